@@ -1,0 +1,1 @@
+"""Tussock: from lidar tiles to the layered draft of an orienteering map."""

@@ -1,0 +1,1 @@
+"""Composing the draft: symbols, collisions, identity."""

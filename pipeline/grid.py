@@ -1,0 +1,149 @@
+"""The lattice: which cell of the ground a number belongs to.
+
+Every raster of an area lies on one lattice: square cells whose edges are whole multiples of the cell size in
+the area's working CRS. Two grids of the same cell size can therefore never be half a cell apart, however the
+survey was cut into tiles. Rows run from north to south, columns from west to east.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from affine import Affine
+from numpy.typing import NDArray
+
+Heights = NDArray[np.float32]
+"""(rows, cols) float32, metres; NaN where unknown."""
+Mask = NDArray[np.bool_]
+"""(rows, cols) or (n,) bool."""
+EastNorth = NDArray[np.float64]
+"""(n, 2) float64, metres: east, north in the working CRS."""
+EastNorthHeight = NDArray[np.float64]
+"""(n, 3) float64, metres: east, north, elevation in the working CRS."""
+Bounds = tuple[float, float, float, float]
+"""west, south, east, north in metres."""
+
+
+@dataclass(frozen=True)
+class Grid:
+    """A rectangle of lattice cells.
+
+    Attributes
+    ----------
+    crs : str
+        The working CRS as an authority code or WKT; projected, metres.
+    west_col, north_row : int
+        Position of the upper left corner in whole cells: east = west_col * cell_m, north = north_row * cell_m.
+    cell_m : float
+        Side of a cell.
+    rows, cols : int
+    """
+
+    crs: str
+    west_col: int
+    north_row: int
+    cell_m: float
+    rows: int
+    cols: int
+
+    @classmethod
+    def covering(cls, bounds: Bounds, /, *, cell_m: float, crs: str) -> Grid:
+        """The smallest grid of the lattice that covers `bounds`.
+
+        Raises
+        ------
+        ValueError
+            If the bounds are empty or the cell size is not positive.
+        """
+        west, south, east, north = bounds
+        if cell_m <= 0:
+            raise ValueError(f"cell_m must be greater than 0, not {cell_m}")
+        if not (east > west and north > south):
+            raise ValueError(f"bounds are empty: {bounds}")
+        # A hair of tolerance keeps an exact multiple from gaining a cell through rounding.
+        west_col = math.floor(west / cell_m + 1e-6)
+        east_col = math.ceil(east / cell_m - 1e-6)
+        south_row = math.floor(south / cell_m + 1e-6)
+        north_row = math.ceil(north / cell_m - 1e-6)
+        return cls(crs, west_col, north_row, cell_m, north_row - south_row, east_col - west_col)
+
+    @property
+    def shape(self) -> tuple[int, int]:
+        """(rows, cols)."""
+        return self.rows, self.cols
+
+    @property
+    def west_m(self) -> float:
+        """East coordinate of the left edge."""
+        return self.west_col * self.cell_m
+
+    @property
+    def north_m(self) -> float:
+        """North coordinate of the upper edge."""
+        return self.north_row * self.cell_m
+
+    @property
+    def bounds(self) -> Bounds:
+        """west, south, east, north in metres."""
+        return (
+            self.west_m,
+            (self.north_row - self.rows) * self.cell_m,
+            (self.west_col + self.cols) * self.cell_m,
+            self.north_m,
+        )
+
+    @property
+    def transform(self) -> Affine:
+        """Affine transform from (col, row) to (east, north), as GDAL understands it."""
+        return Affine(self.cell_m, 0.0, self.west_m, 0.0, -self.cell_m, self.north_m)
+
+    def pad(self, margin_m: float) -> Grid:
+        """This grid grown on all sides by at least `margin_m`, in whole cells."""
+        n = math.ceil(margin_m / self.cell_m - 1e-6)
+        return Grid(self.crs, self.west_col - n, self.north_row + n, self.cell_m, self.rows + 2 * n, self.cols + 2 * n)
+
+    def window_of(self, inner: Grid) -> tuple[slice, slice]:
+        """Row and column slices of `inner` within this grid.
+
+        Raises
+        ------
+        ValueError
+            If `inner` lies on another lattice or reaches outside this grid.
+        """
+        if inner.cell_m != self.cell_m or inner.crs != self.crs:
+            raise ValueError("grids lie on different lattices")
+        row, col = self.north_row - inner.north_row, inner.west_col - self.west_col
+        if row < 0 or col < 0 or row + inner.rows > self.rows or col + inner.cols > self.cols:
+            raise ValueError("the inner grid reaches outside")
+        return slice(row, row + inner.rows), slice(col, col + inner.cols)
+
+    def row_col(
+        self, east: NDArray[np.float64], north: NDArray[np.float64]
+    ) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+        """Row and column of each place; may lie outside 0..rows-1 and 0..cols-1.
+
+        A point exactly on an edge belongs to the cell east or north of it, whichever grid asks.
+        """
+        col = np.floor(np.asarray(east) / self.cell_m).astype(np.int64) - self.west_col
+        row = self.north_row - 1 - np.floor(np.asarray(north) / self.cell_m).astype(np.int64)
+        return row, col
+
+    def contains(self, east: NDArray[np.float64], north: NDArray[np.float64]) -> Mask:
+        """(n,) bool: which places fall in a cell of this grid."""
+        row, col = self.row_col(east, north)
+        inside: Mask = (row >= 0) & (row < self.rows) & (col >= 0) & (col < self.cols)
+        return inside
+
+    def cell_index(self, east: NDArray[np.float64], north: NDArray[np.float64]) -> NDArray[np.int64]:
+        """(n,) flat cell index (row * cols + col); -1 outside."""
+        row, col = self.row_col(east, north)
+        inside = (row >= 0) & (row < self.rows) & (col >= 0) & (col < self.cols)
+        return np.where(inside, row * self.cols + col, -1)
+
+    def centres(self) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        """East of each column (cols,) and north of each row (rows,) at the cell centres."""
+        east = (np.arange(self.cols, dtype=np.float64) + self.west_col + 0.5) * self.cell_m
+        north = (self.north_row - 0.5 - np.arange(self.rows, dtype=np.float64)) * self.cell_m
+        return east, north

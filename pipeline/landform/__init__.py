@@ -1,0 +1,1 @@
+"""ISOM section 3.1: contours and landforms (brown)."""

@@ -1,0 +1,1 @@
+"""ISOM section 3.5: what people made (black)."""

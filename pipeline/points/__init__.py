@@ -1,0 +1,1 @@
+"""Returns: noise, ground, ASPRS classes."""

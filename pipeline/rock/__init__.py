@@ -1,0 +1,1 @@
+"""ISOM section 3.2: boulders, cliffs, stony ground (black)."""

@@ -1,0 +1,1 @@
+"""The printed sheet: magnetic north, page, drawing."""

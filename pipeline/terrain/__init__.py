@@ -1,0 +1,1 @@
+"""Grids made from returns: bare earth, relief, return profiles."""

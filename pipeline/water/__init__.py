@@ -1,0 +1,1 @@
+"""ISOM section 3.3: water (blue)."""
