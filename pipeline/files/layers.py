@@ -1,0 +1,83 @@
+"""Vector layers on disk: OGC GeoPackage, written whole and atomically."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from pathlib import Path
+
+import geopandas as gpd
+import pandas as pd
+import pyogrio
+import shapely
+from pyogrio.errors import DataSourceError
+from shapely.geometry import MultiPolygon, Polygon
+
+from pipeline.errors import InputError
+from pipeline.files.atomic import replacing
+
+FIXED_DATE = "2000-01-01T00:00:00Z"
+"""Written as the date of change, so that the same draft gives the same bytes on any day."""
+
+
+def write_layers(path: Path, layers: Mapping[str, gpd.GeoDataFrame], /) -> None:
+    """Write several layers to one GeoPackage, in the order given; an empty layer is written empty."""
+    pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": FIXED_DATE})
+    with replacing(path) as part:
+        for name, layer in layers.items():
+            pyogrio.write_dataframe(
+                layer, part, layer=name, driver="GPKG", append=part.exists(), geometry_type=_geometry_type(name, layer)
+            )
+
+
+def _geometry_type(name: str, layer: gpd.GeoDataFrame) -> str:
+    """One geometry type a layer: from its name (`rock_point`) or, for a mixed one, any geometry."""
+    for ending, kind in (("_point", "Point"), ("_line", "LineString"), ("_area", "Polygon")):
+        if name.endswith(ending):
+            return kind
+    kinds = set(layer.geom_type.dropna())
+    return kinds.pop() if len(kinds) == 1 else "Unknown"
+
+
+def write_features(path: Path, features: gpd.GeoDataFrame, /) -> None:
+    """Write a theme's features, mixed geometries in one layer."""
+    write_layers(path, {"features": features})
+
+
+def read_features(path: Path, /) -> gpd.GeoDataFrame:
+    """Read what `write_features` wrote."""
+    return read_layer(path, "features")
+
+
+def read_layer(path: Path, name: str, /) -> gpd.GeoDataFrame:
+    """Read one layer of a GeoPackage; text columns stay text even when the layer is empty."""
+    layer = gpd.read_file(path, layer=name)
+    for column in layer.columns.drop(layer.geometry.name):
+        if not pd.api.types.is_numeric_dtype(layer[column]):
+            layer[column] = layer[column].astype(object)
+    return layer
+
+
+def read_boundary(path: Path, crs: str, /) -> Polygon | MultiPolygon:
+    """The outline of an area in the working CRS, all polygons of the file joined.
+
+    Raises
+    ------
+    InputError
+        If the file is missing, cannot be read, has no CRS, or holds no polygon.
+    """
+    if not path.exists():
+        raise InputError(f"{path}: there is no such boundary file; correct 'boundary:' or leave it out")
+    try:
+        outline = gpd.read_file(path)
+    except (DataSourceError, OSError) as error:
+        raise InputError(f"{path}: cannot be read as a boundary ({error})") from error
+    polygons = outline[outline.geom_type.isin(["Polygon", "MultiPolygon"])]
+    if polygons.empty:
+        raise InputError(f"{path}: holds no polygon; draw the outline of the area as one")
+    if polygons.crs is None:
+        raise InputError(f"{path}: does not say its coordinate system; save it with one")
+    joined = shapely.make_valid(polygons.to_crs(crs).union_all())
+    if isinstance(joined, Polygon | MultiPolygon):
+        return joined
+    parts = [part for part in shapely.get_parts(joined) if isinstance(part, Polygon)]
+    return MultiPolygon(parts)
