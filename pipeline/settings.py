@@ -89,6 +89,29 @@ class ManmadeSettings(Section):
     """Buildings and what else people made."""
 
 
+class ComposeSettings(Section):
+    """What happens where features of different themes meet."""
+
+    min_clipped_part_m: float = Field(
+        2.0,
+        ge=0,
+        description="Shorter crumbs left by clipping at the edge of the area are dropped; they cannot be drawn.",
+    )
+    min_cut_area_m2: float = Field(
+        60.0,
+        ge=0,
+        description="Smaller rests of vegetation beside water and buildings are dropped (8 m x 8 m, ISOM 401).",
+    )
+    clear_of_buildings_m: float = Field(
+        2.0, ge=0, description="Points this near to a building or in water are parts of it, not features."
+    )
+    same_thing_m: float = Field(
+        3.0,
+        ge=0,
+        description="Two point symbols this near stand for one thing; the surer stays (a boulder takes 6 m in print).",
+    )
+
+
 class SheetSettings(Section):
     """The printed field sheet."""
 
@@ -104,6 +127,7 @@ class Expert(Section):
     water: WaterSettings = WaterSettings()
     vegetation: VegetationSettings = VegetationSettings()
     manmade: ManmadeSettings = ManmadeSettings()
+    compose: ComposeSettings = ComposeSettings()
     sheet: SheetSettings = SheetSettings()
 
 

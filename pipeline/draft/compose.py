@@ -1,0 +1,196 @@
+"""Composing the draft: the themes' features become one map.
+
+Clipped to the area, cut against each other where two symbols cannot both stand, turned to magnetic north, named,
+and sorted into the layers of the draft.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import geopandas as gpd
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from scipy.spatial import cKDTree
+from shapely.geometry import MultiPolygon, Polygon
+from shapely.geometry.base import BaseGeometry
+
+from pipeline.draft.identity import in_fixed_order, stable_ids
+from pipeline.features import join_features
+from pipeline.settings import ComposeSettings
+
+SECTIONS = {"1": "landform", "2": "rock", "3": "water", "4": "vegetation", "5": "manmade", "6": "technical"}
+"""First digit of an ISOM symbol number -> section (ISOM 2017-2, chapter 3)."""
+ENDINGS = {"Point": "point", "LineString": "line", "Polygon": "area"}
+LAYERS = (
+    *(f"{section}_{ending}" for section in list(SECTIONS.values())[:-1] for ending in ("line", "point", "area")),
+    "technical_line",
+)
+COLUMNS = (
+    "id",
+    "symbol",
+    "name",
+    "confidence",
+    "evidence",
+    "status",
+    "origin",
+    "elevation_m",
+    "height_m",
+    "width_m",
+    "angle_deg",
+)
+ROUND_DECIMALS = {"confidence": 3, "elevation_m": 2, "height_m": 2, "width_m": 2, "angle_deg": 1}
+"""More would pretend to a precision the survey does not have."""
+
+
+def compose_draft(
+    themes: list[gpd.GeoDataFrame],
+    outline: Polygon | MultiPolygon,
+    /,
+    *,
+    crs: str,
+    north_deg: float,
+    name_of: Callable[[str], str],
+    settings: ComposeSettings,
+) -> dict[str, gpd.GeoDataFrame]:
+    """The layers of the draft, each possibly empty.
+
+    Parameters
+    ----------
+    themes : features of each theme, as made by `pipeline.features.make_features`
+    outline : the area, in the working CRS
+    north_deg : float
+        Magnetic north, clockwise from grid north.
+    name_of : symbol number -> the standard's name
+    """
+    features = clip(join_features(themes, crs), outline, min_part_m=settings.min_clipped_part_m)
+    features = resolve_areas(features, settings=settings)
+    features = resolve_points(features, settings=settings)
+    features = in_fixed_order(features)
+    features["angle_deg"] = (features["angle_deg"] - north_deg) % 360
+    for column, decimals in ROUND_DECIMALS.items():
+        features[column] = features[column].round(decimals)
+    features["id"] = stable_ids(features)
+    features["name"] = [name_of(symbol) for symbol in features["symbol"]]
+    features["status"] = "draft"
+    features["origin"] = "lidar"
+    return sort_into_layers(features)
+
+
+def sort_into_layers(features: gpd.GeoDataFrame, /) -> dict[str, gpd.GeoDataFrame]:
+    """The features by layer of the draft, with the draft's columns in their fixed order."""
+    ordered = features[[*COLUMNS, "geometry"]]
+    layer = np.array(
+        [layer_of(symbol, kind) for symbol, kind in zip(features["symbol"], features.geom_type, strict=True)], dtype=str
+    )
+    return {name: ordered[layer == name].reset_index(drop=True) for name in LAYERS}
+
+
+def layer_of(symbol: str, geometry_type: str, /) -> str:
+    """Layer of the draft for a symbol and a geometry type.
+
+    Raises
+    ------
+    ValueError
+        If the draft has no such layer.
+    """
+    layer = f"{SECTIONS.get(symbol[:1], '')}_{ENDINGS.get(geometry_type, '')}"
+    if layer not in LAYERS:
+        raise ValueError(f"symbol {symbol} with geometry {geometry_type} fits no layer of the draft")
+    return layer
+
+
+# ---------------------------------------------------------------- clipping
+
+
+def clip(features: gpd.GeoDataFrame, outline: Polygon | MultiPolygon, /, *, min_part_m: float) -> gpd.GeoDataFrame:
+    """The parts of the features inside the outline: single-part, valid, no crumbs shorter than `min_part_m`.
+
+    Lines keep their direction, since a contour's direction tells which side is higher.
+    """
+    shapely.prepare(outline)
+    geometry = features.geometry.to_numpy()
+    touched = shapely.intersects(outline, geometry)
+    features, geometry = features[touched].reset_index(drop=True), geometry[touched]
+    cut = ~shapely.covers(outline, geometry)
+    clipped = geometry.copy()
+    for i in np.flatnonzero(cut):
+        clipped[i] = _clipped(geometry[i], outline)
+    parts = features.set_geometry(gpd.GeoSeries(clipped, crs=features.crs)).explode(ignore_index=True)
+    parts = parts[~parts.geometry.is_empty & parts.geometry.notna()]
+    crumb = (parts.geom_type != "Point") & (parts.length < min_part_m)
+    return parts[parts.geom_type.isin(list(ENDINGS)) & ~crumb].reset_index(drop=True)
+
+
+def _clipped(geometry: BaseGeometry, outline: Polygon | MultiPolygon) -> BaseGeometry:
+    inside = shapely.intersection(geometry, outline)
+    if geometry.geom_type != "LineString":
+        return shapely.make_valid(inside)
+    pieces = [part for part in shapely.get_parts(inside) if part.geom_type == "LineString"]
+    # A closed line is cut at its first vertex as well; merging heals that.
+    merged = shapely.get_parts(shapely.line_merge(shapely.MultiLineString(pieces)))
+    return shapely.multilinestrings([_along(part, geometry) for part in merged])
+
+
+def _along(part: BaseGeometry, whole: BaseGeometry) -> BaseGeometry:
+    """The part of a line, running the way the whole line runs."""
+    middle = part.length / 2
+    step = min(0.01, middle)
+    before, after = (whole.line_locate_point(part.line_interpolate_point(middle + d)) for d in (-step, step))
+    return part if before <= after else shapely.reverse(part)
+
+
+# ---------------------------------------------------------------- what cannot stand together
+
+
+def resolve_areas(features: gpd.GeoDataFrame, /, *, settings: ComposeSettings) -> gpd.GeoDataFrame:
+    """Vegetation gives way to water and buildings, so that the areas of the draft do not overlap."""
+    symbol = features["symbol"].to_numpy(str)
+    is_area = (features.geom_type == "Polygon").to_numpy()
+    section = np.array([text[:1] for text in symbol])
+    strong = is_area & (np.isin(symbol, ["301", "302", "521"]))
+    weak = is_area & (section == "4")
+    if not strong.any() or not weak.any():
+        return features
+    cover = shapely.union_all(features.geometry.to_numpy()[strong])
+    hit = weak & shapely.intersects(cover, features.geometry.to_numpy())
+    if not hit.any():
+        return features
+    cut = features[hit].copy()
+    cut.geometry = shapely.difference(cut.geometry.to_numpy(), cover)
+    cut = cut.explode(ignore_index=True)
+    cut = cut[(cut.geom_type == "Polygon") & (cut.area >= settings.min_cut_area_m2)]
+    return join_features([features[~hit], cut], str(features.crs))
+
+
+def resolve_points(features: gpd.GeoDataFrame, /, *, settings: ComposeSettings) -> gpd.GeoDataFrame:
+    """Of two point symbols that claim one thing the surer stays; what stands on a building or in water goes."""
+    symbol = features["symbol"].to_numpy(str)
+    geometry = features.geometry.to_numpy()
+    is_point = shapely.get_type_id(geometry) == shapely.GeometryType.POINT
+    solid = (features.geom_type == "Polygon").to_numpy() & np.isin(symbol, ["301", "302", "521"])
+    drop = np.zeros(len(features), bool)
+    if solid.any():
+        tree = shapely.STRtree(shapely.buffer(geometry[solid], settings.clear_of_buildings_m))
+        hits = tree.query(geometry, predicate="within")[0]
+        drop[hits] = is_point[hits]
+    drop |= _doubled(features, np.flatnonzero(is_point & ~drop), reach_m=settings.same_thing_m)
+    return features[~drop].reset_index(drop=True)
+
+
+def _doubled(features: gpd.GeoDataFrame, points: NDArray[np.intp], *, reach_m: float) -> NDArray[np.bool_]:
+    """(n,) bool: points of different symbols within `reach_m` of a surer one (ties: the lower symbol number stays)."""
+    drop = np.zeros(len(features), bool)
+    if len(points) < 2:
+        return drop
+    geometry = features.geometry.to_numpy()[points]
+    place = np.column_stack((shapely.get_x(geometry), shapely.get_y(geometry)))
+    symbol = features["symbol"].to_numpy(str)[points]
+    rank = np.lexsort((place[:, 0], place[:, 1], symbol, -features["confidence"].to_numpy()[points]))
+    standing = np.empty(len(points), int)
+    standing[rank] = np.arange(len(points))
+    for a, b in cKDTree(place).query_pairs(reach_m, output_type="ndarray"):
+        if symbol[a] != symbol[b]:
+            drop[points[a if standing[a] > standing[b] else b]] = True
+    return drop
