@@ -13,7 +13,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
-from shapely.geometry import MultiPolygon, Polygon
+from shapely.geometry import LineString, MultiLineString, MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from pipeline.draft.identity import in_fixed_order, stable_ids
@@ -125,20 +125,20 @@ def clip(features: gpd.GeoDataFrame, outline: Polygon | MultiPolygon, /, *, min_
 
 def _clipped(geometry: BaseGeometry, outline: Polygon | MultiPolygon) -> BaseGeometry:
     inside = shapely.intersection(geometry, outline)
-    if geometry.geom_type != "LineString":
+    if not isinstance(geometry, LineString):
         return shapely.make_valid(inside)
     pieces = [part for part in shapely.get_parts(inside) if part.geom_type == "LineString"]
     # A closed line is cut at its first vertex as well; merging heals that.
     merged = shapely.get_parts(shapely.line_merge(shapely.MultiLineString(pieces)))
-    return shapely.multilinestrings([_along(part, geometry) for part in merged])
+    return MultiLineString([_along(part, geometry) for part in merged if isinstance(part, LineString)])
 
 
-def _along(part: BaseGeometry, whole: BaseGeometry) -> BaseGeometry:
+def _along(part: LineString, whole: LineString) -> LineString:
     """The part of a line, running the way the whole line runs."""
     middle = part.length / 2
     step = min(0.01, middle)
-    before, after = (whole.line_locate_point(part.line_interpolate_point(middle + d)) for d in (-step, step))
-    return part if before <= after else shapely.reverse(part)
+    before, after = (shapely.line_locate_point(whole, part.interpolate(middle + d)) for d in (-step, step))
+    return part if before <= after else LineString(part.coords[::-1])
 
 
 # ---------------------------------------------------------------- what cannot stand together
