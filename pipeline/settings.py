@@ -45,6 +45,21 @@ class FlowSettings(Section):
     )
 
 
+class SurveySettings(Section):
+    """Intake of the tiles and the judgement of the survey."""
+
+    reproject_geographic: bool = Field(
+        False,
+        description="Reproject tiles in degrees to UTM. Off: they are refused, as they are mostly mislabelled.",
+    )
+    max_scale_error_ratio: float = Field(
+        0.01,
+        ge=0.001,
+        le=0.5,
+        description="Stretch of the tiles' projection above which UTM replaces it; national grids stay below 0.005.",
+    )
+
+
 class PointsSettings(Section):
     """Noise, ground and classes of the returns."""
 
@@ -55,6 +70,39 @@ class PointsSettings(Section):
     ground_from: Literal["auto", "producer", "own"] = Field(
         "auto",
         description="Keep the producer's ground class, make our own, or decide from measured evidence.",
+    )
+    noise_cell_m: float = Field(
+        5.0, ge=1, le=20, description="Side of the cubes in which lone returns are sought; a few pulse spacings."
+    )
+    noise_max_returns: int = Field(
+        3, ge=1, le=50, description="A return with at most this many in its own and the 26 cubes around is alone."
+    )
+    noise_min_gap_m: float = Field(
+        1.0, ge=0.1, le=50, description="A lone return is noise when it is this far below or above all others near by."
+    )
+    ground_cell_m: float = Field(
+        1.0, ge=0.25, le=4, description="Side of the cells whose lowest return starts the ground filter."
+    )
+    ground_window_m: float = Field(
+        18.0, ge=2, le=60, description="Half the width of the widest object to take off the ground."
+    )
+    ground_slope: float = Field(
+        0.15, ge=0.01, le=2, description="Rise over run above which an opening takes a rise for an object."
+    )
+    ground_tolerance_m: float = Field(
+        0.5, ge=0.02, le=2, description="How far from the surface a return on level ground may lie."
+    )
+    ground_tolerance_slope_m: float = Field(
+        1.25, ge=0, le=5, description="Added to the tolerance for each metre of rise over run."
+    )
+    vegetation_from_m: float = Field(
+        0.1, ge=0, le=0.5, description="Height above ground where vegetation begins; lower returns stay unclassified."
+    )
+    medium_vegetation_from_m: float = Field(
+        0.5, ge=0.1, le=2, description="Height where low becomes medium vegetation: common practice, no source."
+    )
+    high_vegetation_from_m: float = Field(
+        2.0, ge=0.5, le=10, description="Height where medium becomes high vegetation: common practice, no source."
     )
 
 
@@ -67,14 +115,106 @@ class TerrainSettings(Section):
         le=5,
         description="Side of a raster cell. Empty: 0.5 from 3 pulses/m2, 1 from 0.5, else 2.",
     )
+    max_gap_m: float = Field(
+        20.0, ge=2, le=200, description="Further than this from any ground return the surface is unknown."
+    )
 
 
 class LandformSettings(Section):
-    """Contours and landforms."""
+    """Contours and landforms. Paper sizes are those of ISOM 2017-2 at 1:15 000, whatever the sheet's scale."""
+
+    contour_cell_m: float = Field(
+        1.0,
+        ge=0.5,
+        le=5,
+        description="Cell the contours are traced on. The smallest bend is 4 m on the ground; finer cells show noise.",
+    )
+    contour_smoothing_m: float = Field(
+        2.0,
+        ge=0,
+        le=20,
+        description="Standard deviation of the smoothing before tracing. 2: half the smallest bend, 0.25 mm (ISOM 101).",
+    )
+    min_contour_gap_mm: float = Field(
+        0.15, ge=0.05, le=1, description="White between two contours (ISOM 2.6, from memory: thin brown lines 0.15)."
+    )
+    contour_line_mm: float = Field(0.14, ge=0.05, le=0.5, description="Width of a contour (ISOM 101).")
+    min_hill_mm: tuple[float, float] = Field(
+        (0.9, 0.6), description="Length and width over all of the smallest hill drawn with a contour (ISOM 101)."
+    )
+    min_hollow_mm: tuple[float, float] = Field(
+        (1.1, 0.7), description="Length and width over all of the smallest hollow drawn with a contour (ISOM 101)."
+    )
+    vertex_spacing_mm: float = Field(
+        0.3, ge=0.05, le=2, description="Least distance of two vertices on the sheet: a line a mapper can still edit."
+    )
+    index_every: int = Field(5, ge=2, le=10, description="Every fifth contour is an index contour (ISOM 102).")
+    base_level_m: float = Field(
+        0.0, ge=-50, le=50, description="Elevation one contour takes; shift it to show flat ground better."
+    )
 
 
 class RockSettings(Section):
     """Boulders, cliffs and stony ground."""
+
+    least_height_m: float = Field(
+        0.6,
+        ge=0.3,
+        le=2,
+        description="Lowest lump that is looked at. Below the 1 m that ISOM 2017-2 (204) asks for, because the very top "
+        "is rarely hit.",
+    )
+    boulder_min_height_m: float = Field(1.0, ge=0.5, le=3, description="Lowest boulder drawn: ISOM 2017-2, 204.")
+    large_boulder_min_height_m: float = Field(2.0, ge=1, le=5, description="Lowest large boulder: ISOM 2017-2, 205.")
+    boulder_max_width_m: float = Field(
+        9.0,
+        ge=4,
+        le=12,
+        description="Widest lump that can be one boulder; wider rises belong to the ground (common practice, no source).",
+    )
+    boulder_max_height_m: float = Field(
+        6.0, ge=3, le=10, description="Highest boulder looked for; returns above are crowns to this step."
+    )
+    least_lump_returns: int = Field(
+        3, ge=2, le=20, description="Fewer last returns than this cannot show a shape, so nothing is proposed."
+    )
+    ring_m: float = Field(
+        2.5,
+        ge=1,
+        le=4,
+        description="Width of the ring around a lump in which the ground is measured: wide enough to hold ground returns "
+        "under trees, narrow enough to be a plane on a slope.",
+    )
+    least_confidence: float = Field(
+        0.3, ge=0, le=1, description="Boulders and cliffs less likely than this are left out of the draft."
+    )
+    cliff_min_height_m: float = Field(1.0, ge=0.5, le=5, description="Lowest cliff: ISOM 2017-2, 202.")
+    impassable_min_height_m: float = Field(
+        3.0,
+        ge=1.5,
+        le=10,
+        description="From here a steep cliff is proposed as 201. ISOM gives no height, only that it cannot be passed "
+        "(common practice, no source).",
+    )
+    cliff_run_m: float = Field(
+        2.0, ge=1, le=4, description="Ground distance over which a face must fall, across its lip and foot."
+    )
+    cliff_excess_m: float = Field(
+        0.8,
+        ge=0.3,
+        le=3,
+        description="Fall over the run beyond what the slope above and below explains; less is a steep slope.",
+    )
+    cliff_min_slope_deg: float = Field(
+        35.0,
+        ge=25,
+        le=70,
+        description="Mean slope over the run. A vertical step of 1 m seen by 1 m cells with noise falls to about this.",
+    )
+    cliff_min_length_mm: float = Field(0.6, ge=0.3, le=2, description="ISOM 2017-2, 201 and 202, at 1:15000.")
+    cliff_keep_length_m: float = Field(
+        5.0, ge=2, le=15, description="Shorter faces are left out; from here to the least length they are drawn longer."
+    )
 
 
 class WaterSettings(Section):
@@ -120,6 +260,7 @@ class Expert(Section):
     """Settings a mapper need not touch."""
 
     flow: FlowSettings = FlowSettings()
+    survey: SurveySettings = SurveySettings()
     points: PointsSettings = PointsSettings()
     terrain: TerrainSettings = TerrainSettings()
     landform: LandformSettings = LandformSettings()
