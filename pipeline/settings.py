@@ -149,6 +149,19 @@ class LandformSettings(Section):
         0.3, ge=0.05, le=2, description="Least distance of two vertices on the sheet: a line a mapper can still edit."
     )
     index_every: int = Field(5, ge=2, le=10, description="Every fifth contour is an index contour (ISOM 102).")
+    vertex_tolerance_m: float = Field(
+        0.2, ge=0, le=2, description="Vertices that move the line by less are dropped; well below the line's width, 2 m."
+    )
+    half_seen_gap_m: float = Field(
+        4.0,
+        gt=0,
+        le=50,
+        description="Distance to the nearest ground return at which half the confidence is gone: the smallest bend.",
+    )
+    tall_canopy_m: float = Field(20.0, gt=0, le=80, description="Trees from this height count fully as cover.")
+    canopy_share: float = Field(
+        0.1, ge=0, le=1, description="Confidence lost under tall trees, where the ground filter itself is less sure."
+    )
     base_level_m: float = Field(
         0.0, ge=-50, le=50, description="Elevation one contour takes; shift it to show flat ground better."
     )
@@ -223,6 +236,28 @@ class WaterSettings(Section):
 
 class VegetationSettings(Section):
     """Density of the running layer, runnability bands, open land, rides."""
+
+    running_bottom_m: float = Field(
+        0.3, ge=0.05, le=1, description="Lower edge of the running layer: below it a runner steps over."
+    )
+    visibility_bottom_m: float = Field(
+        1.0, ge=0.5, le=2, description="Lower edge of what blocks the view; what stays below it can be seen over."
+    )
+    running_top_m: float = Field(
+        2.5, ge=1.5, le=4, description="Upper edge of the running layer: above it a runner passes below."
+    )
+    growth_bottom_m: float = Field(
+        0.12, ge=0.05, le=0.3, description="Lowest return taken for grass or heath: about four times the range noise."
+    )
+    tree_height_m: float = Field(
+        3.0, ge=2.5, le=6, description="Plants with returns from here up are trees: cover, copses, rides."
+    )
+    max_scan_angle_deg: float = Field(
+        45.0, ge=20, le=60, description="Larger scan angles are broken headers; the path correction stops here."
+    )
+    extinction: float = Field(
+        0.5, ge=0.3, le=1, description="k of Beer-Lambert: 0.5 for leaves at random angles, whatever the pulse's."
+    )
 
 
 class ManmadeSettings(Section):

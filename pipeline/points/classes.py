@@ -1,0 +1,81 @@
+"""Classes: what each return came back from, in the terms of ASPRS LAS 1.4."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pipeline.grid import EastNorthHeight, Mask
+from pipeline.points.cloud import Cloud
+from pipeline.points.ground import find_ground
+from pipeline.points.noise import find_noise
+from pipeline.settings import PointsSettings
+from pipeline.terrain.surface import height_of_surface
+
+UNCLASSIFIED, GROUND, LOW_VEGETATION, MEDIUM_VEGETATION, HIGH_VEGETATION = 1, 2, 3, 4, 5
+BUILDING, LOW_NOISE, WATER, WIRE, HIGH_NOISE = 6, 7, 9, 14, 18
+"""ASPRS LAS 1.4 R15, table 17 (point formats 6 to 10)."""
+
+
+@dataclass(frozen=True)
+class Classified:
+    """Class and height of every return.
+
+    Attributes
+    ----------
+    asprs_class : (n,) uint8
+    height_above_m : (n,) float32, metres
+        Above the bare earth; NaN for noise and where no ground is near.
+    """
+
+    asprs_class: NDArray[np.uint8]
+    height_above_m: NDArray[np.float32]
+
+
+def classify_returns(cloud: Cloud, /, *, settings: PointsSettings) -> Classified:
+    """ASPRS class and height above ground of every return.
+
+    Parameters
+    ----------
+    cloud : Cloud
+        A block with its halo; only the classes in the core are meant to be used.
+    settings : PointsSettings
+        `ground_from` "producer" keeps class 2 as delivered; "own" and "auto" make it anew.
+    """
+    enh = cloud.enh
+    noise = find_noise(
+        enh,
+        cloud.producer_class,
+        cell_m=settings.noise_cell_m,
+        max_alone=settings.noise_max_returns,
+        min_gap_m=settings.noise_min_gap_m,
+    )
+    is_clean = ~(noise.is_low | noise.is_high)
+    is_water = (cloud.producer_class == WATER) & is_clean
+    if settings.ground_from == "producer":
+        is_ground = (cloud.producer_class == GROUND) & is_clean & cloud.is_usable
+    else:
+        is_ground = find_ground(enh, is_clean & cloud.is_usable & cloud.is_last & ~is_water, settings=settings)
+    above = _height_above(enh, is_ground | is_water)
+    above[~is_clean] = np.nan
+    asprs_class = np.full(len(cloud), UNCLASSIFIED, np.uint8)
+    asprs_class[is_clean] = _vegetation_class(above[is_clean], settings=settings)
+    asprs_class[is_ground] = GROUND
+    asprs_class[is_water] = WATER
+    asprs_class[noise.is_low] = LOW_NOISE
+    asprs_class[noise.is_high] = HIGH_NOISE
+    return Classified(asprs_class, above)
+
+
+def _height_above(enh: EastNorthHeight, is_earth: Mask) -> NDArray[np.float32]:
+    """(n,) metres above the triangulated earth; NaN where there is none."""
+    return (enh[:, 2] - height_of_surface(enh[is_earth], enh[:, :2])).astype(np.float32)
+
+
+def _vegetation_class(above_m: NDArray[np.float32], /, *, settings: PointsSettings) -> NDArray[np.uint8]:
+    """(n,) low, medium or high vegetation by height; unclassified near the ground or where height is unknown."""
+    breaks = (settings.vegetation_from_m, settings.medium_vegetation_from_m, settings.high_vegetation_from_m)
+    classes = np.array([UNCLASSIFIED, LOW_VEGETATION, MEDIUM_VEGETATION, HIGH_VEGETATION], np.uint8)
+    return classes[np.digitize(np.nan_to_num(above_m, nan=-1.0), breaks)]

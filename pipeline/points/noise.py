@@ -1,0 +1,103 @@
+"""Noise: returns no surface of the survey can have sent back.
+
+Two kinds decide nothing on the map but spoil everything built on lowest or highest returns: returns far below the
+ground (echoes that took a detour) and returns far above the canopy (birds, clouds, sensor faults). A return is noise
+when it stands alone: few others share its neighbourhood in space, and it is the outermost of its column.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pipeline.grid import EastNorthHeight, Mask
+
+
+@dataclass(frozen=True)
+class Noise:
+    """Which returns are noise.
+
+    Attributes
+    ----------
+    is_low, is_high : (n,) bool
+        Below the ground, above everything else.
+    """
+
+    is_low: Mask
+    is_high: Mask
+
+
+def find_noise(
+    enh: EastNorthHeight, producer_class: NDArray[np.uint8], /, *, cell_m: float, max_alone: int, min_gap_m: float
+) -> Noise:
+    """Noise the producer marked (classes 7 and 18), and lone returns far below or above all others near by.
+
+    A cube of side `cell_m` is alone when it and its 26 neighbours hold at most `max_alone` returns. Returns in such
+    cubes are noise when they lie more than `min_gap_m` below the lowest, or above the highest, return of the
+    supported cubes in the 3 x 3 columns around. Reach: two cubes.
+
+    Parameters
+    ----------
+    enh : (n, 3) float64, metres
+    producer_class : (n,) uint8
+        ASPRS classes as delivered; 7 is low, 18 high noise (ASPRS LAS 1.4 R15, table 17).
+    """
+    is_low = producer_class == 7
+    is_high = producer_class == 18
+    if len(enh) == 0:
+        return Noise(is_low, is_high)
+    alone = _is_alone(enh, cell_m=cell_m, max_alone=max_alone)
+    index = np.flatnonzero(alone)
+    if len(index) == 0:
+        return Noise(is_low, is_high)
+    lowest, highest = _supported_range(enh, alone, index, cell_m=cell_m)
+    height = enh[index, 2]
+    is_low[index] |= height < lowest - min_gap_m
+    is_high[index] |= (height > highest + min_gap_m) & ~is_low[index]
+    return Noise(is_low, is_high)
+
+
+def _is_alone(enh: EastNorthHeight, /, *, cell_m: float, max_alone: int) -> Mask:
+    """(n,) bool: the cube of the return and its neighbours hold at most `max_alone` returns."""
+    cube = np.floor(enh / cell_m).astype(np.int64)
+    cube -= cube.min(axis=0) - 1
+    n_rows, n_layers = int(cube[:, 1].max()) + 2, int(cube[:, 2].max()) + 2
+    key = (cube[:, 0] * n_rows + cube[:, 1]) * n_layers + cube[:, 2]
+    cubes, inverse, count = np.unique(key, return_inverse=True, return_counts=True)
+    around = np.zeros(len(cubes), np.int64)
+    for east in (-1, 0, 1):
+        for north in (-1, 0, 1):
+            start = cubes + (east * n_rows + north) * n_layers
+            first = np.searchsorted(cubes, start - 1, side="left")
+            last = np.searchsorted(cubes, start + 1, side="right")
+            total = np.concatenate(([0], np.cumsum(count)))
+            around += total[last] - total[first]
+    alone: Mask = (around <= max_alone)[inverse]
+    return alone
+
+
+def _supported_range(
+    enh: EastNorthHeight, alone: Mask, index: NDArray[np.intp], /, *, cell_m: float
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Lowest and highest supported return in the 3 x 3 columns around each return of `index`.
+
+    Where there is none, the return is judged against nothing: -inf and inf.
+    """
+    column = np.floor(enh[:, :2] / cell_m).astype(np.int64)
+    column -= column.min(axis=0) - 1
+    n_rows = int(column[:, 1].max()) + 2
+    key = column[:, 0] * n_rows + column[:, 1]
+    size = int(column[:, 0].max() + 2) * n_rows
+    lowest, highest = np.full(size, np.inf), np.full(size, -np.inf)
+    np.minimum.at(lowest, key[~alone], enh[~alone, 2])
+    np.maximum.at(highest, key[~alone], enh[~alone, 2])
+    low, high = np.full(len(index), np.inf), np.full(len(index), -np.inf)
+    for east in (-1, 0, 1):
+        for north in (-1, 0, 1):
+            near = key[index] + east * n_rows + north
+            low, high = np.minimum(low, lowest[near]), np.maximum(high, highest[near])
+    nothing = ~np.isfinite(low)
+    low[nothing], high[nothing] = -np.inf, np.inf
+    return low, high
