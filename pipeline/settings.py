@@ -133,7 +133,7 @@ class LandformSettings(Section):
         2.0,
         ge=0,
         le=20,
-        description="Standard deviation of the smoothing before tracing. 2: half the smallest bend, 0.25 mm (ISOM 101).",
+        description="Standard deviation of the smoothing before tracing: half the smallest bend, 0.25 mm (ISOM 101).",
     )
     min_contour_gap_mm: float = Field(
         0.15, ge=0.05, le=1, description="White between two contours (ISOM 2.6, from memory: thin brown lines 0.15)."
@@ -150,7 +150,7 @@ class LandformSettings(Section):
     )
     index_every: int = Field(5, ge=2, le=10, description="Every fifth contour is an index contour (ISOM 102).")
     vertex_tolerance_m: float = Field(
-        0.2, ge=0, le=2, description="Vertices that move the line by less are dropped; well below the line's width, 2 m."
+        0.2, ge=0, le=2, description="Vertices that move the line by less are dropped; well below its own width, 2 m."
     )
     half_seen_gap_m: float = Field(
         4.0,
@@ -200,6 +200,9 @@ class RockSettings(Section):
     )
     least_confidence: float = Field(
         0.3, ge=0, le=1, description="Boulders and cliffs less likely than this are left out of the draft."
+    )
+    least_candidate_confidence: float = Field(
+        0.02, ge=0, le=1, description="Lumps less likely than this are not handed on as candidates at all."
     )
     cliff_min_height_m: float = Field(1.0, ge=0.5, le=5, description="Lowest cliff: ISOM 2017-2, 202.")
     impassable_min_height_m: float = Field(
@@ -254,6 +257,12 @@ class VegetationSettings(Section):
     )
     max_scan_angle_deg: float = Field(
         45.0, ge=20, le=60, description="Larger scan angles are broken headers; the path correction stops here."
+    )
+    max_returns_above: int = Field(
+        2,
+        ge=0,
+        le=10,
+        description="Pulses with more returns above the running layer miss returns within it: receivers keep four or five.",
     )
     extinction: float = Field(
         0.5, ge=0.3, le=1, description="k of Beer-Lambert: 0.5 for leaves at random angles, whatever the pulse's."

@@ -1,0 +1,63 @@
+"""All landforms of an area: what the mapper finds in brown on the field sheet."""
+
+from __future__ import annotations
+
+import geopandas as gpd
+import numpy as np
+
+from pipeline.features import join_features, no_features
+from pipeline.grid import Grid, Heights
+from pipeline.landform.contours import draft_contours
+from pipeline.landform.generalise import generalised_surface
+from pipeline.landform.seen import how_well_seen
+from pipeline.settings import LandformSettings
+
+
+def draft_landforms(
+    bare_earth: Heights,
+    ground_support: Heights,
+    canopy_height: Heights,
+    grid: Grid,
+    /,
+    *,
+    interval_m: float,
+    scale: int,
+    settings: LandformSettings,
+) -> gpd.GeoDataFrame:
+    """Contours and landforms of an area, drawn for a sheet of this scale.
+
+    Parameters
+    ----------
+    bare_earth, ground_support, canopy_height : (rows, cols) float32, metres
+        NaN where unknown. The whole area at once: features do not depend on how it was cut into tiles.
+    interval_m : float
+        Height between contours.
+    scale : int
+        10000 for 1:10 000.
+
+    Returns
+    -------
+    GeoDataFrame as `pipeline.features.make_features` makes it, in the CRS of the grid.
+
+    Raises
+    ------
+    ValueError
+        If a raster does not fit the grid.
+    """
+    for name, raster in (("bare_earth", bare_earth), ("ground_support", ground_support), ("canopy", canopy_height)):
+        if raster.shape != grid.shape:
+            raise ValueError(f"{name} has the shape {raster.shape}, the grid {grid.shape}")
+    if min(grid.shape) < 2 or not np.isfinite(bare_earth).any():
+        return no_features(grid.crs)
+    seen = how_well_seen(
+        ground_support,
+        canopy_height,
+        half_seen_gap_m=settings.half_seen_gap_m,
+        tall_canopy_m=settings.tall_canopy_m,
+        canopy_share=settings.canopy_share,
+    )
+    surface, surface_grid = generalised_surface(bare_earth, grid, interval_m=interval_m, settings=settings)
+    contours = draft_contours(
+        surface, surface_grid, seen, ground_support, grid, interval_m=interval_m, scale=scale, settings=settings
+    )
+    return join_features([contours], grid.crs)

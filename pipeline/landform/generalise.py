@@ -1,0 +1,123 @@
+"""The surface that contours are traced on: bare earth without what is too small to draw."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from scipy import ndimage
+
+from pipeline.grid import Grid, Heights, Mask
+from pipeline.landform.paper import ground_m
+from pipeline.settings import LandformSettings
+
+
+def fill_voids(heights: Heights, /) -> tuple[Heights, Mask]:
+    """Heights with every unknown cell given the nearest known one, and where that was.
+
+    The filled values only keep filters from breaking at the edge of what is known; callers put the NaN back.
+
+    Raises
+    ------
+    ValueError
+        If nothing is known at all.
+    """
+    unknown = np.isnan(heights)
+    if unknown.all():
+        raise ValueError("no height is known")
+    if not unknown.any():
+        return heights, unknown
+    rows, cols = ndimage.distance_transform_edt(unknown, return_distances=False, return_indices=True)
+    return heights[rows, cols], unknown
+
+
+def coarsen(heights: Heights, grid: Grid, /, *, cell_m: float) -> tuple[Heights, Grid]:
+    """Means of whole cells of a coarser lattice, and that grid; unchanged where the cells are coarse enough.
+
+    The coarse cells lie on their own lattice, so they are the same wherever the area begins. A coarse cell is known
+    where any of its fine cells is.
+    """
+    factor = max(1, math.floor(cell_m / grid.cell_m + 1e-6))
+    if factor == 1:
+        return heights, grid
+    coarse = Grid.covering(grid.bounds, cell_m=grid.cell_m * factor, crs=grid.crs)
+    top = coarse.north_row * factor - grid.north_row
+    left = grid.west_col - coarse.west_col * factor
+    padded = np.full((coarse.rows * factor, coarse.cols * factor), np.nan, np.float32)
+    padded[top : top + grid.rows, left : left + grid.cols] = heights
+    blocks = padded.reshape(coarse.rows, factor, coarse.cols, factor)
+    known = np.isfinite(blocks)
+    count = known.sum(axis=(1, 3))
+    total = np.where(known, blocks, 0).sum(axis=(1, 3), dtype=np.float64)
+    mean = np.divide(total, count, out=np.full(coarse.shape, np.nan), where=count > 0)
+    return mean.astype(np.float32), coarse
+
+
+def smooth(heights: Heights, grid: Grid, /, *, smoothing_m: float) -> Heights:
+    """Heights under a Gaussian of this standard deviation; NaN stays NaN."""
+    if smoothing_m <= 0:
+        return heights
+    filled, unknown = fill_voids(heights)
+    smoothed = ndimage.gaussian_filter(filled, smoothing_m / grid.cell_m, mode="nearest")
+    return np.where(unknown, np.float32(np.nan), smoothed)
+
+
+def limit_steepness(heights: Heights, grid: Grid, /, *, max_rise: float, max_shift_m: float) -> Heights:
+    """Heights nowhere steeper than `max_rise`, so that contours keep their distance on cliffs.
+
+    The mean of the highest surface below and the lowest surface above that are nowhere steeper: what is gentle enough
+    stays untouched, a step is spread evenly to both sides. No height moves by more than `max_shift_m`; ground that
+    would need more is steeper than lines can show.
+
+    Parameters
+    ----------
+    heights : (rows, cols) float32, metres
+    max_rise : float
+        Rise over run, 1 is 45 degrees.
+    """
+    filled, unknown = fill_voids(heights)
+    below, above = _gentle_below(filled, grid, max_rise=max_rise), -_gentle_below(-filled, grid, max_rise=max_rise)
+    limited = np.clip((below + above) / 2, filled - max_shift_m, filled + max_shift_m)
+    return np.where(unknown, np.float32(np.nan), limited).astype(np.float32)
+
+
+def _gentle_below(heights: Heights, grid: Grid, /, *, max_rise: float) -> Heights:
+    """The highest surface not above `heights` and nowhere steeper than `max_rise`.
+
+    Every cell is held down by its neighbours in sixteen directions, over and over until nothing changes; measured that
+    way a distance is at most 3 % too long (Borgefors 1986, chamfer distances).
+    """
+    steps = [(1, 0), (0, 1), (1, 1), (1, -1), (1, 2), (2, 1), (1, -2), (2, -1)]
+    gentle = heights.copy()
+    while True:
+        before = gentle.copy()
+        for south, east in steps:
+            rise = np.float32(max_rise * grid.cell_m * math.hypot(south, east))
+            upper, lower = _shifted_views(gentle, south=south, east=east)
+            np.minimum(lower, upper + rise, out=lower)
+            np.minimum(upper, lower + rise, out=upper)
+        if np.array_equal(before, gentle):
+            return gentle
+
+
+def _shifted_views(heights: Heights, /, *, south: int, east: int) -> tuple[Heights, Heights]:
+    """Two views of the same array, the second `south` rows and `east` columns from the first."""
+    rows, cols = heights.shape
+    left, right = max(0, -east), cols - max(0, east)
+    return heights[: rows - south, left:right], heights[south:, left + east : right + east]
+
+
+def generalised_surface(
+    bare_earth: Heights, grid: Grid, /, *, interval_m: float, settings: LandformSettings
+) -> tuple[Heights, Grid]:
+    """The surface to trace contours on, and its grid.
+
+    Returns
+    -------
+    (rows, cols) float32 in metres, NaN where the bare earth is unknown, and the grid of its cells.
+    """
+    heights, coarse = coarsen(bare_earth, grid, cell_m=settings.contour_cell_m)
+    heights = smooth(heights, coarse, smoothing_m=settings.contour_smoothing_m)
+    apart_m = ground_m(settings.min_contour_gap_mm + settings.contour_line_mm)
+    max_rise = interval_m / apart_m
+    return limit_steepness(heights, coarse, max_rise=max_rise, max_shift_m=interval_m / 2), coarse
