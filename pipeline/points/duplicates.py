@@ -1,0 +1,72 @@
+"""Returns that are in the survey twice: tiles delivered with an overlap, or joined carelessly."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pipeline.grid import Mask
+from pipeline.points.cloud import Cloud
+
+# Coordinates are compared by the millimetre: the same return read from two tiles with different offsets differs by
+# rounding in the last bits, two different returns of one pulse never by so little (range resolution, arithmetic).
+_PER_METRE = 1000.0
+# Odd constants that spread the columns over 64 bits. From memory: the fractional part of the golden ratio and two
+# primes in use for hashing; any odd numbers do, as equal hashes are looked at again.
+_SPREAD = (0x9E3779B97F4A7C15, 0xC2B2AE3D27D4EB4F, 0x165667B19E3779F9)
+
+
+def find_duplicates(cloud: Cloud, /) -> Mask:
+    """(n,) bool: returns that repeat another at the same place, time, flight line and return number.
+
+    One of each group is left False: the one with the lowest class, intensity and scan angle, so that the order of the
+    returns decides nothing.
+    """
+    keys = _place_keys(cloud)
+    duplicate = np.zeros(len(cloud), np.bool_)
+    suspects = np.flatnonzero(_repeats(_hash(keys)))
+    if len(suspects) == 0:
+        return duplicate
+    few = cloud.take(suspects)
+    columns = [key[suspects] for key in keys]
+    ties = np.stack([few.scan_angle_deg, few.intensity, few.producer_class]).astype(np.float64)
+    order = np.lexsort(ties)
+    # Both sorts are stable: the ties hold within each group.
+    order = order[np.lexsort(np.stack([column[order] for column in columns]))]
+    same = np.ones(len(order) - 1, np.bool_)
+    for column in columns:
+        same &= column[order][1:] == column[order][:-1]
+    duplicate[suspects[order[1:][same]]] = True
+    return duplicate
+
+
+def _place_keys(cloud: Cloud) -> list[NDArray[np.int64]]:
+    """What two returns must share to be one."""
+    return [
+        np.rint(cloud.east * _PER_METRE).astype(np.int64),
+        np.rint(cloud.north * _PER_METRE).astype(np.int64),
+        np.rint(cloud.height * _PER_METRE).astype(np.int64),
+        (cloud.gps_time + 0.0).view(np.int64),  # + 0.0 makes one zero of -0 and 0
+        cloud.return_number.astype(np.int64) << 16 | cloud.flight_line.astype(np.int64),
+    ]
+
+
+def _hash(keys: list[NDArray[np.int64]]) -> NDArray[np.uint64]:
+    """One number for each return; equal keys give equal numbers."""
+    mixed = np.zeros(len(keys[0]), np.uint64)
+    for turn, key in enumerate(keys):
+        mixed ^= key.view(np.uint64)
+        mixed *= np.uint64(_SPREAD[turn % 3])
+        mixed ^= mixed >> np.uint64(29)
+    return mixed
+
+
+def _repeats(values: NDArray[np.uint64]) -> Mask:
+    """(n,) bool: which values occur more than once."""
+    in_order = np.sort(values)
+    repeated = np.unique(in_order[1:][in_order[1:] == in_order[:-1]])
+    if len(repeated) == 0:
+        return np.zeros(len(values), np.bool_)
+    place = np.minimum(np.searchsorted(repeated, values), len(repeated) - 1)
+    found: Mask = repeated[place] == values
+    return found
