@@ -135,6 +135,14 @@ class LandformSettings(Section):
         le=20,
         description="Standard deviation of the smoothing before tracing: half the smallest bend, 0.25 mm (ISOM 101).",
     )
+    calm_share: float = Field(
+        0.1,
+        ge=0,
+        le=0.25,
+        description="Share of the interval by which contours may leave the ground to run calmly; ISOM allows a quarter.",
+    )
+    calm_smoothing_m: float = Field(4.0, ge=1, le=50, description="Smoothing of one calming pass, one smallest bend.")
+    calm_passes: int = Field(8, ge=0, le=100, description="Calming passes; eight of 4 m reach shapes 30 m across.")
     min_contour_gap_mm: float = Field(
         0.15, ge=0.05, le=1, description="White between two contours (ISOM 2.6, from memory: thin brown lines 0.15)."
     )
@@ -204,6 +212,20 @@ class RockSettings(Section):
     least_candidate_confidence: float = Field(
         0.02, ge=0, le=1, description="Lumps less likely than this are not handed on as candidates at all."
     )
+    cluster_distance_m: float = Field(
+        6.0, ge=2, le=15, description="Boulders closer than this would touch on paper: the dot of 204 covers 6 m."
+    )
+    cluster_max_width_m: float = Field(
+        16.0, ge=8, le=30, description="Widest group drawn as one triangle 207, which covers 12 m; wider is a field."
+    )
+    dense_field_min_per_ha: float = Field(
+        100.0,
+        ge=20,
+        le=1000,
+        description="Boulders per hectare that make a field 209 instead of 208 (common practice, no source).",
+    )
+    gigantic_min_width_mm: float = Field(0.25, ge=0.1, le=1, description="ISOM 2017-2, 206, at 1:15000.")
+    gigantic_min_area_m2: float = Field(67.0, ge=20, le=200, description="0.3 mm2 at 1:15000: ISOM 2017-2, 206.")
     cliff_min_height_m: float = Field(1.0, ge=0.5, le=5, description="Lowest cliff: ISOM 2017-2, 202.")
     impassable_min_height_m: float = Field(
         3.0,
@@ -266,6 +288,33 @@ class VegetationSettings(Section):
     )
     extinction: float = Field(
         0.5, ge=0.3, le=1, description="k of Beer-Lambert: 0.5 for leaves at random angles, whatever the pulse's."
+    )
+    slow_from_m2_per_m3: float = Field(
+        0.1, gt=0, le=1, description="Density where running falls to 80 % (406 begins); calibration moves it."
+    )
+    walk_from_m2_per_m3: float = Field(
+        0.4, gt=0, le=3, description="Density where running falls to 60 % (408 begins); calibration moves it."
+    )
+    fight_from_m2_per_m3: float = Field(
+        0.9, gt=0, le=6, description="Density where running falls to 20 % (410 begins); calibration moves it."
+    )
+    density_window_m: float = Field(
+        1.5, ge=0.5, le=10, description="Sigma of the Gaussian window in which pulses are counted together."
+    )
+    min_pulses_per_window: float = Field(
+        3.0, ge=1, le=50, description="With fewer pulses in a window the layer counts as not seen."
+    )
+    open_max_cover_ratio: float = Field(
+        0.1, ge=0.02, le=0.3, description="Open land has less tree cover than this, seen by pulses."
+    )
+    open_radius_m: float = Field(
+        6.0, ge=2, le=15, description="A gap between crowns is open land only where a circle of this radius fits in."
+    )
+    rough_growth_ratio: float = Field(
+        0.1, ge=0.02, le=0.5, description="Open land where more pulses than this meet grass or heath is rough (403)."
+    )
+    edge_smooth_m: float = Field(
+        2.0, ge=0.5, le=5, description="Tolerance of area edges: 0.13 mm on the standard's 1:15 000 map."
     )
 
 

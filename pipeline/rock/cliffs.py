@@ -1,0 +1,234 @@
+"""Cliffs 201 and 202: lines along the top edge where the ground falls faster than the slope above and below explains.
+
+A cliff is told from a steep slope by its excess: the fall over a short run, less what the ground just above and just
+below would fall over the same run. Even steepness has none, however steep.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import geopandas as gpd
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from scipy import ndimage
+
+from pipeline.features import make_features, no_features
+from pipeline.grid import Grid, Heights, Mask
+from pipeline.rock.paper import ground_m
+from pipeline.rock.ridges import ridge_lines
+from pipeline.settings import RockSettings
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Steps:
+    """Steps in the ground, all (rows, cols) float64.
+
+    Attributes
+    ----------
+    fall_m : fall over the run, down the slope and centred on the cell
+    excess_m : what of it the slope above and below does not explain
+    down_east, down_north : unit vector down the slope
+    """
+
+    fall_m: Floats
+    excess_m: Floats
+    down_east: Floats
+    down_north: Floats
+
+
+def measure_steps(bare_earth: Heights, grid: Grid, /, *, run_m: float) -> Steps:
+    """The step at every cell, measured along the way down.
+
+    Parameters
+    ----------
+    bare_earth : (rows, cols) float32, metres
+    run_m : float
+        Distance over which the fall is taken; the slope above and below is taken over the same distance again on
+        either side.
+    """
+    known = np.isfinite(bare_earth)
+    heights = _filled(bare_earth)
+    smooth = ndimage.gaussian_filter(heights, 0.75 / grid.cell_m)
+    to_south, to_east = np.gradient(smooth, grid.cell_m)
+    steep = np.maximum(np.hypot(to_south, to_east), 1e-9)
+    down_e, down_n = -to_east / steep, to_south / steep
+    at = {share: _along(heights, grid, down_e, down_n, share * run_m) for share in (-1.5, -0.5, 0.5, 1.5)}
+    fall = at[-0.5] - at[0.5]
+    gentle = np.minimum(at[-1.5] - at[-0.5], at[0.5] - at[1.5])
+    above_below = 0.5 * (at[-1.5] - at[-0.5] + at[0.5] - at[1.5])
+    # The gentler side decides most: a cliff may stand on a talus, but then its top is flat, or the other way round.
+    excess = fall - np.maximum(0.5 * (gentle + above_below), 0)
+    excess[~known] = 0
+    return Steps(np.where(known, fall, 0), excess, down_e, down_n)
+
+
+def _filled(heights: Heights) -> Floats:
+    """Heights with gaps taken from the nearest known cell."""
+    gap = ~np.isfinite(heights)
+    if not gap.any() or gap.all():
+        return np.nan_to_num(heights.astype(np.float64))
+    nearest = ndimage.distance_transform_edt(gap, return_distances=False, return_indices=True)
+    return heights.astype(np.float64)[tuple(nearest)]
+
+
+def _along(heights: Floats, grid: Grid, down_e: Floats, down_n: Floats, distance_m: float) -> Floats:
+    """Height at a distance down the slope from every cell."""
+    row, col = np.indices(heights.shape, dtype=np.float64)
+    row -= down_n * distance_m / grid.cell_m
+    col += down_e * distance_m / grid.cell_m
+    found: Floats = ndimage.map_coordinates(heights, [row, col], order=1, mode="nearest")
+    return found
+
+
+def find_cliffs(
+    bare_earth: Heights, ground_support: Heights, grid: Grid, /, *, scale: int, settings: RockSettings
+) -> gpd.GeoDataFrame:
+    """Cliffs as lines along the top edge, the fall on the right hand side.
+
+    Parameters
+    ----------
+    bare_earth, ground_support : (rows, cols) float32, metres
+
+    Returns
+    -------
+    GeoDataFrame of lines: symbol 201 or 202, height_m (the 75th percentile along the line), width_m (plan extent of
+    the face), angle_deg (way down), confidence, evidence.
+    """
+    steps = measure_steps(bare_earth, grid, run_m=settings.cliff_run_m)
+    is_step = _step_cells(steps, settings)
+    lines = ridge_lines(steps.excess_m, is_step, grid)
+    rows = [
+        row
+        for line in lines
+        if (row := _cliff(line, bare_earth, ground_support, steps, grid, scale, settings)) is not None
+    ]
+    if not rows:
+        return no_features(grid.crs)
+    table = {key: [row[key] for row in rows] for key in rows[0]}
+    return make_features(table.pop("geometry"), crs=grid.crs, **table)
+
+
+def _step_cells(steps: Steps, settings: RockSettings) -> Mask:
+    """Cells of a step: weak ones count where they hang together with strong ones."""
+    steepest = np.tan(np.radians(settings.cliff_min_slope_deg)) * settings.cliff_run_m
+    strong = (steps.excess_m >= settings.cliff_excess_m) & (steps.fall_m >= steepest)
+    weak = (steps.excess_m >= 0.6 * settings.cliff_excess_m) & (steps.fall_m >= 0.7 * steepest)
+    labels, n = ndimage.label(weak, np.ones((3, 3)))
+    has_strong = np.zeros(n + 1, bool)
+    has_strong[np.unique(labels[strong])] = True
+    has_strong[0] = False
+    mask: Mask = has_strong[labels]
+    return mask
+
+
+def _cliff(
+    line: shapely.LineString,
+    bare_earth: Heights,
+    ground_support: Heights,
+    steps: Steps,
+    grid: Grid,
+    scale: int,
+    settings: RockSettings,
+) -> dict[str, object] | None:
+    """One traced step as a row of the table; None if it is too short or too low."""
+    if line.length < settings.cliff_keep_length_m:
+        return None
+    heights = _filled(bare_earth)
+    places = np.array([line.interpolate(d).coords[0] for d in np.arange(0.5, line.length, 1.0)])
+    row, col = _row_col(places, grid)
+    down = np.column_stack((_sample(steps.down_east, row, col), _sample(steps.down_north, row, col)))
+    down = _smooth_directions(down)
+    lip, foot, height = _profile(places, down, heights, grid)
+    tall = float(np.percentile(height, 75))
+    if tall < settings.cliff_min_height_m:
+        return None
+    excess = float(np.median(_sample(steps.excess_m, row, col)))
+    support = float(np.median(_sample(np.nan_to_num(ground_support, nan=9.0), row, col)))
+    edge = _edge_line(places, down, lip)
+    least_m = ground_m(settings.cliff_min_length_mm, scale=scale)
+    way = np.degrees(np.arctan2(down[:, 0].mean(), down[:, 1].mean())) % 360
+    face_m = float(np.median(foot - lip))
+    sure = _confidence(excess, tall, line.length, support)
+    impassable = tall >= settings.impassable_min_height_m and tall / max(face_m, 0.5) >= 1.2
+    return {
+        "geometry": _at_least(edge, least_m),
+        "symbol": "201" if impassable else "202",
+        "confidence": sure,
+        "evidence": f"ground falls {tall:.1f} m over {face_m:.1f} m, {excess:.1f} m more than the slope above and below "
+        f"explains, along {line.length:.0f} m; nearest ground return {support:.1f} m away",
+        "elevation_m": float(np.mean(_sample(heights, *_row_col(np.array(edge.coords), grid)))),
+        "height_m": tall,
+        "width_m": face_m,
+        "angle_deg": float(way),
+    }
+
+
+def _confidence(excess_m: float, height_m: float, length_m: float, support_m: float) -> float:
+    """Probability that a mapper would draw the step as a cliff."""
+    odds = -1.0 + 1.6 * (excess_m - 0.8) + 0.5 * min(height_m - 1.0, 3.0) + 0.03 * min(length_m, 40.0)
+    odds -= 0.8 * max(support_m - 0.7, 0.0)
+    return float(1 / (1 + np.exp(-odds)))
+
+
+def _row_col(places: Floats, grid: Grid) -> tuple[Floats, Floats]:
+    row = grid.north_row - 0.5 - places[:, 1] / grid.cell_m
+    col = places[:, 0] / grid.cell_m - grid.west_col - 0.5
+    return row, col
+
+
+def _sample(values: NDArray[np.floating], row: Floats, col: Floats) -> Floats:
+    found: Floats = ndimage.map_coordinates(np.asarray(values, np.float64), [row, col], order=1, mode="nearest")
+    return found
+
+
+def _smooth_directions(down: Floats) -> Floats:
+    """Unit vectors averaged over about 5 m along the line."""
+    mean = ndimage.uniform_filter1d(down, min(5, len(down)), axis=0, mode="nearest")
+    return mean / np.maximum(np.hypot(mean[:, 0], mean[:, 1]), 1e-9)[:, None]
+
+
+def _profile(places: Floats, down: Floats, heights: Floats, grid: Grid) -> tuple[Floats, Floats, Floats]:
+    """Distances of lip and foot from the line (metres down the slope) and the height between them, at each place.
+
+    Lip and foot are where the profile departs most from the chord between 4 m above and 4 m below: the highest and
+    the lowest point of what is left.
+    """
+    reach = np.arange(-4.0, 4.01, 0.25)
+    east = places[:, 0:1] + down[:, 0:1] * reach
+    north = places[:, 1:2] + down[:, 1:2] * reach
+    row, col = _row_col(np.column_stack((east.ravel(), north.ravel())), grid)
+    profile = _sample(heights, row, col).reshape(east.shape)
+    chord = profile[:, :1] + (profile[:, -1:] - profile[:, :1]) * (reach - reach[0]) / (reach[-1] - reach[0])
+    left = profile - chord
+    middle = len(reach) // 2
+    lip_at = left[:, : middle + 3].argmax(axis=1)
+    foot_at = middle - 2 + left[:, middle - 2 :].argmin(axis=1)
+    each = np.arange(len(places))
+    return reach[lip_at], reach[foot_at], profile[each, lip_at] - profile[each, foot_at]
+
+
+def _edge_line(places: Floats, down: Floats, lip: Floats) -> shapely.LineString:
+    """The line moved to the lip, smoothed, with the fall on its right hand side."""
+    shift = ndimage.uniform_filter1d(ndimage.median_filter(lip, 5, mode="nearest"), 5, mode="nearest")
+    edge = places + down * shift[:, None]
+    edge = ndimage.gaussian_filter1d(edge, 1.5, axis=0, mode="nearest")
+    along = edge[-1] - edge[0]
+    right = np.array([along[1], -along[0]])
+    if right @ down.mean(axis=0) < 0:
+        edge = edge[::-1]
+    return shapely.LineString(edge).simplify(0.3)
+
+
+def _at_least(line: shapely.LineString, length_m: float) -> shapely.LineString:
+    """The line, drawn out at both ends to the least length the symbol needs."""
+    missing = length_m - line.length
+    if missing <= 0:
+        return line
+    ends = np.array(line.coords)
+    first, last = ends[0] - ends[-1], ends[-1] - ends[0]
+    first, last = first / max(np.hypot(*first), 1e-9), last / max(np.hypot(*last), 1e-9)
+    return shapely.LineString([ends[0] + first * missing / 2, *ends[1:-1], ends[-1] + last * missing / 2])

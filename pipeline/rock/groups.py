@@ -1,0 +1,89 @@
+"""Boulders too close to be drawn one by one: clusters 207, fields 208 and 209."""
+
+from __future__ import annotations
+
+import geopandas as gpd
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from scipy.sparse import coo_matrix
+from scipy.sparse.csgraph import connected_components
+from scipy.spatial import cKDTree
+
+from pipeline.features import join_features, make_features, no_features
+from pipeline.rock.paper import ground_m
+from pipeline.settings import RockSettings
+
+
+def generalise_boulders(boulders: gpd.GeoDataFrame, /, *, scale: int, settings: RockSettings) -> gpd.GeoDataFrame:
+    """Boulders as symbols that fit beside each other: 204, 205, 206, clusters 207 and fields 208, 209.
+
+    Parameters
+    ----------
+    boulders : GeoDataFrame of points with height_m, width_m, confidence
+    """
+    if not len(boulders):
+        return boulders
+    places = np.column_stack((boulders.geometry.x, boulders.geometry.y))
+    group = _groups(places, settings.cluster_distance_m)
+    size = np.bincount(group)
+    parts = [_single(boulders[size[group] == 1], scale, settings)]
+    for label in np.flatnonzero(size > 1):
+        parts.append(_grouped(boulders[group == label], scale, settings))
+    return join_features(parts, str(boulders.crs))
+
+
+def _groups(places: NDArray[np.float64], distance_m: float) -> NDArray[np.int64]:
+    """(n,) label of the group each place belongs to: chains of places no farther apart than `distance_m`."""
+    pairs = cKDTree(places).query_pairs(distance_m, output_type="ndarray")
+    links = coo_matrix((np.ones(len(pairs)), (pairs[:, 0], pairs[:, 1])), shape=(len(places), len(places)))
+    return np.asarray(connected_components(links, directed=False)[1], np.int64)
+
+
+def _single(boulders: gpd.GeoDataFrame, scale: int, settings: RockSettings) -> gpd.GeoDataFrame:
+    """Boulders standing alone: the symbol by height, the gigantic ones drawn to shape."""
+    if not len(boulders):
+        return boulders
+    table = boulders.copy()
+    tall = table.height_m >= settings.large_boulder_min_height_m
+    table["symbol"] = np.where(tall, "205", "204")
+    width = np.sqrt(table.width_m.to_numpy() ** 2)
+    is_giant = tall & (width >= ground_m(settings.gigantic_min_width_mm, scale=scale))
+    is_giant &= np.pi / 4 * width**2 >= settings.gigantic_min_area_m2
+    table.loc[is_giant, "symbol"] = "206"
+    table.loc[is_giant, "geometry"] = shapely.buffer(
+        table.geometry[is_giant].to_numpy(), width[is_giant] / 2, quad_segs=4
+    )
+    return table
+
+
+def _grouped(boulders: gpd.GeoDataFrame, scale: int, settings: RockSettings) -> gpd.GeoDataFrame:
+    """A group as one cluster, as a field, or as the biggest of two that would touch."""
+    places = shapely.union_all(boulders.geometry.to_numpy())
+    hull = places.convex_hull.buffer(3.0, quad_segs=4)
+    n, tallest = len(boulders), float(boulders.height_m.max())
+    sure = float(1 - np.prod(1 - boulders.confidence.to_numpy()))
+    spread = max(hull.bounds[2] - hull.bounds[0], hull.bounds[3] - hull.bounds[1])
+    text = f"{n} boulders up to {tallest:.1f} m within {spread:.0f} m"
+    mean_sure = min(sure, float(boulders.confidence.mean()) + 0.1)
+    if n == 2 and tallest >= 1.5 * float(boulders.height_m.min()):
+        biggest = boulders.sort_values(["height_m"], ascending=False).iloc[:1]
+        return _single(biggest, scale, settings)
+    crs = str(boulders.crs)
+    middle = {
+        "confidence": mean_sure,
+        "evidence": text,
+        "height_m": tallest,
+        "width_m": spread,
+        "elevation_m": float(boulders.elevation_m.mean()),
+    }
+    if spread <= settings.cluster_max_width_m:
+        return make_features([places.centroid], crs=crs, symbol="207", **middle)
+    per_ha = n / hull.area * 1e4
+    symbol = "209" if per_ha >= settings.dense_field_min_per_ha else "208"
+    return make_features([hull], crs=crs, symbol=symbol, **middle)
+
+
+def no_boulders(crs: str) -> gpd.GeoDataFrame:
+    """An empty table."""
+    return no_features(crs)
