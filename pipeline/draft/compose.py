@@ -6,8 +6,6 @@ and sorted into the layers of the draft.
 
 from __future__ import annotations
 
-from collections.abc import Callable
-
 import geopandas as gpd
 import numpy as np
 import shapely
@@ -17,14 +15,16 @@ from shapely.geometry import LineString, MultiLineString, MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from pipeline.draft.identity import in_fixed_order, stable_ids
+from pipeline.draft.symbols import SymbolTable
 from pipeline.features import join_features
 from pipeline.settings import ComposeSettings
 
-SECTIONS = {"1": "landform", "2": "rock", "3": "water", "4": "vegetation", "5": "manmade", "6": "technical"}
-"""First digit of an ISOM symbol number -> section (ISOM 2017-2, chapter 3)."""
-ENDINGS = {"Point": "point", "LineString": "line", "Polygon": "area"}
+SECTIONS = ("landform", "rock", "water", "vegetation", "manmade")
+"""The sections of the ISOM that have layers of points, lines and areas."""
+DRAWN = ("Point", "LineString", "Polygon")
+"""Geometries of the draft; all single-part."""
 LAYERS = (
-    *(f"{section}_{ending}" for section in list(SECTIONS.values())[:-1] for ending in ("line", "point", "area")),
+    *(f"{section}_{kind}" for section in SECTIONS for kind in ("line", "point", "area")),
     "technical_line",
 )
 COLUMNS = (
@@ -51,7 +51,7 @@ def compose_draft(
     *,
     crs: str,
     north_deg: float,
-    name_of: Callable[[str], str],
+    symbols: SymbolTable,
     settings: ComposeSettings,
 ) -> dict[str, gpd.GeoDataFrame]:
     """The layers of the draft, each possibly empty.
@@ -62,7 +62,7 @@ def compose_draft(
     outline : the area, in the working CRS
     north_deg : float
         Magnetic north, clockwise from grid north.
-    name_of : symbol number -> the standard's name
+    symbols : the symbol table: names and layers
     """
     features = clip(join_features(themes, crs), outline, min_part_m=settings.min_clipped_part_m)
     features = resolve_areas(features, settings=settings)
@@ -72,33 +72,18 @@ def compose_draft(
     for column, decimals in ROUND_DECIMALS.items():
         features[column] = features[column].round(decimals)
     features["id"] = stable_ids(features)
-    features["name"] = [name_of(symbol) for symbol in features["symbol"]]
+    features["name"] = [symbols.name_of(symbol) for symbol in features["symbol"]]
     features["status"] = "draft"
     features["origin"] = "lidar"
-    return sort_into_layers(features)
+    return sort_into_layers(features, symbols)
 
 
-def sort_into_layers(features: gpd.GeoDataFrame, /) -> dict[str, gpd.GeoDataFrame]:
+def sort_into_layers(features: gpd.GeoDataFrame, symbols: SymbolTable, /) -> dict[str, gpd.GeoDataFrame]:
     """The features by layer of the draft, with the draft's columns in their fixed order."""
     ordered = features[[*COLUMNS, "geometry"]]
-    layer = np.array(
-        [layer_of(symbol, kind) for symbol, kind in zip(features["symbol"], features.geom_type, strict=True)], dtype=str
-    )
+    pairs = zip(features["symbol"], features.geometry, strict=True)
+    layer = np.array([symbols.layer_of(symbol, geometry) for symbol, geometry in pairs], dtype=str)
     return {name: ordered[layer == name].reset_index(drop=True) for name in LAYERS}
-
-
-def layer_of(symbol: str, geometry_type: str, /) -> str:
-    """Layer of the draft for a symbol and a geometry type.
-
-    Raises
-    ------
-    ValueError
-        If the draft has no such layer.
-    """
-    layer = f"{SECTIONS.get(symbol[:1], '')}_{ENDINGS.get(geometry_type, '')}"
-    if layer not in LAYERS:
-        raise ValueError(f"symbol {symbol} with geometry {geometry_type} fits no layer of the draft")
-    return layer
 
 
 # ---------------------------------------------------------------- clipping
@@ -120,7 +105,7 @@ def clip(features: gpd.GeoDataFrame, outline: Polygon | MultiPolygon, /, *, min_
     parts = features.set_geometry(gpd.GeoSeries(clipped, crs=features.crs)).explode(ignore_index=True)
     parts = parts[~parts.geometry.is_empty & parts.geometry.notna()]
     crumb = (parts.geom_type != "Point") & (parts.length < min_part_m)
-    return parts[parts.geom_type.isin(list(ENDINGS)) & ~crumb].reset_index(drop=True)
+    return parts[parts.geom_type.isin(DRAWN) & ~crumb].reset_index(drop=True)
 
 
 def _clipped(geometry: BaseGeometry, outline: Polygon | MultiPolygon) -> BaseGeometry:

@@ -1,0 +1,24 @@
+"""Where the tests find the project's own files and the measuring data."""
+
+import os
+from pathlib import Path
+
+import pytest
+
+from pipeline.draft.symbols import SymbolTable
+from pipeline.files.symbols import read_symbols
+
+PROJECT = Path(__file__).parent.parent
+
+
+def symbols() -> SymbolTable:
+    """The project's symbol table."""
+    return read_symbols(PROJECT / "config" / "symbols.csv")
+
+
+def measuring_data(name: str) -> Path:
+    """A folder of the measuring data, which the environment variable TUSSOCK_DATA names; the test is skipped without."""
+    folder = Path(os.environ.get("TUSSOCK_DATA", "")) / name
+    if not os.environ.get("TUSSOCK_DATA") or not folder.exists():
+        pytest.skip(f"measuring data '{name}' not found: set TUSSOCK_DATA to the folder that holds it")
+    return folder

@@ -1,0 +1,106 @@
+"""Composing the draft: clipping, collisions, names."""
+
+import geopandas as gpd
+import numpy as np
+import pytest
+from shapely.geometry import LineString, Point, Polygon, box
+
+from pipeline.draft.compose import LAYERS, clip, compose_draft, resolve_areas, resolve_points
+from pipeline.draft.identity import in_fixed_order, stable_ids
+from pipeline.draft.symbols import SymbolTable
+from pipeline.features import join_features, make_features
+from pipeline.settings import ComposeSettings
+from tests.paths import symbols
+
+CRS = "EPSG:25832"
+SETTINGS = ComposeSettings()
+
+
+def feature(geometry: object, symbol: str, confidence: float = 0.5, **numbers: float) -> gpd.GeoDataFrame:
+    """One feature."""
+    return make_features(
+        [geometry], crs=CRS, symbol=symbol, confidence=confidence, evidence="made for a test", **numbers
+    )
+
+
+def turn(line: LineString) -> float:
+    """1 where the line bends left after its fourth vertex, -1 where it bends right."""
+    (east_a, north_a), (east_b, north_b) = np.diff(np.array(line.coords), axis=0)[3:5]
+    return float(np.sign(east_a * north_b - north_a * east_b))
+
+
+@pytest.fixture(scope="module")
+def table() -> SymbolTable:
+    """The project's own symbol table."""
+    return symbols()
+
+
+def test_a_clipped_contour_keeps_its_direction() -> None:
+    """The higher ground stays on the left, in both directions and for a ring."""
+    outline = box(0, 0, 10, 10)
+    for line in (LineString([(-5, 5), (15, 5)]), LineString([(15, 5), (-5, 5)])):
+        part = clip(feature(line, "101"), outline, min_part_m=0).geometry[0]
+        assert (part.coords[-1][0] > part.coords[0][0]) == (line.coords[-1][0] > line.coords[0][0])
+    ring = LineString(Point(10, 5).buffer(4).exterior.coords)
+    parts = clip(feature(ring, "101"), outline, min_part_m=0)
+    assert len(parts) == 1, "a ring cut once is one line, not two that meet at its first vertex"
+    assert turn(ring) == turn(parts.geometry[0])
+
+
+def test_clipping_gives_single_parts_inside() -> None:
+    """A polygon that leaves and comes back becomes two; points outside go."""
+    outline = box(0, 0, 10, 10)
+    comb = Polygon([(2, 5), (2, 15), (8, 15), (8, 5), (7, 5), (7, 12), (3, 12), (3, 5)])
+    parts = clip(join_features([feature(comb, "408"), feature(Point(20, 20), "204")], CRS), outline, min_part_m=0.1)
+    assert list(parts.geom_type) == ["Polygon", "Polygon"]
+    assert parts.within(outline.buffer(1e-9)).all()
+
+
+def test_vegetation_gives_way_to_water() -> None:
+    """A pond in a thicket leaves a hole in the green."""
+    both = join_features([feature(box(0, 0, 30, 30), "410"), feature(box(10, 10, 20, 20), "302")], CRS)
+    resolved = resolve_areas(both, settings=SETTINGS)
+    green = resolved[resolved.symbol == "410"].geometry.iloc[0]
+    assert green.area == pytest.approx(800)
+    assert resolved[resolved.symbol == "302"].area.iloc[0] == pytest.approx(100)
+
+
+def test_of_two_symbols_for_one_thing_the_surer_stays() -> None:
+    """A boulder and a knoll two metres apart are one thing; two boulders are the theme's own affair."""
+    both = join_features([feature(Point(0, 0), "109", 0.4), feature(Point(2, 0), "204", 0.7)], CRS)
+    assert list(resolve_points(both, settings=SETTINGS).symbol) == ["204"]
+    same = join_features([feature(Point(0, 0), "204", 0.4), feature(Point(2, 0), "204", 0.7)], CRS)
+    assert len(resolve_points(same, settings=SETTINGS)) == 2
+
+
+def test_a_boulder_on_a_roof_goes() -> None:
+    """Chimneys are not boulders."""
+    both = join_features([feature(box(0, 0, 10, 8), "521"), feature(Point(5, 5), "204", 0.9)], CRS)
+    assert list(resolve_points(both, settings=SETTINGS).symbol) == ["521"]
+
+
+def test_the_draft_has_all_layers_and_turns_angles_to_magnetic_north(table: SymbolTable) -> None:
+    """Empty layers are there; an angle of 30 degrees from the grid is 27 where magnetic north is 3 degrees east."""
+    draft = compose_draft(
+        [feature(Point(5, 5), "110", angle_deg=30.0)],
+        box(0, 0, 10, 10),
+        crs=CRS,
+        north_deg=3.0,
+        symbols=table,
+        settings=SETTINGS,
+    )
+    assert tuple(draft) == LAYERS
+    assert sum(len(layer) for layer in draft.values()) == 1
+    knoll = draft["landform_point"].iloc[0]
+    assert (knoll.angle_deg, knoll.status, knoll.origin) == (27.0, "draft", "lidar")
+    assert "knoll" in knoll["name"].lower()
+
+
+def test_ids_do_not_depend_on_order_or_company() -> None:
+    """The same feature has the same id among others, in another order, and twins are told apart."""
+    three = [feature(Point(x, 1), "204") for x in (1.0, 5.0, 9.0)]
+    forward, backward = (in_fixed_order(join_features(part, CRS)) for part in (three, three[::-1]))
+    assert stable_ids(forward) == stable_ids(backward)
+    assert stable_ids(in_fixed_order(three[1])) == [stable_ids(forward)[1]]
+    twins = stable_ids(join_features([three[0], three[0]], CRS))
+    assert len(set(twins)) == 2

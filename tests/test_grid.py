@@ -1,0 +1,68 @@
+"""The lattice: cells, windows and padding."""
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from pipeline.grid import Grid
+
+METRES = st.integers(-10_000, 10_000).map(lambda n: n / 4)
+
+
+def test_covering_takes_whole_lattice_cells() -> None:
+    """A rectangle off the lattice is covered by the cells it touches, not by cells of its own."""
+    grid = Grid.covering((100.2, 200.2, 103.1, 204.9), cell_m=1.0, crs="EPSG:25832")
+    assert grid.bounds == (100.0, 200.0, 104.0, 205.0)
+    assert grid.shape == (5, 4)
+
+
+def test_covering_of_an_exact_rectangle_adds_nothing() -> None:
+    """A rectangle on the lattice is its own grid, rounding errors and all."""
+    assert Grid.covering((0.1 * 3, 0.0, 1.2, 0.6), cell_m=0.1, crs="EPSG:25832").shape == (6, 9)
+
+
+@pytest.mark.parametrize(("bounds", "cell_m"), [((0, 0, 0, 5), 1.0), ((0, 0, 5, 5), 0.0), ((5, 0, 0, 5), 1.0)])
+def test_covering_refuses_nothing(bounds: tuple[float, float, float, float], cell_m: float) -> None:
+    """Empty bounds and cells without a side are errors of the caller."""
+    with pytest.raises(ValueError, match=r"bounds are empty|cell_m"):
+        Grid.covering(bounds, cell_m=cell_m, crs="EPSG:25832")
+
+
+@given(west=METRES, south=METRES, east=METRES, north=METRES)
+def test_two_grids_of_one_cell_size_put_a_place_in_the_same_cell(
+    west: float, south: float, east: float, north: float
+) -> None:
+    """Cells agree between any two grids: the outline of a cell does not depend on who asks."""
+    small = Grid.covering((west, south, west + 3, south + 3), cell_m=0.5, crs="EPSG:25832")
+    large = Grid.covering((-3000, -3000, 3000, 3000), cell_m=0.5, crs="EPSG:25832")
+    place = np.array([east]), np.array([north])
+    (row_a, col_a), (row_b, col_b) = small.row_col(*place), large.row_col(*place)
+    assert row_a - small.north_row == row_b - large.north_row
+    assert col_a + small.west_col == col_b + large.west_col
+
+
+def test_window_of_finds_the_padded_grid_again() -> None:
+    """The window of a grid in its own padding is the padding cut off."""
+    grid = Grid.covering((10, 20, 15, 24), cell_m=0.5, crs="EPSG:25832")
+    assert grid.pad(1.2).window_of(grid) == (slice(3, 11), slice(3, 13))
+
+
+def test_window_of_refuses_another_lattice_and_what_reaches_outside() -> None:
+    """A window on other cells or beyond the edge is an error of the caller."""
+    grid = Grid.covering((10, 20, 15, 24), cell_m=0.5, crs="EPSG:25832")
+    with pytest.raises(ValueError, match="lattices"):
+        grid.window_of(Grid.covering((10, 20, 15, 24), cell_m=1.0, crs="EPSG:25832"))
+    with pytest.raises(ValueError, match="outside"):
+        grid.window_of(grid.pad(1))
+
+
+def test_transform_agrees_with_row_col_and_centres() -> None:
+    """The affine transform, the cell of a place and the centres tell the same story."""
+    grid = Grid.covering((412500, 6051300, 412510, 6051308), cell_m=0.5, crs="EPSG:25832")
+    east, north = grid.centres()
+    row, col = grid.row_col(east[[3]], north[[5]])
+    assert (row[0], col[0]) == (5, 3)
+    assert grid.transform @ (3.5, 5.5) == (east[3], north[5])
+    assert grid.cell_index(np.array([0.0]), np.array([0.0]))[0] == -1
+    assert grid.contains(east[[3]], north[[5]]).all()

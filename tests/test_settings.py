@@ -1,0 +1,80 @@
+"""The area file: what is taken and how a mistake is explained."""
+
+from pathlib import Path
+
+import pytest
+
+from pipeline.errors import SettingsError
+from pipeline.settings import load_area, section_text
+
+GOOD = "name: Hollin Edge\ntiles: lidar/*.laz\nmap_date: 2027-04-10\n"
+
+
+def written(folder: Path, text: str) -> Path:
+    """An area file with this text."""
+    path = folder / "area.yaml"
+    path.write_text(text, encoding="utf-8")
+    return path
+
+
+def test_a_short_file_takes_the_defaults(tmp_path: Path) -> None:
+    """Three lines are enough; scale and interval are those of common practice (1:10 000, 5 m)."""
+    area = load_area(written(tmp_path, GOOD))
+    assert (area.scale, area.contour_interval_m, area.tiles, area.out) == (10000, 5.0, ("lidar/*.laz",), "out")
+
+
+@pytest.mark.parametrize(
+    ("line", "expected"),
+    [
+        ("contour_intervall_m: 5", ["line 4", "contour_intervall_m", "did you mean 'contour_interval_m'"]),
+        ("contour_interval: 5", ["line 4", "did you mean 'contour_interval_m'", "Allowed here: name, tiles"]),
+        ("contour_interval_m: 3", ["line 4", "contour_interval_m", "5 or 2.5"]),
+        ("scale: 12000", ["line 4", "scale", "15000, 10000, 7500 or 5000", "12000"]),
+        ("crs: EPSG:99999999", ["line 4", "crs", "EPSG:25832"]),
+        ("expert: {flow: {halo_km: 1}}", ["line 4", "expert.flow.halo_km", "halo_m"]),
+        ("expert: {flow: {halo_m: -5}}", ["line 4", "expert.flow.halo_m", "greater than or equal to"]),
+    ],
+)
+def test_a_mistake_is_refused_with_its_line_and_what_is_allowed(tmp_path: Path, line: str, expected: list[str]) -> None:
+    """Each wrong line is named with its number and a way out."""
+    path = written(tmp_path, GOOD + line + "\n")
+    with pytest.raises(SettingsError) as caught:
+        load_area(path)
+    message = str(caught.value)
+    assert str(path) in message
+    assert all(part in message for part in expected), message
+
+
+def test_all_mistakes_are_told_at_once(tmp_path: Path) -> None:
+    """A mapper corrects a file once, not once a mistake."""
+    with pytest.raises(SettingsError) as caught:
+        load_area(written(tmp_path, "nmae: x\ntiles: []\nscale: 1\n"))
+    assert all(word in str(caught.value) for word in ("nmae", "'name' is missing", "'map_date' is missing", "scale"))
+
+
+@pytest.mark.parametrize("text", ["", "just words", "name: [unclosed", "- a\n- list\n"])
+def test_what_is_no_area_file_is_refused(tmp_path: Path, text: str) -> None:
+    """Empty files, broken YAML and lists are answered in words."""
+    with pytest.raises(SettingsError, match=r"area\.yaml"):
+        load_area(written(tmp_path, text))
+
+
+def test_a_missing_file_is_refused(tmp_path: Path) -> None:
+    """A wrong path is answered in words."""
+    with pytest.raises(SettingsError, match="no such area file"):
+        load_area(tmp_path / "nowhere.yaml")
+
+
+def test_a_date_outside_the_magnetic_model_is_refused(tmp_path: Path) -> None:
+    """World Magnetic Model 2025 ends with 2029 (NOAA/NCEI and British Geological Survey)."""
+    with pytest.raises(SettingsError, match="World Magnetic Model"):
+        load_area(written(tmp_path, GOOD.replace("2027", "2031")))
+
+
+def test_a_section_is_plain_text_that_changes_with_its_settings(tmp_path: Path) -> None:
+    """What Snakemake keeps track of is equal for equal settings and differs for different ones."""
+    plain = load_area(written(tmp_path, GOOD))
+    spelled_out = load_area(written(tmp_path, GOOD + "expert: {flow: {halo_m: 40}}\n"))
+    other = load_area(written(tmp_path, GOOD + "expert: {flow: {halo_m: 50}}\n"))
+    assert section_text(plain.expert.flow) == section_text(spelled_out.expert.flow)
+    assert section_text(plain.expert.flow) != section_text(other.expert.flow)
