@@ -58,6 +58,42 @@ class SurveySettings(Section):
         le=0.5,
         description="Stretch of the tiles' projection above which UTM replaces it; national grids stay below 0.005.",
     )
+    sparse_m2_per_point: float = Field(
+        4.0,
+        ge=0.1,
+        le=1000,
+        description="Ground per point above which a tile is searched for stray points that blow up its extent.",
+    )
+    stray_gap_m: float = Field(
+        1000.0,
+        ge=100,
+        le=100_000,
+        description="Empty ground between a tile and a few points for them to be strays; no forest is that empty.",
+    )
+    whole_points: int = Field(
+        6_000_000,
+        ge=0,
+        le=1_000_000_000,
+        description="Points up to which the survey reads everything (about 2 s); above, a sample.",
+    )
+    sample_points: int = Field(
+        2_000_000,
+        ge=10_000,
+        le=100_000_000,
+        description="Points of a sample over all tiles: enough for densities to 1 %, read in about a second.",
+    )
+    min_points_per_m2: float = Field(
+        0.05,
+        ge=0.001,
+        le=10,
+        description="Density below which nothing can be drawn: one return every 4.5 m misses even the contours.",
+    )
+    min_area_m2: float = Field(
+        400.0,
+        ge=1,
+        le=1_000_000,
+        description="Ground below which there is nothing to map: 20 m square is 2 mm on a 1:10000 sheet.",
+    )
 
 
 class PointsSettings(Section):
@@ -141,11 +177,21 @@ class LandformSettings(Section):
         le=0.25,
         description="Share of the interval by which contours may leave the ground to run calmly; ISOM allows a quarter.",
     )
+    calm_steep_deg: float = Field(
+        25.0,
+        ge=5,
+        le=80,
+        description="Slope from which contours are hardly calmed: undulations of half a metre move them by less than 1 m.",
+    )
     calm_smoothing_m: float = Field(4.0, ge=1, le=50, description="Smoothing of one calming pass, one smallest bend.")
     calm_passes: int = Field(8, ge=0, le=100, description="Calming passes; eight of 4 m reach shapes 30 m across.")
     min_contour_gap_mm: float = Field(
         0.15, ge=0.05, le=1, description="White between two contours (ISOM 2.6, from memory: thin brown lines 0.15)."
     )
+    max_shift_share: float = Field(
+        0.25, ge=0, le=0.5, description="Share of the interval a contour may be off for clarity's sake (ISOM 101: 25 %)."
+    )
+    neck_passes: int = Field(8, ge=2, le=50, description="Rounds of parting contours that nearly touch across a saddle.")
     contour_line_mm: float = Field(0.14, ge=0.05, le=0.5, description="Width of a contour (ISOM 101).")
     min_hill_mm: tuple[float, float] = Field(
         (0.9, 0.6), description="Length and width over all of the smallest hill drawn with a contour (ISOM 101)."

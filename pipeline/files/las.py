@@ -19,7 +19,7 @@ import lazrs
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.coordinates import Placement, to_working
+from pipeline.coordinates import Placement, bounds_in_working, to_working
 from pipeline.errors import SurveyError
 from pipeline.files.atomic import replacing
 from pipeline.files.las_header import (
@@ -33,6 +33,8 @@ from pipeline.files.las_header import (
 from pipeline.grid import Bounds, Mask
 from pipeline.points.cloud import Cloud
 from pipeline.points.duplicates import find_duplicates
+from pipeline.settings import SurveySettings
+from pipeline.tiles import bounds_without_strays
 
 # Steps of the scan angle in formats 6 to 10 (LAS 1.4 R15, table 18).
 _SCAN_ANGLE_STEP_DEG = 0.006
@@ -41,6 +43,11 @@ _LEGACY_OVERLAP_CLASS = 12
 # Formats 0 to 5 keep the class in five bits.
 _LEGACY_CLASS_BITS = 0x1F
 _HASH_BYTES = 2**20
+_EDGE_M = 1.0
+# A look at a tile: enough to see that its header speaks of another place, and done in milliseconds.
+_LOOK_POINTS = 2000
+# A tile with more of its points outside its bounds than this is not a tile with strays but a wrong header.
+_MOST_STRAYS = 0.01
 
 
 @dataclass(frozen=True)
@@ -125,9 +132,18 @@ def read_cloud(path: Path, placement: Placement, /, *, usable_bounds: Bounds | N
     cloud = cloud_of(points, header, placement)
     usable = cloud.is_usable & ~find_duplicates(cloud)
     if usable_bounds is not None:
-        west, south, east, north = usable_bounds
-        usable &= (cloud.east >= west) & (cloud.east <= east) & (cloud.north >= south) & (cloud.north <= north)
+        usable &= ~_strays(cloud, usable_bounds, path)
     return _with_usable(cloud, usable), Records(head, tail, points)
+
+
+def _strays(cloud: Cloud, bounds: Bounds, path: Path) -> Mask:
+    strays = _outside(cloud, bounds)
+    if strays.sum() > _MOST_STRAYS * len(cloud):
+        raise SurveyError(
+            f"{path}: {strays.sum():,} of its {len(cloud):,} points lie outside the extent it claims. "
+            "Its header is wrong; export the tile again."
+        )
+    return strays
 
 
 def _with_usable(cloud: Cloud, usable: Mask) -> Cloud:
@@ -193,7 +209,9 @@ def _flags_of(points: NDArray[np.void], header: TileHeader) -> _Flags:
     # Where the survey numbers its returns, number 0 marks points nobody measured, such as a producer's virtual points.
     if number.any():
         unusable |= number == 0
-    return _Flags(*(np.asarray(column, np.uint8) for column in (number, total, kind)), ~unusable, overlap)
+    columns = {"return_number": number, "n_returns": total, "producer_class": kind}
+    exact = {name: np.asarray(column, np.uint8) for name, column in columns.items()}
+    return _Flags(**exact, is_usable=~unusable, is_overlap=overlap)
 
 
 def _decode(source: BinaryIO, header: TileHeader) -> NDArray[np.void]:
@@ -292,6 +310,39 @@ def _stretches_compressed(
             decoder.decompress_many(raw)
         pieces.append(np.frombuffer(raw, layout))
     return np.concatenate(pieces)
+
+
+# ---------------------------------------------------------------- where the points are
+
+
+def points_bounds(path: Path, placement: Placement, /, *, settings: SurveySettings) -> Bounds:
+    """Where the points of a tile are: west, south, east, north in metres of the working CRS.
+
+    The header is believed unless a look at the points shows it to be wrong, or it speaks of so much ground that a few
+    stray points must lie far away. Then the tile is read once more and the strays are left out.
+    """
+    header = read_header(path)
+    claimed = bounds_in_working(header.bounds, placement)
+    few = sample_points(path, placement, n_points=_LOOK_POINTS)
+    area_m2 = (claimed[2] - claimed[0]) * (claimed[3] - claimed[1])
+    is_sparse = area_m2 > header.n_points * settings.sparse_m2_per_point
+    if not is_sparse and not _outside(few, claimed).any():
+        return claimed
+    with _opened(path) as source:
+        cloud = cloud_of(_decode(source, header), header, placement)
+    return bounds_without_strays(cloud.east, cloud.north, gap_m=settings.stray_gap_m)
+
+
+def _outside(cloud: Cloud, bounds: Bounds) -> Mask:
+    """(n,) bool: which points lie more than a metre outside: reprojecting a rectangle and rounding explain less."""
+    west, south, east, north = bounds
+    outside: Mask = (
+        (cloud.east < west - _EDGE_M)
+        | (cloud.east > east + _EDGE_M)
+        | (cloud.north < south - _EDGE_M)
+        | (cloud.north > north + _EDGE_M)
+    )
+    return outside
 
 
 # ---------------------------------------------------------------- writing

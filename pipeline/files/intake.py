@@ -1,0 +1,95 @@
+"""Taking a survey in: from file names to the checked tile table, and samples of its points."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from pipeline.coordinates import WorkingCrs, choose_working_crs, placement_of
+from pipeline.errors import SurveyError
+from pipeline.files.las import checksum, points_bounds, read_header, sample_points
+from pipeline.files.las_header import TileHeader
+from pipeline.points.cloud import Cloud
+from pipeline.settings import SurveySettings
+from pipeline.tiles import Tile, TileTable, make_table, refuse_empty, tile_name
+
+
+@dataclass(frozen=True)
+class Intake:
+    """A survey as it was handed over.
+
+    Attributes
+    ----------
+    table : TileTable
+    working : WorkingCrs
+    headers : tuple of TileHeader
+        In the order of the table.
+    """
+
+    table: TileTable
+    working: WorkingCrs
+    headers: tuple[TileHeader, ...]
+
+
+def take_in(
+    paths: Sequence[Path],
+    /,
+    *,
+    given_crs: str | None = None,
+    given_height_unit: str | None = None,
+    settings: SurveySettings,
+) -> Intake:
+    """Headers, working CRS and checked tile table of lidar files.
+
+    Parameters
+    ----------
+    given_crs, given_height_unit : str or None
+        As in the area file.
+
+    Raises
+    ------
+    SurveyError
+        If a file is damaged or the tiles do not make one survey that can be mapped.
+    """
+    headers = {tile_name(path): read_header(path) for path in sorted(paths)}
+    if len(headers) < len(paths):
+        _refuse_shared_name(paths)
+    refuse_empty({str(header.path): header.n_points for header in headers.values()})
+    working = choose_working_crs(
+        {str(header.path): (header.crs, header.bounds) for header in headers.values()},
+        given_crs=given_crs,
+        given_height_unit=given_height_unit,
+        settings=settings,
+    )
+    tiles = [_tile_of(name, header, working, settings) for name, header in headers.items()]
+    table = make_table(tiles, crs=working.crs, settings=settings)
+    return Intake(table, working, tuple(headers[name] for name in table.names))
+
+
+def _refuse_shared_name(paths: Sequence[Path]) -> None:
+    first: dict[str, Path] = {}
+    for path in sorted(paths):
+        other = first.setdefault(tile_name(path), path)
+        if other != path:
+            raise SurveyError(
+                f"{other} and {path} would both be called '{tile_name(path)}'. Leave one out or rename it."
+            )
+
+
+def _tile_of(name: str, header: TileHeader, working: WorkingCrs, settings: SurveySettings) -> Tile:
+    placement = placement_of(header.crs, working)
+    bounds = points_bounds(header.path, placement, settings=settings)
+    return Tile(name, str(header.path), checksum(header.path), header.n_points, bounds, placement)
+
+
+def read_samples(table: TileTable, /, *, settings: SurveySettings) -> dict[str, Cloud]:
+    """Points of every tile for the survey, by tile name: all where there are few, else a sample of each tile."""
+    budget = settings.sample_points
+    share = 1.0 if table.n_points <= settings.whole_points else budget / table.n_points
+    return {
+        tile.name: sample_points(
+            Path(tile.path), tile.placement, n_points=max(1, round(tile.n_points * min(1.0, share)))
+        )
+        for tile in table.tiles
+    }
