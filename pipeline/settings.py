@@ -175,13 +175,13 @@ class LandformSettings(Section):
         0.1,
         ge=0,
         le=0.25,
-        description="Share of the interval by which contours may leave the ground to run calmly; ISOM allows a quarter.",
+        description="Share of the interval contours may leave the ground by to run calmly; ISOM allows a quarter.",
     )
     calm_steep_deg: float = Field(
         25.0,
         ge=5,
         le=80,
-        description="Slope from which contours are hardly calmed: undulations of half a metre move them by less than 1 m.",
+        description="Slope from which contours are hardly calmed: half a metre moves them by less than 1 m there.",
     )
     calm_smoothing_m: float = Field(4.0, ge=1, le=50, description="Smoothing of one calming pass, one smallest bend.")
     calm_passes: int = Field(8, ge=0, le=100, description="Calming passes; eight of 4 m reach shapes 30 m across.")
@@ -189,9 +189,12 @@ class LandformSettings(Section):
         0.15, ge=0.05, le=1, description="White between two contours (ISOM 2.6, from memory: thin brown lines 0.15)."
     )
     max_shift_share: float = Field(
-        0.25, ge=0, le=0.5, description="Share of the interval a contour may be off for clarity's sake (ISOM 101: 25 %)."
+        0.15,
+        ge=0,
+        le=0.5,
+        description="Share of the interval a contour may move to keep off its neighbours; with calm_share ISOM's 25 %.",
     )
-    neck_passes: int = Field(8, ge=2, le=50, description="Rounds of parting contours that nearly touch across a saddle.")
+    neck_passes: int = Field(8, ge=2, le=50, description="Rounds of parting contours that nearly touch.")
     contour_line_mm: float = Field(0.14, ge=0.05, le=0.5, description="Width of a contour (ISOM 101).")
     min_hill_mm: tuple[float, float] = Field(
         (0.9, 0.6), description="Length and width over all of the smallest hill drawn with a contour (ISOM 101)."
@@ -393,6 +396,27 @@ class ComposeSettings(Section):
 
 class SheetSettings(Section):
     """The printed field sheet."""
+
+    largest_paper: Literal["A5", "A4", "A3"] = Field(
+        "A3",
+        description="Largest paper to print on; a larger area is spread over several sheets. A3 is the norm's limit.",
+    )
+    page_margin_mm: float = Field(
+        8.0, ge=0, le=30, description="White rim of the page; many printers cannot reach the outer 5 mm."
+    )
+    gap_mm: float = Field(5.0, ge=0, le=20, description="Distance between map, title and panel, so that they part.")
+    title_mm: float = Field(14.0, ge=12, le=40, description="Height of the title: name, scale and contour interval.")
+    foot_mm: float = Field(14.0, ge=12, le=40, description="Height of the foot of a part sheet: scale bar and source.")
+    column_mm: float = Field(58.0, ge=45, le=120, description="Width of a legend column: a symbol and its full name.")
+    sheet_overlap_mm: float = Field(
+        15.0, ge=0, le=50, description="What neighbouring sheets share, so that no feature is cut on both."
+    )
+    resolution_dpi: int = Field(
+        300, ge=72, le=600, description="Of the PNG and the TIFF; 300 shows a line of 0.1 mm, and is what printers print."
+    )
+    largest_image_mpx: float = Field(
+        60.0, ge=1, le=400, description="Most pixels of the georeferenced image, in millions, to bound memory."
+    )
 
 
 class Expert(Section):

@@ -84,13 +84,18 @@ def thin_vertices(line: EastNorth, /, *, spacing_m: float, tolerance_m: float) -
     straight pieces go (Douglas and Peucker 1973).
     """
     length_m = float(np.hypot(*np.diff(line, axis=0).T).sum())
-    closed = is_closed(line)
-    n_steps = max(int(length_m // (spacing_m * 1.08)), 6 if closed else 1)
+    n_steps = max(int(length_m / (spacing_m * 1.02)), 4 if is_closed(line) else 1)
     along = np.linspace(0, length_m, n_steps + 1)
-    stepped = shapely.line_interpolate_point(shapely.linestrings(line), along)
-    even = shapely.get_coordinates(stepped)
+    even = shapely.get_coordinates(shapely.line_interpolate_point(shapely.linestrings(line), along))
     even[0], even[-1] = line[0], line[-1]
-    return np.asarray(shapely.get_coordinates(shapely.simplify(shapely.linestrings(even), tolerance_m)))
+    kept = [0]
+    for vertex in range(1, n_steps):
+        # Around a sharp bend two steps along the line can be nearer than one step to each other.
+        near_last, near_end = (np.hypot(*(even[vertex] - even[other])) < spacing_m for other in (kept[-1], n_steps))
+        if not near_last and not near_end:
+            kept.append(vertex)
+    spaced = even[[*kept, n_steps]]
+    return np.asarray(shapely.get_coordinates(shapely.simplify(shapely.linestrings(spaced), tolerance_m)))
 
 
 def is_index(

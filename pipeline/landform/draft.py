@@ -7,8 +7,10 @@ import numpy as np
 
 from pipeline.features import join_features, no_features
 from pipeline.grid import Grid, Heights
-from pipeline.landform.contours import draft_contours
+from pipeline.landform.contours import contour_levels, draft_contours
 from pipeline.landform.generalise import generalised_surface
+from pipeline.landform.necks import widen_necks
+from pipeline.landform.paper import ground_m
 from pipeline.landform.seen import how_well_seen
 from pipeline.settings import LandformSettings
 
@@ -57,6 +59,14 @@ def draft_landforms(
         canopy_share=settings.canopy_share,
     )
     surface, surface_grid = generalised_surface(bare_earth, grid, interval_m=interval_m, settings=settings)
+    surface = widen_necks(
+        surface,
+        surface_grid,
+        contour_levels(surface, interval_m=interval_m, base_level_m=settings.base_level_m),
+        apart_m=ground_m(settings.min_contour_gap_mm + settings.contour_line_mm),
+        max_shift_m=settings.max_shift_share * interval_m,
+        passes=settings.neck_passes,
+    )
     contours = draft_contours(
         surface, surface_grid, seen, ground_support, grid, interval_m=interval_m, scale=scale, settings=settings
     )

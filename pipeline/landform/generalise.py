@@ -10,6 +10,7 @@ from scipy import ndimage
 from pipeline.grid import Grid, Heights, Mask
 from pipeline.landform.paper import ground_m
 from pipeline.settings import LandformSettings
+from pipeline.terrain.relief import gradient
 
 
 def fill_voids(heights: Heights, /) -> tuple[Heights, Mask]:
@@ -54,12 +55,40 @@ def coarsen(heights: Heights, grid: Grid, /, *, cell_m: float) -> tuple[Heights,
 
 
 def smooth(heights: Heights, grid: Grid, /, *, smoothing_m: float) -> Heights:
-    """Heights under a Gaussian of this standard deviation; NaN stays NaN."""
+    """Heights without noise: a Gaussian of this standard deviation, and what it took away smoothed and put back.
+
+    Smoothing once fills valleys and lowers ridges; twice leaves shapes of constant curvature as they are (Tukey 1977,
+    twicing). NaN stays NaN.
+    """
     if smoothing_m <= 0:
         return heights
     filled, unknown = fill_voids(heights)
-    smoothed = ndimage.gaussian_filter(filled, smoothing_m / grid.cell_m, mode="nearest")
+    smoothed = _smooth(filled, grid, smoothing_m)
+    smoothed += _smooth(filled - smoothed, grid, smoothing_m)
     return np.where(unknown, np.float32(np.nan), smoothed)
+
+
+def _smooth(filled: Heights, grid: Grid, smoothing_m: float) -> Heights:
+    return np.asarray(ndimage.gaussian_filter(filled, smoothing_m / grid.cell_m, mode="nearest"))
+
+
+def tauten(
+    heights: Heights, grid: Grid, /, *, within_m: float, steep_deg: float, smoothing_m: float, passes: int
+) -> Heights:
+    """The calmest surface that stays close to the ground: within `within_m` where it is level, closer where steep.
+
+    Smoothed again and again, and held to the band after each pass. A re-entrant or spur deeper than the band keeps its
+    place and its shape; undulations shallower than it, which lead a contour astray on flat ground, vanish. The band
+    narrows to a fifth at `steep_deg`, where such undulations move a contour by less than its own width.
+    """
+    filled, unknown = fill_voids(heights)
+    east, north = gradient(_smooth(filled, grid, smoothing_m), grid)
+    steep_share = np.hypot(east, north) / np.float32(math.tan(math.radians(steep_deg)))
+    band = np.float32(within_m) * np.clip(1 - steep_share, 0.2, 1)
+    calm = filled
+    for _ in range(passes):
+        calm = np.clip(_smooth(calm, grid, smoothing_m), filled - band, filled + band)
+    return np.where(unknown, np.float32(np.nan), calm)
 
 
 def limit_steepness(heights: Heights, grid: Grid, /, *, max_rise: float, max_shift_m: float) -> Heights:
@@ -118,6 +147,16 @@ def generalised_surface(
     """
     heights, coarse = coarsen(bare_earth, grid, cell_m=settings.contour_cell_m)
     heights = smooth(heights, coarse, smoothing_m=settings.contour_smoothing_m)
+    heights = tauten(
+        heights,
+        coarse,
+        within_m=settings.calm_share * interval_m,
+        steep_deg=settings.calm_steep_deg,
+        smoothing_m=settings.calm_smoothing_m,
+        passes=settings.calm_passes,
+    )
+    heights = smooth(heights, coarse, smoothing_m=settings.contour_smoothing_m / 2)
     apart_m = ground_m(settings.min_contour_gap_mm + settings.contour_line_mm)
     max_rise = interval_m / apart_m
-    return limit_steepness(heights, coarse, max_rise=max_rise, max_shift_m=interval_m / 2), coarse
+    max_shift_m = settings.max_shift_share * interval_m
+    return limit_steepness(heights, coarse, max_rise=max_rise, max_shift_m=max_shift_m), coarse
