@@ -316,7 +316,8 @@ def _metric_crs(
     """The metric CRS for tiles in `plan`, and why."""
     lon_deg, lat_deg = _middle_lon_lat(plan, outer)
     if source.plan_unit_m is not None and math.isclose(source.plan_unit_m, 1.0, rel_tol=1e-9):
-        error_ratio = _scale_error_ratio(plan, lon_deg, lat_deg)
+        # Far from home a projection's stretch says nothing but that the coordinates are not from there.
+        error_ratio = _scale_error_ratio(plan, lon_deg, lat_deg) if _is_at_home(plan, outer) else 0.0
         if error_ratio <= max_scale_error_ratio:
             return plan, "the tiles are in metres already"
         return _utm(plan, lon_deg, lat_deg), f"{source.name} stretches distances by {error_ratio:.0%} here"

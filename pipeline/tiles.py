@@ -281,7 +281,7 @@ def _nothing_found(pattern: str, base_folder: Path) -> str:
     near = difflib.get_close_matches(missing[0], there, n=1, cutoff=0.6) if missing else []
     lidar = [name for name in there if Path(name).suffix.lower() in _ENDINGS]
     if near:
-        message += f"; did you mean '{near[0]}'?"
+        message += f"; perhaps '{near[0]}' is meant"
     elif lidar:
         message += f"; there is {lidar[0]}" + (f" and {len(lidar) - 1} more" if len(lidar) > 1 else "")
     elif there:

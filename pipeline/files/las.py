@@ -30,6 +30,7 @@ from pipeline.files.las_header import (
     read_fixed_part,
     read_records,
 )
+from pipeline.files.laz_chunks import check_chunks, decoding
 from pipeline.grid import Bounds, Mask
 from pipeline.points.cloud import Cloud
 from pipeline.points.duplicates import find_duplicates
@@ -44,6 +45,8 @@ _LEGACY_OVERLAP_CLASS = 12
 _LEGACY_CLASS_BITS = 0x1F
 _HASH_BYTES = 2**20
 _EDGE_M = 1.0
+# Farther than twice around the Earth is no place (arithmetic); NaN and infinity are none either.
+_MOST_PLACE_M = 1e8
 # A look at a tile: enough to see that its header speaks of another place, and done in milliseconds.
 _LOOK_POINTS = 2000
 # A tile with more of its points outside its bounds than this is not a tile with strays but a wrong header.
@@ -162,8 +165,9 @@ def cloud_of(points: NDArray[np.void], header: TileHeader, placement: Placement,
         points[axis] * scale + offset for axis, scale, offset in zip("XYZ", header.scales, header.offsets, strict=True)
     )
     east, north, height = to_working(x, y, z, placement)
-    if not (np.isfinite(east).all() and np.isfinite(north).all() and np.isfinite(height).all()):
-        raise SurveyError(f"{header.path}: some points have no place in {placement.crs}; is the 'crs:' right?")
+    for places in (east, north, height):
+        if not (np.abs(places) < _MOST_PLACE_M).all():
+            raise SurveyError(f"{header.path}: some points have no place in {placement.crs}; is the 'crs:' right?")
     flags = _flags_of(points, header)
     names = points.dtype.names or ()
     time = np.nan_to_num(points["gps_time"], nan=0.0, posinf=0.0, neginf=0.0) if "gps_time" in names else None
@@ -209,6 +213,8 @@ def _flags_of(points: NDArray[np.void], header: TileHeader) -> _Flags:
     # Where the survey numbers its returns, number 0 marks points nobody measured, such as a producer's virtual points.
     if number.any():
         unusable |= number == 0
+    # Some software numbers the returns of a pulse but leaves their total at 1.
+    total = np.maximum(number, total)
     columns = {"return_number": number, "n_returns": total, "producer_class": kind}
     exact = {name: np.asarray(column, np.uint8) for name, column in columns.items()}
     return _Flags(**exact, is_usable=~unusable, is_overlap=overlap)
@@ -223,7 +229,7 @@ def _decode(source: BinaryIO, header: TileHeader) -> NDArray[np.void]:
         source.readinto(raw)  # type: ignore[attr-defined]
     elif header.n_points:
         decoder, _ = _decoder(source, header, parallel=True)
-        with _decoding(header.path):
+        with decoding(header.path):
             decoder.decompress_many(raw)
     return np.frombuffer(raw, layout)
 
@@ -244,24 +250,13 @@ def _decoder(
     records = read_records(source, head, header.path, header.n_bytes)
     how = next(record.content for record in records if record.user == "laszip encoded")
     kind = lazrs.ParLasZipDecompressor if parallel else lazrs.LasZipDecompressor
-    with _decoding(header.path):
+    with decoding(header.path):
         layout = lazrs.LazVlr(how)
         if layout.item_size() != header.record_bytes:
             raise lazrs.LazrsError("its records are not as long as its header says")
+        check_chunks(source, header, layout)
         source.seek(header.points_offset)
         return kind(source, how), 0 if layout.uses_variable_size_chunks() else layout.chunk_size()
-
-
-@contextmanager
-def _decoding(path: Path) -> Iterator[None]:
-    """Turn what the decoder says about damaged data into words for a mapper."""
-    try:
-        yield
-    except (lazrs.LazrsError, OSError, ValueError, OverflowError, MemoryError) as error:
-        raise SurveyError(
-            f"{path}: its compressed points cannot be decoded ({error}). "
-            "The file is damaged or incomplete; download or copy it again."
-        ) from error
 
 
 # ---------------------------------------------------------------- a sample
@@ -305,7 +300,7 @@ def _stretches_compressed(
     decoder, chunk_points = _decoder(source, header, parallel=False)
     for start in np.unique(starts // chunk_points * chunk_points) if chunk_points else starts:
         raw = bytearray(min(length, header.n_points - int(start)) * layout.itemsize)
-        with _decoding(header.path):
+        with decoding(header.path):
             decoder.seek(int(start))
             decoder.decompress_many(raw)
         pieces.append(np.frombuffer(raw, layout))
