@@ -1,0 +1,167 @@
+"""Writing the PDF: pages measured in millimetres, plates as transparency groups, text in an embedded typeface.
+
+Every plate is a form XObject with a transparency group in CMYK; those that overprint are blended by multiplying, which
+in a subtractive colour space adds the inks (ISO 32000-1, 11.3.5 and 11.6.6).
+"""
+
+from __future__ import annotations
+
+import io
+import unicodedata
+from dataclasses import dataclass, field
+from typing import Literal
+
+from affine import Affine
+from reportlab.lib.colors import CMYKColor
+from reportlab.lib.utils import simpleSplit
+from reportlab.pdfbase import pdfdoc, pdfmetrics
+from reportlab.pdfbase.ttfonts import TTFont
+from reportlab.pdfgen.canvas import Canvas
+
+from pipeline.sheet.colours import COVERING, Cmyk, Plate, tint
+from pipeline.sheet.ink import Ink
+from pipeline.sheet.page import Box
+
+POINTS_PER_MM = 72 / 25.4
+"""The PDF's unit is 1/72 inch (ISO 32000-1, 8.3.2.3)."""
+LARGEST_PDF_MM = 14400 / POINTS_PER_MM
+PLAIN, BOLD = "Vera", "VeraBd"
+BLACK = tint("black")
+Align = Literal["left", "centre", "right"]
+
+
+@dataclass(frozen=True)
+class Plates:
+    """Names of the forms that hold the plates of one drawing, bottom first."""
+
+    forms: tuple[tuple[Plate, str], ...]
+
+
+@dataclass
+class Book:
+    """A PDF being written, page by page."""
+
+    title: str
+    subject: str
+    _bytes: io.BytesIO = field(default_factory=io.BytesIO)
+
+    def __post_init__(self) -> None:
+        for face in (PLAIN, BOLD):
+            pdfmetrics.registerFont(TTFont(face, f"{face}.ttf"))
+        # Invariant: no time of writing, so the same map is the same file.
+        self.canvas = Canvas(self._bytes, pageCompression=1, invariant=1)
+        self.canvas.setTitle(self.title)
+        self.canvas.setSubject(self.subject)
+        self.canvas.setCreator("Tussock")
+
+    def begin_page(self, width_mm: float, height_mm: float, /) -> None:
+        """Start a page of this size."""
+        self.canvas.setPageSize((width_mm * POINTS_PER_MM, height_mm * POINTS_PER_MM))
+
+    def end_page(self) -> None:
+        """Finish the page."""
+        self.canvas.showPage()
+
+    def finished(self) -> bytes:
+        """The file."""
+        self.canvas.save()
+        return self._bytes.getvalue()
+
+    # ------------------------------------------------------------ plates
+
+    def add_plates(self, name: str, ink: Ink, box: Box, /) -> Plates:
+        """Store the plates of a drawing within a box of its own millimetres, to be placed on pages."""
+        forms = []
+        for plate in Plate:
+            text = ink.text_of(plate)
+            if text:
+                form = f"{name}_{plate.name.lower()}"
+                self.canvas._doc.addForm(form, _group(text, box))
+                forms.append((plate, form))
+        return Plates(tuple(forms))
+
+    def place(self, plates: Plates, page_from_drawing: Affine, /, *, clip: str = "") -> None:
+        """Put the plates on the page, inside a path given in the drawing's millimetres."""
+        to_points = Affine.scale(POINTS_PER_MM) @ page_from_drawing
+        self.canvas.saveState()
+        self.canvas.transform(to_points.a, to_points.d, to_points.b, to_points.e, to_points.c, to_points.f)
+        if clip:
+            self.canvas._code.append(f"{clip} W n")
+        for plate, form in plates.forms:
+            self.canvas.setBlendMode("Normal" if plate in COVERING else "Multiply")
+            self.canvas.doForm(form)
+        self.canvas.restoreState()
+
+    # ------------------------------------------------------------ marginalia
+
+    def text(
+        self,
+        right_mm: float,
+        up_mm: float,
+        words: str,
+        /,
+        *,
+        size_pt: float,
+        face: str = PLAIN,
+        align: Align = "left",
+        colour: Cmyk = BLACK,
+    ) -> None:
+        """One line of text on its base line."""
+        canvas = self.canvas
+        canvas.setFont(face, size_pt)
+        canvas.setFillColor(CMYKColor(*colour))
+        draw = {"left": canvas.drawString, "centre": canvas.drawCentredString, "right": canvas.drawRightString}[align]
+        draw(right_mm * POINTS_PER_MM, up_mm * POINTS_PER_MM, printable(words, face=face))
+
+    def box(self, box: Box, /, *, fill: Cmyk | None = None, line_mm: float = 0.0, colour: Cmyk = BLACK) -> None:
+        """A rectangle: filled, outlined, or both."""
+        canvas = self.canvas
+        canvas.setLineWidth(line_mm * POINTS_PER_MM)
+        canvas.setStrokeColor(CMYKColor(*colour))
+        if fill is not None:
+            canvas.setFillColor(CMYKColor(*fill))
+        edges = [edge * POINTS_PER_MM for edge in (box.left, box.bottom, box.width, box.height)]
+        canvas.rect(*edges, stroke=int(line_mm > 0), fill=int(fill is not None))
+
+
+def text_width_mm(words: str, /, *, size_pt: float, face: str = PLAIN) -> float:
+    """Width of a line of text."""
+    return float(pdfmetrics.stringWidth(printable(words, face=face), face, size_pt)) / POINTS_PER_MM
+
+
+def wrapped(words: str, /, *, width_mm: float, size_pt: float, face: str = PLAIN) -> list[str]:
+    """Text broken into lines no wider than `width_mm`."""
+    return [str(line) for line in simpleSplit(printable(words, face=face), face, size_pt, width_mm * POINTS_PER_MM)]
+
+
+def printable(words: str, /, *, face: str = PLAIN) -> str:
+    """Text with letters the typeface lacks replaced by their base letter, or by a question mark."""
+    known = pdfmetrics.getFont(face).face.charToGlyph
+    letters = []
+    for letter in words:
+        base = unicodedata.normalize("NFKD", letter)
+        letters.append(letter if ord(letter) in known else "".join(c for c in base if ord(c) in known) or "?")
+    return "".join(letters)
+
+
+def _group(operators: str, box: Box) -> pdfdoc.PDFStream:
+    """A form XObject that is composed by itself before it is blended with what lies below."""
+    stream = pdfdoc.PDFStream(content=operators, filters=[pdfdoc.PDFZCompress])
+    entries = {
+        "Type": pdfdoc.PDFName("XObject"),
+        "Subtype": pdfdoc.PDFName("Form"),
+        "FormType": 1,
+        "BBox": pdfdoc.PDFArray([round(edge, 3) for edge in (box.left, box.bottom, box.right, box.top)]),
+        "Resources": pdfdoc.PDFDictionary({}),
+        "Group": pdfdoc.PDFDictionary(
+            {
+                "Type": pdfdoc.PDFName("Group"),
+                "S": pdfdoc.PDFName("Transparency"),
+                "CS": pdfdoc.PDFName("DeviceCMYK"),
+                "I": "true",
+            }
+        ),
+    }
+    for key, value in entries.items():
+        stream.dictionary[key] = value
+    return stream

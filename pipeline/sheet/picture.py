@@ -1,0 +1,58 @@
+"""Pictures of the sheet: a page as pixels, and the map alone with its place on the ground."""
+
+from __future__ import annotations
+
+import io
+import math
+
+import numpy as np
+import pypdfium2
+from affine import Affine
+from numpy.typing import NDArray
+
+from pipeline.sheet.drawing import SheetDrawing
+
+Picture = NDArray[np.uint8]
+"""(rows, cols, 3) uint8: red, green, blue."""
+MM_PER_INCH = 25.4
+
+
+def render_png(pdf: bytes, /, *, dpi: float, page: int = 0) -> Picture:
+    """A page of the PDF as a picture.
+
+    Raises
+    ------
+    IndexError
+        If the PDF has no such page.
+    """
+    with pypdfium2.PdfDocument(io.BytesIO(pdf)) as document:
+        if not 0 <= page < len(document):
+            raise IndexError(f"the sheet has {len(document)} pages, not {page + 1}")
+        bitmap = document[page].render(scale=dpi / 72, rev_byteorder=True)
+        picture: Picture = np.array(bitmap.to_numpy()[..., :3])
+    return picture
+
+
+def ground_from_pixel(drawing: SheetDrawing, picture: Picture, /, *, page: int = 0) -> Affine:
+    """Transform from (column, row) of the picture of a page to (east, north) in the CRS.
+
+    Whole numbers are the corners of pixels, as GDAL counts. Magnetic north is up, so the transform turns as well as
+    scales.
+    """
+    sheet = drawing.sheets[page]
+    rows, columns = picture.shape[:2]
+    page_from_pixel = Affine(sheet.width_mm / columns, 0, 0, 0, -sheet.height_mm / rows, sheet.height_mm)
+    transform: Affine = ~drawing.page_from_ground(page) @ page_from_pixel
+    return transform
+
+
+def map_picture(drawing: SheetDrawing, picture: Picture, /) -> tuple[Picture, Affine]:
+    """The map cut out of a picture of the first page, without title and legend, and its transform to the ground."""
+    sheet = drawing.sheets[0]
+    rows, columns = picture.shape[:2]
+    per_mm = columns / sheet.width_mm, rows / sheet.height_mm
+    left, right = math.floor(sheet.window.left * per_mm[0]), math.ceil(sheet.window.right * per_mm[0])
+    top = math.floor((sheet.height_mm - sheet.window.top) * per_mm[1])
+    bottom = math.ceil((sheet.height_mm - sheet.window.bottom) * per_mm[1])
+    transform: Affine = ground_from_pixel(drawing, picture) @ Affine.translation(left, top)
+    return picture[top:bottom, left:right], transform

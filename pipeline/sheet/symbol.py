@@ -1,0 +1,26 @@
+"""Drawing features of one symbol the way the symbol table names."""
+
+from __future__ import annotations
+
+from pipeline.draft.symbols import Kind
+from pipeline.sheet.areas import AREA_DRAWINGS
+from pipeline.sheet.ink import Ink
+from pipeline.sheet.lines import LINE_DRAWINGS
+from pipeline.sheet.marks import Marks
+from pipeline.sheet.points import POINT_DRAWINGS
+
+DRAWINGS = {"point": POINT_DRAWINGS, "line": LINE_DRAWINGS, "area": AREA_DRAWINGS}
+
+
+def draw_marks(ink: Ink, marks: Marks, kind: Kind, /) -> None:
+    """Draw features of one symbol as the symbol table says.
+
+    Raises
+    ------
+    ValueError
+        If the symbol is not drawn with geometries of that kind.
+    """
+    draw = DRAWINGS[kind].get(marks.symbol.drawing)
+    if draw is None:
+        raise ValueError(f"symbol {marks.symbol.number} cannot be drawn as {kind}")
+    draw(ink, marks)
