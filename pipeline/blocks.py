@@ -48,6 +48,12 @@ def blocks_covering(frames: Sequence[Bounds], /, *, block_m: float) -> list[Bloc
     return sorted(found)
 
 
+def block_named(name: str, block_m: float, /) -> Block:
+    """The block of that name."""
+    col, row = name.split("_")
+    return Block(int(col), int(row), block_m)
+
+
 def touches(a: Bounds, b: Bounds, /) -> bool:
     """Whether two rectangles share a point."""
     return a[0] <= b[2] and b[0] <= a[2] and a[1] <= b[3] and b[1] <= a[3]

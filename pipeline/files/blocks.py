@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.files.atomic import replacing, write_text
-from pipeline.grid import Grid
+from pipeline.grid import Grid, Heights
 from pipeline.points.cloud import Cloud
 
 Arrays = Mapping[str, NDArray[np.generic]]
@@ -55,6 +55,11 @@ def read_grids(path: Path, /) -> tuple[dict[str, NDArray[np.generic]], Grid]:
     arrays = read_arrays(path)
     grid = Grid(**json.loads(arrays.pop("_grid").tobytes()))
     return arrays, grid
+
+
+def read_sums(path: Path, /) -> dict[str, Heights]:
+    """Read counts and sums per cell, all float32."""
+    return {name: values.astype(np.float32) for name, values in read_grids(path)[0].items()}
 
 
 def write_json(path: Path, content: object, /) -> None:

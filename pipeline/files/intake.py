@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -9,10 +10,9 @@ from pathlib import Path
 from pipeline.coordinates import WorkingCrs, choose_working_crs, placement_of
 from pipeline.errors import SurveyError
 from pipeline.files.las import checksum, points_bounds, read_header, sample_points
-from pipeline.files.las_header import TileHeader
 from pipeline.points.cloud import Cloud
 from pipeline.settings import SurveySettings
-from pipeline.tiles import Tile, TileTable, make_table, refuse_empty, tile_name
+from pipeline.tiles import Tile, TileHeader, TileTable, make_table, refuse_empty, tile_name
 
 
 @dataclass(frozen=True)
@@ -84,12 +84,12 @@ def _tile_of(name: str, header: TileHeader, working: WorkingCrs, settings: Surve
 
 
 def read_samples(table: TileTable, /, *, settings: SurveySettings) -> dict[str, Cloud]:
-    """Points of every tile for the survey, by tile name: all where there are few, else a sample of each tile."""
-    budget = settings.sample_points
-    share = 1.0 if table.n_points <= settings.whole_points else budget / table.n_points
-    return {
-        tile.name: sample_points(
-            Path(tile.path), tile.placement, n_points=max(1, round(tile.n_points * min(1.0, share)))
-        )
-        for tile in table.tiles
-    }
+    """Points for the survey, by tile name: all of them where they are few, else stretches of some tiles."""
+    if table.n_points <= settings.whole_points:
+        tiles, n_points = list(table.tiles), table.n_points
+    else:
+        # Evenly over the tiles in the order of their names, which commonly follow their places.
+        step = max(1, math.ceil(len(table.tiles) / settings.sample_tiles))
+        tiles = list(table.tiles[step // 2 :: step])
+        n_points = settings.sample_points // len(tiles)
+    return {tile.name: sample_points(Path(tile.path), tile.placement, n_points=n_points) for tile in tiles}

@@ -24,7 +24,6 @@ from pipeline.errors import SurveyError
 from pipeline.files.atomic import replacing
 from pipeline.files.las_header import (
     Record,
-    TileHeader,
     parse_header,
     read_extended_records,
     read_fixed_part,
@@ -35,7 +34,7 @@ from pipeline.grid import Bounds, Mask
 from pipeline.points.cloud import Cloud
 from pipeline.points.duplicates import find_duplicates
 from pipeline.settings import SurveySettings
-from pipeline.tiles import bounds_without_strays
+from pipeline.tiles import TileHeader, bounds_without_strays
 
 # Steps of the scan angle in formats 6 to 10 (LAS 1.4 R15, table 18).
 _SCAN_ANGLE_STEP_DEG = 0.006
@@ -47,6 +46,8 @@ _HASH_BYTES = 2**20
 _EDGE_M = 1.0
 # Farther than twice around the Earth is no place (arithmetic); NaN and infinity are none either.
 _MOST_PLACE_M = 1e8
+# Points of one stretch of a sample: the usual chunk of a compressed tile, some 100 m of a flight line.
+_STRETCH_POINTS = 50_000
 # A look at a tile: enough to see that its header speaks of another place, and done in milliseconds.
 _LOOK_POINTS = 2000
 # A tile with more of its points outside its bounds than this is not a tile with strays but a wrong header.
@@ -262,7 +263,7 @@ def _decoder(
 # ---------------------------------------------------------------- a sample
 
 
-def sample_points(path: Path, placement: Placement, /, *, n_points: int, n_places: int = 20) -> Cloud:
+def sample_points(path: Path, placement: Placement, /, *, n_points: int) -> Cloud:
     """A sample of a tile's points: short stretches of the file, spread evenly over it.
 
     A compressed tile can be entered only where a chunk begins, so the time grows with the sample and not with the tile.
@@ -271,15 +272,13 @@ def sample_points(path: Path, placement: Placement, /, *, n_points: int, n_place
     ----------
     n_points : int
         Size of the sample; a tile with no more points is read whole.
-    n_places : int
-        Number of stretches.
     """
     header = read_header(path)
     with _opened(path) as source:
         if header.n_points <= n_points:
             return cloud_of(_decode(source, header), header, placement)
-        length = max(1, n_points // n_places)
-        starts = np.linspace(0, header.n_points - length, n_places).astype(int)
+        length = max(1, min(_STRETCH_POINTS, n_points // 20))
+        starts = np.linspace(0, header.n_points - length, n_points // length).astype(int)
         read = _stretches_compressed if header.is_compressed else _stretches_plain
         return cloud_of(read(source, header, starts, length), header, placement)
 

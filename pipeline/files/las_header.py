@@ -14,7 +14,7 @@ import struct
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import BinaryIO, Literal
+from typing import BinaryIO
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,6 +22,7 @@ from numpy.typing import NDArray
 from pipeline.coordinates import TileCrs, crs_from_geotiff_keys, crs_from_wkt
 from pipeline.errors import SurveyError
 from pipeline.grid import Bounds
+from pipeline.tiles import TileHeader
 
 RECORD_BYTES = (20, 28, 26, 34, 57, 63, 30, 36, 38, 59, 67)
 """Smallest point record of the formats 0 to 10."""
@@ -42,65 +43,6 @@ class Record:
     user: str
     number: int
     content: bytes
-
-
-@dataclass(frozen=True)
-class TileHeader:
-    """What a tile says of itself, in its own units.
-
-    Attributes
-    ----------
-    path : Path
-    version : str
-        Of the LAS format: "1.2".
-    point_format : int
-        0 to 10.
-    n_points : int
-    n_by_return : tuple of int
-        First, second, ... returns.
-    record_bytes : int
-        Of one point.
-    points_offset : int
-        Where the points begin in the file.
-    scales, offsets : three floats each
-    bounds : Bounds
-        west, south, east, north.
-    lowest, highest : float
-    crs : TileCrs
-    time_kind : "adjusted" or "week" or "none"
-        GPS time that can be dated, seconds of an unknown week, or no time.
-    has_synthetic_returns : bool
-        Whether return numbers were made up by software.
-    is_compressed, is_copc : bool
-    n_bytes : int
-        Size of the file.
-    system, software : str
-        Who made the tile.
-    written : date or None
-        The day the file was made; not the day it was flown.
-    """
-
-    path: Path
-    version: str
-    point_format: int
-    n_points: int
-    n_by_return: tuple[int, ...]
-    record_bytes: int
-    points_offset: int
-    scales: tuple[float, float, float]
-    offsets: tuple[float, float, float]
-    bounds: Bounds
-    lowest: float
-    highest: float
-    crs: TileCrs
-    time_kind: Literal["adjusted", "week", "none"]
-    has_synthetic_returns: bool
-    is_compressed: bool
-    is_copc: bool
-    n_bytes: int
-    system: str
-    software: str
-    written: datetime.date | None
 
 
 def parse_header(source: BinaryIO, path: Path, n_bytes: int, /) -> TileHeader:

@@ -57,6 +57,19 @@ def read_layer(path: Path, name: str, /) -> gpd.GeoDataFrame:
     return layer
 
 
+def read_outline(path: Path, /) -> tuple[MultiPolygon, str]:
+    """The outline of the area that the rasters step wrote, and its CRS."""
+    table = read_layer(path, "outline")
+    authority = table.crs.to_authority()
+    crs = ":".join(authority) if authority else table.crs.to_wkt()
+    return MultiPolygon(list(shapely.get_parts(table.geometry.to_numpy()))), crs
+
+
+def count_features(path: Path, /) -> dict[str, int]:
+    """Number of features in each layer of a GeoPackage."""
+    return {str(name): int(pyogrio.read_info(path, layer=name)["features"]) for name in pyogrio.list_layers(path)[:, 0]}
+
+
 def read_boundary(path: Path, crs: str, /) -> Polygon | MultiPolygon:
     """The outline of an area in the working CRS, all polygons of the file joined.
 

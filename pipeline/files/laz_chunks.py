@@ -17,7 +17,8 @@ from typing import BinaryIO
 import lazrs
 
 from pipeline.errors import SurveyError
-from pipeline.files.las_header import RECORD_BYTES, TileHeader
+from pipeline.files.las_header import RECORD_BYTES
+from pipeline.tiles import TileHeader
 
 # Layers of a chunk in point formats 6 to 10: nine of the standard fields, then colours, near infrared, wave forms.
 _LAYERS = {6: 9, 7: 10, 8: 11, 9: 10, 10: 12}

@@ -10,6 +10,7 @@ import rasterio
 import rasterio.shutil
 from affine import Affine
 from numpy.typing import NDArray
+from PIL import Image
 
 from pipeline.files.atomic import replacing
 from pipeline.grid import Grid, Heights
@@ -64,6 +65,12 @@ def read_heights(path: Path, /) -> tuple[Heights, Grid]:
     rows, cols = values.shape
     grid = Grid(name, round(transform.c / cell_m), round(transform.f / cell_m), cell_m, rows, cols)
     return values, grid
+
+
+def write_png(path: Path, picture: NDArray[np.uint8], /, *, dpi: float) -> None:
+    """Write an RGB picture (rows, cols, 3) as a PNG that prints at its true size."""
+    with replacing(path) as part:
+        Image.fromarray(picture).save(part, dpi=(dpi, dpi))
 
 
 def write_picture(path: Path, picture: NDArray[np.uint8], transform: Affine, crs: str, /) -> None:

@@ -8,7 +8,7 @@ from dataclasses import dataclass, fields
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.grid import EastNorth, EastNorthHeight, Mask
+from pipeline.grid import Bounds, EastNorth, EastNorthHeight, Mask
 
 
 @dataclass(frozen=True)
@@ -74,6 +74,12 @@ class Cloud:
     def take(self, which: Mask | NDArray[np.intp]) -> Cloud:
         """The chosen returns, by mask or index."""
         return Cloud(**{f.name: getattr(self, f.name)[which] for f in fields(self)})
+
+    def within(self, bounds: Bounds) -> Mask:
+        """(n,) bool: returns in a rectangle; its west and south edges belong to it, its east and north edges do not."""
+        west, south, east, north = bounds
+        inside: Mask = (self.east >= west) & (self.east < east) & (self.north >= south) & (self.north < north)
+        return inside
 
     @classmethod
     def join(cls, clouds: Sequence[Cloud]) -> Cloud:

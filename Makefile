@@ -1,0 +1,67 @@
+# make demo     install into .venv and draft the bundled sample
+# make test     install into .venv and pass the tests
+# make help     the other targets
+
+PYTHON ?= python3
+VENV := .venv
+BIN := $(VENV)/bin
+PIP := $(BIN)/python -m pip install --quiet --disable-pip-version-check --require-hashes --only-binary :all:
+OWN := $(BIN)/python -m pip install --quiet --disable-pip-version-check --no-deps --no-build-isolation --editable .
+
+.PHONY: help demo test quick lint install settings lock clean
+
+help:
+	@echo "demo      install into .venv and draft the bundled sample"
+	@echo "test      install into .venv and pass the tests"
+	@echo "install   install the command into .venv/bin/tussock"
+	@echo "quick     the tests without the slow ones"
+	@echo "lint      style and types"
+	@echo "settings  write config/settings.md and config/area.schema.json from pipeline/settings.py"
+	@echo "lock      pin the newest versions of what pyproject.toml asks for (needs uv)"
+	@echo "clean     remove .venv and the sample's draft"
+
+demo: install
+	$(BIN)/tussock draft sample_tiles/area.yaml
+
+install: $(VENV)/installed
+
+test: $(VENV)/installed-for-tests
+	$(BIN)/ruff check .
+	$(BIN)/ruff format --check .
+	$(BIN)/mypy
+	$(BIN)/python -m pytest
+
+quick: $(VENV)/installed-for-tests
+	$(BIN)/python -m pytest -m "not slow"
+
+lint: $(VENV)/installed-for-tests
+	$(BIN)/ruff check .
+	$(BIN)/ruff format --check .
+	$(BIN)/mypy
+
+settings: install
+	$(BIN)/python -m pipeline.explain
+
+$(BIN)/python:
+	@$(PYTHON) -c 'import sys; sys.exit(sys.version_info < (3, 11) and "Tussock needs Python 3.11 or newer; name one, e.g.: make demo PYTHON=python3.12")'
+	$(PYTHON) -m venv $(VENV)
+
+$(VENV)/installed: requirements.lock pyproject.toml | $(BIN)/python
+	$(PIP) --requirement requirements.lock
+	$(OWN)
+	@touch $@
+
+$(VENV)/installed-for-tests: requirements-test.lock pyproject.toml | $(BIN)/python
+	$(PIP) --requirement requirements-test.lock
+	$(OWN)
+	@touch $@ $(VENV)/installed
+
+# Pinned and hashed, without the address of any package index.
+LOCK := uv pip compile --universal --generate-hashes --no-emit-index-url --no-emit-find-links --no-header --python-version 3.11 --upgrade --extra build
+
+lock:
+	$(LOCK) pyproject.toml --output-file requirements.lock
+	$(LOCK) --extra test pyproject.toml --output-file requirements-test.lock
+
+clean:
+	rm -rf $(VENV) sample_tiles/out

@@ -1,0 +1,32 @@
+# From lidar tiles and one area file to the layered draft of an orienteering map.
+#
+#   snakemake --cores 2                                 the area of config/area.yaml
+#   snakemake --cores 2 --config area=my/area.yaml      another area
+#
+# `tussock draft AREA` does the same with a progress display. Paths below are relative to the area's `out:` folder.
+from snakemake.utils import min_version
+
+min_version("9.14")
+
+from pipeline.plan import plan_or_exit
+
+PLAN = plan_or_exit(config.get("area", "config/area.yaml"))
+
+
+workdir: str(PLAN.out)
+
+
+wildcard_constraints:
+    tile="|".join(PLAN.tile_names),
+    block="|".join(PLAN.block_names),
+
+
+include: "pipeline/rules/tile.smk"
+include: "pipeline/rules/block.smk"
+include: "pipeline/rules/area.smk"
+
+
+rule all:
+    default_target: True
+    input:
+        "manifest.json",

@@ -1,0 +1,77 @@
+"""The command `tussock`: validates what the mapper wrote, then lets Snakemake do the work."""
+
+from __future__ import annotations
+
+import argparse
+import os
+import sys
+from importlib.metadata import version
+from pathlib import Path
+
+from pipeline.errors import InputError
+
+BAD_INPUT, FAILED = 2, 1
+"""Exit status: something to mend in the input; something went wrong in the work."""
+
+
+def main(arguments: list[str] | None = None) -> int:
+    """Run the command; the exit status."""
+    options = _parser().parse_args(arguments)
+    try:
+        return int(options.run(options))
+    except InputError as error:
+        print(f"tussock: {error}", file=sys.stderr)
+        return BAD_INPUT
+    except KeyboardInterrupt:
+        print("tussock: stopped; run the same command again to go on from here", file=sys.stderr)
+        return 130
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(
+        prog="tussock",
+        description="From airborne lidar to the layered draft an orienteering mapper takes into the forest.",
+    )
+    parser.add_argument("--version", action="version", version=f"tussock {version('tussock')}")
+    commands = parser.add_subparsers(required=True, metavar="COMMAND")
+    survey = commands.add_parser("survey", help="say what the tiles are and what can be found in them (seconds)")
+    survey.set_defaults(run=_survey)
+    draft = commands.add_parser("draft", help="make the whole draft: layers, rasters, points, field sheet")
+    draft.add_argument("--cores", type=_positive, default=os.cpu_count() or 1, metavar="N", help="cores to use")
+    draft.set_defaults(run=_draft)
+    for command in (survey, draft):
+        command.add_argument("area", type=Path, metavar="AREA", help="the area file, such as config/area.yaml")
+    return parser
+
+
+def _positive(text: str) -> int:
+    number = int(text)
+    if number < 1:
+        raise argparse.ArgumentTypeError("must be 1 or more")
+    return number
+
+
+def _survey(options: argparse.Namespace) -> int:
+    # Imported late, so that a wrong option is answered at once.
+    from pipeline.steps.tile import survey_area
+
+    print(survey_area(options.area))
+    return 0
+
+
+def _draft(options: argparse.Namespace) -> int:
+    from pipeline.plan import plan_run
+    from pipeline.workflow import run_workflow
+
+    plan = plan_run(options.area)
+    failure = run_workflow(plan, cores=options.cores)
+    if failure:
+        print(f"tussock: {failure.message}", file=sys.stderr)
+        return BAD_INPUT if failure.is_bad_input else FAILED
+    print(f"The draft of {plan.area.name} is in {plan.out}")
+    print("Not field-checked; not for navigation or competition. See the cautions on the field sheet.")
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,243 @@
+"""The plan of a run: what the area file and the headers of the tiles decide before any point is read.
+
+The Snakefile asks the plan for names, neighbours and settings; both `tussock draft` and plain `snakemake` make the
+same plan, and it is written to `work/plan.json` for whoever wants to see it.
+"""
+
+from __future__ import annotations
+
+import json
+import sys
+from dataclasses import dataclass
+from functools import cached_property
+from pathlib import Path
+
+import shapely
+from shapely.geometry.base import BaseGeometry
+
+from pipeline.blocks import Block, block_named, touches
+from pipeline.coordinates import Placement
+from pipeline.errors import InputError
+from pipeline.files import layers
+from pipeline.files.atomic import check_writable, write_text
+from pipeline.files.code import fingerprint
+from pipeline.files.intake import Intake, take_in
+from pipeline.settings import Area, load_area, section_text
+from pipeline.tiles import find_tiles
+
+PROJECT = Path(__file__).parent.parent
+SYMBOLS = PROJECT / "config" / "symbols.csv"
+
+SHARED_CODE = ("grid.py", "features.py", "files", "points/cloud.py", "settings.py")
+"""What every step rests on."""
+CODE_OF_STEP = {
+    "survey": ("tiles.py", "coordinates.py", "steps/tile.py"),
+    "split": ("coordinates.py", "blocks.py", "points/duplicates.py", "steps/tile.py"),
+    "label": ("steps/tile.py",),
+    "classify": ("points", "terrain/surface.py", "blocks.py", "steps/block.py"),
+    "grids": ("terrain", "blocks.py", "steps/block.py"),
+    "boulders": ("rock", "blocks.py", "steps/block.py"),
+    "rasters": ("draft/outline.py", "steps/area.py"),
+    "relief": ("terrain/relief.py", "steps/area.py"),
+    "landform": ("landform", "terrain/relief.py", "steps/landform.py"),
+    "rock": ("rock", "terrain/relief.py", "steps/rock.py"),
+    "water": ("water", "steps/water.py"),
+    "vegetation": ("vegetation", "steps/vegetation.py"),
+    "manmade": ("manmade", "steps/manmade.py"),
+    "compose": ("draft", "sheet/north.py", "steps/draft.py"),
+    "sheet": ("draft/symbols.py", "sheet", "steps/draft.py"),
+    "manifest": ("steps/draft.py",),
+}
+"""The modules behind each step; a change in one of them runs the step again."""
+
+FINE_CELL_FROM_PULSES_PER_M2, MEDIUM_CELL_FROM_PULSES_PER_M2 = 3.0, 0.5
+"""Common practice, no source: a cell about as wide as the spacing of ground returns under light canopy."""
+
+
+@dataclass(frozen=True)
+class Plan:
+    """All that is decided before any point is read."""
+
+    area_path: Path
+    area: Area
+    out: Path
+    intake: Intake
+    boundary_path: Path | None
+
+    # ------------------------------------------------------------ tiles and blocks
+
+    @property
+    def crs(self) -> str:
+        """The working CRS."""
+        return self.intake.table.crs
+
+    @property
+    def tile_names(self) -> list[str]:
+        """Names of the tiles, in fixed order."""
+        return self.intake.table.names
+
+    @property
+    def tile_paths(self) -> list[str]:
+        """Files of the tiles, in the same order."""
+        return [self.tile_path(name) for name in self.tile_names]
+
+    def tile_path(self, name: str) -> str:
+        """File of a tile."""
+        return str(Path(self.intake.table.tile(name).path).resolve())
+
+    def tile_key(self, name: str) -> int:
+        """A number that stands for the content of a tile, whatever other tiles there are."""
+        return int(self.intake.table.tile(name).sha256[:15], 16)
+
+    @property
+    def n_returns(self) -> int:
+        """Returns in all tiles, as their headers say."""
+        return self.intake.table.n_points
+
+    @cached_property
+    def blocks(self) -> list[Block]:
+        """The working blocks the tiles touch, in fixed order."""
+        return self.intake.table.blocks(block_m=self.area.expert.flow.block_m)
+
+    @property
+    def block_names(self) -> list[str]:
+        """Names of the working blocks."""
+        return [block.name for block in self.blocks]
+
+    @cached_property
+    def cell_m(self) -> float:
+        """Side of a raster cell: the expert setting, else by the density of pulses."""
+        return self.area.expert.terrain.cell_m or cell_for_density(pulses_per_m2(self.intake))
+
+    def placement(self, name: str) -> Placement:
+        """How the coordinates of a tile come into the working CRS."""
+        return self.intake.table.tile(name).placement
+
+    # ------------------------------------------------------------ who needs whom
+
+    def splits_around(self, block: str) -> list[str]:
+        """Split tiles that may hold returns of a block or its halo."""
+        return [f"work/split/{name}" for name in self._tiles_around(block)]
+
+    def content_around(self, block: str) -> list[str]:
+        """Checksums of those tiles: content, not dates, decides what is computed again."""
+        return [self.intake.table.tile(name).sha256 for name in self._tiles_around(block)]
+
+    def classified_around(self, block: str) -> list[str]:
+        """Classified blocks that a block's halo reaches, itself included."""
+        flow = self.area.expert.flow
+        reach = block_named(block, flow.block_m).reach(flow.halo_m)
+        return [f"work/classified/{other.name}.npz" for other in self.blocks if touches(other.bounds, reach)]
+
+    def classified_of_tile(self, name: str) -> list[str]:
+        """Classified blocks that may hold returns of a tile."""
+        blocks = self.intake.table.blocks_of(name, block_m=self.area.expert.flow.block_m)
+        return [f"work/classified/{block.name}.npz" for block in blocks]
+
+    def _tiles_around(self, block: str) -> list[str]:
+        flow = self.area.expert.flow
+        return self.intake.table.tiles_of(block_named(block, flow.block_m), halo_m=flow.halo_m)
+
+    @property
+    def boundary_inputs(self) -> list[str]:
+        """The boundary file as input of a rule, where there is one."""
+        return [str(self.boundary_path)] if self.boundary_path else []
+
+    @property
+    def symbols(self) -> str:
+        """File of the symbol table."""
+        return str(SYMBOLS)
+
+    # ------------------------------------------------------------ what Snakemake keeps track of
+
+    @property
+    def content(self) -> list[str]:
+        """Checksums of all tiles."""
+        return [tile.sha256 for tile in self.intake.table.tiles]
+
+    def section(self, name: str) -> str:
+        """A section of the expert settings as one line of JSON."""
+        return section_text(getattr(self.area.expert, name))
+
+    def code(self, step: str) -> str:
+        """Fingerprint of the code behind a step."""
+        return fingerprint(*SHARED_CODE, *CODE_OF_STEP[step])
+
+    @property
+    def summary(self) -> dict[str, object]:
+        """The plan in words and numbers, for `work/plan.json` and the manifest; no path of this machine in it."""
+        return {
+            "area": self.area.model_dump(mode="json"),
+            "working_crs": {"crs": self.crs, "name": self.intake.working.name, "reason": self.intake.working.reason},
+            "cell_m": self.cell_m,
+            "blocks": self.block_names,
+            "tiles": [
+                {"name": tile.name, "file": Path(tile.path).name, "sha256": tile.sha256, "returns": tile.n_points}
+                for tile in self.intake.table.tiles
+            ],
+        }
+
+
+def cell_for_density(pulses_per_m2: float, /) -> float:
+    """Side of a raster cell in metres that a density of pulses supports."""
+    if pulses_per_m2 >= FINE_CELL_FROM_PULSES_PER_M2:
+        return 0.5
+    return 1.0 if pulses_per_m2 >= MEDIUM_CELL_FROM_PULSES_PER_M2 else 2.0
+
+
+def pulses_per_m2(intake: Intake, /) -> float:
+    """Pulses on a square metre of the tiles' ground; all returns count where they are not numbered."""
+    first = [header.n_by_return[0] if header.n_by_return else 0 for header in intake.headers]
+    n_pulses = sum(n or header.n_points for n, header in zip(first, intake.headers, strict=True))
+    return n_pulses / max(1.0, sum(tile.area_m2 for tile in intake.table.tiles))
+
+
+def plan_run(area_path: Path, /) -> Plan:
+    """The plan of an area, checked as far as headers allow.
+
+    Raises
+    ------
+    InputError
+        If the area file, a tile, the boundary or the output folder cannot be used.
+    """
+    area_path = area_path.resolve()
+    area = load_area(area_path)
+    out = (area_path.parent / area.out).resolve()
+    boundary = (area_path.parent / area.boundary).resolve() if area.boundary else None
+    intake = take_in(
+        find_tiles(area.tiles, area_path.parent),
+        given_crs=area.crs,
+        given_height_unit=area.height_unit,
+        settings=area.expert.survey,
+    )
+    plan = Plan(area_path, area, out, intake, boundary)
+    if boundary:
+        _check_boundary(plan, boundary)
+    check_writable(out / "work")
+    write_text(
+        out / "work" / "plan.json", json.dumps(plan.summary, indent=1, sort_keys=True, ensure_ascii=False) + "\n"
+    )
+    return plan
+
+
+def _check_boundary(plan: Plan, boundary: Path) -> None:
+    outline = layers.read_boundary(boundary, plan.crs)
+    covered = shapely.union_all([shapely.box(*tile.bounds) for tile in plan.intake.table.tiles])
+    if not shapely.intersects(outline, covered):
+        raise InputError(
+            f"{boundary}: the boundary lies outside the tiles (it is around {_middle(outline)}, the tiles around "
+            f"{_middle(covered)} in {plan.intake.working.name}); check both coordinate systems"
+        )
+
+
+def _middle(shape: BaseGeometry) -> str:
+    west, south, east, north = shape.bounds
+    return f"{(west + east) / 2:.0f} {(south + north) / 2:.0f}"
+
+
+def plan_or_exit(area_path: str, /) -> Plan:
+    """The plan for the Snakefile: a problem ends Snakemake with its message and no traceback."""
+    try:
+        return plan_run(Path(area_path))
+    except InputError as error:
+        sys.exit(f"error: {error}")

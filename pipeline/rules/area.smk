@@ -1,0 +1,238 @@
+# Once for the whole area.
+
+
+rule survey:
+    """What the tiles are and what can be found in them.
+
+    Try: snakemake -c1 report/survey.txt
+    """
+    input:
+        tiles=[ancient(path) for path in PLAN.tile_paths],
+    output:
+        text="report/survey.txt",
+        figures="report/survey.json",
+    log:
+        "logs/survey.log",
+    params:
+        area=str(PLAN.area_path),
+        content=PLAN.content,
+        settings=PLAN.section("survey"),
+        code=PLAN.code("survey"),
+    shell:
+        "python -m pipeline survey --area {params.area:q} --text {output.text:q} --figures {output.figures:q} 2> {log:q}"
+
+
+rule rasters:
+    """Join the blocks' grids; find the outline of the area.
+
+    Try: snakemake -c1 rasters/bare_earth.tif
+    """
+    input:
+        grids=expand("work/grids/{block}.npz", block=PLAN.block_names),
+        boundary=PLAN.boundary_inputs,
+    output:
+        bare_earth="rasters/bare_earth.tif",
+        ground_support="rasters/ground_support.tif",
+        canopy_height="rasters/canopy_height.tif",
+        counts="work/counts.npz",
+        outline="work/outline.gpkg",
+    log:
+        "logs/rasters.log",
+    params:
+        blocks=PLAN.block_names,
+        code=PLAN.code("rasters"),
+    shell:
+        "python -m pipeline rasters --grids work/grids --blocks {params.blocks} --out rasters"
+        " --counts {output.counts:q} --outline {output.outline:q} --boundary {input.boundary:q} 2> {log:q}"
+
+
+rule relief:
+    """Slope and shaded relief."""
+    input:
+        "rasters/bare_earth.tif",
+    output:
+        slope="rasters/slope.tif",
+        shaded_relief="rasters/shaded_relief.tif",
+    log:
+        "logs/relief.log",
+    params:
+        code=PLAN.code("relief"),
+    shell:
+        "python -m pipeline relief --bare-earth {input:q} --slope-out {output.slope:q}"
+        " --shaded-relief-out {output.shaded_relief:q} 2> {log:q}"
+
+
+rule landform:
+    """Contours and landforms."""
+    input:
+        bare_earth="rasters/bare_earth.tif",
+        ground_support="rasters/ground_support.tif",
+        canopy_height="rasters/canopy_height.tif",
+    output:
+        "work/features/landform.gpkg",
+    log:
+        "logs/landform.log",
+    params:
+        interval_m=PLAN.area.contour_interval_m,
+        scale=PLAN.area.scale,
+        settings=PLAN.section("landform"),
+        code=PLAN.code("landform"),
+    shell:
+        "python -m pipeline landform --bare-earth {input.bare_earth:q} --ground-support {input.ground_support:q}"
+        " --canopy-height {input.canopy_height:q} --out {output:q} --interval-m {params.interval_m}"
+        " --scale {params.scale} --settings {params.settings:q} 2> {log:q}"
+
+
+rule rock:
+    """Boulders, cliffs and stony ground."""
+    input:
+        boulders=expand("work/boulders/{block}.gpkg", block=PLAN.block_names),
+        bare_earth="rasters/bare_earth.tif",
+        ground_support="rasters/ground_support.tif",
+        canopy_height="rasters/canopy_height.tif",
+    output:
+        "work/features/rock.gpkg",
+    log:
+        "logs/rock.log",
+    params:
+        blocks=PLAN.block_names,
+        scale=PLAN.area.scale,
+        settings=PLAN.section("rock"),
+        code=PLAN.code("rock"),
+    shell:
+        "python -m pipeline rock --boulders work/boulders --blocks {params.blocks} --bare-earth {input.bare_earth:q}"
+        " --ground-support {input.ground_support:q} --canopy-height {input.canopy_height:q} --out {output:q}"
+        " --scale {params.scale} --settings {params.settings:q} 2> {log:q}"
+
+
+rule water:
+    """Standing and running water."""
+    input:
+        bare_earth="rasters/bare_earth.tif",
+        ground_support="rasters/ground_support.tif",
+        counts="work/counts.npz",
+    output:
+        "work/features/water.gpkg",
+    log:
+        "logs/water.log",
+    params:
+        scale=PLAN.area.scale,
+        settings=PLAN.section("water"),
+        code=PLAN.code("water"),
+    shell:
+        "python -m pipeline water --bare-earth {input.bare_earth:q} --ground-support {input.ground_support:q}"
+        " --counts {input.counts:q} --out {output:q} --scale {params.scale} --settings {params.settings:q} 2> {log:q}"
+
+
+rule vegetation:
+    """Open land, runnability and rides."""
+    input:
+        bare_earth="rasters/bare_earth.tif",
+        canopy_height="rasters/canopy_height.tif",
+        counts="work/counts.npz",
+    output:
+        features="work/features/vegetation.gpkg",
+        understorey="rasters/understorey.tif",
+        running_speed="rasters/running_speed.tif",
+    log:
+        "logs/vegetation.log",
+    params:
+        scale=PLAN.area.scale,
+        settings=PLAN.section("vegetation"),
+        code=PLAN.code("vegetation"),
+    shell:
+        "python -m pipeline vegetation --bare-earth {input.bare_earth:q} --canopy-height {input.canopy_height:q}"
+        " --counts {input.counts:q} --out {output.features:q} --understorey {output.understorey:q}"
+        " --running-speed {output.running_speed:q} --scale {params.scale} --settings {params.settings:q} 2> {log:q}"
+
+
+rule manmade:
+    """Buildings."""
+    input:
+        bare_earth="rasters/bare_earth.tif",
+        canopy_height="rasters/canopy_height.tif",
+        counts="work/counts.npz",
+    output:
+        "work/features/manmade.gpkg",
+    log:
+        "logs/manmade.log",
+    params:
+        scale=PLAN.area.scale,
+        settings=PLAN.section("manmade"),
+        code=PLAN.code("manmade"),
+    shell:
+        "python -m pipeline manmade --bare-earth {input.bare_earth:q} --canopy-height {input.canopy_height:q}"
+        " --counts {input.counts:q} --out {output:q} --scale {params.scale} --settings {params.settings:q} 2> {log:q}"
+
+
+rule compose:
+    """One draft of all themes.
+
+    Try: snakemake -c1 draft.gpkg
+    """
+    input:
+        themes=expand("work/features/{theme}.gpkg", theme=["landform", "rock", "water", "vegetation", "manmade"]),
+        outline="work/outline.gpkg",
+        symbols=ancient(PLAN.symbols),
+    output:
+        "draft.gpkg",
+    log:
+        "logs/compose.log",
+    params:
+        map_date=str(PLAN.area.map_date),
+        settings=PLAN.section("compose"),
+        code=PLAN.code("compose"),
+    shell:
+        "python -m pipeline compose --themes {input.themes:q} --outline {input.outline:q} --out {output:q}"
+        " --symbols {input.symbols:q} --map-date {params.map_date} --settings {params.settings:q} 2> {log:q}"
+
+
+rule sheet:
+    """The field sheet: PDF to scale, PNG, georeferenced TIFF.
+
+    Try: snakemake -c1 sheets/field_sheet.pdf
+    """
+    input:
+        draft="draft.gpkg",
+        outline="work/outline.gpkg",
+        survey="report/survey.json",
+        symbols=ancient(PLAN.symbols),
+    output:
+        pdf="sheets/field_sheet.pdf",
+        png="sheets/field_sheet.png",
+        tif="sheets/field_sheet.tif",
+    log:
+        "logs/sheet.log",
+    params:
+        name=PLAN.area.name,
+        map_date=str(PLAN.area.map_date),
+        scale=PLAN.area.scale,
+        interval_m=PLAN.area.contour_interval_m,
+        settings=PLAN.section("sheet"),
+        code=PLAN.code("sheet"),
+    shell:
+        "python -m pipeline sheet --draft {input.draft:q} --outline {input.outline:q} --survey {input.survey:q}"
+        " --symbols {input.symbols:q}"
+        " --pdf {output.pdf:q} --png {output.png:q} --tif {output.tif:q} --name {params.name:q}"
+        " --map-date {params.map_date} --scale {params.scale} --interval-m {params.interval_m}"
+        " --settings {params.settings:q} 2> {log:q}"
+
+
+rule manifest:
+    """What went in, what came out, with which settings and versions."""
+    input:
+        draft="draft.gpkg",
+        sheet="sheets/field_sheet.pdf",
+        survey="report/survey.json",
+        points=expand("points/{tile}.laz", tile=PLAN.tile_names),
+        slope="rasters/slope.tif",
+        understorey="rasters/understorey.tif",
+    output:
+        "manifest.json",
+    log:
+        "logs/manifest.log",
+    params:
+        plan=PLAN.summary,
+        code=PLAN.code("manifest"),
+    shell:
+        "python -m pipeline manifest --folder . --plan work/plan.json --out {output:q} 2> {log:q}"

@@ -1,0 +1,74 @@
+# Looped over working blocks.
+
+
+rule classify:
+    """Noise, ground and ASPRS classes of one block.
+
+    Try: snakemake -c1 work/classified/BLOCK.npz
+    """
+    input:
+        split=lambda wildcards: PLAN.splits_around(wildcards.block),
+    output:
+        "work/classified/{block}.npz",
+    log:
+        "logs/classify/{block}.log",
+    resources:
+        mem_mb=2500,
+    params:
+        content=lambda wildcards: PLAN.content_around(wildcards.block),
+        flow=PLAN.section("flow"),
+        settings=PLAN.section("points"),
+        code=PLAN.code("classify"),
+    shell:
+        "python -m pipeline classify --split {input.split:q} --out {output:q} --block {wildcards.block}"
+        " --flow {params.flow:q} --settings {params.settings:q} 2> {log:q}"
+
+
+rule grids:
+    """Bare earth, support, canopy and counts of returns of one block.
+
+    Try: snakemake -c1 work/grids/BLOCK.npz
+    """
+    input:
+        returns=lambda wildcards: PLAN.classified_around(wildcards.block),
+    output:
+        "work/grids/{block}.npz",
+    log:
+        "logs/grids/{block}.log",
+    resources:
+        mem_mb=2500,
+    params:
+        crs=PLAN.crs,
+        cell_m=PLAN.cell_m,
+        flow=PLAN.section("flow"),
+        terrain=PLAN.section("terrain"),
+        vegetation=PLAN.section("vegetation"),
+        code=PLAN.code("grids"),
+    shell:
+        "python -m pipeline grids --returns {input.returns:q} --out {output:q} --block {wildcards.block}"
+        " --crs {params.crs:q} --cell-m {params.cell_m} --flow {params.flow:q} --terrain {params.terrain:q}"
+        " --vegetation {params.vegetation:q} 2> {log:q}"
+
+
+rule boulders:
+    """Boulder candidates of one block.
+
+    Try: snakemake -c1 work/boulders/BLOCK.gpkg
+    """
+    input:
+        returns=lambda wildcards: PLAN.classified_around(wildcards.block),
+    output:
+        "work/boulders/{block}.gpkg",
+    log:
+        "logs/boulders/{block}.log",
+    resources:
+        mem_mb=2500,
+    params:
+        crs=PLAN.crs,
+        cell_m=PLAN.cell_m,
+        flow=PLAN.section("flow"),
+        settings=PLAN.section("rock"),
+        code=PLAN.code("boulders"),
+    shell:
+        "python -m pipeline boulders --returns {input.returns:q} --out {output:q} --block {wildcards.block}"
+        " --crs {params.crs:q} --cell-m {params.cell_m} --flow {params.flow:q} --settings {params.settings:q} 2> {log:q}"

@@ -1,0 +1,118 @@
+"""Steps of one working block: classes of its returns, grids made from them, and boulder candidates.
+
+A block reads its neighbours' returns within the halo, works on all of them, and keeps what lies in its core.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import cast
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pipeline.blocks import Block, block_named
+from pipeline.features import no_features
+from pipeline.files import blocks as archives
+from pipeline.files import layers
+from pipeline.grid import Grid, Heights
+from pipeline.points.classes import classify_returns
+from pipeline.points.cloud import Cloud
+from pipeline.rock.boulders import find_boulders
+from pipeline.settings import FlowSettings, PointsSettings, RockSettings, TerrainSettings, VegetationSettings
+from pipeline.terrain.counts import class_counts
+from pipeline.terrain.profile import profile_grids
+from pipeline.terrain.surface import canopy_height, ground_support, surface_from_ground
+
+GROUND, WATER = 2, 9
+"""ASPRS LAS 1.4 R15, table 17."""
+
+Columns = dict[str, NDArray[np.generic]]
+
+
+def classify(*, split: list[Path], out: Path, block: str, flow: FlowSettings, settings: PointsSettings) -> None:
+    """Classes and heights above ground of the returns of one block.
+
+    `split` are the folders of the tiles that reach into the block or its halo.
+    """
+    cloud, extra = _gather([folder / f"{block}.npz" for folder in split])
+    # One fixed order, so that nothing downstream can depend on how the survey was cut into tiles.
+    order = np.lexsort((cloud.return_number, cloud.gps_time, cloud.height, cloud.east, cloud.north))
+    cloud, extra = cloud.take(order), _pick(extra, order)
+    classified = classify_returns(cloud, settings=settings)
+    core = cloud.within(block_named(block, flow.block_m).bounds)
+    extra |= {"asprs_class": classified.asprs_class, "height_above_m": classified.height_above_m}
+    archives.write_returns(out, cloud.take(core), _pick(extra, core))
+
+
+def grids(
+    *,
+    returns: list[Path],
+    out: Path,
+    block: str,
+    crs: str,
+    cell_m: float,
+    flow: FlowSettings,
+    terrain: TerrainSettings,
+    vegetation: VegetationSettings,
+) -> None:
+    """Every raster of one block: bare earth, support, canopy, and additive counts of returns."""
+    cloud, asprs_class, above_m = _surroundings(returns, block_named(block, flow.block_m), flow)
+    core = Grid.covering(block_named(block, flow.block_m).bounds, cell_m=cell_m, crs=crs)
+    if not cloud.within(block_named(block, flow.block_m).bounds).any():
+        archives.write_grids(out, {}, core)
+        return
+    earth = np.isin(asprs_class, (GROUND, WATER))
+    made: dict[str, Heights] = {
+        "bare_earth": surface_from_ground(cloud.enh[earth], core, settings=terrain),
+        "ground_support": ground_support(cloud.en[earth], core),
+        "canopy_height": canopy_height(cloud, asprs_class, above_m, core),
+    }
+    made |= profile_grids(cloud, asprs_class, above_m, core, settings=vegetation)
+    made |= class_counts(asprs_class, cloud.east, cloud.north, cloud.is_last, core)
+    archives.write_grids(out, made, core)
+
+
+def boulders(
+    *,
+    returns: list[Path],
+    out: Path,
+    block: str,
+    crs: str,
+    cell_m: float,
+    flow: FlowSettings,
+    settings: RockSettings,
+) -> None:
+    """Boulder candidates of one block."""
+    cloud, asprs_class, above_m = _surroundings(returns, block_named(block, flow.block_m), flow)
+    core = Grid.covering(block_named(block, flow.block_m).bounds, cell_m=cell_m, crs=crs)
+    found = find_boulders(cloud, asprs_class, above_m, core, settings=settings) if len(cloud) else no_features(crs)
+    layers.write_features(out, found)
+
+
+def _gather(returns: list[Path]) -> tuple[Cloud, Columns]:
+    """All returns of several archives."""
+    pieces = [archives.read_returns(path) for path in returns if path.exists()]
+    names = list(pieces[0][1]) if pieces else ["tile_key", "index"]
+    return Cloud.join([cloud for cloud, _ in pieces]), {
+        name: np.concatenate([extra[name] for _, extra in pieces]) for name in names
+    }
+
+
+def _surroundings(
+    returns: list[Path], block: Block, flow: FlowSettings
+) -> tuple[Cloud, NDArray[np.uint8], NDArray[np.float32]]:
+    """Classified usable returns of the block and its halo."""
+    pieces = []
+    for path in returns:
+        cloud, extra = archives.read_returns(path)
+        near = cloud.is_usable & cloud.within(block.reach(flow.halo_m))
+        pieces.append((cloud.take(near), _pick(extra, near)))
+    cloud = Cloud.join([piece for piece, _ in pieces])
+    asprs_class = np.concatenate([extra["asprs_class"] for _, extra in pieces])
+    above_m = np.concatenate([extra["height_above_m"] for _, extra in pieces])
+    return cloud, cast("NDArray[np.uint8]", asprs_class), cast("NDArray[np.float32]", above_m)
+
+
+def _pick(columns: Columns, which: NDArray[np.generic]) -> Columns:
+    return {name: column[which] for name, column in columns.items()}

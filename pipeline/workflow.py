@@ -1,0 +1,185 @@
+"""Driving Snakemake for `tussock draft`: the same workflow as plain `snakemake`, with a progress display."""
+
+from __future__ import annotations
+
+import logging
+import os
+import sys
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import psutil
+from rich.console import Console
+from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
+from snakemake.api import SnakemakeApi
+from snakemake.logging import logger as snakemake_logger
+from snakemake.settings.types import (
+    ConfigSettings,
+    DAGSettings,
+    ExecutionSettings,
+    OutputSettings,
+    Quietness,
+    ResourceSettings,
+)
+from snakemake_interface_common.exceptions import WorkflowError
+
+from pipeline.errors import InputError
+from pipeline.files.atomic import write_text
+from pipeline.plan import Plan
+
+SNAKEFILE = Path(__file__).parent.parent / "Snakefile"
+MESSAGE_MARK = "error: "
+"""What a step puts before a message meant for the mapper (`pipeline.__main__`)."""
+
+DOING = {
+    "survey": "surveying the tiles",
+    "split": "decoding tile",
+    "classify": "finding the ground of block",
+    "grids": "making grids of block",
+    "boulders": "looking for boulders in block",
+    "label": "writing points of tile",
+    "rasters": "joining the rasters",
+    "relief": "shading the relief",
+    "landform": "drawing contours and landforms",
+    "rock": "drawing rock",
+    "water": "drawing water",
+    "vegetation": "drawing vegetation",
+    "manmade": "drawing buildings",
+    "compose": "composing the draft",
+    "sheet": "drawing the field sheet",
+    "manifest": "writing the manifest",
+}
+
+
+@dataclass(frozen=True)
+class Failure:
+    """Why a run did not end well."""
+
+    message: str
+    is_bad_input: bool
+
+
+def run_workflow(plan: Plan, /, *, cores: int) -> Failure | None:
+    """Make everything of the plan that is not up to date; None when all is made.
+
+    Raises
+    ------
+    InputError
+        If another run is at work in the same folder.
+    """
+    with _alone_in(plan.out), _progress(plan) as progress:
+        try:
+            _execute(plan, cores)
+        except WorkflowError as error:
+            return _failure(progress.failed_logs, str(error))
+    return None
+
+
+def _execute(plan: Plan, cores: int) -> None:
+    if not SNAKEFILE.exists():
+        raise InputError(f"{SNAKEFILE} is missing: Tussock runs from its own folder; install it with 'make install'")
+    with SnakemakeApi(OutputSettings(quiet={Quietness.ALL}, enable_file_logging=False)) as api:
+        workflow = api.workflow(
+            snakefile=SNAKEFILE,
+            workdir=plan.out,
+            resource_settings=ResourceSettings(cores=cores),
+            config_settings=ConfigSettings(config={"area": str(plan.area_path)}),
+        )
+        dag = workflow.dag(DAGSettings(force_incomplete=True))
+        # Snakemake's own lock outlives a killed run; `_alone_in` asks whether the other run is still alive.
+        dag.execute_workflow(execution_settings=ExecutionSettings(lock=False))
+
+
+def _failure(failed_logs: list[Path], otherwise: str) -> Failure:
+    """The message of the first step that failed, without its traceback where it was meant for the mapper."""
+    for log in failed_logs:
+        text = log.read_text(encoding="utf-8", errors="replace").strip() if log.exists() else ""
+        if MESSAGE_MARK in text:
+            return Failure(text[text.rindex(MESSAGE_MARK) + len(MESSAGE_MARK) :], is_bad_input=True)
+        if text:
+            last = text.splitlines()[-1]
+            return Failure(f"a step failed: {last}\nThe whole message is in {log}", is_bad_input=False)
+    return Failure(f"the workflow failed: {otherwise}", is_bad_input=False)
+
+
+@contextmanager
+def _alone_in(folder: Path) -> Iterator[None]:
+    """Hold the folder for this run."""
+    mark = folder / "work" / "running"
+    other = int(mark.read_text()) if mark.exists() and mark.read_text().isdigit() else 0
+    if other and other != os.getpid() and psutil.pid_exists(other) and "python" in psutil.Process(other).name():
+        raise InputError(
+            f"{folder}: another run (process {other}) is at work here; wait for it or choose another 'out:'"
+        )
+    write_text(mark, str(os.getpid()))
+    try:
+        yield
+    finally:
+        mark.unlink(missing_ok=True)
+
+
+# ---------------------------------------------------------------- progress
+
+
+@dataclass
+class _Listener(logging.Handler):
+    """Turns Snakemake's events into lines or a bar a mapper can read."""
+
+    show: Progress | None
+    folder: Path
+    failed_logs: list[Path] = field(default_factory=list)
+    started_s: float = field(default_factory=time.monotonic)
+    n_begun: int = 0
+
+    def __post_init__(self) -> None:
+        super().__init__()
+        self.task = self.show.add_task("planning", total=None) if self.show else None
+
+    def emit(self, record: logging.LogRecord) -> None:
+        """Take one of Snakemake's events."""
+        event = str(getattr(record, "event", ""))
+        if event == "job_info":
+            self._begin(str(record.__dict__.get("rule_name")), dict(record.__dict__.get("wildcards") or {}))
+        elif event == "progress":
+            self._advance(int(record.__dict__["done"]), int(record.__dict__["total"]))
+        elif event == "job_error":
+            self.failed_logs += [self.folder / log for log in record.__dict__.get("log") or []]
+
+    def _begin(self, rule: str, wildcards: dict[str, str]) -> None:
+        if rule not in DOING:
+            return
+        text = " ".join([DOING[rule], *wildcards.values()])
+        if self.show and self.task is not None:
+            self.show.update(self.task, description=text)
+        else:
+            print(f"[{time.monotonic() - self.started_s:5.0f} s] {text}", file=sys.stderr, flush=True)
+
+    def _advance(self, done: int, total: int) -> None:
+        if self.show and self.task is not None:
+            self.show.update(self.task, completed=done, total=total)
+
+
+@contextmanager
+def _progress(plan: Plan) -> Iterator[_Listener]:
+    """A bar on a terminal, lines elsewhere."""
+    console = Console(stderr=True)
+    columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn(), TimeElapsedColumn())
+    bar = Progress(*columns, console=console, transient=True) if console.is_terminal else None
+    print(
+        f"{plan.area.name}: {len(plan.tile_names)} tiles, {plan.n_returns:,} returns, "
+        f"{len(plan.block_names)} blocks of {plan.area.expert.flow.block_m:.0f} m",
+        file=sys.stderr,
+    )
+    listener = _Listener(bar, plan.out)
+    snakemake_logger.addHandler(listener)
+    try:
+        if bar:
+            bar.start()
+        yield listener
+    finally:
+        if bar:
+            bar.stop()
+        snakemake_logger.removeHandler(listener)
