@@ -1,0 +1,185 @@
+"""The main job, end to end, on the bundled sample."""
+
+import json
+import os
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import laspy
+import numpy as np
+import pyogrio
+import pytest
+import rasterio
+
+from pipeline.draft.compose import COLUMNS, LAYERS
+from tests.paths import PROJECT
+from tests.runs import (
+    SAMPLE,
+    differences,
+    layers_of,
+    merged_tile,
+    plain_snakemake,
+    raster_of,
+    tussock,
+    write_area,
+)
+
+pytestmark = pytest.mark.slow
+
+RASTERS = ("bare_earth", "ground_support", "canopy_height", "understorey", "running_speed", "slope", "shaded_relief")
+
+
+@pytest.fixture(scope="session")
+def sample_out(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The folder of a run on the four sample tiles."""
+    folder = tmp_path_factory.mktemp("sample")
+    result = tussock("draft", write_area(folder, f"{SAMPLE}/*.laz"), "--cores", "2")
+    assert result.returncode == 0, result.stderr
+    return folder / "out"
+
+
+def test_the_run_writes_everything_it_promises(sample_out: Path) -> None:
+    """Every fixed name is there, and nothing half-written is."""
+    expected = [
+        "draft.gpkg",
+        "manifest.json",
+        "report/survey.txt",
+        "sheets/field_sheet.pdf",
+        "sheets/field_sheet.png",
+        "sheets/field_sheet.tif",
+        *(f"rasters/{name}.tif" for name in RASTERS),
+        *(f"points/{tile.name}" for tile in SAMPLE.glob("*.laz")),
+    ]
+    assert [name for name in expected if not (sample_out / name).exists()] == []
+    assert not list(sample_out.rglob("*.part*"))
+
+
+def test_the_rasters_share_one_grid(sample_out: Path) -> None:
+    """Same corner, same cell, same shape; Cloud Optimized; nodata set."""
+    places = set()
+    for name in RASTERS:
+        with rasterio.open(sample_out / "rasters" / f"{name}.tif") as source:
+            places.add((source.transform, source.shape, source.crs.to_string()))
+            assert source.tags(ns="IMAGE_STRUCTURE")["LAYOUT"] == "COG"
+            assert source.nodata is not None
+            assert source.dtypes[0] == ("uint8" if name == "shaded_relief" else "float32")
+    assert len(places) == 1
+
+
+def test_the_draft_keeps_its_contract(sample_out: Path) -> None:
+    """All layers and columns; single-part valid geometries; ids unique; contours with higher ground on the left."""
+    layers = layers_of(sample_out)
+    assert set(layers) == set(LAYERS)
+    ids = [identity for layer in layers.values() for identity in layer["id"]]
+    assert len(ids) == len(set(ids)) > 50
+    for name, layer in layers.items():
+        assert list(layer.columns) == [*COLUMNS, "geometry"], name
+        assert layer.is_valid.all(), name
+        assert not layer.geom_type.str.startswith("Multi").any(), name
+        assert layer.confidence.between(0, 1).all(), name
+        assert layer.evidence.str.len().gt(0).all(), name
+        assert not layer.duplicated(subset=["symbol", "geometry"]).any(), name
+    heights = raster_of(sample_out, "bare_earth")
+    with rasterio.open(sample_out / "rasters" / "bare_earth.tif") as source:
+        inverse = ~source.transform
+    contours = layers["landform_line"].query("symbol in ['101', '102']")
+    assert len(contours) > 10
+    lower = 0
+    for line in contours.geometry:
+        start, end = (np.array(line.interpolate(line.length / 2 + d).coords[0]) for d in (-0.5, 0.5))
+        along = (end - start) / max(np.hypot(*(end - start)), 1e-9)
+        left, right = ((start + end) / 2 + side * 2 * np.array([-along[1], along[0]]) for side in (1, -1))
+        col, row = inverse @ tuple(left)
+        col_r, row_r = inverse @ tuple(right)
+        inside = all(0 <= r < heights.shape[0] and 0 <= c < heights.shape[1] for r, c in ((row, col), (row_r, col_r)))
+        lower += inside and heights[int(row), int(col)] < heights[int(row_r), int(col_r)]
+    assert lower <= 0.02 * len(contours)
+
+
+def test_the_areas_of_vegetation_do_not_overlap(sample_out: Path) -> None:
+    """Green and yellow share edges, never ground."""
+    areas = layers_of(sample_out)["vegetation_area"]
+    solid = areas[areas.symbol.isin(["401", "402", "403", "404", "406", "408", "410"])]
+    assert len(solid) > 5
+    assert solid.area.sum() == pytest.approx(solid.union_all().area, rel=1e-6)
+
+
+def test_points_keep_place_order_and_every_other_field(sample_out: Path) -> None:
+    """Only the classes change; all of them are of the ASPRS list."""
+    for tile in SAMPLE.glob("*.laz"):
+        before, after = laspy.read(tile), laspy.read(sample_out / "points" / tile.name)
+        assert len(before) == len(after)
+        for name in before.point_format.dimension_names:
+            if name != "classification":
+                assert np.array_equal(before[name], after[name]), name
+        assert set(np.unique(after.classification)) <= {1, 2, 3, 4, 5, 6, 7, 9, 14, 18}
+        assert 2 in np.unique(after.classification)
+
+
+def test_a_second_run_has_nothing_to_do(sample_out: Path) -> None:
+    """An unchanged area is not computed again."""
+    before = {path: path.stat().st_mtime_ns for path in sample_out.rglob("*.tif")}
+    result = tussock("draft", sample_out.parent / "area.yaml", "--cores", "2")
+    assert result.returncode == 0
+    assert {path: path.stat().st_mtime_ns for path in sample_out.rglob("*.tif")} == before
+
+
+def test_one_merged_tile_by_plain_snakemake_gives_the_same_draft(sample_out: Path, tmp_path: Path) -> None:
+    """Feature for feature, however the survey is cut and whoever drives the workflow."""
+    merged = merged_tile(sorted(SAMPLE.glob("*.laz")), tmp_path / "lidar" / "merged.laz")
+    result = plain_snakemake(write_area(tmp_path, str(merged)))
+    assert result.returncode == 0, result.stderr
+    assert differences(sample_out, tmp_path / "out") == []
+    for name in RASTERS:
+        assert np.array_equal(raster_of(sample_out, name), raster_of(tmp_path / "out", name), equal_nan=True), name
+
+
+def test_the_comparison_of_drafts_can_fail(sample_out: Path, tmp_path: Path) -> None:
+    """Another contour interval is another draft (negative control of the comparison)."""
+    other = tmp_path / "out"
+    other.mkdir()
+    layers = layers_of(sample_out)
+    layers["landform_line"].loc[0, "elevation_m"] += 1
+    for name, layer in layers.items():
+        pyogrio.write_dataframe(layer, other / "draft.gpkg", layer=name, append=(other / "draft.gpkg").exists())
+    assert differences(sample_out, other) == ["landform_line: 1 features say something else"]
+
+
+def test_a_killed_run_goes_on_and_ends_the_same(sample_out: Path, tmp_path: Path) -> None:
+    """Killed while blocks are being classified, started again: the same draft, and what was made is kept."""
+    area = write_area(tmp_path, f"{SAMPLE}/*.laz")
+    run = subprocess.Popen(
+        [sys.executable, "-m", "pipeline.cli", "draft", str(area), "--cores", "1"],
+        cwd=PROJECT,
+        stdout=subprocess.DEVNULL,
+        stderr=subprocess.DEVNULL,
+        start_new_session=True,
+    )
+    made = tmp_path / "out" / "work" / "classified"
+    deadline = time.monotonic() + 120
+    while not list(made.glob("[!.]*.npz")):
+        assert time.monotonic() < deadline, "no block was classified in two minutes"
+        assert run.poll() is None, "the run ended before it could be killed"
+        time.sleep(0.05)
+    os.killpg(run.pid, signal.SIGKILL)
+    run.wait()
+    first = min(made.glob("[!.]*.npz"))
+    stamp = first.stat().st_mtime_ns
+    assert not (tmp_path / "out" / "manifest.json").exists()
+    again = tussock("draft", area, "--cores", "2")
+    assert again.returncode == 0, again.stderr
+    assert first.stat().st_mtime_ns == stamp, "a finished block was computed again"
+    assert differences(sample_out, tmp_path / "out") == []
+
+
+def test_the_manifest_names_inputs_settings_and_versions(sample_out: Path) -> None:
+    """Checksums are those of the files; no path of the machine is in it."""
+    text = (sample_out / "manifest.json").read_text(encoding="utf-8")
+    content = json.loads(text)
+    assert {tile["file"] for tile in content["tiles"]} == {tile.name for tile in SAMPLE.glob("*.laz")}
+    assert content["area"]["scale"] == 10000
+    assert {"laspy", "numpy", "snakemake"} <= set(content["libraries"])
+    assert str(sample_out.parent) not in text

@@ -1,0 +1,67 @@
+"""The rules: every command they print fits the step it calls."""
+
+import shlex
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from pipeline.__main__ import STEPS, find_step, main, parser_of
+from tests.paths import PROJECT
+from tests.runs import SAMPLE, write_area
+
+
+@pytest.fixture(scope="module")
+def dry_run(tmp_path_factory: pytest.TempPathFactory) -> str:
+    """What Snakemake would do for the sample."""
+    area = write_area(tmp_path_factory.mktemp("dry"), f"{SAMPLE}/*.laz")
+    command = [sys.executable, "-m", "snakemake", "-n", "-p", "-F", "--cores", "1", "--config", f"area={area}"]
+    result = subprocess.run(command, capture_output=True, text=True, cwd=PROJECT, timeout=120, check=False)
+    assert result.returncode == 0, result.stderr
+    return result.stdout + result.stderr
+
+
+def commands_of(text: str) -> list[list[str]]:
+    """The step commands in a dry run, without their redirections."""
+    lines = [line.strip() for line in text.splitlines() if line.strip().startswith("python -m pipeline ")]
+    return [shlex.split(line)[3 : shlex.split(line).index("2>")] for line in lines]
+
+
+def test_every_printed_command_fits_its_step(dry_run: str) -> None:
+    """Each option a rule passes is a parameter of the step, with a value of its type; each step is used."""
+    commands = commands_of(dry_run)
+    for name, *options in commands:
+        parser_of(name, find_step(name)).parse_args(options)
+    assert {name for name, *_ in commands} == set(STEPS)
+
+
+def test_a_misspelt_option_would_be_noticed(dry_run: str) -> None:
+    """The contract test fails for a wrong flag and for settings that do not fit (negative control)."""
+    name, *options = next(command for command in commands_of(dry_run) if command[0] == "classify")
+    parser = parser_of(name, find_step(name))
+    with pytest.raises(SystemExit):
+        parser.parse_args([*options, "--blok", "1_1"])
+    with pytest.raises(SystemExit):
+        parser.parse_args([option.replace("halo_m", "halo") for option in options])
+
+
+def test_few_jobs_for_each_tile_and_block(dry_run: str) -> None:
+    """At most eight jobs a tile and block together, since starting Python costs as much as a small step."""
+    names = [command[0] for command in commands_of(dry_run)]
+    looped = {name for name in names if names.count(name) > 1}
+    assert len(looped) <= 8
+
+
+def test_an_unknown_step_is_answered_with_the_list(capsys: pytest.CaptureFixture[str]) -> None:
+    """Whoever replays a command by hand sees what there is."""
+    assert main(["clasify"]) == 2
+    assert "classify" in capsys.readouterr().err
+
+
+def test_bad_input_to_a_step_is_one_message(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A step ends with status 2 and its message, without a traceback."""
+    words = ["split", "--tile", str(tmp_path / "gone.laz"), "--out", str(tmp_path / "out"), "--tile-key", "1"]
+    words += ["--source-crs", "EPSG:25832", "--crs", "EPSG:25832", "--height-unit-m", "1", "--flow", "{}"]
+    assert main(words) == 2
+    assert capsys.readouterr().err.startswith("error: ")
