@@ -376,7 +376,7 @@ def _check_plausible(source: TileCrs, outer: Bounds, name: str) -> list[str]:
         return []
     if _is_at_home(plan, (south, west, north, east)):
         raise SurveyError(f"{name}: the axes are swapped: x and y ({numbers}) fit {source.name} only the other way.")
-    area = plan.area_of_use.name if plan.area_of_use else "another place"
+    area = plan.area_of_use.name.rstrip(".") if plan.area_of_use else "another place"
     return [f"the coordinates lie outside the area {source.name} is made for ({area}); check 'crs:'"]
 
 

@@ -45,6 +45,10 @@ class FlowSettings(Section):
     )
 
 
+Grades = tuple[float, float, float]
+"""Least value for good, usable and poor; below the last a feature cannot be found."""
+
+
 class SurveySettings(Section):
     """Intake of the tiles and the judgement of the survey."""
 
@@ -69,6 +73,86 @@ class SurveySettings(Section):
         ge=100,
         le=100_000,
         description="Empty ground between a tile and a few points for them to be strays; no forest is that empty.",
+    )
+    sample_tiles: int = Field(
+        20,
+        ge=1,
+        le=1000,
+        description="Most tiles a sample is taken from; each adds about 0.1 s.",
+    )
+    ground_cell_m: float = Field(
+        4.0,
+        ge=1,
+        le=20,
+        description="Cell whose lowest return stands for the ground in the estimate of ground density: in dense forest "
+        "smaller cells often hold no ground return.",
+    )
+    ground_tolerance_m: float = Field(
+        0.5,
+        ge=0.1,
+        le=2,
+        description="Height above the lowest return of a cell that still counts as ground in that estimate.",
+    )
+    void_spacings: float = Field(
+        4.0,
+        ge=2,
+        le=20,
+        description="Side of an empty cell that counts as a hole, in pulse spacings: 4 is the data void of the USGS "
+        "Lidar Base Specification.",
+    )
+    contours_ground_per_m2: Grades = Field(
+        (0.5, 0.1, 0.02),
+        description="Ground returns for good, usable, poor contours: spacings of 1.4, 3 and 7 m against contours that "
+        "lie 10 m apart on a slope of 1 in 2. Common practice, no source.",
+    )
+    landform_ground_per_m2: Grades = Field(
+        (2.0, 0.5, 0.1),
+        description="The same for knolls, pits and re-entrants: a knoll 5 m across then has 40, 10 and 2 returns.",
+    )
+    open_land_pulses_per_m2: Grades = Field(
+        (2.0, 0.5, 0.1),
+        description="Pulses for good, usable, poor open land: gaps of 5 m then have 50, 12 and 2. Common practice.",
+    )
+    runnability_ground_per_m2: Grades = Field(
+        (2.0, 0.7, 0.2),
+        description="Returns from the ground, as a measure of the pulses that crossed the running layer: a cell of 5 m "
+        "has 50, 17 and 5 of them. Common practice.",
+    )
+    least_returns_per_pulse: float = Field(
+        1.05,
+        ge=1,
+        le=3,
+        description="Returns a pulse below which undergrowth cannot be told: forest gives 1.3 to 2.5. Common practice.",
+    )
+    boulder_width_m: float = Field(
+        2.0, ge=0.5, le=10, description="The boulder that is meant when boulders are judged: 1 m high, 2 m wide."
+    )
+    boulder_returns: Grades = Field(
+        (12.0, 6.0, 2.0),
+        description="Returns on such a boulder for good, usable, poor: fewer than 2 cannot be told from noise.",
+    )
+    cliffs_ground_per_m2: Grades = Field(
+        (4.0, 1.0, 0.3),
+        description="Ground returns for cliffs: spacings of 0.5, 1 and 1.8 m against a lip and a foot 1 m apart.",
+    )
+    paths_ground_per_m2: Grades = Field(
+        (8.0, 4.0, 1.0),
+        description="Ground returns for paths: as many lie on each metre of a path 1 m wide. Common practice.",
+    )
+    rides_pulses_per_m2: Grades = Field(
+        (2.0, 0.5, 0.1), description="Pulses for rides: gaps in the canopy some 5 m wide. Common practice, no source."
+    )
+    water_pulses_per_m2: Grades = Field(
+        (4.0, 1.0, 0.2), description="Pulses for the flatness and the silence of water. Common practice, no source."
+    )
+    least_water_ratio: float = Field(
+        0.001,
+        ge=0,
+        le=1,
+        description="Share of water returns among pulses from which the producer is believed to have marked the lakes.",
+    )
+    buildings_pulses_per_m2: Grades = Field(
+        (4.0, 1.0, 0.3), description="Pulses for buildings: a hut of 4 m has 64, 16 and 5 returns. Common practice."
     )
     whole_points: int = Field(
         6_000_000,
@@ -219,6 +303,45 @@ class LandformSettings(Section):
     canopy_share: float = Field(
         0.1, ge=0, le=1, description="Confidence lost under tall trees, where the ground filter itself is less sure."
     )
+    knoll_radii_m: tuple[float, ...] = Field(
+        (2.0, 3.0, 4.0, 5.0, 6.0, 7.5, 9.0),
+        description="Sizes of knoll looked for, middle to foot; larger ones have contours of their own (ISOM 101).",
+    )
+    min_knoll_height_m: float = Field(
+        0.85, ge=0.3, le=3, description="Lowest knoll: 1 m (ISOM 109) less what smoothing takes from a small one."
+    )
+    min_knoll_likeness: float = Field(
+        0.42, ge=0, le=1, description="Share of the shape one rounded bump must explain; lips and spurs reach 0.3."
+    )
+    steepest_earth_deg: float = Field(
+        45.0, ge=30, le=80, description="Lumps with steeper sides are rock or wood, not earth (common practice)."
+    )
+    min_elongation: float = Field(
+        1.6, ge=1, le=4, description="Length over width from which a knoll is elongated: the symbol 110 is 2 to 1."
+    )
+    hollow_radii_m: tuple[float, ...] = Field(
+        (1.5, 2.0, 2.5, 3.0, 3.5, 4.0, 5.0, 6.0),
+        description="Sizes of hollow looked for, middle to rim; larger ones have contours of their own.",
+    )
+    min_hollow_depth_m: float = Field(
+        0.75, ge=0.3, le=3, description="Shallowest hollow: 1 m (ISOM 111, 112) less what smoothing fills of a small one."
+    )
+    min_hollow_likeness: float = Field(
+        0.5, ge=0, le=1, description="Share of the shape one rounded hollow must explain; the foot of a step reaches 0.25."
+    )
+    min_pit_side_deg: float = Field(
+        30.0, ge=10, le=80, description="Hollows with steeper sides are pits (112), gentler ones depressions (111)."
+    )
+    max_pit_width_m: float = Field(5.0, ge=1, le=20, description="Widest pit half way down (ISOM 112).")
+    min_bump_contrast: float = Field(
+        2.5, ge=1, le=10, description="Times the usual unevenness round about that a knoll or hollow must stand out by."
+    )
+    contrast_reach_m: float = Field(
+        100.0, ge=30, le=1000, description="How far round about the usual unevenness is taken: more than any landform."
+    )
+    least_bump_m: float = Field(
+        0.1, ge=0.01, le=1, description="Unevenness even ground has from lidar noise (ASPRS: RMSEz 0.1 m and better)."
+    )
     base_level_m: float = Field(
         0.0, ge=-50, le=50, description="Elevation one contour takes; shift it to show flat ground better."
     )
@@ -350,8 +473,14 @@ class VegetationSettings(Section):
     density_window_m: float = Field(
         1.5, ge=0.5, le=10, description="Sigma of the Gaussian window in which pulses are counted together."
     )
-    min_pulses_per_window: float = Field(
-        3.0, ge=1, le=50, description="With fewer pulses in a window the layer counts as not seen."
+    widest_window_m: float = Field(
+        6.0, ge=1, le=8, description="Widest sigma where few pulses reach the layer; 1:15 000 shows nothing smaller."
+    )
+    enough_pulses: float = Field(
+        40.0, ge=5, le=500, description="A window widens until it holds this many: 0.1 m2/m3 error at the 408 limit."
+    )
+    least_pulses: float = Field(
+        20.0, ge=1, le=100, description="With fewer even in the widest window the layer is not seen: error above 0.15."
     )
     open_max_cover_ratio: float = Field(
         0.1, ge=0.02, le=0.3, description="Open land has less tree cover than this, seen by pulses."
@@ -361,6 +490,39 @@ class VegetationSettings(Section):
     )
     rough_growth_ratio: float = Field(
         0.1, ge=0.02, le=0.5, description="Open land where more pulses than this meet grass or heath is rough (403)."
+    )
+    ride_directions: int = Field(
+        36, ge=8, le=72, description="Directions tried for rides: 5 degrees apart, 1.5 m aside after 20 m."
+    )
+    ride_along_m: float = Field(
+        18.0, ge=4, le=40, description="Sigma along a ride: counts over the 64 m that the shortest 508 is long."
+    )
+    ride_across_m: float = Field(
+        1.2, ge=0.5, le=4, description="Sigma across a ride: counts over some 4 m, the width of a ride."
+    )
+    ride_side_m: float = Field(
+        6.0, ge=4, le=12, description="Distance of the two sides a ride is compared with: clear of an 8 m strip."
+    )
+    ride_min_pulses_per_m2: float = Field(
+        0.2, ge=0.05, le=5, description="With fewer pulses a strip tells nothing."
+    )
+    ride_min_contrast: float = Field(
+        0.2, ge=0.05, le=0.5, description="A ride lets this share more of the pulses through than its clearer side."
+    )
+    ride_min_steady_ratio: float = Field(
+        0.7, ge=0.3, le=1, description="Share of a ride's sections that must be clearer: crown gaps in a row are patchy."
+    )
+    ride_section_m: float = Field(
+        8.0, ge=4, le=20, description="Length of the sections a ride is followed in: a crown's width."
+    )
+    ride_min_length_m: float = Field(
+        64.0, ge=20, le=300, description="Shortest ride: two dashes of 508, 4.25 mm at 1:15 000 (from memory)."
+    )
+    ride_gap_m: float = Field(
+        40.0, ge=0, le=100, description="Longest gap in forest over which a ride is joined: crowns closing above it."
+    )
+    ride_open_gap_m: float = Field(
+        120.0, ge=0, le=300, description="Longest gap in open land over which it is joined, where it is in line beyond."
     )
     edge_smooth_m: float = Field(
         2.0, ge=0.5, le=5, description="Tolerance of area edges: 0.13 mm on the standard's 1:15 000 map."
@@ -412,7 +574,7 @@ class SheetSettings(Section):
         15.0, ge=0, le=50, description="What neighbouring sheets share, so that no feature is cut on both."
     )
     resolution_dpi: int = Field(
-        300, ge=72, le=600, description="Of the PNG and the TIFF; 300 shows a line of 0.1 mm, and is what printers print."
+        300, ge=72, le=600, description="Of the PNG and the TIFF; 300 shows a line of 0.1 mm, as most printers do."
     )
     largest_image_mpx: float = Field(
         60.0, ge=1, le=400, description="Most pixels of the georeferenced image, in millions, to bound memory."
