@@ -17,7 +17,7 @@ from pipeline.errors import InputError
 from pipeline.settings import Section
 
 STEPS = {
-    "survey": "pipeline.steps.tile:survey",
+    "survey": "pipeline.steps.survey:survey",
     "split": "pipeline.steps.tile:split",
     "classify": "pipeline.steps.block:classify",
     "grids": "pipeline.steps.block:grids",

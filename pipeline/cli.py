@@ -53,9 +53,11 @@ def _positive(text: str) -> int:
 
 def _survey(options: argparse.Namespace) -> int:
     # Imported late, so that a wrong option is answered at once.
-    from pipeline.steps.tile import survey_area
+    from pipeline.plan import make_plan
+    from pipeline.steps.survey import survey_plan
+    from pipeline.survey import describe_survey
 
-    print(survey_area(options.area))
+    print(describe_survey(survey_plan(make_plan(options.area))))
     return 0
 
 

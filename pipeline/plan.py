@@ -31,7 +31,7 @@ SYMBOLS = PROJECT / "config" / "symbols.csv"
 SHARED_CODE = ("grid.py", "features.py", "files", "points/cloud.py", "settings.py")
 """What every step rests on."""
 CODE_OF_STEP = {
-    "survey": ("tiles.py", "coordinates.py", "steps/tile.py"),
+    "survey": ("survey.py", "tiles.py", "coordinates.py", "steps/survey.py"),
     "split": ("coordinates.py", "blocks.py", "points/duplicates.py", "steps/tile.py"),
     "label": ("steps/tile.py",),
     "classify": ("points", "terrain/surface.py", "blocks.py", "steps/block.py"),
@@ -192,31 +192,41 @@ def pulses_per_m2(intake: Intake, /) -> float:
     return n_pulses / max(1.0, sum(tile.area_m2 for tile in intake.table.tiles))
 
 
-def plan_run(area_path: Path, /) -> Plan:
-    """The plan of an area, checked as far as headers allow.
+def make_plan(area_path: Path, /) -> Plan:
+    """The plan of an area, checked as far as headers allow; writes nothing.
 
     Raises
     ------
     InputError
-        If the area file, a tile, the boundary or the output folder cannot be used.
+        If the area file, a tile or the boundary cannot be used.
     """
     area_path = area_path.resolve()
     area = load_area(area_path)
-    out = (area_path.parent / area.out).resolve()
-    boundary = (area_path.parent / area.boundary).resolve() if area.boundary else None
     intake = take_in(
         find_tiles(area.tiles, area_path.parent),
         given_crs=area.crs,
         given_height_unit=area.height_unit,
         settings=area.expert.survey,
     )
-    plan = Plan(area_path, area, out, intake, boundary)
+    boundary = (area_path.parent / area.boundary).resolve() if area.boundary else None
+    plan = Plan(area_path, area, (area_path.parent / area.out).resolve(), intake, boundary)
     if boundary:
         _check_boundary(plan, boundary)
-    check_writable(out / "work")
-    write_text(
-        out / "work" / "plan.json", json.dumps(plan.summary, indent=1, sort_keys=True, ensure_ascii=False) + "\n"
-    )
+    return plan
+
+
+def plan_run(area_path: Path, /) -> Plan:
+    """The plan of a run: its folder is ready, and the plan is written down there.
+
+    Raises
+    ------
+    InputError
+        As `make_plan`, or if the output folder cannot be written to.
+    """
+    plan = make_plan(area_path)
+    check_writable(plan.out / "work")
+    text = json.dumps(plan.summary, indent=1, sort_keys=True, ensure_ascii=False) + "\n"
+    write_text(plan.out / "work" / "plan.json", text)
     return plan
 
 
