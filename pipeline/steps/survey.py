@@ -1,0 +1,39 @@
+"""Step of the survey: what there is, and what can be found in it."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from pipeline.files import atomic, layers
+from pipeline.files import blocks as archives
+from pipeline.files.intake import read_samples
+from pipeline.plan import Plan, make_plan
+from pipeline.survey import Survey, describe_survey, survey_record, survey_tiles
+
+
+def survey(*, area: Path, text: Path, figures: Path) -> None:
+    """Survey the tiles of an area: in words for the mapper, and in figures for the sheet."""
+    found = survey_plan(make_plan(area))
+    atomic.write_text(text, describe_survey(found))
+    archives.write_json(figures, survey_record(found) | {"survey_line": survey_line(found)})
+
+
+def survey_plan(plan: Plan, /) -> Survey:
+    """The survey of a planned area."""
+    settings = plan.area.expert.survey
+    table = plan.intake.table
+    return survey_tiles(
+        table,
+        plan.intake.working,
+        plan.intake.headers,
+        read_samples(table, settings=settings),
+        boundary=layers.read_boundary(plan.boundary_path, plan.crs) if plan.boundary_path else None,
+        settings=settings,
+    )
+
+
+def survey_line(found: Survey, /) -> str:
+    """What the draft was made from, one sentence for the sheet."""
+    days = sorted(found.flight.days)
+    flown = f", flown {days[0]}" + (f" to {days[-1]}" if len(days) > 1 else "") if days else ", date of flight unknown"
+    return f"Airborne lidar, {found.density.pulses_per_m2:.1f} pulses/m2{flown}."
