@@ -512,6 +512,15 @@ class VegetationSettings(Section):
     ride_min_steady_ratio: float = Field(
         0.7, ge=0.3, le=1, description="Share of a ride's sections that must be clearer: crown gaps in a row are patchy."
     )
+    ride_min_evidence: float = Field(
+        1.3,
+        ge=0.5,
+        le=5,
+        description="Contrast times root of sections of 8 m; rows of crown gaps reach 1.05 in a few hectares of forest.",
+    )
+    ride_max_width_m: float = Field(
+        12.0, ge=4, le=30, description="Wider openings are open land; 15 m is the least side of 403 (1 mm at 1:15 000)."
+    )
     ride_section_m: float = Field(
         8.0, ge=4, le=20, description="Length of the sections a ride is followed in: a crown's width."
     )

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 from shapely.geometry.base import BaseGeometry
 
-from pipeline.sheet.colours import MARKS, Plate, surface_plate, tint
+from pipeline.sheet.colours import PLATES, Plate, tint
 from pipeline.sheet.ink import CIRCLE, Geometries, Ink, Places, polyline
 from pipeline.sheet.lines import LINE_DRAWINGS
 from pipeline.sheet.marks import Marks, segments
@@ -24,6 +24,8 @@ SCATTER_TILE = 16
 """Side of the repeating tile of scattered points, in least spacings."""
 SCATTER_SEED = 2017
 SCATTER_STEPS = 2000
+EVENNESS = 0.84
+"""Least distance of scattered points over that of a triangular lattice as dense (ours; 1 would be the lattice)."""
 STONE = polyline([(-0.5, -0.42), (0.5, -0.5), (0.12, 0.5)], closed=True)
 """Triangle of boulder fields; its sides are about as 8 : 6 : 5 when twice as long as wide (ISOM 2017-2, 208)."""
 
@@ -37,20 +39,20 @@ def _surface(ink: Ink, marks: Marks) -> None:
     symbol = marks.symbol
     if symbol.fill:
         percent = symbol.mm("fill_pct")
-        ink.fill(surface_plate(symbol.fill, percent), tint(symbol.fill, percent), marks.geometry)
+        ink.fill(PLATES[symbol.fill], tint(symbol.fill, percent), marks.geometry)
 
 
 def _edge(ink: Ink, marks: Marks) -> None:
     if marks.symbol.edge:
         colour = marks.symbol.edge
-        ink.stroke(MARKS[colour], tint(colour), marks.geometry, line_mm=marks.mm("edge_mm"))
+        ink.stroke(PLATES[colour], tint(colour), marks.geometry, line_mm=marks.mm("edge_mm"))
 
 
 def _mark_ink(marks: Marks) -> tuple[Plate, tuple[float, float, float, float]]:
     """Plate and colour of a pattern; white and green dots on yellow have a plate of their own."""
     colour, _, percent = marks.symbol.ink.partition(" ")
     on_yellow = colour == "white" or bool(percent)
-    return Plate.DOTS_IN_YELLOW if on_yellow else MARKS[colour], tint(colour, float(percent or 100))
+    return Plate.DOTS_IN_YELLOW if on_yellow else PLATES[colour], tint(colour, float(percent or 100))
 
 
 # ---------------------------------------------------------------- lines
@@ -134,22 +136,24 @@ def _gridded_dots(ink: Ink, marks: Marks, /) -> None:
 def scattered_tile(crowding: float, /) -> Places:
     """Points without order in a tile that repeats, no two nearer than 1, `crowding` of them to a unit square.
 
-    Points thrown at random are pushed apart until all keep their distance. The closest order there is, a triangular
-    lattice, holds 1.15 to a unit square; up to 0.95 the points find room without falling into rows. The seed is
-    fixed, so every sheet has the same tile.
+    Points thrown at random are pushed apart until all keep their distance: at least 1, or more where there is room,
+    for a pattern without holes. The closest order there is, a triangular lattice, holds 1.15 to a unit square; points
+    at EVENNESS of its distance fill the tile without falling into rows. The seed is fixed, so every sheet has the
+    same tile.
     """
     random = np.random.default_rng(SCATTER_SEED)
     side = float(SCATTER_TILE)
+    keep = max(1.0, EVENNESS * np.sqrt(2 / np.sqrt(3) / crowding))
     points = random.uniform(0, side, (round(crowding * side**2), 2))
     for _ in range(SCATTER_STEPS):
-        pairs = cKDTree(points, boxsize=np.full(2, side)).query_pairs(1.0, output_type="ndarray")
+        pairs = cKDTree(points, boxsize=np.full(2, side)).query_pairs(keep, output_type="ndarray")
         if not len(pairs):
             break
         apart = points[pairs[:, 0]] - points[pairs[:, 1]]
         apart -= side * np.round(apart / side)
         distance = np.maximum(np.hypot(*apart.T), 1e-6)[:, None]
         # A little further than needed, or the last pairs creep towards their distance without reaching it.
-        push = apart / distance * (1.01 - distance) / 2
+        push = apart / distance * (1.01 * keep - distance) / 2
         np.add.at(points, pairs[:, 0], push)
         np.add.at(points, pairs[:, 1], -push)
         points %= side
@@ -211,7 +215,9 @@ def _ruin(ink: Ink, marks: Marks, /) -> None:
     """A broken outline."""
     outlines = shapely.get_rings(marks.geometry)
     ends = [(marks.mm("dash_mm"), marks.mm("gap_mm"))] * len(outlines)
-    ink.stroke(MARKS[marks.symbol.edge], tint(marks.symbol.edge), outlines, line_mm=marks.mm("edge_mm"), dashes_mm=ends)
+    ink.stroke(
+        PLATES[marks.symbol.edge], tint(marks.symbol.edge), outlines, line_mm=marks.mm("edge_mm"), dashes_mm=ends
+    )
 
 
 AREA_DRAWINGS: dict[str, Callable[[Ink, Marks], None]] = {

@@ -26,40 +26,34 @@ CMYK_PERCENT: dict[str, tuple[float, float, float, float]] = {
 
 
 class Plate(IntEnum):
-    """What is printed together, bottom first (order of the norm's colour appendix, from memory)."""
+    """What is printed together, bottom first: one plate an ink, and what hides the inks below it.
 
-    YELLOW_AREAS = 0
+    The norm's colour appendix (from memory) orders areas below lines within an ink; across inks the order of
+    overprinting plates does not matter, for multiplying commutes.
+    """
+
+    YELLOW = 0
     DOTS_IN_YELLOW = 1
-    GREEN_AREAS = 2
+    GREEN = 2
     RIDES = 3
-    SCREENS = 4
-    BLUE_AREAS = 5
-    GREEN_MARKS = 6
-    BROWN_MARKS = 7
-    BLUE_MARKS = 8
-    BLACK_MARKS = 9
-    WHITE_IN_BLACK = 10
-    PURPLE = 11
+    BLUE = 4
+    BROWN = 5
+    WHITE = 6
+    BLACK = 7
+    PURPLE = 8
 
 
-COVERING = frozenset({Plate.YELLOW_AREAS, Plate.DOTS_IN_YELLOW, Plate.RIDES, Plate.BLACK_MARKS, Plate.WHITE_IN_BLACK})
-"""Plates that hide what is below: openings left white or yellow in other colours, and black. All others multiply."""
+COVERING = frozenset({Plate.YELLOW, Plate.DOTS_IN_YELLOW, Plate.RIDES, Plate.WHITE})
+"""Plates that hide what is below: openings left white or yellow in other colours. All others multiply."""
 
-MARKS: dict[str, Plate] = {
-    "brown": Plate.BROWN_MARKS,
-    "blue": Plate.BLUE_MARKS,
-    "black": Plate.BLACK_MARKS,
-    "green": Plate.GREEN_MARKS,
-    "purple": Plate.PURPLE,
-}
-SURFACES: dict[str, Plate] = {
-    "yellow": Plate.YELLOW_AREAS,
-    "white": Plate.YELLOW_AREAS,
-    "green": Plate.GREEN_AREAS,
-    "olive": Plate.GREEN_AREAS,
-    "brown": Plate.SCREENS,
-    "black": Plate.SCREENS,
-    "blue": Plate.BLUE_AREAS,
+PLATES: dict[str, Plate] = {
+    "yellow": Plate.YELLOW,
+    "white": Plate.YELLOW,
+    "green": Plate.GREEN,
+    "olive": Plate.GREEN,
+    "blue": Plate.BLUE,
+    "brown": Plate.BROWN,
+    "black": Plate.BLACK,
     "purple": Plate.PURPLE,
 }
 
@@ -75,10 +69,3 @@ def tint(colour: str, percent: float = 100.0, /) -> Cmyk:
     cyan, magenta, yellow, black = CMYK_PERCENT[colour]
     share = percent / 10_000
     return cyan * share, magenta * share, yellow * share, black * share
-
-
-def surface_plate(colour: str, percent: float, /) -> Plate:
-    """Plate of a filled surface; solid black is printed with the black marks."""
-    if colour == "black" and percent >= 100:
-        return Plate.BLACK_MARKS
-    return SURFACES[colour]

@@ -8,7 +8,7 @@ import numpy as np
 import shapely
 import shapely.ops
 
-from pipeline.sheet.colours import MARKS, Plate, surface_plate, tint
+from pipeline.sheet.colours import PLATES, Plate, tint
 from pipeline.sheet.ink import BUTT, CIRCLE, ROUND, Geometries, Ink
 from pipeline.sheet.marks import Marks, evenly, fitted_dashes, segments, stations
 
@@ -19,7 +19,7 @@ TAPER_STEPS = 4
 
 
 def _stroke(ink: Ink, marks: Marks, lines: Geometries, *, line_mm: float, cap: int = BUTT) -> None:
-    ink.stroke(MARKS[marks.symbol.ink], tint(marks.symbol.ink), lines, line_mm=line_mm, cap=cap)
+    ink.stroke(PLATES[marks.symbol.ink], tint(marks.symbol.ink), lines, line_mm=line_mm, cap=cap)
 
 
 def _line(ink: Ink, marks: Marks, /) -> None:
@@ -28,7 +28,7 @@ def _line(ink: Ink, marks: Marks, /) -> None:
 
 def _dashes(ink: Ink, marks: Marks, /) -> None:
     dashes = fitted_dashes(marks.geometry, dash_mm=marks.mm("dash_mm"), gap_mm=marks.mm("gap_mm"))
-    plate, colour = MARKS[marks.symbol.ink], tint(marks.symbol.ink)
+    plate, colour = PLATES[marks.symbol.ink], tint(marks.symbol.ink)
     ink.stroke(plate, colour, marks.geometry, line_mm=marks.mm("line_mm"), dashes_mm=dashes)
 
 
@@ -38,7 +38,7 @@ def _double_dashes(ink: Ink, marks: Marks, /) -> None:
     pairs = fitted_dashes(marks.geometry, dash_mm=2 * dash + gap, gap_mm=group_gap)
     shares = np.array([dash, gap, dash]) / (2 * dash + gap)
     dashes = [(*(pair * shares), between) for pair, between in pairs]
-    plate, colour = MARKS[marks.symbol.ink], tint(marks.symbol.ink)
+    plate, colour = PLATES[marks.symbol.ink], tint(marks.symbol.ink)
     ink.stroke(plate, colour, marks.geometry, line_mm=marks.mm("line_mm"), dashes_mm=dashes)
 
 
@@ -50,7 +50,7 @@ def _dots(ink: Ink, marks: Marks, /) -> None:
 def _put_dots(ink: Ink, marks: Marks, along: list[np.ndarray]) -> None:
     dot = marks.mm("dot_mm")
     places = stations(marks.geometry, along).places
-    ink.stamp(MARKS[marks.symbol.ink], tint(marks.symbol.ink), CIRCLE, places, size_mm=(dot, dot))
+    ink.stamp(PLATES[marks.symbol.ink], tint(marks.symbol.ink), CIRCLE, places, size_mm=(dot, dot))
 
 
 def _tagged(ink: Ink, marks: Marks, /) -> None:
@@ -118,16 +118,17 @@ def _road(ink: Ink, marks: Marks, /) -> None:
         bands = shapely.buffer(marks.geometry, marks.mm("width_mm") / 2 + marks.mm("edge_mm") / 2, cap_style="flat")
     else:
         bands = marks.geometry
-    ink.fill(surface_plate(symbol.fill, symbol.mm("fill_pct")), tint(symbol.fill, symbol.mm("fill_pct")), bands)
-    ink.stroke(MARKS[symbol.edge], tint(symbol.edge), bands, line_mm=marks.mm("edge_mm"))
+    ink.fill(PLATES[symbol.fill], tint(symbol.fill, symbol.mm("fill_pct")), bands)
+    ink.stroke(PLATES[symbol.edge], tint(symbol.edge), bands, line_mm=marks.mm("edge_mm"))
 
 
 def _railway(ink: Ink, marks: Marks, /) -> None:
-    """A black line with white dashes in it."""
+    """A black line with white dashes in it, that stay white on any ground."""
+    ink.stroke(Plate.WHITE, tint("white"), marks.geometry, line_mm=marks.mm("line_mm"))
     _line(ink, marks)
     dashes = fitted_dashes(marks.geometry, dash_mm=marks.mm("dash_mm"), gap_mm=marks.mm("gap_mm"))
-    white = [(0.0, gap / 2, dash, gap / 2) for dash, gap in dashes]
-    ink.stroke(Plate.WHITE_IN_BLACK, tint("white"), marks.geometry, line_mm=marks.mm("width_mm"), dashes_mm=white)
+    inner = [(0.0, dash / 2, gap, dash / 2) for dash, gap in dashes]
+    ink.stroke(Plate.BLACK, tint("white"), marks.geometry, line_mm=marks.mm("width_mm"), dashes_mm=inner)
 
 
 def _power_line(ink: Ink, marks: Marks, /) -> None:

@@ -12,8 +12,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pipeline.draft.symbols import Kind, SymbolTable
-from pipeline.sheet.colours import tint
+from pipeline.draft.symbols import BASE_SCALE, Kind, SymbolTable
+from pipeline.sheet.colours import Plate, tint
 from pipeline.sheet.ink import Ink
 from pipeline.sheet.legend import SAMPLE_HEIGHT_MM, SAMPLE_MM, sample
 from pipeline.sheet.marks import Marks
@@ -33,6 +33,8 @@ NAME_PT, NOTE_PT, TITLE_PT = 7.0, 6.2, 15.0
 LINE_SPACING = 1.28
 """Distance of base lines over the size of the type (common practice, no source)."""
 MM_PER_PT = 25.4 / 72
+WHITE_RIM_MM = 0.05
+"""A hair line that shows where a white sample is."""
 DRAFT_COLOUR = tint("purple")
 BAR_LENGTHS_M = (50, 100, 200, 250, 500, 1000, 1500, 2000, 2500, 5000, 10000, 20000, 50000)
 LONGEST_BAR_MM = 50.0
@@ -116,10 +118,10 @@ def legend_row(number: str, kind: Kind, /, *, symbols: SymbolTable, scale: int, 
 
     def draw(book: Book, ink: Ink, box: Box) -> None:
         place = Box(box.left, box.bottom + (box.height - SAMPLE_HEIGHT_MM) / 2, SAMPLE_MM, SAMPLE_HEIGHT_MM)
-        if number == "405":
-            book.box(Box(place.left + 0.5, place.bottom + 0.3, SAMPLE_MM - 1, SAMPLE_HEIGHT_MM - 0.6), line_mm=0.05)
         geometry = np.array([sample(kind, place, number=number)], object)
-        draw_marks(ink, Marks(symbol, geometry, np.array([np.nan]), 15000 / scale), kind)
+        draw_marks(ink, Marks(symbol, geometry, np.array([np.nan]), BASE_SCALE / scale), kind)
+        if symbol.fill == "white" and kind == "area":
+            ink.stroke(Plate.BLACK, tint("black"), geometry, line_mm=WHITE_RIM_MM)
         first = box.bottom + box.height / 2 + (len(lines) - 1) * step / 2 - NAME_PT * MM_PER_PT * 0.36
         for i, line in enumerate(lines):
             book.text(box.left + name_left, first - i * step, line, size_pt=NAME_PT)

@@ -163,7 +163,7 @@ def _grid_of_parts(
 ) -> list[Sheet]:
     margin, title = settings.page_margin_mm, _title_of(page, settings)
     foot = Box(margin, margin, page[0] - 2 * margin, settings.foot_mm)
-    width, height = page[0] - 2 * margin, title.bottom - foot.top - settings.gap_mm
+    width, height = page[0] - 2 * margin, title.bottom - foot.top - 2 * settings.gap_mm
     lefts = _starts(frame.width_mm, width, settings.sheet_overlap_mm)
     bottoms = _starts(frame.height_mm, height, settings.sheet_overlap_mm)[::-1]
     sheets = []

@@ -56,3 +56,14 @@ def map_picture(drawing: SheetDrawing, picture: Picture, /) -> tuple[Picture, Af
     bottom = math.ceil((sheet.height_mm - sheet.window.bottom) * per_mm[1])
     transform: Affine = ground_from_pixel(drawing, picture) @ Affine.translation(left, top)
     return picture[top:bottom, left:right], transform
+
+
+def map_resolution_dpi(drawing: SheetDrawing, /, *, dpi: float, largest_image_mpx: float) -> float:
+    """Resolution at which the first page shows the map as finely as `dpi` does at the map's scale.
+
+    A map on one page needs `dpi` itself; an overview needs more, up to the most pixels allowed.
+    """
+    sheet = drawing.sheets[0]
+    page_inches2 = sheet.width_mm * sheet.height_mm / MM_PER_INCH**2
+    most = math.sqrt(largest_image_mpx * 1e6 / page_inches2)
+    return min(dpi / sheet.magnify, max(most, dpi))

@@ -6,7 +6,7 @@ from collections.abc import Callable
 
 import numpy as np
 
-from pipeline.sheet.colours import MARKS, tint
+from pipeline.sheet.colours import PLATES, Plate, tint
 from pipeline.sheet.ink import CIRCLE, Ink, Shape, arc, joined, polyline
 from pipeline.sheet.marks import Marks
 
@@ -36,19 +36,22 @@ def _solid(shape: Shape) -> Callable[[Ink, Marks], None]:
 
     def draw(ink: Ink, marks: Marks) -> None:
         size = (marks.mm("length_mm"), marks.mm("width_mm"))
-        ink.stamp(MARKS[marks.symbol.ink], tint(marks.symbol.ink), shape, marks.places, size_mm=size)
+        ink.stamp(PLATES[marks.symbol.ink], tint(marks.symbol.ink), shape, marks.places, size_mm=size)
 
     return draw
 
 
-def _outlined(shape: Shape, *, turns: bool = False) -> Callable[[Ink, Marks], None]:
-    """A drawing that follows the shape with a line; the size is the outer one, the line's width included."""
+def _outlined(shape: Shape, *, turns: bool = False, is_open: bool = False) -> Callable[[Ink, Marks], None]:
+    """A drawing that follows the shape with a line; the size is the outer one, the line's width included.
+
+    A shape open to one side has the line's width at the other alone.
+    """
 
     def draw(ink: Ink, marks: Marks) -> None:
         line = marks.mm("line_mm")
-        size = (marks.mm("length_mm") - line, marks.mm("width_mm") - line)
+        size = (marks.mm("length_mm") - line, marks.mm("width_mm") - (line / 2 if is_open else line))
         turn = np.nan_to_num(marks.turn_deg) if turns else None
-        plate, colour = MARKS[marks.symbol.ink], tint(marks.symbol.ink)
+        plate, colour = PLATES[marks.symbol.ink], tint(marks.symbol.ink)
         ink.stamp(plate, colour, shape, marks.places, size_mm=size, turn_deg=turn, line_mm=line)
 
     return draw
@@ -56,19 +59,19 @@ def _outlined(shape: Shape, *, turns: bool = False) -> Callable[[Ink, Marks], No
 
 def _dot(ink: Ink, marks: Marks, /) -> None:
     dot = marks.mm("dot_mm")
-    ink.stamp(MARKS[marks.symbol.ink], tint(marks.symbol.ink), CIRCLE, marks.places, size_mm=(dot, dot))
+    ink.stamp(PLATES[marks.symbol.ink], tint(marks.symbol.ink), CIRCLE, marks.places, size_mm=(dot, dot))
 
 
 def _ellipse(ink: Ink, marks: Marks, /) -> None:
     """The long axis points along the direction of the feature; without one it lies east to west."""
     size = (marks.mm("width_mm"), marks.mm("length_mm"))
     turn = np.where(np.isnan(marks.turn_deg), 90.0, marks.turn_deg)
-    ink.stamp(MARKS[marks.symbol.ink], tint(marks.symbol.ink), CIRCLE, marks.places, size_mm=size, turn_deg=turn)
+    ink.stamp(PLATES[marks.symbol.ink], tint(marks.symbol.ink), CIRCLE, marks.places, size_mm=size, turn_deg=turn)
 
 
 def _white_ring(ink: Ink, marks: Marks, /) -> None:
     size = (marks.mm("length_mm"), marks.mm("width_mm"))
-    ink.stamp(MARKS["black"], tint("white"), CIRCLE, marks.places, size_mm=size)
+    ink.stamp(Plate.WHITE, tint("white"), CIRCLE, marks.places, size_mm=size)
     _outlined(CIRCLE)(ink, marks)
 
 
@@ -86,14 +89,14 @@ POINT_DRAWINGS: dict[str, Callable[[Ink, Marks], None]] = {
     "dot": _dot,
     "spot_height": _dot,
     "ellipse": _ellipse,
-    "triangle": _solid(Shape(TRIANGLE.steps, TRIANGLE.points)),
-    "semicircle": _outlined(SEMICIRCLE),
+    "triangle": _solid(TRIANGLE),
+    "semicircle": _outlined(SEMICIRCLE, is_open=True),
     "vee": _outlined(VEE, turns=True),
     "ring": _outlined(CIRCLE),
     "white_ring": _white_ring,
     "ringed_dot": _ringed_dot,
     "square": _outlined(SQUARE),
-    "spring": _outlined(SPRING, turns=True),
+    "spring": _outlined(SPRING, turns=True, is_open=True),
     "star": _outlined(STAR),
     "cross": _outlined(CROSS),
     "tower": _tower,
