@@ -26,6 +26,9 @@ INTERNATIONAL_FOOT_M = 0.3048
 US_SURVEY_FOOT_M = 1200 / 3937
 """Exactly, by the Mendenhall Order of 1893 (EPSG unit 9003)."""
 
+METRES_PER_DEGREE = 111_320.0
+"""Of latitude, roughly: the equator's 40 075 km over 360 (arithmetic)."""
+
 HEIGHT_UNITS_M: Mapping[str, float] = {
     "metre": 1.0,
     "foot": INTERNATIONAL_FOOT_M,
@@ -39,6 +42,8 @@ _LINEAR_UNITS_M = {9001: 1.0, 9002: INTERNATIONAL_FOOT_M, 9003: US_SURVEY_FOOT_M
 # Numbers of the GeoTIFF keys (OGC GeoTIFF 1.1, annex B).
 _KEY_GEOGRAPHIC, _KEY_PROJECTED, _KEY_PLAN_UNIT, _KEY_VERTICAL, _KEY_HEIGHT_UNIT = 2048, 3072, 3076, 4096, 4099
 _USER_DEFINED = 32767
+
+_LONGEST_AREA = 60
 
 # UTM is defined between these latitudes (NGA.SIG.0012, Universal Grids).
 _UTM_SOUTH_DEG, _UTM_NORTH_DEG = -80.0, 84.0
@@ -281,9 +286,11 @@ def _common_crs(tiles: Mapping[str, tuple[TileCrs, Bounds]], given_crs: str | No
             f"{_some_of(without)}: {why}. Ask whoever made the tiles, and write it in the area file, "
             "for example 'crs: EPSG:25832'."
         )
+    # Naming a CRS takes PROJ up to a second, so each spelling is looked up once.
+    texts = {wkt: crs_text(pyproj.CRS.from_wkt(str(wkt))) for wkt in {crs.plan_wkt for crs, _ in tiles.values()}}
     groups: dict[str, list[str]] = {}
     for name, (crs, _) in tiles.items():
-        groups.setdefault(crs_text(pyproj.CRS.from_wkt(str(crs.plan_wkt))), []).append(name)
+        groups.setdefault(texts[crs.plan_wkt], []).append(name)
     if len(groups) > 1:
         parts = [f"{tiles[names[0]][0].name}: {_some_of(names)}" for names in groups.values()]
         raise SurveyError(
@@ -377,6 +384,7 @@ def _check_plausible(source: TileCrs, outer: Bounds, name: str) -> list[str]:
     if _is_at_home(plan, (south, west, north, east)):
         raise SurveyError(f"{name}: the axes are swapped: x and y ({numbers}) fit {source.name} only the other way.")
     area = plan.area_of_use.name.rstrip(".") if plan.area_of_use else "another place"
+    area = area if len(area) <= _LONGEST_AREA else area[:_LONGEST_AREA].rstrip() + " ..."
     return [f"the coordinates lie outside the area {source.name} is made for ({area}); check 'crs:'"]
 
 

@@ -259,16 +259,16 @@ def _check_distinct(tiles: Sequence[Tile]) -> None:
             raise SurveyError(f"{twin} and {tile.path} are the same tile twice. Leave one out of 'tiles:'.")
 
 
-def bounds_without_strays(east: NDArray[np.float64], north: NDArray[np.float64], /, *, gap_m: float) -> Bounds:
+def bounds_without_strays(east: NDArray[np.float64], north: NDArray[np.float64], /, *, gap: float) -> Bounds:
     """west, south, east, north around places, without the few that lie far from all others.
 
-    A group of at most one place in a hundred goes when at least `gap_m` of empty ground, measured east or north, lies
-    between it and the rest.
+    A group of at most one place in a hundred goes when an empty strip at least `gap` wide, in the units of the places,
+    lies between it and the rest.
     """
     kept = np.ones(len(east), np.bool_)
     for _ in range(2):  # a second look along east, as a stray in the north may have bridged a gap
         for places in (east, north):
-            kept &= _without_strays(places, kept, gap_m)
+            kept &= _without_strays(places, kept, gap)
     return (
         float(east[kept].min()),
         float(north[kept].min()),
@@ -277,14 +277,16 @@ def bounds_without_strays(east: NDArray[np.float64], north: NDArray[np.float64],
     )
 
 
-def _without_strays(places: NDArray[np.float64], kept: NDArray[np.bool_], gap_m: float) -> NDArray[np.bool_]:
+def _without_strays(places: NDArray[np.float64], kept: NDArray[np.bool_], gap: float) -> NDArray[np.bool_]:
     """(n,) bool: places along one axis that are not in a small group beyond a gap."""
     in_order = np.sort(places[kept])
-    gaps = np.flatnonzero(np.diff(in_order) >= gap_m)
+    gaps = np.flatnonzero(np.diff(in_order) >= gap)
     starts = np.concatenate(([-np.inf], in_order[gaps + 1]))
     group = np.searchsorted(starts, places, side="right") - 1
     sizes = np.bincount(group[kept], minlength=len(starts))
-    large: NDArray[np.bool_] = (sizes > _MOST_STRAYS * kept.sum())[group]
+    is_large = sizes > _MOST_STRAYS * kept.sum()
+    # Places strewn so thinly that every group is small have no strays.
+    large: NDArray[np.bool_] = is_large[group] if is_large.any() else np.ones(len(places), np.bool_)
     return large
 
 

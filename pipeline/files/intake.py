@@ -7,9 +7,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from pipeline.coordinates import WorkingCrs, choose_working_crs, placement_of
+from pipeline.coordinates import WorkingCrs, bounds_in_working, choose_working_crs, placement_of
 from pipeline.errors import SurveyError
 from pipeline.files.las import checksum, points_bounds, read_header, sample_points
+from pipeline.grid import Bounds
 from pipeline.points.cloud import Cloud
 from pipeline.settings import SurveySettings
 from pipeline.tiles import Tile, TileHeader, TileTable, make_table, refuse_empty, tile_name
@@ -56,13 +57,14 @@ def take_in(
     if len(headers) < len(paths):
         _refuse_shared_name(paths)
     refuse_empty({str(header.path): header.n_points for header in headers.values()})
+    bounds = {name: points_bounds(header, settings=settings) for name, header in headers.items()}
     working = choose_working_crs(
-        {str(header.path): (header.crs, header.bounds) for header in headers.values()},
+        {str(header.path): (header.crs, bounds[name]) for name, header in headers.items()},
         given_crs=given_crs,
         given_height_unit=given_height_unit,
         settings=settings,
     )
-    tiles = [_tile_of(name, header, working, settings) for name, header in headers.items()]
+    tiles = [_tile_of(name, header, bounds[name], working) for name, header in headers.items()]
     table = make_table(tiles, crs=working.crs, settings=settings)
     return Intake(table, working, tuple(headers[name] for name in table.names))
 
@@ -77,10 +79,10 @@ def _refuse_shared_name(paths: Sequence[Path]) -> None:
             )
 
 
-def _tile_of(name: str, header: TileHeader, working: WorkingCrs, settings: SurveySettings) -> Tile:
+def _tile_of(name: str, header: TileHeader, bounds: Bounds, working: WorkingCrs) -> Tile:
     placement = placement_of(header.crs, working)
-    bounds = points_bounds(header.path, placement, settings=settings)
-    return Tile(name, str(header.path), checksum(header.path), header.n_points, bounds, placement)
+    in_metres = bounds_in_working(bounds, placement)
+    return Tile(name, str(header.path), checksum(header.path), header.n_points, in_metres, placement)
 
 
 def read_samples(table: TileTable, /, *, settings: SurveySettings) -> dict[str, Cloud]:

@@ -45,24 +45,35 @@ def _undecodable(path: Path, why: str) -> SurveyError:
     )
 
 
-def check_chunks(source: BinaryIO, header: TileHeader, layout: lazrs.LazVlr, /) -> None:
-    """Refuse a tile whose chunks do not add up to the bytes and points it has.
+def read_chunks(source: BinaryIO, header: TileHeader, how: bytes, /) -> list[tuple[int, int]]:
+    """Points and bytes of every chunk of a compressed tile.
+
+    Parameters
+    ----------
+    how : bytes
+        Content of the record that says how the tile is compressed.
 
     Raises
     ------
     SurveyError
-        If they do not; the file is damaged.
+        If the chunks do not add up to the points and bytes that are there; the file is damaged.
     """
     source.seek(header.points_offset)
     with decoding(header.path):
-        table = lazrs.read_chunk_table(source, layout)
-    n_bytes = sum(size for _, size in table)
-    n_points = sum(count for count, _ in table)
-    last = table[-1][0] if table and not layout.uses_variable_size_chunks() else 1
-    if not n_points - last < header.n_points <= n_points or header.points_offset + 8 + n_bytes > header.n_bytes:
+        layout = lazrs.LazVlr(how)
+        if layout.item_size() != header.record_bytes:
+            raise _undecodable(header.path, "its records are not as long as its header says")
+        chunks: list[tuple[int, int]] = lazrs.read_chunk_table(source, layout)
+    n_bytes = sum(size for _, size in chunks)
+    n_points = sum(count for count, _ in chunks)
+    # Chunks of equal length are all counted as full, the last one too.
+    n_spare = n_points - header.n_points
+    most_spare = chunks[-1][0] - 1 if chunks and not layout.uses_variable_size_chunks() else 0
+    if not 0 <= n_spare <= most_spare or header.points_offset + 8 + n_bytes > header.n_bytes:
         raise _undecodable(header.path, f"its chunks hold {n_points:,} points in {n_bytes:,} bytes")
     if header.point_format >= 6:
-        _check_layers(source, header, [size for _, size in table])
+        _check_layers(source, header, [size for _, size in chunks])
+    return [*chunks[:-1], (chunks[-1][0] - n_spare, chunks[-1][1])]
 
 
 def _check_layers(source: BinaryIO, header: TileHeader, sizes: list[int]) -> None:
