@@ -77,8 +77,8 @@ def make_place(*, seed: int, size_m: float) -> Place:
 def _make_ground(lattice: Lattice, rng: np.random.Generator, hectares: float) -> tuple[Ground, Field]:
     streams = courses(rng, lattice.size_m)
     ground = Ground(lattice, shape(lattice, rng, streams, relief_m=float(rng.uniform(30, 38))))
-    for line, _ in streams:
-        ground.taken += [(x, y, 7.0) for x, y in resampled(line, 9)]
+    for course in streams:
+        ground.taken += [(x, y, 7.0) for x, y in resampled(course.line, 9)]
     for _ in range(max(1, round(hectares / 25))):
         add_terrace(ground, rng, float(rng.uniform(36, 46)))
     ponds = [add_terrace(ground, rng, float(rng.uniform(19, 25))) for _ in range(max(1, round(hectares / 25)))]
@@ -87,7 +87,7 @@ def _make_ground(lattice: Lattice, rng: np.random.Generator, hectares: float) ->
     add_gullies(ground, rng, max(1, round(hectares / 8)))
     add_knolls_and_pits(ground, rng, round(1.1 * hectares), round(0.7 * hectares))
     add_micro_relief(ground, rng)
-    add_channels(ground, [line for line, _ in streams])
+    add_channels(ground, [course.line for course in streams])
     water: Field = np.zeros_like(ground.height)
     for x, y, radius in ponds:
         water = np.maximum(water, add_pond(ground, rng, x, y, radius * 0.55))

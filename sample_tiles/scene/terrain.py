@@ -40,45 +40,67 @@ class Ground:
         return float(bilinear(self.height, self.lattice, np.array([x]), np.array([y]))[0])
 
 
-def courses(rng: np.random.Generator, size_m: float) -> list[tuple[Metres, Metres]]:
-    """Streams that cross the square with their side streams: polylines and the height of each vertex."""
+@dataclass(frozen=True)
+class Course:
+    """A stream before there is ground: where it runs and how high the valley floor is beside every place.
+
+    The floor depends on how far a place lies along `heading` from `foot`, so it has no step anywhere.
+    """
+
+    line: Metres
+    foot: Metres
+    heading: Metres
+    floor_m: float
+    gradient: float
+    steepening: float
+    reach_m: tuple[float, float]
+    """Where along `heading` the floor begins and ends to rise."""
+
+    def floor(self, x: Field, y: Field) -> Field:
+        """Height of the valley floor beside each place."""
+        reach = (x - self.foot[0]) * self.heading[0] + (y - self.foot[1]) * self.heading[1]
+        reach = np.clip(reach, *self.reach_m)
+        return (self.floor_m + self.gradient * reach + self.steepening * reach**2).astype(np.float32)
+
+
+def courses(rng: np.random.Generator, size_m: float) -> list[Course]:
+    """Streams that cross the square, each with a side stream down either flank."""
     result = []
     count = max(1, round(size_m / 450))
     heading = rng.uniform(-0.35, 0.35) + rng.choice([0.0, np.pi / 2, np.pi, -np.pi / 2])
     along, across = np.array([np.cos(heading), np.sin(heading)]), np.array([-np.sin(heading), np.cos(heading)])
     for k in range(count):
-        middle = np.array([size_m, size_m]) / 2 + across * size_m * ((k + 0.5) / count - 0.5 + rng.uniform(-0.08, 0.08))
+        aside = (k + 0.5) / count - 0.5 + rng.uniform(-0.08, 0.08)
+        middle = np.array([size_m, size_m]) / 2 + across * size_m * aside
         t = np.arange(-0.85 * size_m, 0.85 * size_m, 5.0)
         sway = 14 * np.sin(2 * np.pi * t / rng.uniform(150, 220) + rng.uniform(0, 6)) + 3 * np.sin(t / 9)
-        main = middle + t[:, None] * along + sway[:, None] * across
-        fall = rng.uniform(0.035, 0.055)
-        height = 8 * np.sin(k * 2.1) - fall * t
-        result.append((main, height))
-        result += [_side_stream(rng, main, height, along, across * side, size_m / count) for side in (-1, 1)]
+        line = middle + t[:, None] * along + sway[:, None] * across
+        main = Course(line, middle, along, 8 * np.sin(k * 2.1), -rng.uniform(0.035, 0.055), 0.0, (-size_m, size_m))
+        result.append(main)
+        result += [_side_course(rng, main, across * side, size_m / count) for side in (-1, 1)]
     return result
 
 
-def _side_stream(
-    rng: np.random.Generator, main: Metres, height: Metres, along: Metres, away: Metres, room_m: float
-) -> tuple[Metres, Metres]:
-    """A side stream that comes down one flank and joins the main one, as one vertex list from its head."""
-    join = int(len(main) * rng.uniform(0.36, 0.66))
+def _side_course(rng: np.random.Generator, main: Course, away: Metres, room_m: float) -> Course:
+    """A side stream that comes down one flank and joins the main one, its line running from its head."""
+    join = main.line[int(len(main.line) * rng.uniform(0.36, 0.66))]
     reach = np.arange(0, rng.uniform(0.30, 0.40) * room_m, 4.0)
     bend = 6 * np.sin(reach / 25 + rng.uniform(0, 6)) * np.minimum(reach / 30, 1)
-    line = main[join] + reach[:, None] * (away * 0.9 - along * 0.42) + bend[:, None] * along
-    return line[::-1], (height[join] + 0.10 * reach + 0.0006 * reach**2)[::-1]
+    line = join + reach[:, None] * (away * 0.9 - main.heading * 0.42) + bend[:, None] * main.heading
+    at_join = float(main.floor(join[0], join[1]))
+    return Course(line[::-1], join, away, at_join, 0.11, 0.0007, (0.0, 1.2 * float(reach[-1])))
 
 
-def shape(lattice: Lattice, rng: np.random.Generator, streams: list[tuple[Metres, Metres]], relief_m: float) -> Field:
+def shape(lattice: Lattice, rng: np.random.Generator, streams: list[Course], relief_m: float) -> Field:
     """Hills between the streams: flanks that rise from each course, bent by noise into spurs and re-entrants."""
     total: Field = np.zeros((lattice.n, lattice.n), np.float32)
     nearest: Field = np.full((lattice.n, lattice.n), np.inf, np.float32)
     softness_m = 4.0
-    for line, height in streams:
-        course = _vertex_distance(lattice, line, height)
-        rise = relief_m * (1 - np.exp(-((course[0] / 85) ** 1.35)))
-        total += np.exp(-np.clip(course[1] + rise + 100, 0, 400) / softness_m)
-        nearest = np.minimum(nearest, course[0])
+    for course in streams:
+        distance = _distance(lattice, course.line)
+        rise = relief_m * (1 - np.exp(-((distance / 85) ** 1.35)))
+        total += np.exp(-np.clip(course.floor(lattice.x, lattice.y) + rise + 100, 0, 400) / softness_m)
+        nearest = np.minimum(nearest, distance)
     ground = -softness_m * np.log(total) - 100
     away = 1 - np.exp(-nearest / 45)
     for wavelength_m, height_m in ((210, 9.0), (95, 3.6), (45, 1.1)):
@@ -86,22 +108,14 @@ def shape(lattice: Lattice, rng: np.random.Generator, streams: list[tuple[Metres
     return ndi.gaussian_filter(ground.astype(np.float32), 3.0 / lattice.cell_m)
 
 
-def _vertex_distance(lattice: Lattice, line: Metres, height: Metres) -> tuple[Field, Field]:
-    """Distance to a course and the course's height there, on the lattice, computed every 4 m and stretched."""
+def _distance(lattice: Lattice, line: Metres) -> Field:
+    """Distance to a course, computed every 4 m and stretched over the lattice."""
     every = 8
-    x, y = lattice.x[0, ::every], lattice.y[::every, 0]
-    px, py = np.meshgrid(x, y)
-    fine = resampled(np.column_stack([line, height])[:, :2], 2.0)
-    s = np.concatenate([[0], np.cumsum(np.hypot(*np.diff(line, axis=0).T))])
-    fine_height = np.interp(np.linspace(0, s[-1], len(fine)), s, height)
-    distance, which = cKDTree(fine).query(np.column_stack([px.ravel(), py.ravel()]))
-    shape2 = px.shape
-    zoom = [
-        ndi.zoom(v.reshape(shape2).astype(np.float32), every, order=1, grid_mode=True, mode="nearest")
-        for v in (distance, fine_height[which])
-    ]
-    n = lattice.n
-    return zoom[0][:n, :n], zoom[1][:n, :n]
+    px, py = np.meshgrid(lattice.x[0, ::every], lattice.y[::every, 0])
+    distance, _ = cKDTree(resampled(line, 2.0)).query(np.column_stack([px.ravel(), py.ravel()]))
+    coarse = distance.reshape(px.shape).astype(np.float32)
+    full: Field = ndi.zoom(coarse, every, order=1, grid_mode=True, mode="nearest")
+    return full[: lattice.n, : lattice.n]
 
 
 def add_terrace(ground: Ground, rng: np.random.Generator, radius_m: float) -> tuple[float, float, float]:
