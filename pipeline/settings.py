@@ -311,10 +311,16 @@ class LandformSettings(Section):
         0.85, ge=0.3, le=3, description="Lowest knoll: 1 m (ISOM 109) less what smoothing takes from a small one."
     )
     min_knoll_likeness: float = Field(
-        0.42, ge=0, le=1, description="Share of the shape one rounded bump must explain; lips and spurs reach 0.3."
+        0.45, ge=0, le=1, description="Share of the shape one rounded bump must explain; lips and spurs reach 0.4."
+    )
+    min_knoll_radius_m: float = Field(
+        2.5, ge=0.5, le=10, description="Smaller lumps are boulders, stumps or brush that passed for ground."
     )
     steepest_earth_deg: float = Field(
-        45.0, ge=30, le=80, description="Lumps with steeper sides are rock or wood, not earth (common practice)."
+        33.0,
+        ge=20,
+        le=80,
+        description="Lumps with steeper sides are rock or wood: loose earth rests at 30 to 35 degrees (common practice).",
     )
     min_elongation: float = Field(
         1.6, ge=1, le=4, description="Length over width from which a knoll is elongated: the symbol 110 is 2 to 1."
@@ -327,7 +333,7 @@ class LandformSettings(Section):
         0.75, ge=0.3, le=3, description="Shallowest hollow: 1 m (ISOM 111, 112) less what smoothing fills of a small one."
     )
     min_hollow_likeness: float = Field(
-        0.5, ge=0, le=1, description="Share of the shape one rounded hollow must explain; the foot of a step reaches 0.25."
+        0.55, ge=0, le=1, description="Share of the shape one rounded hollow must explain; uneven ground reaches 0.5."
     )
     min_pit_side_deg: float = Field(
         30.0, ge=10, le=80, description="Hollows with steeper sides are pits (112), gentler ones depressions (111)."
@@ -487,6 +493,24 @@ class VegetationSettings(Section):
     )
     open_radius_m: float = Field(
         6.0, ge=2, le=15, description="A gap between crowns is open land only where a circle of this radius fits in."
+    )
+    clear_view_m2_per_m3: float = Field(
+        0.1, gt=0, le=1, description="Below this density of the visibility layer one sees 20 m: 407, 409 not 406, 408."
+    )
+    view_window_m: float = Field(
+        3.0, ge=1, le=10, description="Sigma of the window for the view: wider than for density, a view is of an area."
+    )
+    lone_crown_max_m2: float = Field(
+        110.0, ge=20, le=400, description="Crowns up to this size are trees in open land; larger ones drawn as forest."
+    )
+    scattered_max_cover_ratio: float = Field(
+        0.3, ge=0.1, le=0.5, description="With more cover around them lone crowns are forest (common practice, no source)."
+    )
+    scattered_min_cover_ratio: float = Field(
+        0.08, ge=0.02, le=0.3, description="With less cover trees in open land are drawn one by one: 8 crowns of 100 m2/ha."
+    )
+    scattered_window_m: float = Field(
+        15.0, ge=5, le=50, description="Sigma in which lone crowns are counted together: the smallest 402 is 30 m wide."
     )
     rough_growth_ratio: float = Field(
         0.1, ge=0.02, le=0.5, description="Open land where more pulses than this meet grass or heath is rough (403)."

@@ -8,7 +8,9 @@ import numpy as np
 from pipeline.features import join_features, no_features
 from pipeline.grid import Grid, Heights
 from pipeline.landform.contours import contour_levels, draft_contours
+from pipeline.landform.depressions import draft_hollows
 from pipeline.landform.generalise import generalised_surface
+from pipeline.landform.knolls import draft_knolls
 from pipeline.landform.necks import widen_necks
 from pipeline.landform.paper import ground_m
 from pipeline.landform.seen import how_well_seen
@@ -70,4 +72,5 @@ def draft_landforms(
     contours = draft_contours(
         surface, surface_grid, seen, ground_support, grid, interval_m=interval_m, scale=scale, settings=settings
     )
-    return join_features([contours], grid.crs)
+    points = [make(bare_earth, seen, grid, settings=settings) for make in (draft_knolls, draft_hollows)]
+    return join_features([contours, *points], grid.crs)

@@ -1,0 +1,293 @@
+"""Bumps and hollows a few metres across: what stands out from ground that is itself sloping and curved.
+
+A knoll on a slope has no closed contour and no summit of its own, so heights are compared with the ground around: in a
+round window a polynomial of the fourth degree is fitted together with one rounded bump in the middle. The polynomial
+takes what slope, spur and re-entrant explain; the bump is what they cannot. How well bump and polynomial together
+match the window tells a knoll from the lip of a cliff, and how the bump compares with what the same fit gives all
+around tells it from ground that is restless everywhere.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, fields
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import ndimage, signal
+
+from pipeline.grid import EastNorth, Grid, Heights, Mask
+from pipeline.landform.generalise import coarsen, fill_voids
+
+# Of the window fits tried on ground of known spectrum this one told bumps apart best: higher degrees also follow the
+# bump, lower ones not the slope.
+POLYNOMIAL_DEGREE = 4
+WINDOW_RADII = 2.0
+# A rounded bump falls to 1/e of its height at this share of its radius, so that hardly 4 % are left at its foot.
+BELL_SHARE = 0.55
+CELLS_PER_RADIUS = 4
+MAX_UNKNOWN_SHARE = 0.25
+
+
+@dataclass(frozen=True)
+class Bumps:
+    """Bumps (or hollows) found, one array a column.
+
+    Attributes
+    ----------
+    places : (n, 2) float64, metres
+        The middle.
+    height_m : (n,) float64
+        Height above, or depth below, the ground around; never negative.
+    radius_m : (n,) float64
+        Distance from the middle to the foot.
+    likeness : (n,) float64, 0..1
+        Share of what the curved ground around leaves open that one rounded bump explains.
+    contrast : (n,) float64
+        Height over the usual height of such a fit round about; 1 is what restless ground gives everywhere.
+    elongation : (n,) float64
+        Length over width, 1 for a round one.
+    angle_deg : (n,) float64
+        Direction of the long axis, clockwise from grid north, 0..180.
+    """
+
+    places: EastNorth
+    height_m: NDArray[np.float64]
+    radius_m: NDArray[np.float64]
+    likeness: NDArray[np.float64]
+    contrast: NDArray[np.float64]
+    elongation: NDArray[np.float64]
+    angle_deg: NDArray[np.float64]
+
+    @property
+    def side_slope_deg(self) -> NDArray[np.float64]:
+        """(n,) steepest part of the sides, had the ground around been level."""
+        steepest = np.sqrt(2 / np.e) / BELL_SHARE * self.height_m / self.radius_m
+        return np.asarray(np.degrees(np.arctan(steepest)))
+
+    def where(self, chosen: NDArray[np.bool_] | NDArray[np.int64], /) -> Bumps:
+        """The chosen ones, by mask or by number."""
+        return Bumps(**{field.name: getattr(self, field.name)[chosen] for field in fields(self)})
+
+
+@dataclass(frozen=True)
+class _Window:
+    """The fit of polynomial and bump in a round window of one size, as arrays over its cells."""
+
+    inside: NDArray[np.bool_]
+    east_m: NDArray[np.float64]
+    north_m: NDArray[np.float64]
+    weight: NDArray[np.float64]
+    basis: NDArray[np.float64]
+    bump: NDArray[np.float64]
+
+    @classmethod
+    def of(cls, radius_m: float, cell_m: float) -> _Window:
+        reach = int(np.ceil(WINDOW_RADII * radius_m / cell_m))
+        south, east = np.mgrid[-reach : reach + 1, -reach : reach + 1] * cell_m
+        away_sq = (south**2 + east**2) / (WINDOW_RADII * radius_m) ** 2
+        inside = away_sq <= 1
+        x, y = east[inside], -south[inside]
+        # Cells near the rim count less, so that the answer does not jump as the window moves on.
+        weight = np.sqrt(np.clip(1 - away_sq[inside], 0.02, 1))
+        degrees = [(i, j) for i in range(POLYNOMIAL_DEGREE + 1) for j in range(POLYNOMIAL_DEGREE + 1 - i)]
+        powers = np.stack([(x / radius_m) ** i * (y / radius_m) ** j for i, j in degrees], axis=1)
+        basis, _ = np.linalg.qr(powers * weight[:, None])
+        bump = weight * np.exp(-(x**2 + y**2) / (BELL_SHARE * radius_m) ** 2)
+        return cls(inside, x, y, weight, basis, bump - basis @ (basis.T @ bump))
+
+    @property
+    def kernel(self) -> NDArray[np.float64]:
+        """Weights that give the height of the bump when summed with the heights of the window."""
+        kernel = np.zeros(self.inside.shape)
+        kernel[self.inside] = self.bump * self.weight / (self.bump @ self.bump)
+        return kernel
+
+
+def find_bumps(
+    bare_earth: Heights,
+    grid: Grid,
+    /,
+    *,
+    upward: bool,
+    radii_m: Sequence[float],
+    min_height_m: float,
+    min_contrast: float,
+    min_likeness: float,
+    contrast_reach_m: float,
+    least_height_m: float,
+) -> Bumps:
+    """Bumps (or, not `upward`, hollows) with a radius near one of `radii_m`.
+
+    Where several sizes fit one place the best one stands. Nothing is reported where more than a quarter of the
+    window is unknown.
+
+    Parameters
+    ----------
+    bare_earth : (rows, cols) float32, metres
+    radii_m
+        Sizes to try, from the middle to the foot.
+    contrast_reach_m
+        Distance within which the usual height of the fit is taken.
+    least_height_m
+        Usual height of the fit on even ground: what lidar noise alone gives.
+
+    Returns
+    -------
+    Bumps, the highest contrast first.
+
+    Source
+    ------
+    Local least squares with a matched shape; own combination, no source. The convolution form is that of Savitzky and
+    Golay (1964), doi:10.1021/ac60214a047, in two dimensions.
+    """
+    found = [
+        _bumps_of_size(
+            bare_earth if upward else -bare_earth,
+            grid,
+            radius_m=radius_m,
+            min_height_m=min_height_m,
+            min_contrast=min_contrast,
+            min_likeness=min_likeness,
+            contrast_reach_m=contrast_reach_m,
+            least_height_m=least_height_m,
+        )
+        for radius_m in radii_m
+    ]
+    joined = Bumps(**{f.name: np.concatenate([getattr(part, f.name) for part in found]) for f in fields(Bumps)})
+    return _best_of_each_place(joined)
+
+
+def _bumps_of_size(
+    heights: Heights,
+    grid: Grid,
+    /,
+    *,
+    radius_m: float,
+    min_height_m: float,
+    min_contrast: float,
+    min_likeness: float,
+    contrast_reach_m: float,
+    least_height_m: float,
+) -> Bumps:
+    """Bumps of one radius."""
+    coarse, cells = coarsen(heights, grid, cell_m=radius_m / CELLS_PER_RADIUS)
+    filled, unknown = fill_voids(coarse)
+    level = filled.astype(np.float64) - filled.mean(dtype=np.float64)
+    window = _Window.of(radius_m, cells.cell_m)
+    reach = window.inside.shape[0] // 2
+    padded = _extend(level, reach)
+    height = signal.oaconvolve(padded, window.kernel[::-1, ::-1], mode="valid")
+    usual = _usual_height(height, known=~unknown, reach=int(contrast_reach_m / cells.cell_m))
+    contrast = height / np.maximum(usual, least_height_m)
+    apart = 2 * int(np.ceil(radius_m / 2 / cells.cell_m)) + 1
+    outside = ndimage.uniform_filter(unknown.astype(np.float32), window.inside.shape, mode="constant", cval=1.0)
+    peak = (ndimage.maximum_filter(height, apart) == height) & (height >= min_height_m) & (contrast >= min_contrast)
+    row, col = np.nonzero(peak & (outside <= MAX_UNKNOWN_SHARE) & ~unknown)
+    patches = _patches(padded, row, col, window)
+    likeness, elongation, angle_deg = _fit(patches, window)
+    east, north = cells.centres()
+    bumps = Bumps(
+        np.column_stack([east[col], north[row]]),
+        height[row, col],
+        np.full(len(row), radius_m),
+        likeness,
+        contrast[row, col],
+        elongation,
+        angle_deg,
+    )
+    return bumps.where(likeness >= min_likeness)
+
+
+def _usual_height(height: NDArray[np.float64], /, *, known: Mask, reach: int) -> NDArray[np.float64]:
+    """Standard deviation of the fitted heights round about, little moved by the few that stand out."""
+    # 1.4826 turns the median of absolute values into a standard deviation, sqrt(pi / 2) their mean (normal law).
+    overall = 1.4826 * float(np.median(np.abs(height[known])))
+    usual_part = np.minimum(np.abs(height), 3 * overall)
+    share = ndimage.uniform_filter(known.astype(np.float64), 2 * reach + 1)
+    total = ndimage.uniform_filter(np.where(known, usual_part, 0), 2 * reach + 1)
+    return np.asarray(np.sqrt(np.pi / 2) * total / np.maximum(share, 1e-6))
+
+
+def _extend(level: NDArray[np.float64], reach: int) -> NDArray[np.float64]:
+    """Heights continued beyond the edge by turning the ground about its edge, which keeps the slope."""
+    near = min(reach, *(side - 1 for side in level.shape))
+    return np.pad(np.pad(level, near, mode="reflect", reflect_type="odd"), reach - near, mode="edge")
+
+
+def _patches(
+    padded: NDArray[np.float64], row: NDArray[np.int64], col: NDArray[np.int64], window: _Window
+) -> NDArray[np.float64]:
+    """(n, cells of the window) heights around each place; `padded` is one reach larger on all sides."""
+    south, east = np.nonzero(window.inside)
+    return np.asarray(padded[row[:, None] + south, col[:, None] + east])
+
+
+def _fit(
+    patches: NDArray[np.float64], window: _Window
+) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
+    """Likeness, elongation and angle of the bump in each patch."""
+    weighted = patches * window.weight
+    weighted = weighted - (weighted @ window.basis) @ window.basis.T
+    energy = (weighted**2).sum(axis=1)
+    norm = window.bump @ window.bump
+    height = weighted @ window.bump / norm
+    likeness = np.clip(height**2 * norm / np.maximum(energy, 1e-12), 0, 1)
+    # What stands above half the bump, once the polynomial fitted with it is gone, gives its axes.
+    above = patches - (_polynomial_beside_bump(patches, height, window))
+    share = np.clip(above / np.maximum(height, 1e-9)[:, None] - 0.4, 0, None)
+    share *= (
+        np.hypot(window.east_m, window.north_m) <= 1.2 * np.hypot(window.east_m, window.north_m).max() / WINDOW_RADII
+    )
+    total = np.maximum(share.sum(axis=1), 1e-9)
+    mean_e, mean_n = share @ window.east_m / total, share @ window.north_m / total
+    ee = share @ window.east_m**2 / total - mean_e**2
+    nn = share @ window.north_m**2 / total - mean_n**2
+    en = share @ (window.east_m * window.north_m) / total - mean_e * mean_n
+    middle, spread = (ee + nn) / 2, np.hypot((ee - nn) / 2, en)
+    elongation = np.sqrt((middle + spread) / np.maximum(middle - spread, 1e-3))
+    angle_deg = np.degrees(0.5 * np.arctan2(2 * en, nn - ee)) % 180
+    return likeness, np.maximum(elongation, 1), angle_deg
+
+
+def _polynomial_beside_bump(
+    patches: NDArray[np.float64], height: NDArray[np.float64], window: _Window
+) -> NDArray[np.float64]:
+    """The ground around continued under the bump."""
+    radius_m = np.hypot(window.east_m, window.north_m).max() / WINDOW_RADII
+    bell = np.exp(-(window.east_m**2 + window.north_m**2) / (BELL_SHARE * radius_m) ** 2)
+    rest = (patches - height[:, None] * bell) * window.weight
+    return np.asarray((rest @ window.basis) @ window.basis.T / window.weight)
+
+
+def _best_of_each_place(bumps: Bumps) -> Bumps:
+    """Without those that lie within the radius of a better one; ties go to the north-western."""
+    worth = bumps.likeness * np.minimum(bumps.contrast, 6)
+    order = np.lexsort((bumps.places[:, 0], -bumps.places[:, 1], -worth))
+    kept: list[int] = []
+    for candidate in order:
+        if kept:
+            away = np.hypot(*(bumps.places[kept] - bumps.places[candidate]).T)
+            if (away < np.maximum(bumps.radius_m[kept], bumps.radius_m[candidate])).any():
+                continue
+        kept.append(int(candidate))
+    return bumps.where(np.array(kept, np.int64))
+
+
+def shape_confidence(bumps: Bumps, /) -> NDArray[np.float64]:
+    """(n,) 0..1: how likely a mapper sees the same shape, were it well surveyed.
+
+    A bump that explains all there is stands alone in even ground; one that explains half is one lump among others.
+    """
+    return np.asarray(np.clip(bumps.likeness, 0, 1) ** 0.5 * np.clip(bumps.contrast / 4, 0.5, 1))
+
+
+def describe_bumps(bumps: Bumps, adjective: str, /) -> list[str]:
+    """(n,) texts: one sentence of evidence for each."""
+    return [
+        f"{height:.1f} m {adjective}, {2 * radius:.0f} m across, {contrast:.1f} times the usual unevenness, "
+        f"{100 * likeness:.0f} % of the shape explained"
+        for height, radius, contrast, likeness in zip(
+            bumps.height_m, bumps.radius_m, bumps.contrast, bumps.likeness, strict=True
+        )
+    ]

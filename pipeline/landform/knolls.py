@@ -1,0 +1,59 @@
+"""Small knolls 109 and small elongated knolls 110."""
+
+from __future__ import annotations
+
+import geopandas as gpd
+import numpy as np
+import shapely
+
+from pipeline.features import make_features
+from pipeline.grid import Grid, Heights
+from pipeline.landform.bumps import Bumps, describe_bumps, find_bumps, shape_confidence
+from pipeline.landform.seen import sample
+from pipeline.settings import LandformSettings
+
+
+def find_knolls(bare_earth: Heights, grid: Grid, /, *, settings: LandformSettings) -> Bumps:
+    """Small hills of earth that stand out from the ground around, on level ground and on slopes.
+
+    Lumps smaller than a knoll, or with sides steeper than earth stands, are boulders and brush that the ground filter
+    kept. They are looked for all the same, so that no knoll is fitted over them.
+
+    Returns
+    -------
+    Bumps, one a knoll.
+    """
+    bumps = find_bumps(
+        bare_earth,
+        grid,
+        upward=True,
+        radii_m=settings.knoll_radii_m,
+        min_height_m=settings.min_knoll_height_m,
+        min_contrast=settings.min_bump_contrast,
+        min_likeness=settings.min_knoll_likeness,
+        contrast_reach_m=settings.contrast_reach_m,
+        least_height_m=settings.least_bump_m,
+    )
+    is_earth = bumps.side_slope_deg <= settings.steepest_earth_deg
+    return bumps.where(is_earth & (bumps.radius_m >= settings.min_knoll_radius_m))
+
+
+def draft_knolls(bare_earth: Heights, seen: Heights, grid: Grid, /, *, settings: LandformSettings) -> gpd.GeoDataFrame:
+    """Knolls as points: 109 where round, 110 with the angle of its long axis where it is elongated.
+
+    Returns
+    -------
+    GeoDataFrame of features with `height_m`, `width_m` and, for 110, `angle_deg`.
+    """
+    knolls = find_knolls(bare_earth, grid, settings=settings)
+    is_long = knolls.elongation >= settings.min_elongation
+    return make_features(
+        np.asarray(shapely.points(knolls.places), dtype=object),
+        crs=grid.crs,
+        symbol=np.where(is_long, "110", "109").tolist(),
+        confidence=shape_confidence(knolls) * np.nan_to_num(sample(seen, grid, knolls.places)),
+        evidence=describe_bumps(knolls, "high"),
+        height_m=knolls.height_m,
+        width_m=2 * knolls.radius_m,
+        angle_deg=np.where(is_long, knolls.angle_deg, np.nan),
+    )
