@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 import geopandas as gpd
 import numpy as np
+import pyproj
 import shapely
 from affine import Affine
 from numpy.typing import NDArray
@@ -35,7 +36,7 @@ from pipeline.sheet.page import (
     part_sheets,
     single_sheet,
 )
-from pipeline.sheet.pdf import BOLD, Book
+from pipeline.sheet.pdf import BOLD, Book, Georeference
 from pipeline.sheet.symbol import draw_marks
 
 VERTEX_TOLERANCE_MM = 0.01
@@ -119,7 +120,7 @@ def draw_sheet(
     for kind, mark in marks:
         draw_marks(ink, mark, kind)
     book = Book(title=f"{name}, draft at 1:{scale}", subject=survey_line)
-    sheets = _pages(book, ink, frame, outline_mm, text, shown=shown, symbols=symbols, settings=settings)
+    sheets = _pages(book, ink, frame, outline_mm, text, crs=crs, shown=shown, symbols=symbols, settings=settings)
     return SheetDrawing(book.finished(), tuple(sheets), frame, north, tuple(number for number, _ in shown))
 
 
@@ -184,6 +185,7 @@ def _pages(
     text: MapText,
     /,
     *,
+    crs: str,
     shown: Sequence[tuple[str, Kind]],
     symbols: SymbolTable,
     settings: SheetSettings,
@@ -208,7 +210,7 @@ def _pages(
     legend = draw_panel(book, first, items(shown_scale), columns)
     book.place(book.add_plates("legend", legend, Box(0, 0, first.width_mm, first.height_mm)), Affine.identity())
     _draw_part_frames(book, first, parts)
-    book.end_page()
+    book.end_page(_georeference(first, frame, crs))
     for number, part in enumerate(parts, 1):
         book.begin_page(part.width_mm, part.height_mm)
         window = shapely.box(*_shown_part(part))
@@ -216,8 +218,25 @@ def _pages(
         book.place(plates, part.page_from_map, clip=area_path(np.array([inside], object)))
         draw_title(book, text, part.title, part=f"sheet {number} of {len(parts)}", scale=frame.scale)
         draw_foot(book, text, part.columns[0])
-        book.end_page()
+        book.end_page(_georeference(part, frame, crs))
     return [first, *parts]
+
+
+def _georeference(sheet: Sheet, frame: Frame, crs: str) -> Georeference:
+    """The corners of a page's map in latitude and longitude."""
+    projected = pyproj.CRS.from_user_input(crs)
+    to_ground = ~(sheet.page_from_map @ frame.map_from_ground)
+    window = sheet.window
+    left, right, bottom, top = window.left, window.right, window.bottom, window.top
+    corners = ((left, bottom), (left, top), (right, top), (right, bottom))
+    unproject = pyproj.Transformer.from_crs(projected, projected.geodetic_crs, always_xy=True)
+    places = [unproject.transform(*(to_ground @ corner)) for corner in corners]
+    return Georeference(
+        window,
+        tuple((latitude, longitude) for longitude, latitude in places),
+        projected.to_wkt("WKT1_GDAL"),
+        projected.to_epsg(),
+    )
 
 
 def _shown_part(part: Sheet) -> tuple[float, float, float, float]:

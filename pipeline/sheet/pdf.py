@@ -37,6 +37,27 @@ class Plates:
     forms: tuple[tuple[Plate, str], ...]
 
 
+@dataclass(frozen=True)
+class Georeference:
+    """Where the corners of the map's window lie on the earth.
+
+    Attributes
+    ----------
+    window : Box
+        The map on the page, millimetres.
+    corners_deg : four pairs of latitude and longitude in the datum of the CRS
+        Lower left, upper left, upper right, lower right.
+    wkt : str
+        The projected CRS as well-known text.
+    epsg : int or None
+    """
+
+    window: Box
+    corners_deg: tuple[tuple[float, float], ...]
+    wkt: str
+    epsg: int | None
+
+
 @dataclass
 class Book:
     """A PDF being written, page by page."""
@@ -58,9 +79,13 @@ class Book:
         """Start a page of this size."""
         self.canvas.setPageSize((width_mm * POINTS_PER_MM, height_mm * POINTS_PER_MM))
 
-    def end_page(self) -> None:
-        """Finish the page."""
+    def end_page(self, georeference: Georeference | None = None) -> None:
+        """Finish the page; with its place on the earth, map readers on phones and GIS programs find it."""
         self.canvas.showPage()
+        if georeference is not None:
+            page = self.canvas._doc.Pages.pages[-1]
+            page.__NoDefault__ = [*page.__NoDefault__, "VP"]
+            page.VP = pdfdoc.PDFArray([_viewport(georeference)])
 
     def finished(self) -> bytes:
         """The file."""
@@ -142,6 +167,30 @@ def printable(words: str, /, *, face: str = PLAIN) -> str:
         base = unicodedata.normalize("NFKD", letter)
         letters.append(letter if ord(letter) in known else "".join(c for c in base if ord(c) in known) or "?")
     return "".join(letters)
+
+
+def _viewport(georeference: Georeference) -> pdfdoc.PDFDictionary:
+    """A viewport with a geospatial measure (ISO 32000-2, 12.10; from memory)."""
+    corners = pdfdoc.PDFArray([0, 0, 0, 1, 1, 1, 1, 0])
+    system = {"Type": pdfdoc.PDFName("PROJCS"), "WKT": pdfdoc.PDFString(georeference.wkt)}
+    if georeference.epsg is not None:
+        system["EPSG"] = georeference.epsg
+    measure = {
+        "Type": pdfdoc.PDFName("Measure"),
+        "Subtype": pdfdoc.PDFName("GEO"),
+        "Bounds": corners,
+        "LPTS": corners,
+        "GPTS": pdfdoc.PDFArray([f"{degrees:.9f}" for corner in georeference.corners_deg for degrees in corner]),
+        "GCS": pdfdoc.PDFDictionary(system),
+    }
+    window = georeference.window
+    edges = [edge * POINTS_PER_MM for edge in (window.left, window.bottom, window.right, window.top)]
+    viewport = {
+        "Type": pdfdoc.PDFName("Viewport"),
+        "BBox": pdfdoc.PDFArray([f"{edge:.4f}" for edge in edges]),
+        "Measure": pdfdoc.PDFDictionary(measure),
+    }
+    return pdfdoc.PDFDictionary(viewport)
 
 
 def _group(operators: str, box: Box) -> pdfdoc.PDFStream:

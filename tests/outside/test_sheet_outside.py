@@ -6,6 +6,7 @@ import math
 import re
 
 import numpy as np
+import pyproj
 import pytest
 from shapely.geometry import LineString, Point, box
 
@@ -187,3 +188,25 @@ def test_legend_names_symbols_as_the_table_does(measured) -> None:
     assert {"101", "205", "401", "403", "406", "408", "410", "302", "214", "601"} <= set(drawing.symbols)
     for number in drawing.symbols:
         assert f"{number} {TABLE.name_of(number)}"[:22] in words, number
+
+
+def test_pdf_knows_where_it_lies(measured) -> None:
+    """The georeference in the PDF (ISO 32000-2, 12.10) leads from the drawn contour to its ends on the ground.
+
+    Latitudes and longitudes are taken out of the file and brought to the grid with pyproj.
+    """
+    _, _, page = measured
+    viewport = page.page_obj.attrs["VP"][0]
+    measure = viewport["Measure"]
+    left, bottom, right, top = (float(edge) for edge in viewport["BBox"])
+    corners = np.array(measure["GPTS"], float).reshape(4, 2)
+    to_grid = pyproj.Transformer.from_crs("EPSG:4258", CRS)
+    grid = np.column_stack(to_grid.transform(corners[:, 0], corners[:, 1]))
+    assert measure["GCS"]["EPSG"] == 25832
+    origin, up, right_up = grid[0], grid[1] - grid[0], grid[3] - grid[0]
+    found = []
+    for point in ends(contour_of(page)):
+        # pdfplumber counts downwards from the top of the page.
+        share = (point[0] / MM - left) / (right - left), (page.height - point[1] / MM - bottom) / (top - bottom)
+        found.append(origin + share[0] * right_up + share[1] * up)
+    assert np.array(found) == pytest.approx(np.array([[EAST + 200, NORTH + 300], [EAST + 1200, NORTH + 300]]), abs=0.5)
