@@ -303,6 +303,32 @@ class LandformSettings(Section):
     canopy_share: float = Field(
         0.1, ge=0, le=1, description="Confidence lost under tall trees, where the ground filter itself is less sure."
     )
+    form_line_mm: float = Field(0.10, ge=0.05, le=0.5, description="Width of a form line (ISOM 103).")
+    form_line_min_error_share: float = Field(
+        0.25,
+        ge=0.05,
+        le=0.5,
+        description="Share of the interval a reader must be wrong by before a form line is drawn: what a contour may be.",
+    )
+    form_line_gap_mm: float = Field(
+        0.6, ge=0.2, le=5, description="Room a form line needs beside a contour: steeper ground speaks for itself."
+    )
+    form_line_reach_m: float = Field(
+        60.0, ge=20, le=200, description="Distance beyond which a contour no longer tells a reader about the ground."
+    )
+    form_line_step_m: float = Field(3.0, ge=1, le=10, description="Distance of the places a form line is judged at.")
+    form_line_bridge_mm: float = Field(
+        2.0, ge=0, le=10, description="Interruptions drawn all the same: one dash (ISOM 103, from memory)."
+    )
+    form_line_min_length_mm: float = Field(
+        4.2, ge=1, le=20, description="Shortest open form line: two dashes of 2.0 and a gap of 0.2 (ISOM 103)."
+    )
+    min_closed_form_line_mm: float = Field(
+        1.1, ge=0.5, le=5, description="Length over all of the smallest closed form line (ISOM 103)."
+    )
+    min_form_line_height_m: float = Field(
+        1.0, ge=0.2, le=5, description="Least height or depth of a hill or hollow drawn with a form line (ISOM 103)."
+    )
     knoll_radii_m: tuple[float, ...] = Field(
         (2.0, 3.0, 4.0, 5.0, 6.0, 7.5, 9.0),
         description="Sizes of knoll looked for, middle to foot; larger ones have contours of their own (ISOM 101).",
@@ -321,6 +347,12 @@ class LandformSettings(Section):
         ge=20,
         le=80,
         description="Lumps with steeper sides are rock or wood: loose earth rests at 30 to 35 degrees (common practice).",
+    )
+    max_knoll_gap_ratio: float = Field(
+        1.4,
+        ge=1,
+        le=10,
+        description="Gap between ground returns on a knoll over that round about; above it the lump was cut away.",
     )
     min_elongation: float = Field(
         1.6, ge=1, le=4, description="Length over width from which a knoll is elongated: the symbol 110 is 2 to 1."
@@ -515,6 +547,21 @@ class VegetationSettings(Section):
     rough_growth_ratio: float = Field(
         0.1, ge=0.02, le=0.5, description="Open land where more pulses than this meet grass or heath is rough (403)."
     )
+    bush_least_height_m: float = Field(
+        1.5, ge=1, le=4, description="Lowest bush drawn in open land (418): one that hides a crouching runner."
+    )
+    large_tree_height_m: float = Field(
+        8.0, ge=4, le=20, description="From here up a tree in open land is large (417), below it small (418)."
+    )
+    least_crown_m2: float = Field(
+        3.0, ge=0.5, le=20, description="Smaller crowns are posts, wires or noise (common practice, no source)."
+    )
+    crown_through_ratio: float = Field(
+        0.05, ge=0, le=0.5, description="A crown lets at least this share of pulses through; a boulder lets none."
+    )
+    tree_apart_m: float = Field(
+        13.5, ge=5, le=30, description="Least distance of 417 and 418: 0.9 mm at 1:15 000, from memory of the standard."
+    )
     ride_directions: int = Field(
         36, ge=8, le=72, description="Directions tried for rides: 5 degrees apart, 1.5 m aside after 20 m."
     )
@@ -556,6 +603,18 @@ class VegetationSettings(Section):
     )
     ride_open_gap_m: float = Field(
         120.0, ge=0, le=300, description="Longest gap in open land over which it is joined, where it is in line beyond."
+    )
+    cover_window_m: float = Field(
+        1.0, ge=0.5, le=5, description="Sigma in which tree cover is told: half a crown, so that edges stay sharp."
+    )
+    growth_window_m: float = Field(
+        2.0, ge=0.5, le=10, description="Sigma in which grass and heath are told: 100 pulses at 4 pulses/m2."
+    )
+    area_spare_ratio: float = Field(
+        1.15, ge=1, le=2, description="Areas are kept this much above their smallest size, as smoothing takes a little."
+    )
+    band_spread_ratio: float = Field(
+        0.35, ge=0.05, le=1.5, description="One sigma of what density means to a runner, as a factor; notes lower it."
     )
     edge_smooth_m: float = Field(
         2.0, ge=0.5, le=5, description="Tolerance of area edges: 0.13 mm on the standard's 1:15 000 map."
@@ -605,6 +664,18 @@ class SheetSettings(Section):
     column_mm: float = Field(58.0, ge=45, le=120, description="Width of a legend column: a symbol and its full name.")
     sheet_overlap_mm: float = Field(
         15.0, ge=0, le=50, description="What neighbouring sheets share, so that no feature is cut on both."
+    )
+    label_shortest_contour_mm: float = Field(
+        40.0,
+        ge=10,
+        le=1000,
+        description="Shortest index contour that gets its elevation, at 1:15 000 (ours: short rings are hill tops).",
+    )
+    label_distance_mm: float = Field(
+        60.0,
+        ge=10,
+        le=1000,
+        description="Least distance between two elevations, at 1:15 000; the norm (102) asks for few.",
     )
     resolution_dpi: int = Field(
         300, ge=72, le=600, description="Of the PNG and the TIFF; 300 shows a line of 0.1 mm, as most printers do."

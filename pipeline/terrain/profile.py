@@ -25,6 +25,8 @@ PROFILE_NAMES = (
     "stopped_visibility",
     "path_sum",
     "tree_pulses",
+    "clear",
+    "reached_ground",
     "growth",
     "growth_height_sum_m",
     "built",
@@ -134,6 +136,7 @@ def profile_grids(
         `pulses` (all), `entered` and `stopped` (running layer), `entered_low` and `stopped_low` (running layer
         below the visibility layer), `stopped_visibility` (entered is the same as for the running layer),
         `path_sum` (1 / cos of the scan angle, summed over `entered`), `tree_pulses` (met a tree's crown),
+        `clear` (met no plant above running_bottom_m at all), `reached_ground` (ended on bare earth or water),
         `growth` (met a plant between growth_bottom_m and visibility_bottom_m, nothing higher below the trees),
         `growth_height_sum_m` (height of the highest such return, summed over `growth`), `built` (ended on a
         building or another structure).
@@ -173,7 +176,8 @@ def _sum_pulses(
     tells = entered | (~whole & (cloud.return_number[last] + 1 == cloud.n_returns[last]) & (height_m[last] < top))
 
     def stopped_between(low_m: float, high_m: float) -> Mask:
-        return tells & _any_of(plant & (height_m >= low_m) & (height_m < high_m), pulses)
+        stopped: Mask = tells & _any_of(plant & (height_m >= low_m) & (height_m < high_m), pulses)
+        return stopped
 
     low = np.where(plant & (height_m < top), height_m, np.float32(-1))
     highest_low = _highest_of(low, pulses)
@@ -188,12 +192,14 @@ def _sum_pulses(
         "stopped_visibility": stopped_between(middle, top),
         "path_sum": entered * path,
         "tree_pulses": whole & _any_of(plant & (height_m >= settings.tree_height_m), pulses),
+        "clear": whole & ~built & ~_any_of(plant & (height_m >= bottom), pulses),
+        "reached_ground": whole & np.isin(asprs_class[last], _FLAT),
         "growth": growth,
         "growth_height_sum_m": np.where(growth, highest_low, 0),
         "built": whole & built,
     }
     size = grid.rows * grid.cols
     return {
-        name: np.bincount(cell[inside], weight[inside], minlength=size).reshape(grid.shape).astype(np.float32)
+        name: np.bincount(cell[inside], weight[inside], minlength=size).astype(np.float32).reshape(grid.shape)
         for name, weight in weights.items()
     }

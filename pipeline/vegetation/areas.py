@@ -98,12 +98,14 @@ def _borders(region: NDArray[np.int64]) -> tuple[NDArray[np.int64], NDArray[np.i
     return key // n, key % n, count.astype(np.float64)
 
 
-def polygons_of(kinds: Kinds, grid: Grid, /, *, smooth_m: float) -> tuple[NDArray[np.object_], NDArray[np.int64]]:
+def polygons_of(
+    kinds: Kinds, grid: Grid, /, *, smooth_m: float, min_area_m2: NDArray[np.float64]
+) -> tuple[NDArray[np.object_], NDArray[np.int64]]:
     """Areas of equal kind as polygons with shared, smoothed edges, and the kind of each.
 
-    Edges are simplified as one coverage (Visvalingam and Whyatt 1993, with area tolerance smooth_m squared), then
-    the corners are cut twice (Chaikin 1974) along each shared edge once for both its sides, so neighbours never
-    overlap or part. The rim of the grid stays where it is.
+    Edges are simplified as one coverage (Visvalingam and Whyatt 1993, tolerance `smooth_m`), then the corners are
+    cut twice (Chaikin 1974) along each shared edge once for both its sides, so neighbours never overlap or part.
+    What has become smaller than `min_area_m2` of its kind joins the neighbour it shares most border with.
     """
     found = [(shape(s), int(k)) for s, k in shapes(kinds, mask=kinds >= 0, connectivity=4, transform=grid.transform)]
     if not found:
@@ -114,7 +116,28 @@ def polygons_of(kinds: Kinds, grid: Grid, /, *, smooth_m: float) -> tuple[NDArra
     edges = shapely.get_parts(shapely.line_merge(shapely.union_all(shapely.boundary(simple))))
     rounded = shapely.union_all(_cut_corners(_cut_corners(edges)))
     faces = shapely.get_parts(shapely.polygonize([rounded]))
-    return _name_faces(faces, simple, kind)
+    return _join_small(*_name_faces(faces, simple, kind), min_area_m2)
+
+
+def _join_small(
+    polygons: NDArray[np.object_], kind: NDArray[np.int64], min_area_m2: NDArray[np.float64]
+) -> tuple[NDArray[np.object_], NDArray[np.int64]]:
+    """Polygons with those below their least area joined to the neighbour with the longest common border."""
+    polygons, kind = polygons.copy(), kind.copy()
+    alive = np.ones(len(polygons), np.bool_)
+    small = np.flatnonzero(shapely.area(polygons) < min_area_m2[kind])
+    for i in small[np.argsort(shapely.area(polygons[small]), kind="stable")]:
+        if shapely.area(polygons[i]) >= min_area_m2[kind[i]]:
+            continue
+        near = np.flatnonzero(alive & shapely.touches(polygons, polygons[i]))
+        near = near[near != i]
+        shared = shapely.length(shapely.intersection(shapely.boundary(polygons[near]), shapely.boundary(polygons[i])))
+        if not len(near) or shared.max() == 0:
+            continue
+        host = near[int(np.argmax(shared))]
+        polygons[host] = shapely.union(polygons[host], polygons[i])
+        alive[i] = False
+    return polygons[alive], kind[alive]
 
 
 def _name_faces(

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy import ndimage
 
-from pipeline.grid import Heights
+from pipeline.grid import Heights, Mask
 
 Numbers = NDArray[np.floating]
 
@@ -59,6 +61,61 @@ def stopped_share(density: Numbers | float, /, *, layer_m: float, extinction: fl
     return -np.expm1(-np.asarray(density, np.float64) * extinction * layer_m)
 
 
+@dataclass(frozen=True)
+class Counts:
+    """Pulses counted together around each cell.
+
+    Attributes
+    ----------
+    entered, stopped, path_sum : (rows, cols) float32
+    is_seen : (rows, cols) bool
+        Whether enough pulses reached the layer to say anything about it.
+    """
+
+    entered: Heights
+    stopped: Heights
+    path_sum: Heights
+    is_seen: Mask
+
+
+def count_in_windows(
+    entered: Heights,
+    stopped: Heights,
+    path_sum: Heights,
+    /,
+    *,
+    cell_m: float,
+    window_m: float,
+    widest_m: float,
+    enough_pulses: float,
+    least_pulses: float,
+) -> Counts:
+    """Pulses counted in a Gaussian window around each cell, wider where few reach the layer.
+
+    A window of sigma s counts as many independent pulses as a disc of 4 pi s^2. It starts at `window_m` and doubles
+    until it holds `enough_pulses` or is `widest_m`; where even that holds fewer than `least_pulses`, the layer is
+    not seen. A cell reaches four times `widest_m` around itself at most.
+    """
+    chosen = np.zeros((3, *entered.shape), np.float32)
+    is_open = np.ones(entered.shape, np.bool_)
+    sigma_m = min(window_m, widest_m)
+    while is_open.any():
+        counts = _gaussian_counts((entered, stopped, path_sum), sigma_m / cell_m)
+        takes = is_open & (counts[0] >= enough_pulses) if sigma_m < widest_m else is_open
+        chosen[:, takes] = counts[:, takes]
+        is_open &= ~takes
+        sigma_m = min(2 * sigma_m, widest_m)
+    return Counts(chosen[0], chosen[1], chosen[2], chosen[0] >= least_pulses)
+
+
+def _gaussian_counts(grids: tuple[Heights, ...], sigma_cells: float) -> NDArray[np.float32]:
+    """Each grid summed in a Gaussian window, scaled to the window's effective number of cells."""
+    effective_cells = max(4 * np.pi * sigma_cells**2, 1.0)
+    # Nothing was counted outside the grid: zeros there leave every share unbiased.
+    sums = [ndimage.gaussian_filter(grid, sigma_cells, mode="constant", truncate=4.0) for grid in grids]
+    return np.stack(sums).astype(np.float32) * np.float32(effective_cells)
+
+
 def normalised_relative_density(returns_in_layer: Numbers, returns_up_to_layer: Numbers, /) -> Heights:
     """NRD: returns within a height layer over all returns from the ground to the top of that layer, 0..1.
 
@@ -68,11 +125,6 @@ def normalised_relative_density(returns_in_layer: Numbers, returns_up_to_layer: 
     with np.errstate(divide="ignore", invalid="ignore"):
         share = returns_in_layer / returns_up_to_layer
     return np.where(returns_up_to_layer > 0, share, np.nan).astype(np.float32)
-
-
-def effective_share(stopped: Numbers, entered: Numbers, /) -> Numbers:
-    """Share of pulses stopped, 0..1; 0 where none entered."""
-    return np.where(entered > 0, stopped / np.maximum(entered, 1e-9), 0.0)
 
 
 def layer_thickness_m(bottom_m: float, top_m: float, /) -> float:

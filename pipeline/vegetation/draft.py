@@ -1,4 +1,4 @@
-"""Vegetation of the whole area: bands, open land and single things, from the summed profiles."""
+"""Vegetation of the whole area: bands, open land, rides and single trees, from the summed profiles."""
 
 from __future__ import annotations
 
@@ -7,24 +7,29 @@ from dataclasses import dataclass
 
 import geopandas as gpd
 import numpy as np
-import shapely
-from numpy.typing import NDArray
-from scipy import ndimage
+from shapely.geometry import LineString, Point, box
 
-from pipeline.features import make_features
+from pipeline.features import join_features, make_features, no_features
 from pipeline.grid import Grid, Heights, Mask
 from pipeline.settings import VegetationSettings
-from pipeline.vegetation.areas import Kinds, merge_small_areas, polygons_of
-from pipeline.vegetation.density import density_standard_error, layer_thickness_m, plant_area_density
-from pipeline.vegetation.open_land import open_ground, share
-from pipeline.vegetation.runnability import band_limits, band_of, running_speed
+from pipeline.vegetation.areas import Kinds, polygons_of
+from pipeline.vegetation.cells import larger_cells, sum_into
+from pipeline.vegetation.density import (
+    Counts,
+    count_in_windows,
+    density_standard_error,
+    layer_thickness_m,
+    plant_area_density,
+)
+from pipeline.vegetation.evidence import describe_areas
+from pipeline.vegetation.kinds import AREA_SYMBOLS, MIN_AREA_M2, NOT_SEEN, Ground, decide_kinds, settle_kinds
+from pipeline.vegetation.open_land import lone_crowns, open_ground, scattered_trees, share
+from pipeline.vegetation.rides import Ride, find_rides
+from pipeline.vegetation.runnability import band_limits, running_speed
+from pipeline.vegetation.trees import keep_apart, single_trees
 
-AREA_SYMBOLS = ("405", "406", "408", "410", "401", "403")
-"""What a cell can be drawn as; its number in the grids of kinds is its place here."""
-MIN_AREA_M2 = {"401": 64.0, "403": 225.0, "405": 110.25, "406": 225.0, "408": 110.25, "410": 64.0}
-"""Smallest areas of the ISOM 2017-2 on the ground (3.4; 1:15 000): 0.55 x 0.55 mm for 401 and 410, 0.7 x 0.7 mm for
-408 and for openings of 405, 1 x 1 mm for 403 and 406. Those of 401 and 403 as the IOF's symbol pages give them, the
-others from memory of the standard."""
+RIDE_CELL_M = 1.0
+"""Rides are looked for in cells of at least this size: a quarter of their width."""
 
 
 @dataclass(frozen=True)
@@ -37,22 +42,25 @@ class VegetationDraft:
     understorey : (rows, cols) plant-area density of the running layer, m2/m3; NaN where not seen
     understorey_error : (rows, cols) its standard error, m2/m3
     running_speed : (rows, cols) share of free running, 0..1; NaN where not seen
+    not_seen : GeoDataFrame of areas where too few pulses reach the running layer; the standard has no symbol for
+        them, but they must not pass for white forest
     """
 
     features: gpd.GeoDataFrame
     understorey: Heights
     understorey_error: Heights
     running_speed: Heights
+    not_seen: gpd.GeoDataFrame
 
 
 def draft_vegetation(
     profile: Mapping[str, Heights],
     bare_earth: Heights,
-    canopy_height: Heights,  # noqa: ARG001 - single trees will read it
+    canopy_height: Heights,
     grid: Grid,
     /,
     *,
-    scale: int,  # noqa: ARG001 - the standard's ground sizes hold at every scale
+    scale: int,  # noqa: ARG001 - sizes on the ground are those of the standard's 1:15 000 at every scale
     settings: VegetationSettings,
 ) -> VegetationDraft:
     """Vegetation features and the grids behind them, for the whole area at once.
@@ -61,71 +69,206 @@ def draft_vegetation(
     ----------
     profile : grids of `pipeline.terrain.profile.profile_grids`, mosaicked
     bare_earth, canopy_height : (rows, cols) metres, NaN where unknown
-    scale : of the sheet; sizes on the ground are those of the standard's 1:15 000 whatever it is
+    scale : of the sheet
+
+    Raises
+    ------
+    ValueError
+        If the limits of the bands do not rise.
     """
     limits = band_limits(settings)
     density, error = _density(profile, grid, settings)
-    speed = running_speed(density, limits=limits)
-    kinds = np.where(np.isnan(bare_earth), np.int16(-1), _kinds(profile, density, grid, settings))
-    polygons, kind = polygons_of(kinds, grid, smooth_m=settings.edge_smooth_m)
-    drawn = kind > 0
-    features = _area_features(polygons[drawn], kind[drawn], density, grid)
-    return VegetationDraft(features, density, error, speed)
+    is_lone = _lone(profile, grid, settings)
+    ground = _ground(profile, density, is_lone, np.isnan(bare_earth), grid, settings)
+    kinds = decide_kinds(ground, limits=limits, clear_view_m2_per_m3=settings.clear_view_m2_per_m3)
+    kinds = settle_kinds(kinds, cell_m=grid.cell_m, spare_ratio=settings.area_spare_ratio)
+    areas, not_seen = _areas(kinds, density, error, profile, grid, settings)
+    trees = _trees(canopy_height, profile, kinds, grid, settings)
+    rides = _rides(profile, grid, settings)
+    features = join_features([areas, trees, rides], grid.crs)
+    return VegetationDraft(features, density, error, running_speed(density, limits=limits), not_seen)
+
+
+# ---------------------------------------------------------------- grids
 
 
 def _density(profile: Mapping[str, Heights], grid: Grid, settings: VegetationSettings) -> tuple[Heights, Heights]:
-    """Density of the running layer and its standard error, in a Gaussian window."""
-    sigma = settings.density_window_m / grid.cell_m
-    # A Gaussian window counts as many independent pulses as a box of 4 pi sigma^2.
-    window_cells = max(4 * np.pi * sigma**2, 1)
-    entered, stopped, path = (
-        ndimage.gaussian_filter(profile[name], sigma, mode="nearest") * window_cells
-        for name in ("entered", "stopped", "path_sum")
-    )
+    """Density of the running layer and its standard error; NaN where not seen."""
+    counts = _counts(profile, "stopped", grid, settings.density_window_m, settings)
+    ratio = np.where(counts.entered > 0, counts.path_sum / np.maximum(counts.entered, 1e-6), 1.0)
     layer_m = layer_thickness_m(settings.running_bottom_m, settings.running_top_m)
-    ratio = np.where(entered > 0, path / np.maximum(entered, 1e-6), 1)
-    density = plant_area_density(entered, stopped, layer_m=layer_m, extinction=settings.extinction, path_ratio=ratio)
-    error = density_standard_error(entered, stopped, layer_m=layer_m, extinction=settings.extinction, path_ratio=ratio)
-    seen = entered >= settings.min_pulses_per_window
-    return np.where(seen, density, np.nan).astype(np.float32), np.where(seen, error, np.nan).astype(np.float32)
+    both = (
+        formula(counts.entered, counts.stopped, layer_m=layer_m, extinction=settings.extinction, path_ratio=ratio)
+        for formula in (plant_area_density, density_standard_error)
+    )
+    density, error = (np.where(counts.is_seen, values, np.float32(np.nan)) for values in both)
+    return density, error
 
 
-def _kinds(profile: Mapping[str, Heights], density: Heights, grid: Grid, settings: VegetationSettings) -> Kinds:
-    """What each cell is drawn as, every area at least of the standard's size."""
-    kinds = np.maximum(band_of(density, limits=band_limits(settings)), 0).astype(np.int16)
-    is_open = _open(profile, grid, settings)
-    growth = share(profile["growth"], profile["entered"], sigma_cells=2 / grid.cell_m)
-    is_rough = growth > settings.rough_growth_ratio
-    kinds[is_open] = np.where(is_rough[is_open], AREA_SYMBOLS.index("403"), AREA_SYMBOLS.index("401"))
-    least = {AREA_SYMBOLS.index(symbol): area * 1.25 for symbol, area in MIN_AREA_M2.items()}
-    return merge_small_areas(kinds, likeness(), cell_m=grid.cell_m, min_area_m2=least)
+def _view_density(profile: Mapping[str, Heights], grid: Grid, settings: VegetationSettings) -> Heights:
+    """Density of the visibility layer; NaN where not seen."""
+    counts = _counts(profile, "stopped_visibility", grid, settings.view_window_m, settings)
+    ratio = np.where(counts.entered > 0, counts.path_sum / np.maximum(counts.entered, 1e-6), 1.0)
+    layer_m = layer_thickness_m(settings.visibility_bottom_m, settings.running_top_m)
+    density = plant_area_density(
+        counts.entered, counts.stopped, layer_m=layer_m, extinction=settings.extinction, path_ratio=ratio
+    )
+    return np.where(counts.is_seen, density, np.float32(np.nan))
 
 
-def _open(profile: Mapping[str, Heights], grid: Grid, settings: VegetationSettings) -> Mask:
-    """Cells of clearings."""
-    cover = share(profile["tree_pulses"], profile["pulses"], sigma_cells=1 / grid.cell_m)
-    view = share(profile["stopped_visibility"], profile["entered"], sigma_cells=2 / grid.cell_m)
-    is_cover = (cover > settings.open_max_cover_ratio) | (view > settings.open_max_cover_ratio)
-    return open_ground(is_cover, cell_m=grid.cell_m, radius_m=settings.open_radius_m)
+def _counts(
+    profile: Mapping[str, Heights], stopped: str, grid: Grid, window_m: float, settings: VegetationSettings
+) -> Counts:
+    return count_in_windows(
+        profile["entered"],
+        profile[stopped],
+        profile["path_sum"],
+        cell_m=grid.cell_m,
+        window_m=window_m,
+        widest_m=settings.widest_window_m,
+        enough_pulses=settings.enough_pulses,
+        least_pulses=settings.least_pulses,
+    )
 
 
-def likeness() -> NDArray[np.float64]:
-    """(k, k) how readily a small area of one kind is drawn as another: bands next to each other first."""
-    n_bands = 4
-    rank = np.arange(len(AREA_SYMBOLS), dtype=np.float64)
-    like = 1 / (1 + np.abs(np.subtract.outer(rank, rank)))
-    like[:n_bands, n_bands:] = like[n_bands:, :n_bands] = 0.3
-    np.fill_diagonal(like, 0)
-    return like
+def _cover(profile: Mapping[str, Heights], grid: Grid, settings: VegetationSettings) -> Mask:
+    """Cells under trees or in thicket too high to see over."""
+    trees = share(profile["tree_pulses"], profile["pulses"], cell_m=grid.cell_m, sigma_m=settings.cover_window_m)
+    view = share(profile["stopped_visibility"], profile["entered"], cell_m=grid.cell_m, sigma_m=2.0)
+    return (trees > settings.open_max_cover_ratio) | (view > settings.open_max_cover_ratio)
 
 
-def _area_features(
-    polygons: NDArray[np.object_], kind: NDArray[np.int64], density: Heights, grid: Grid
+def _lone(profile: Mapping[str, Heights], grid: Grid, settings: VegetationSettings) -> Mask:
+    """Cells of crowns that stand by themselves."""
+    return lone_crowns(
+        _cover(profile, grid, settings),
+        cell_m=grid.cell_m,
+        max_crown_m2=settings.lone_crown_max_m2,
+        max_cover_ratio=settings.scattered_max_cover_ratio,
+    )
+
+
+def _ground(
+    profile: Mapping[str, Heights],
+    density: Heights,
+    is_lone: Mask,
+    is_outside: Mask,
+    grid: Grid,
+    settings: VegetationSettings,
+) -> Ground:
+    """What decides the kind of each cell."""
+    cell_m = grid.cell_m
+    is_cover = _cover(profile, grid, settings) & ~is_lone
+    is_open = open_ground(is_cover, cell_m=cell_m, radius_m=settings.open_radius_m)
+    growth = share(profile["growth"], profile["entered"], cell_m=cell_m, sigma_m=settings.growth_window_m)
+    trees = scattered_trees(
+        is_lone,
+        is_open,
+        cell_m=cell_m,
+        min_cover_ratio=settings.scattered_min_cover_ratio,
+        window_m=settings.scattered_window_m,
+    )
+    return Ground(
+        density=density,
+        view_density=_view_density(profile, grid, settings),
+        is_open=is_open,
+        is_rough=growth > settings.rough_growth_ratio,
+        has_trees=trees,
+        is_outside=is_outside,
+    )
+
+
+# ---------------------------------------------------------------- features
+
+
+def _areas(
+    kinds: Kinds,
+    density: Heights,
+    error: Heights,
+    profile: Mapping[str, Heights],
+    grid: Grid,
+    settings: VegetationSettings,
+) -> tuple[gpd.GeoDataFrame, gpd.GeoDataFrame]:
+    """Areas as features, and those not seen."""
+    least = np.array([*(MIN_AREA_M2[symbol] for symbol in AREA_SYMBOLS), MIN_AREA_M2["406"]])
+    polygons, kind = polygons_of(kinds, grid, smooth_m=settings.edge_smooth_m, min_area_m2=least)
+    drawn = (kind > 0) & (kind < NOT_SEEN)
+    text, confidence = describe_areas(polygons[drawn], kind[drawn], density, error, profile, grid, settings)
+    areas = make_features(
+        polygons[drawn],
+        crs=grid.crs,
+        symbol=[AREA_SYMBOLS[k] for k in kind[drawn]],
+        confidence=confidence,
+        evidence=text,
+    )
+    not_seen = make_features(
+        polygons[kind == NOT_SEEN],
+        crs=grid.crs,
+        symbol="not seen",
+        confidence=0.0,
+        evidence=f"fewer than {settings.least_pulses:g} pulses reach the running layer",
+    )
+    return areas, not_seen
+
+
+def _trees(
+    canopy_height: Heights, profile: Mapping[str, Heights], kinds: Kinds, grid: Grid, settings: VegetationSettings
 ) -> gpd.GeoDataFrame:
-    """Area polygons as features."""
-    inner = shapely.get_coordinates(shapely.point_on_surface(polygons)) if len(polygons) else np.empty((0, 2))
-    row, col = grid.row_col(inner[:, 0], inner[:, 1])
-    at = density[np.clip(row, 0, grid.rows - 1), np.clip(col, 0, grid.cols - 1)]
-    evidence = [f"plant-area density {value:.2f} m2/m3" for value in at]
-    symbol = [AREA_SYMBOLS[k] for k in kind]
-    return make_features(polygons, crs=grid.crs, symbol=symbol, confidence=0.6, evidence=evidence)
+    """Single trees (417) and bushes or small trees (418) in open land that is not drawn with scattered trees."""
+    found = single_trees(
+        canopy_height,
+        profile["pulses"],
+        profile["reached_ground"],
+        np.isin(kinds, [AREA_SYMBOLS.index("401"), AREA_SYMBOLS.index("403")]),
+        grid,
+        least_height_m=settings.bush_least_height_m,
+        max_crown_m2=settings.lone_crown_max_m2,
+        least_crown_m2=settings.least_crown_m2,
+        least_through_ratio=settings.crown_through_ratio,
+    )
+    keep = keep_apart(found.place, found.height_m, least_m=settings.tree_apart_m)
+    if not len(keep):
+        return no_features(grid.crs)
+    height, crown = found.height_m[keep], found.crown_m[keep]
+    tops, through = found.n_tops[keep], found.through_ratio[keep]
+    evidence = [
+        f"{h:.1f} m high, crown {c:.1f} m wide, {n} top{'s' if n > 1 else ''}, {t:.0%} of pulses through"
+        for h, c, n, t in zip(height, crown, tops, through, strict=True)
+    ]
+    return make_features(
+        [Point(place) for place in found.place[keep]],
+        crs=grid.crs,
+        symbol=["417" if h >= settings.large_tree_height_m else "418" for h in height],
+        confidence=np.where(height >= settings.large_tree_height_m, 0.7, 0.5),
+        evidence=evidence,
+        height_m=height,
+        width_m=crown,
+    )
+
+
+def _rides(profile: Mapping[str, Heights], grid: Grid, settings: VegetationSettings) -> gpd.GeoDataFrame:
+    """Rides (508) with the variant that their runnability asks for."""
+    larger, times = larger_cells(grid, least_m=RIDE_CELL_M)
+    sums = sum_into({name: profile[name] for name in ("clear", "pulses", "entered", "stopped")}, grid, larger, times)
+    rides = find_rides(sums["clear"], sums["pulses"], larger, settings=settings)
+    area = box(*grid.bounds)
+    lines = [area.intersection(LineString([ride.start, ride.end])) for ride in rides]
+    keep = [i for i, line in enumerate(lines) if isinstance(line, LineString) and not line.is_empty]
+    if not keep:
+        return no_features(grid.crs)
+    return make_features(
+        [lines[i] for i in keep],
+        crs=grid.crs,
+        symbol="508",
+        confidence=[1 - float(np.exp(-rides[i].evidence / settings.ride_min_evidence)) for i in keep],
+        evidence=[_ride_evidence(rides[i]) for i in keep],
+        width_m=[rides[i].width_m for i in keep],
+    )
+
+
+def _ride_evidence(ride: Ride) -> str:
+    gap = f", joined over {ride.gap_m:.0f} m of open land" if ride.gap_m else ""
+    return (
+        f"{ride.clear_ratio:.0%} of pulses come through {ride.width_m:.0f} m wide, {ride.side_ratio:.0%} beside it, "
+        f"over {ride.seen_m:.0f} m{gap}"
+    )

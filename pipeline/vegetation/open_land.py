@@ -1,4 +1,4 @@
-"""Open land: where no trees stand, and how rough the growth is."""
+"""Open land: where no forest stands, how rough the growth is, and where single trees are scattered over it."""
 
 from __future__ import annotations
 
@@ -8,24 +8,50 @@ from scipy import ndimage
 from pipeline.grid import Heights, Mask
 
 
+def share(part: Heights, whole: Heights, /, *, cell_m: float, sigma_m: float) -> Heights:
+    """Share of pulses in a Gaussian window, 0..1; NaN where the window holds none."""
+    above, below = (
+        ndimage.gaussian_filter(grid.astype(np.float32), sigma_m / cell_m, mode="constant") for grid in (part, whole)
+    )
+    with np.errstate(divide="ignore", invalid="ignore"):
+        ratio = above / below
+    return np.where(below > 1e-6, ratio, np.nan).astype(np.float32)
+
+
 def open_ground(is_cover: Mask, /, *, cell_m: float, radius_m: float) -> Mask:
     """Cells of clearings: every circle of this radius that holds no tree cover, and nothing else.
 
     The edge lies where the crowns end. Outside the grid counts as tree-free, so a clearing may run out of the area.
     """
     reach = int(np.ceil(radius_m / cell_m)) + 1
-    free = np.pad(~is_cover, reach, constant_values=True)
-    centres = ndimage.distance_transform_edt(free) > radius_m / cell_m if not free.all() else free
+    covered = np.pad(is_cover, reach)
+    if not covered.any():
+        return np.ones(is_cover.shape, np.bool_)
+    centres = ndimage.distance_transform_edt(~covered) > radius_m / cell_m
     if not centres.any():
         return np.zeros(is_cover.shape, np.bool_)
     grown: Mask = ndimage.distance_transform_edt(~centres) <= radius_m / cell_m
     return grown[reach:-reach, reach:-reach]
 
 
-def share(part: Heights, whole: Heights, /, *, sigma_cells: float) -> Heights:
-    """Share of pulses in a Gaussian window, 0..1; NaN where the window holds none."""
-    above = ndimage.gaussian_filter(part.astype(np.float32), sigma_cells, mode="nearest")
-    below = ndimage.gaussian_filter(whole.astype(np.float32), sigma_cells, mode="nearest")
-    with np.errstate(divide="ignore", invalid="ignore"):
-        ratio = above / below
-    return np.where(below > 1e-6, ratio, np.nan).astype(np.float32)
+def lone_crowns(is_cover: Mask, /, *, cell_m: float, max_crown_m2: float, max_cover_ratio: float) -> Mask:
+    """Cells of crowns that stand by themselves: no larger than one tree's or three trees', in open surroundings.
+
+    Surroundings are a Gaussian of sigma 12 m, about the ground of the smallest 402 (30 m); in forest of crowns that
+    do not touch, the cover there is above `max_cover_ratio`.
+    """
+    parts, _ = ndimage.label(is_cover, structure=np.ones((3, 3)))
+    area_m2 = np.bincount(parts.ravel()) * cell_m**2
+    area_m2[0] = np.inf
+    cover = ndimage.gaussian_filter(is_cover.astype(np.float32), 12 / cell_m, mode="nearest")
+    # A crown counts as one thing: it is lone if the place where most stands around it is open enough.
+    densest = ndimage.maximum(cover, parts, np.arange(len(area_m2)))
+    is_lone = (area_m2 <= max_crown_m2) & (np.asarray(densest) < max_cover_ratio)
+    lone: Mask = is_lone[parts]
+    return lone
+
+
+def scattered_trees(is_lone: Mask, is_open: Mask, /, *, cell_m: float, min_cover_ratio: float, window_m: float) -> Mask:
+    """Open cells around which lone crowns are too many to be drawn one by one: cover above `min_cover_ratio`."""
+    cover = share((is_lone & is_open).astype(np.float32), is_open.astype(np.float32), cell_m=cell_m, sigma_m=window_m)
+    return is_open & (np.nan_to_num(cover) > min_cover_ratio)

@@ -1,0 +1,352 @@
+"""Rides: straight openings through forest, a few metres wide, found from where pulses come through untouched."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import fft, ndimage
+
+from pipeline.grid import Grid, Heights, Mask
+from pipeline.settings import VegetationSettings
+
+STRIP_REACH_M = 16.0
+"""How far to either side of a line counts are laid out: the sides of a ride and room to move it."""
+OPEN_SIDE_SHARE = 0.9
+"""Where a side lets more than this through, it is open land or a glade, not forest: it tells nothing of a ride."""
+BARRIER = -1e6
+
+
+@dataclass(frozen=True)
+class Contrast:
+    """How much clearer a strip through each cell is than the ground on both sides of it.
+
+    Attributes
+    ----------
+    strength : (rows, cols) float32
+        Clear share within the strip minus that of the clearer side, for the best direction.
+    direction : (rows, cols) int16
+        That direction, a multiple of pi / n_directions counter-clockwise from east.
+    """
+
+    strength: Heights
+    direction: NDArray[np.int16]
+    n_directions: int
+
+
+def strip_contrast(clear: Heights, pulses: Heights, /, *, cell_m: float, settings: VegetationSettings) -> Contrast:
+    """Contrast of a strip with its two sides, over all directions.
+
+    The strip is a Gaussian of sigma ride_along_m along and ride_across_m across; the sides are the same strip, moved
+    by ride_side_m to the left and to the right. Taking the clearer side leaves the edges of open land without
+    contrast. Cells reach 4 ride_along_m around themselves.
+    """
+    n = settings.ride_directions
+    margin = int(np.ceil(4 * settings.ride_along_m / cell_m))
+    shape = tuple(fft.next_fast_len(size + margin, real=True) for size in clear.shape)
+    spectra = [np.asarray(fft.rfft2(grid.astype(np.float32), s=shape), np.complex64) for grid in (clear, pulses)]
+    north = fft.fftfreq(shape[0]).astype(np.float32)[:, None] / -cell_m
+    east = fft.rfftfreq(shape[1]).astype(np.float32)[None, :] / cell_m
+    strength = np.full(clear.shape, -1, np.float32)
+    direction = np.zeros(clear.shape, np.int16)
+    for k in range(n):
+        angle = np.pi * k / n
+        values = _one_direction(spectra, east, north, shape, clear.shape, angle, cell_m=cell_m, settings=settings)
+        better = values > strength
+        strength[better] = values[better]
+        direction[better] = k
+    return Contrast(strength, direction, n)
+
+
+def _one_direction(
+    spectra: list[NDArray[np.complex64]],
+    east: NDArray[np.float32],
+    north: NDArray[np.float32],
+    padded: tuple[int, ...],
+    shape: tuple[int, int],
+    angle: float,
+    *,
+    cell_m: float,
+    settings: VegetationSettings,
+) -> Heights:
+    """Contrast for a strip that runs at `angle` (radians, counter-clockwise from east)."""
+    along = east * np.cos(angle) + north * np.sin(angle)
+    across = north * np.cos(angle) - east * np.sin(angle)
+    spread = (along * settings.ride_along_m) ** 2 + (across * settings.ride_across_m) ** 2
+    window = np.exp(np.float32(-2 * np.pi**2) * spread).astype(np.float32)
+    clear, pulses = (fft.irfft2(spectrum * window, s=padded, workers=1) for spectrum in spectra)
+    share = np.where(pulses > settings.ride_min_pulses_per_m2 * cell_m**2, clear / np.maximum(pulses, 1e-6), np.nan)
+    right, up = -np.sin(angle) * settings.ride_side_m / cell_m, np.cos(angle) * settings.ride_side_m / cell_m
+    left_side = np.roll(share, (round(up), -round(right)), axis=(0, 1))
+    right_side = np.roll(share, (-round(up), round(right)), axis=(0, 1))
+    contrast = share - np.maximum(left_side, right_side)
+    return np.asarray(np.nan_to_num(contrast[: shape[0], : shape[1]], nan=-1), np.float32)
+
+
+@dataclass(frozen=True)
+class Ride:
+    """A straight opening.
+
+    Attributes
+    ----------
+    start, end : east, north in metres
+    clear_ratio : share of pulses that come through within it
+    side_ratio : the same on its clearer side, mean over its length
+    seen_m : length over which it is seen
+    gap_m : length over which it is only joined, in forest and in open land
+    width_m : between the places where half its contrast is left
+    evidence : contrast times the root of the number of sections it is seen in
+    """
+
+    start: tuple[float, float]
+    end: tuple[float, float]
+    clear_ratio: float
+    side_ratio: float
+    seen_m: float
+    gap_m: float
+    width_m: float
+    evidence: float
+
+
+def find_rides(clear: Heights, pulses: Heights, grid: Grid, /, *, settings: VegetationSettings) -> list[Ride]:
+    """Straight openings through forest, the clearest first.
+
+    Candidates are the places of strongest `strip_contrast`. Along each candidate's line, sections of
+    ride_section_m are compared with their two sides. A ride is a run of sections clearer than both sides: it may pass
+    gaps in forest of ride_gap_m, and reach across open land of ride_open_gap_m, where nothing shows it but nothing
+    speaks against it either, if it goes on straight on the other side. What bends is no ride but a path or a track.
+
+    Parameters
+    ----------
+    clear, pulses : (rows, cols) pulses that met no plant, and all pulses
+    """
+    contrast = strip_contrast(clear, pulses, cell_m=grid.cell_m, settings=settings)
+    rides: list[Ride] = []
+    for middle, angle in _candidates(contrast, grid, settings):
+        if any(_lies_on(middle, angle, ride, settings) for ride in rides):
+            continue
+        ride = _follow(middle, angle, clear, pulses, grid, settings)
+        if ride is not None:
+            rides.append(ride)
+    return rides
+
+
+def _candidates(
+    contrast: Contrast, grid: Grid, settings: VegetationSettings
+) -> list[tuple[NDArray[np.float64], float]]:
+    """Place and direction (radians) of the local maxima of contrast, strongest first."""
+    size = 2 * int(settings.ride_side_m / grid.cell_m) + 1
+    peak = ndimage.maximum_filter(contrast.strength, size)
+    row, col = np.nonzero((contrast.strength == peak) & (contrast.strength >= settings.ride_min_contrast))
+    order = np.argsort(-contrast.strength[row, col], kind="stable")
+    east, north = grid.centres()
+    angle = contrast.direction[row, col] * np.pi / contrast.n_directions
+    return [(np.array([east[col[i]], north[row[i]]]), float(angle[i])) for i in order]
+
+
+def _lies_on(middle: NDArray[np.float64], angle: float, ride: Ride, settings: VegetationSettings) -> bool:
+    """Whether a candidate is part of a ride already found."""
+    start, end = np.array(ride.start), np.array(ride.end)
+    unit = (end - start) / np.hypot(*(end - start))
+    along = float(np.clip((middle - start) @ unit, 0, np.hypot(*(end - start))))
+    distance = float(np.hypot(*(middle - start - along * unit)))
+    turn = abs((angle - np.arctan2(unit[1], unit[0]) + np.pi / 2) % np.pi - np.pi / 2)
+    return distance < 2 * settings.ride_side_m and turn < np.radians(20)
+
+
+# ---------------------------------------------------------------- along one line
+
+
+@dataclass(frozen=True)
+class _Line:
+    """A straight line: the point `start` + t * `unit`, its left at right angles to it."""
+
+    start: NDArray[np.float64]
+    unit: NDArray[np.float64]
+
+    @property
+    def left(self) -> NDArray[np.float64]:
+        return np.array([-self.unit[1], self.unit[0]])
+
+    def at(self, t_m: float) -> tuple[float, float]:
+        east, north = self.start + t_m * self.unit
+        return float(east), float(north)
+
+
+@dataclass(frozen=True)
+class _Strip:
+    """Counts in sections along a line and at whole-metre offsets to its left: (sections, offsets)."""
+
+    clear: NDArray[np.float64]
+    pulses: NDArray[np.float64]
+    offset_m: NDArray[np.float64]
+
+    def share(self, low_m: NDArray[np.float64] | float, high_m: NDArray[np.float64] | float) -> NDArray[np.float64]:
+        """Clear share of each section between two offsets; NaN without pulses."""
+        low, high = np.broadcast_to(low_m, len(self.clear))[:, None], np.broadcast_to(high_m, len(self.clear))[:, None]
+        within = (self.offset_m >= low) & (self.offset_m <= high)
+        pulses = (self.pulses * within).sum(axis=1)
+        return np.where(pulses > 0, (self.clear * within).sum(axis=1) / np.maximum(pulses, 1e-9), np.nan)
+
+
+def _cut_strip(line: _Line, length_m: float, clear: Heights, pulses: Heights, grid: Grid, section_m: float) -> _Strip:
+    """The counts along a line, laid straight."""
+    n_sections = int(length_m // section_m)
+    offset = np.arange(-STRIP_REACH_M, STRIP_REACH_M + 1.0)
+    t = (np.arange(n_sections * int(section_m)) + 0.5)[:, None]
+    place = line.start + t[..., None] * line.unit + offset[None, :, None] * line.left
+    cell = grid.cell_index(place[..., 0], place[..., 1])
+    shape = (n_sections, int(section_m), len(offset))
+    sums = [
+        np.where(cell >= 0, g.ravel()[cell], 0).reshape(shape).sum(axis=1, dtype=np.float64) for g in (clear, pulses)
+    ]
+    return _Strip(sums[0], sums[1], offset)
+
+
+def _scores(strip: _Strip, shift_m: NDArray[np.float64] | float, settings: VegetationSettings) -> NDArray[np.float64]:
+    """Contrast of each section with its clearer side, less half the least contrast; 0 in open land."""
+    half = settings.ride_across_m * 1.25
+    inner, outer = settings.ride_side_m - 2, settings.ride_side_m + 4
+    middle = strip.share(shift_m - half, shift_m + half)
+    sides = np.stack([strip.share(shift_m + inner, shift_m + outer), strip.share(shift_m - outer, shift_m - inner)])
+    # Three sections together, so that the clearer side is not just the one with the luckier gap.
+    filled = np.where(np.isnan(sides), 1.0, sides)
+    side = ndimage.uniform_filter1d(filled, 3, axis=1, mode="nearest").max(axis=0)
+    score = middle - side - 0.5 * settings.ride_min_contrast
+    return np.where(np.isnan(score) | (side > OPEN_SIDE_SHARE), 0.0, score)
+
+
+def _best_run(scores: NDArray[np.float64], settings: VegetationSettings) -> tuple[int, int]:
+    """First and last section of the run with the greatest sum that jumps no gap too long; (0, -1) without one."""
+    section = settings.ride_section_m
+    scores = scores.copy()
+    scores[_long_runs(scores < 0, int(settings.ride_gap_m // section))] = BARRIER
+    scores[_long_runs(scores == 0, int(settings.ride_open_gap_m // section))] = BARRIER
+    total = np.concatenate(([0.0], np.cumsum(scores)))
+    lowest = np.minimum.accumulate(total)
+    last = int(np.argmax(total - lowest)) - 1
+    if last < 0:
+        return 0, -1
+    # Of equally low beginnings the latest: a run starts where the ride is seen.
+    first = int(np.flatnonzero(total[: last + 1] == lowest[last + 1]).max())
+    return first, last
+
+
+def _long_runs(flags: Mask, longest: int) -> Mask:
+    """Cells of the runs of True that are longer than `longest`."""
+    parts, _ = ndimage.label(flags)
+    size = np.bincount(parts)
+    size[0] = 0
+    long: Mask = size[parts] > longest
+    return long
+
+
+def _part(strip: _Strip, run: tuple[int, int]) -> _Strip:
+    """The sections of a run."""
+    here = slice(run[0], run[1] + 1)
+    return _Strip(strip.clear[here], strip.pulses[here], strip.offset_m)
+
+
+def _straighten(line: _Line, strip: _Strip, run: tuple[int, int], settings: VegetationSettings) -> _Line:
+    """The line moved and turned to where the run of sections is clearest in the middle."""
+    part = _part(strip, run)
+    section = settings.ride_section_m
+    middle_t = (run[0] + run[1] + 1) / 2 * section
+    half_length = len(part.clear) / 2 * section
+    from_middle = np.asarray((np.arange(len(part.clear)) + 0.5) * section / half_length - 1, np.float64)
+    # From the middle outwards: of equally good places the nearest is taken.
+    steps = (0.0, -1.0, 1.0, -2.0, 2.0, -3.0, 3.0)
+    move = turn = 0.0
+    for _ in range(2):
+        move = _best_step([(step, step + turn * from_middle) for step in steps], part, settings)
+        turn = _best_step([(step, move + step * from_middle) for step in steps], part, settings)
+    unit = line.unit + turn / half_length * line.left
+    unit /= np.hypot(*unit)
+    middle = line.start + middle_t * line.unit + move * line.left
+    return _Line(middle - middle_t * unit, unit)
+
+
+def _best_step(choices: list[tuple[float, NDArray[np.float64]]], part: _Strip, settings: VegetationSettings) -> float:
+    """The step whose shift of the line gives the greatest score."""
+    totals = [float(_scores(part, shift, settings).sum()) for _, shift in choices]
+    return choices[int(np.argmax(np.round(totals, 9)))][0]
+
+
+def _follow(
+    middle: NDArray[np.float64],
+    angle: float,
+    clear: Heights,
+    pulses: Heights,
+    grid: Grid,
+    settings: VegetationSettings,
+) -> Ride | None:
+    """The ride through a place in a direction, or None where there is none.
+
+    A first look covers two shortest rides around the place; what has not half the evidence there is let go.
+    """
+    section = settings.ride_section_m
+    west, south, east, north = grid.bounds
+    near = section * np.ceil(2 * settings.ride_min_length_m / section)
+    far = section * np.ceil(np.hypot(east - west, north - south) / section)
+    unit = np.array([np.cos(angle), np.sin(angle)])
+    line = _Line(middle - near * unit, unit)
+    for reach, least in ((near, 0.5), (far, 0.7), (far, 1.0)):
+        line = _Line(line.start + (float((middle - line.start) @ line.unit) - reach) * line.unit, line.unit)
+        strip = _cut_strip(line, 2 * reach, clear, pulses, grid, section)
+        scores = _scores(strip, 0.0, settings)
+        run = _best_run(scores, settings)
+        if _evidence(scores, run, settings) < least * settings.ride_min_evidence:
+            return None
+        straight = _straighten(line, strip, run, settings)
+        if least < 1:
+            line = straight
+    return _measure(line, strip, run, settings)
+
+
+def _contrast(scores: NDArray[np.float64], run: tuple[int, int], settings: VegetationSettings) -> NDArray[np.float64]:
+    """Contrast of the sections of a run that lie in forest."""
+    here = scores[run[0] : run[1] + 1]
+    contrast: NDArray[np.float64] = here[here != 0] + 0.5 * settings.ride_min_contrast
+    return contrast
+
+
+def _evidence(scores: NDArray[np.float64], run: tuple[int, int], settings: VegetationSettings) -> float:
+    """Mean contrast times the root of the number of sections: how little chance explains a run."""
+    contrast = _contrast(scores, run, settings)
+    return float(contrast.mean() * np.sqrt(len(contrast))) if len(contrast) else 0.0
+
+
+def _measure(line: _Line, strip: _Strip, run: tuple[int, int], settings: VegetationSettings) -> Ride | None:
+    """The ride along a line, if it is long, clear, steady and narrow enough."""
+    section = settings.ride_section_m
+    scores = _scores(strip, 0.0, settings)
+    contrast = _contrast(scores, run, settings)
+    part = _part(strip, run)
+    half = settings.ride_across_m * 1.25
+    within = float(np.nanmean(part.share(-half, half)[scores[run[0] : run[1] + 1] != 0]))
+    width_m = _width(part, within, within - float(contrast.mean()))
+    is_long = len(contrast) * section >= settings.ride_min_length_m
+    is_steady = (contrast > 0.5 * settings.ride_min_contrast).mean() >= settings.ride_min_steady_ratio
+    is_clear = contrast.mean() >= settings.ride_min_contrast
+    if not (is_long and is_steady and is_clear and width_m <= settings.ride_max_width_m):
+        return None
+    return Ride(
+        start=line.at(run[0] * section),
+        end=line.at((run[1] + 1) * section),
+        clear_ratio=within,
+        side_ratio=within - float(contrast.mean()),
+        seen_m=len(contrast) * section,
+        gap_m=(run[1] + 1 - run[0] - len(contrast)) * section,
+        width_m=width_m,
+        evidence=_evidence(scores, run, settings),
+    )
+
+
+def _width(part: _Strip, within: float, side: float) -> float:
+    """Width between the places where half the contrast is left, metres."""
+    pulses = part.pulses.sum(axis=0)
+    share = np.where(pulses > 0, part.clear.sum(axis=0) / np.maximum(pulses, 1e-9), 0)
+    pieces, _ = ndimage.label(share > (within + side) / 2)
+    middle = pieces[len(pieces) // 2]
+    return float((pieces == middle).sum()) if middle else 1.0

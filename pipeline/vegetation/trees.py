@@ -1,0 +1,98 @@
+"""Single trees and bushes in open land, each worth a symbol of its own."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import ndimage
+from scipy.spatial import cKDTree
+
+from pipeline.grid import EastNorth, Grid, Heights, Mask
+
+
+@dataclass(frozen=True)
+class SingleTrees:
+    """Trees and bushes that stand by themselves, one value each.
+
+    Attributes
+    ----------
+    place : (n, 2) east, north of the highest point
+    height_m, crown_m : (n,) height above ground, diameter of a circle as large as the crown
+    n_tops : (n,) tops in the crown: two or three together are a copse
+    through_ratio : (n,) share of the pulses on the crown that reached the ground: a boulder lets none through
+    """
+
+    place: EastNorth
+    height_m: NDArray[np.float64]
+    crown_m: NDArray[np.float64]
+    n_tops: NDArray[np.int64]
+    through_ratio: NDArray[np.float64]
+
+
+def single_trees(
+    canopy_height: Heights,
+    pulses: Heights,
+    reached_ground: Heights,
+    where: Mask,
+    grid: Grid,
+    /,
+    *,
+    least_height_m: float,
+    max_crown_m2: float,
+    least_crown_m2: float,
+    least_through_ratio: float,
+) -> SingleTrees:
+    """Crowns inside `where` (open land) that touch nothing larger.
+
+    Parameters
+    ----------
+    canopy_height : (rows, cols) metres above ground
+    pulses, reached_ground : (rows, cols) pulses, and those that ended on the ground
+    """
+    is_crown = np.nan_to_num(canopy_height) >= least_height_m
+    found, n_parts = ndimage.label(is_crown, structure=np.ones((3, 3)))
+    parts = np.asarray(found, np.int64)
+    index = np.arange(1, n_parts + 1)
+    area_m2 = np.bincount(parts.ravel(), minlength=n_parts + 1)[1:] * grid.cell_m**2
+    inside = ndimage.mean(where, parts, index) if n_parts else np.empty(0)
+    n_pulses = ndimage.sum_labels(pulses, parts, index)
+    through = ndimage.sum_labels(reached_ground, parts, index) / np.maximum(n_pulses, 1)
+    fits = (area_m2 <= max_crown_m2) & (area_m2 >= least_crown_m2) & (np.asarray(inside) > 0.5)
+    keep = np.flatnonzero(fits & (through >= least_through_ratio))
+    top = ndimage.maximum_position(np.nan_to_num(canopy_height), parts, index[keep]) if len(keep) else []
+    row, col = np.array(top, np.int64).reshape(-1, 2).T
+    east, north = grid.centres()
+    return SingleTrees(
+        np.column_stack((east[col], north[row])),
+        canopy_height[row, col].astype(np.float64),
+        np.sqrt(area_m2[keep] * 4 / np.pi),
+        _count_tops(canopy_height, parts, index[keep], grid.cell_m),
+        np.asarray(through)[keep],
+    )
+
+
+def _count_tops(
+    canopy_height: Heights, parts: NDArray[np.int64], index: NDArray[np.int64], cell_m: float
+) -> NDArray[np.int64]:
+    """Tops of each crown: highest places within 2.5 m around, the reach of a small crown."""
+    smooth = ndimage.gaussian_filter(np.nan_to_num(canopy_height), 1 / cell_m, mode="nearest")
+    size = 2 * round(2.5 / cell_m) + 1
+    is_top = (smooth == ndimage.maximum_filter(smooth, size)) & (parts > 0)
+    tops = np.bincount(parts[is_top], minlength=int(parts.max(initial=0)) + 1)
+    return np.maximum(tops[index], 1).astype(np.int64)
+
+
+def keep_apart(place: EastNorth, rank: NDArray[np.float64], /, *, least_m: float) -> NDArray[np.intp]:
+    """Indices of places at least this far apart, the highest rank first; ties go to the more northern."""
+    order = np.lexsort((place[:, 0], -place[:, 1], -rank))
+    tree = cKDTree(place) if len(place) else None
+    is_free = np.ones(len(place), np.bool_)
+    chosen = []
+    for i in order:
+        if not is_free[i] or tree is None:
+            continue
+        chosen.append(i)
+        is_free[tree.query_ball_point(place[i], least_m)] = False
+    return np.array(sorted(chosen), np.intp)
