@@ -7,6 +7,7 @@ Heights are only ever scaled to metres; they keep the vertical datum they came i
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
@@ -44,6 +45,7 @@ _KEY_GEOGRAPHIC, _KEY_PROJECTED, _KEY_PLAN_UNIT, _KEY_VERTICAL, _KEY_HEIGHT_UNIT
 _USER_DEFINED = 32767
 
 _LONGEST_AREA = 60
+_WORLD_DATUM = "WGS 84"
 
 # UTM is defined between these latitudes (NGA.SIG.0012, Universal Grids).
 _UTM_SOUTH_DEG, _UTM_NORTH_DEG = -80.0, 84.0
@@ -353,12 +355,23 @@ def _utm(plan: pyproj.CRS, lon_deg: float, lat_deg: float) -> pyproj.CRS:
             "their axes are probably swapped. Write the right coordinate system as 'crs:' in the area file, or "
             "reproject the tiles."
         )
+    datum = plan.geodetic_crs.name if plan.geodetic_crs else _WORLD_DATUM
+    code = _utm_code(datum, lon_deg, lat_deg) or _utm_code(_WORLD_DATUM, lon_deg, lat_deg)
+    if code is None:
+        raise SurveyError(f"no UTM zone is known for {lon_deg:.3f} east, {lat_deg:.3f} north; reproject the tiles.")
+    return pyproj.CRS.from_epsg(code)
+
+
+def _utm_code(datum: str, lon_deg: float, lat_deg: float) -> int | None:
+    """EPSG code of the plain UTM zone of a place on a datum; None where there is none.
+
+    National variants with swapped axes or the zone before the easting have longer names. Zones overlap by a hair at
+    their edges: the lowest code makes the choice independent of the database's order.
+    """
     place = AreaOfInterest(lon_deg, lat_deg, lon_deg, lat_deg)
-    datum = plan.geodetic_crs.name if plan.geodetic_crs else "WGS 84"
     zones = query_utm_crs_info(datum_name=datum, area_of_interest=place, contains=True)
-    zones = zones or query_utm_crs_info(datum_name="WGS 84", area_of_interest=place, contains=True)
-    # Zones overlap by a hair at their edges: the lowest code makes the choice independent of the database's order.
-    return pyproj.CRS.from_epsg(min(int(zone.code) for zone in zones))
+    plain = re.compile(re.escape(datum) + r" / UTM zone \d+[NS]")
+    return min((int(zone.code) for zone in zones if plain.fullmatch(zone.name)), default=None)
 
 
 # ---------------------------------------------------------------- plausible coordinates

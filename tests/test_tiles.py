@@ -1,0 +1,198 @@
+"""Finding tiles, the tile table, and where tiles lie on the lattice of blocks."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from pipeline.blocks import Block
+from pipeline.coordinates import Placement
+from pipeline.errors import SurveyError
+from pipeline.grid import Bounds
+from pipeline.settings import SurveySettings
+from pipeline.tiles import Tile, TileTable, bounds_without_strays, find_tiles, make_table, tile_name
+
+SETTINGS = SurveySettings()
+HERE = Placement("EPSG:25832", "EPSG:25832", 1.0)
+
+
+def tile(name: str, bounds: Bounds, *, n_points: int = 100_000, sha256: str | None = None, path: str = "") -> Tile:
+    """A tile of the table."""
+    return Tile(name, path or f"lidar/{name}.laz", sha256 or name, n_points, bounds, HERE)
+
+
+def table_of(*tiles: Tile) -> TileTable:
+    """A checked table."""
+    return make_table(tiles, crs="EPSG:25832", settings=SETTINGS)
+
+
+WEST_TILE = tile("west", (1000.0, 1000.0, 1249.99, 1250.0))
+EAST_TILE = tile("east", (1250.0, 1000.0, 1500.0, 1250.0))
+FAR_TILE = tile("far", (3000.0, 1000.0, 3100.0, 1250.0))
+
+
+# ---------------------------------------------------------------- the table
+
+
+def test_the_table_is_sorted_whatever_order_tiles_come_in() -> None:
+    """Order of input decides nothing."""
+    assert table_of(FAR_TILE, WEST_TILE, EAST_TILE) == table_of(EAST_TILE, FAR_TILE, WEST_TILE)
+    assert table_of(WEST_TILE, EAST_TILE).names == ["east", "west"]
+
+
+def test_the_table_survives_a_file() -> None:
+    """JSON there and back, and equal tables give equal text."""
+    table = table_of(WEST_TILE, EAST_TILE)
+    assert TileTable.from_json(table.to_json()) == table
+    assert table.to_json() == table_of(EAST_TILE, WEST_TILE).to_json()
+
+
+def test_neighbours_are_the_tiles_within_a_margin() -> None:
+    """A centimetre between tiles, as survey tiles have it, is no gap for a halo of 40 m."""
+    table = table_of(WEST_TILE, EAST_TILE, FAR_TILE)
+    assert table.neighbours("west") == []
+    assert table.neighbours("west", margin_m=40) == ["east"]
+    assert table.neighbours("far", margin_m=1500) == ["east"]
+
+
+def test_blocks_are_those_the_tiles_touch() -> None:
+    """Blocks of 250 m, counted from the origin; a tile that ends on an edge has its last points in the next block."""
+    table = table_of(WEST_TILE)
+    assert [block.name for block in table.blocks(block_m=250)] == ["4_4", "4_5"]
+    assert [block.name for block in table_of(WEST_TILE, EAST_TILE).blocks(block_m=250)] == [
+        "4_4", "4_5", "5_4", "5_5", "6_4", "6_5",
+    ]  # fmt: skip
+
+
+def test_a_halo_reaches_blocks_of_the_neighbours() -> None:
+    """A tile feeds every worked block whose halo it touches, and no block without a tile."""
+    table = table_of(WEST_TILE, EAST_TILE)
+    assert [block.name for block in table.blocks_of("west", block_m=250)] == ["4_4", "4_5"]
+    assert "5_4" in [block.name for block in table.blocks_of("west", block_m=250, halo_m=40)]
+    assert table.tiles_of(Block(5, 4, 250.0)) == ["east"]
+    assert table.tiles_of(Block(5, 4, 250.0), halo_m=40) == ["east", "west"]
+    assert "3_4" not in [block.name for block in table.blocks_of("west", block_m=250, halo_m=40)]
+
+
+@given(st.floats(-1e6, 1e6), st.floats(-1e6, 1e6), st.floats(20, 2000), st.floats(0, 200))
+def test_every_block_is_fed_by_the_tiles_it_asks_for(west: float, south: float, side_m: float, halo_m: float) -> None:
+    """Asked by tile or by block, who feeds whom is the same."""
+    table = table_of(
+        tile("a", (west, south, west + side_m, south + side_m), n_points=10**7),
+        tile("b", (west + side_m, south, west + 2 * side_m, south + side_m), n_points=10**7),
+    )
+    by_tile = {(n, b) for n in table.names for b in table.blocks_of(n, block_m=250, halo_m=halo_m)}
+    by_block = {(n, b) for b in table.blocks(block_m=250) for n in table.tiles_of(b, halo_m=halo_m)}
+    assert by_tile == by_block
+
+
+def test_an_unknown_name_is_an_error() -> None:
+    """A tile that is not there is a mistake of the program, not of the mapper."""
+    with pytest.raises(KeyError):
+        table_of(WEST_TILE).tile("north")
+
+
+@pytest.mark.parametrize(
+    ("tiles", "words"),
+    [
+        ([], "no tiles"),
+        ([WEST_TILE, tile("West", (0, 0, 100, 100), path="b/West.laz")], "both be called"),
+        ([WEST_TILE, tile("copy", WEST_TILE.bounds, sha256="west")], "same tile twice"),
+        ([WEST_TILE, tile("empty", (0, 0, 0, 0), n_points=0)], r"empty\.laz: holds no points"),
+        ([tile("speck", (0, 0, 3, 3), n_points=10)], "too little to map"),
+        ([tile("thin", (0, 0, 4000, 4000), n_points=1000)], r"16\.00 km2"),
+    ],
+)
+def test_tiles_that_make_no_survey_are_refused(tiles: list[Tile], words: str) -> None:
+    """Each in words that name the file."""
+    with pytest.raises(SurveyError, match=words):
+        make_table(tiles, crs="EPSG:25832", settings=SETTINGS)
+
+
+def test_a_sliver_beside_a_full_tile_is_welcome() -> None:
+    """The last tile of a delivery may hold three points along an edge."""
+    assert len(table_of(WEST_TILE, tile("sliver", (1500, 1000, 1500, 1200), n_points=3)).tiles) == 2
+
+
+@pytest.mark.parametrize(
+    ("file", "name"),
+    [("a/633_5142.laz", "633_5142"), ("b.copc.laz", "b"), ("B.COPC.LAZ", "B"), ("c.d.las", "c.d")],
+)
+def test_names_are_file_names_without_ending(file: str, name: str) -> None:
+    """Also for COPC, which has two endings."""
+    assert tile_name(Path(file)) == name
+
+
+# ---------------------------------------------------------------- strays
+
+
+def test_strays_are_left_out_and_bodies_kept() -> None:
+    """One point in ten thousand, far away in either direction, goes; a tenth of the points stays."""
+    rng = np.random.default_rng(5)
+    east, north = rng.uniform(0, 100, (2, 10_000))
+    east[0], north[1] = 1e6, -1e6
+    bounds = bounds_without_strays(east, north, gap=1000)
+    assert 0 <= bounds[0] < bounds[2] <= 100
+    assert 0 <= bounds[1] < bounds[3] <= 100
+    east[:1000] += 50_000
+    assert bounds_without_strays(east, north, gap=1000)[2] > 50_000
+
+
+def test_places_near_each_other_are_never_strays() -> None:
+    """A gap narrower than asked for is a clearing, not the end of the survey."""
+    east = np.concatenate((np.arange(1000.0), [1900.0]))
+    assert bounds_without_strays(east, east, gap=1000)[2] == 1900.0
+
+
+def test_places_strewn_thinly_have_no_strays() -> None:
+    """Where every place is alone, none is odd."""
+    east = np.arange(500.0) * 5000
+    assert bounds_without_strays(east, east, gap=1000) == (0, 0, 499 * 5000, 499 * 5000)
+
+
+# ---------------------------------------------------------------- finding files
+
+
+def lay_out(folder: Path, *names: str) -> None:
+    """Empty files."""
+    for name in names:
+        (folder / name).parent.mkdir(parents=True, exist_ok=True)
+        (folder / name).touch()
+
+
+def test_patterns_folders_and_lists_find_tiles(tmp_path: Path) -> None:
+    """Lidar files only, sorted, each once, whatever the capitals of their ending."""
+    lay_out(tmp_path, "lidar/b.laz", "lidar/a.LAZ", "lidar/readme.txt", "more/c.las")
+    for patterns in (["lidar"], ["lidar/*"], ["lidar/*.[lL][aA][zZ]"], ["lidar", "lidar/b.laz"]):
+        assert [path.name for path in find_tiles(patterns, tmp_path)] == ["a.LAZ", "b.laz"]
+    assert [path.name for path in find_tiles(["**/*.la?"], tmp_path)] == ["b.laz", "c.las"]
+    assert find_tiles([str(tmp_path / "more" / "*.las")], Path("elsewhere")) == [tmp_path / "more" / "c.las"]
+    assert len(find_tiles(["lidar", "more"], tmp_path)) == 3
+
+
+@pytest.mark.parametrize(
+    ("pattern", "words"),
+    [
+        ("lidra/*.laz", "no folder 'lidra'.*'lidar' is meant"),
+        ("lidar/*.zip", r"there is b\.laz"),
+        ("lidar/bb.laz", r"'b\.laz' is meant"),
+        ("papers", r"there is only notes\.txt"),
+        ("nowhere/at/all/*.laz", "no folder 'nowhere'"),
+    ],
+)
+def test_nothing_found_says_what_is_there_instead(tmp_path: Path, pattern: str, words: str) -> None:
+    """The pattern, the place that was searched, and the nearest thing to it."""
+    lay_out(tmp_path, "lidar/b.laz", "papers/notes.txt")
+    with pytest.raises(SurveyError, match=rf"no tiles: '{pattern.replace('*', '[*]')}'.*{words}"):
+        find_tiles([pattern], tmp_path)
+
+
+def test_each_pattern_must_find_something(tmp_path: Path) -> None:
+    """A list with one misspelt entry is not half obeyed."""
+    lay_out(tmp_path, "a.laz")
+    with pytest.raises(SurveyError, match=r"b\.laz"):
+        find_tiles(["a.laz", "b.laz"], tmp_path)
