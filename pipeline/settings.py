@@ -311,7 +311,7 @@ class LandformSettings(Section):
         description="Share of the interval a reader must be wrong by before a form line is drawn: what a contour may be.",
     )
     form_line_gap_mm: float = Field(
-        0.6, ge=0.2, le=5, description="Room a form line needs beside a contour: steeper ground speaks for itself."
+        0.3, ge=0.1, le=5, description="Room a form line needs beside a contour: steeper ground speaks for itself."
     )
     form_line_reach_m: float = Field(
         60.0, ge=20, le=200, description="Distance beyond which a contour no longer tells a reader about the ground."
@@ -623,6 +623,25 @@ class VegetationSettings(Section):
 
 class ManmadeSettings(Section):
     """Buildings and what else people made."""
+
+    roof_window_m: float = Field(
+        1.5, ge=0.5, le=5, description="Side of the window in which roof returns are counted against all returns."
+    )
+    roof_min_ratio: float = Field(
+        0.5, ge=0.1, le=1, description="Roof where this share of the returns is of class 6: half, as an edge should be."
+    )
+    building_min_width_m: float = Field(
+        2.5, ge=0.5, le=8, description="Narrower patches of roof are walls, eaves or strays, not buildings."
+    )
+    building_min_area_m2: float = Field(
+        16.0, ge=4, le=100, description="Smallest building drawn; sheds below are missed by 521 (7.5 m x 7.5 m in print)."
+    )
+    building_min_part_m2: float = Field(
+        8.0, ge=1, le=60, description="A wing or notch must bring this much area: 2 m x 4 m, 0.13 mm on the map."
+    )
+    building_max_parts: int = Field(
+        6, ge=1, le=20, description="Most wings, and most notches, of a plan: more is the noise of the returns."
+    )
 
 
 class ComposeSettings(Section):

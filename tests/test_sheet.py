@@ -7,7 +7,6 @@ import re
 import geopandas as gpd
 import numpy as np
 import pytest
-import shapely
 from hypothesis import given
 from hypothesis import settings as hypothesis_settings
 from hypothesis import strategies as st
@@ -17,6 +16,7 @@ from scipy.spatial import cKDTree
 from shapely.geometry import LineString, Point, Polygon, box
 from shapely.geometry.base import BaseGeometry
 
+from pipeline.draft.symbols import KIND_OF_GEOMETRY
 from pipeline.features import make_features
 from pipeline.settings import SheetSettings
 from pipeline.sheet.areas import scattered_tile
@@ -292,8 +292,9 @@ def drawn(
     """Ink of a symbol drawn at 1:15 000, millimetres as in the norm."""
     ink = Ink()
     array = np.array(geometry, object)
-    kind = {0: "point", 1: "line", 2: "area"}[int(shapely.get_dimensions(array)[0])]
-    draw_marks(ink, Marks(TABLE[number], array, np.full(len(array), turn_deg), 1.0, anchor), kind)  # type: ignore[arg-type]
+    kind = KIND_OF_GEOMETRY[geometry[0].geom_type]
+    nothing = np.full(len(array), np.nan)
+    draw_marks(ink, Marks(TABLE[number], kind, array, np.full(len(array), turn_deg), nothing, 1.0, anchor))
     return ink
 
 

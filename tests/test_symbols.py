@@ -20,6 +20,7 @@ from tests.paths import PROJECT
 SYMBOLS_CSV = PROJECT / "config" / "symbols.csv"
 TEXT = SYMBOLS_CSV.read_text(encoding="utf-8")
 TABLE = symbol_table(TEXT)
+NOTHING = np.array([np.nan])
 DRAWN = [(number, kind) for number, symbol in TABLE.rows.items() for kind in symbol.kinds]
 
 
@@ -135,7 +136,7 @@ def test_every_symbol_draws_something(number: str, kind: Kind) -> None:
         assert not colour or colour.partition(" ")[0] in PLATES
     ink = Ink()
     geometry = np.array([sample(kind, Box(0, 0, 12, 6), number=number)], object)
-    draw_marks(ink, Marks(symbol, geometry, np.array([np.nan]), 1.5), kind)
+    draw_marks(ink, Marks(symbol, kind, geometry, NOTHING, NOTHING, 1.5))
     assert sum(len(ink.text_of(plate)) for plate in ink.plates) > 30
 
 
@@ -143,4 +144,4 @@ def test_drawing_a_kind_the_symbol_has_not_is_refused() -> None:
     """A boulder dot cannot be drawn along a line."""
     line = np.array([LineString([(0, 0), (1, 1)])], object)
     with pytest.raises(ValueError, match="204 cannot be drawn as line"):
-        draw_marks(Ink(), Marks(TABLE["204"], line, np.array([np.nan]), 1.0), "line")
+        draw_marks(Ink(), Marks(TABLE["204"], "line", line, NOTHING, NOTHING, 1.0))

@@ -14,16 +14,14 @@ import numpy as np
 import pyproj
 import shapely
 from affine import Affine
-from numpy.typing import NDArray
 from shapely.geometry import MultiPolygon, Polygon
 
-from pipeline.draft.symbols import BASE_SCALE, KIND_OF_GEOMETRY, Kind, SymbolTable
+from pipeline.draft.symbols import SymbolTable
 from pipeline.settings import SheetSettings
 from pipeline.sheet.colours import tint
-from pipeline.sheet.ink import Ink, area_path
-from pipeline.sheet.legend import legend_order
+from pipeline.sheet.content import Content, draw_content
+from pipeline.sheet.ink import area_path
 from pipeline.sheet.marginalia import Item, MapText, draw_foot, draw_panel, draw_title, panel_items
-from pipeline.sheet.marks import Marks
 from pipeline.sheet.north import MagneticNorth, north_of_area, technical_lines
 from pipeline.sheet.page import (
     Box,
@@ -36,13 +34,12 @@ from pipeline.sheet.page import (
     part_sheets,
     single_sheet,
 )
-from pipeline.sheet.pdf import BOLD, Book, Georeference
-from pipeline.sheet.symbol import draw_marks
+from pipeline.sheet.pdf import BOLD, CAP_HEIGHT_MM_PER_PT, Book, Georeference, Plates
 
-VERTEX_TOLERANCE_MM = 0.01
-"""Vertices that change a line by less than this on paper are left out: a tenth of the thinnest line."""
-FOREST = "405"
-REJECTED = "rejected"
+RIM_MM = 1.0
+"""What is kept around the map, for symbols that reach over its bounds."""
+EDGE_MM = 0.25
+"""What is shown beyond the outline, so that the line of the edge is drawn in full."""
 
 
 @dataclass(frozen=True)
@@ -109,69 +106,14 @@ def draw_sheet(
     """
     north = north_of_area(outline, crs=crs, date=map_date)
     frame = frame_of(outline, north=north, scale=scale)
-    features = _features(layers)
+    tables = list(layers.values())
     if not len(layers.get("technical_line", ())):
-        features.append(technical_lines(outline, crs=crs, map_date=map_date))
-    marks = _marks_of(features, frame, symbols)
+        tables.append(technical_lines(outline, crs=crs, map_date=map_date))
+    content = draw_content(tables, outline, frame, symbols=symbols, settings=settings)
     text = MapText(name, scale, contour_interval_m, map_date, survey_line, north)
-    shown = _shown(marks, outline, layers)
-    outline_mm = _to_map(np.array([outline], object), frame)[0]
-    ink = Ink()
-    for kind, mark in marks:
-        draw_marks(ink, mark, kind)
     book = Book(title=f"{name}, draft at 1:{scale}", subject=survey_line)
-    sheets = _pages(book, ink, frame, outline_mm, text, crs=crs, shown=shown, symbols=symbols, settings=settings)
-    return SheetDrawing(book.finished(), tuple(sheets), frame, north, tuple(number for number, _ in shown))
-
-
-def _features(layers: Mapping[str, gpd.GeoDataFrame]) -> list[gpd.GeoDataFrame]:
-    """The layers that have something to draw, without what the mapper rejected."""
-    found = []
-    for table in layers.values():
-        kept = table[table["status"] != REJECTED] if "status" in table else table
-        if len(kept):
-            found.append(kept)
-    return found
-
-
-def _marks_of(features: Sequence[gpd.GeoDataFrame], frame: Frame, symbols: SymbolTable) -> list[tuple[Kind, Marks]]:
-    """Features on the map's millimetres, gathered by symbol, in the order of printing."""
-    gathered: dict[tuple[str, Kind], list[tuple[NDArray[np.object_], NDArray[np.float64]]]] = {}
-    for table in features:
-        geometry = _to_map(np.asarray(table.geometry.array, object), frame)
-        turn = table["angle_deg"].to_numpy(np.float64) if "angle_deg" in table else np.full(len(table), np.nan)
-        geometry, owner = shapely.get_parts(geometry, return_index=True)
-        numbers = table["symbol"].to_numpy(object)[owner]
-        kinds = np.array([KIND_OF_GEOMETRY[part.geom_type] for part in geometry], object)
-        for number in dict.fromkeys(numbers):
-            for kind in dict.fromkeys(kinds[numbers == number]):
-                these = (numbers == number) & (kinds == kind)
-                gathered.setdefault((number, kind), []).append((geometry[these], turn[owner][these]))
-    found = []
-    for (number, kind), pieces in gathered.items():
-        geometry, turn = (np.concatenate(column) for column in zip(*pieces, strict=True))
-        found.append((kind, Marks(symbols[number], geometry, turn, BASE_SCALE / frame.scale, frame.anchor_mm)))
-    return sorted(found, key=lambda entry: (entry[1].symbol.order, legend_order(entry[1].symbol.number), entry[0]))
-
-
-def _to_map(geometry: NDArray[np.object_], frame: Frame) -> NDArray[np.object_]:
-    """Geometries in millimetres of the map, without vertices nobody can see."""
-    to_map = frame.map_from_ground
-    turn = np.array([[to_map.a, to_map.d], [to_map.b, to_map.e]])
-    moved = shapely.transform(geometry, lambda points: points @ turn + (to_map.c, to_map.f))
-    simple: NDArray[np.object_] = shapely.simplify(moved, VERTEX_TOLERANCE_MM)
-    return simple
-
-
-def _shown(
-    marks: Sequence[tuple[Kind, Marks]], outline: Polygon | MultiPolygon, layers: Mapping[str, gpd.GeoDataFrame]
-) -> list[tuple[str, Kind]]:
-    """Symbols of the legend in the order of their numbers; forest where some paper is left white."""
-    shown = {(mark.symbol.number, kind) for kind, mark in marks}
-    covered = sum(table.area.sum() for name, table in layers.items() if name in ("vegetation_area", "water_area"))
-    if covered < 0.99 * outline.area:
-        shown.add((FOREST, "area"))
-    return sorted(shown, key=lambda entry: (legend_order(entry[0]), entry[1]))
+    sheets = _pages(book, content, frame, text, crs=crs, symbols=symbols, settings=settings)
+    return SheetDrawing(book.finished(), tuple(sheets), frame, north, tuple(number for number, _ in content.shown))
 
 
 # ---------------------------------------------------------------- pages
@@ -179,47 +121,56 @@ def _shown(
 
 def _pages(
     book: Book,
-    ink: Ink,
+    content: Content,
     frame: Frame,
-    outline_mm: Polygon | MultiPolygon,
     text: MapText,
     /,
     *,
     crs: str,
-    shown: Sequence[tuple[str, Kind]],
     symbols: SymbolTable,
     settings: SheetSettings,
 ) -> list[Sheet]:
     """Write one page, or an overview and as many pages as the map needs."""
-    rim = 1.0
-    plates = book.add_plates("map", ink, Box(-rim, -rim, frame.width_mm + 2 * rim, frame.height_mm + 2 * rim))
-    clip = area_path(np.array([shapely.buffer(outline_mm, rim / 4)], object))
 
     def items(scale: float) -> list[Item]:
-        return panel_items(text, shown=shown, symbols=symbols, width_mm=settings.column_mm, scale=scale)
+        return panel_items(text, shown=content.shown, symbols=symbols, width_mm=settings.column_mm, scale=scale)
 
     heights = [item.height_mm for item in items(frame.scale)]
-    first = single_sheet(frame, heights, settings=settings)
-    parts = [] if first else part_sheets(frame, outline_mm, settings=settings)
-    first = first or overview_sheet(frame, heights, settings=settings)
+    single = single_sheet(frame, heights, settings=settings)
+    parts = [] if single else part_sheets(frame, content.outline, settings=settings)
+    first = single or overview_sheet(frame, heights, settings=settings)
     shown_scale = frame.scale / first.magnify
+    rim = Box(-RIM_MM, -RIM_MM, frame.width_mm + 2 * RIM_MM, frame.height_mm + 2 * RIM_MM)
+    plates = book.add_plates("map", content.ink, rim)
+
     book.begin_page(first.width_mm, first.height_mm)
-    book.place(plates, first.page_from_map, clip=clip)
+    _draw_map(book, plates, content, first)
     draw_title(book, text, first.title, part=f"{len(parts)} sheets" if parts else "", scale=shown_scale)
-    columns = flow(heights, max(lowest_height(heights, len(first.columns)), 0))
-    legend = draw_panel(book, first, items(shown_scale), columns)
+    legend = draw_panel(book, first, items(shown_scale), flow(heights, lowest_height(heights, len(first.columns))))
     book.place(book.add_plates("legend", legend, Box(0, 0, first.width_mm, first.height_mm)), Affine.identity())
     _draw_part_frames(book, first, parts)
     book.end_page(_georeference(first, frame, crs))
+
     for number, part in enumerate(parts, 1):
         book.begin_page(part.width_mm, part.height_mm)
-        window = shapely.box(*_shown_part(part))
-        inside = shapely.intersection(window, shapely.buffer(outline_mm, rim / 4))
-        book.place(plates, part.page_from_map, clip=area_path(np.array([inside], object)))
+        _draw_map(book, plates, content, part)
         draw_title(book, text, part.title, part=f"sheet {number} of {len(parts)}", scale=frame.scale)
         draw_foot(book, text, part.columns[0])
         book.end_page(_georeference(part, frame, crs))
     return [first, *parts]
+
+
+def _draw_map(book: Book, plates: Plates, content: Content, sheet: Sheet) -> None:
+    """The part of the map a page shows, clipped to the area; half of the edge's line stays."""
+    window = shapely.box(*_shown_part(sheet)).buffer(RIM_MM, join_style="mitre")
+    inside = shapely.intersection(window, shapely.buffer(content.outline, EDGE_MM))
+    book.place(plates, sheet.page_from_map, clip=area_path(np.array([inside], object)))
+    labels = content.labels
+    size_pt = labels.height_mm * sheet.magnify / CAP_HEIGHT_MM_PER_PT
+    for words, place, turn in zip(labels.words, labels.places.tolist(), labels.turn_deg.tolist(), strict=True):
+        if shapely.contains_xy(inside, *place):
+            right, up = sheet.page_from_map @ tuple(place)
+            book.turned_text(right, up, words, size_pt=size_pt, turn_deg=turn, colour=tint("brown"))
 
 
 def _georeference(sheet: Sheet, frame: Frame, crs: str) -> Georeference:
@@ -240,8 +191,9 @@ def _georeference(sheet: Sheet, frame: Frame, crs: str) -> Georeference:
 
 
 def _shown_part(part: Sheet) -> tuple[float, float, float, float]:
+    """West, south, east and north of the map a page shows, millimetres of the map."""
     left, bottom = part.map_corner_mm
-    return left, bottom, left + part.window.width, bottom + part.window.height
+    return left, bottom, left + part.window.width / part.magnify, bottom + part.window.height / part.magnify
 
 
 def _draw_part_frames(book: Book, first: Sheet, parts: Sequence[Sheet]) -> None:

@@ -119,7 +119,8 @@ def legend_row(number: str, kind: Kind, /, *, symbols: SymbolTable, scale: int, 
     def draw(book: Book, ink: Ink, box: Box) -> None:
         place = Box(box.left, box.bottom + (box.height - SAMPLE_HEIGHT_MM) / 2, SAMPLE_MM, SAMPLE_HEIGHT_MM)
         geometry = np.array([sample(kind, place, number=number)], object)
-        draw_marks(ink, Marks(symbol, geometry, np.array([np.nan]), BASE_SCALE / scale), kind)
+        nothing = np.array([np.nan])
+        draw_marks(ink, Marks(symbol, kind, geometry, nothing, nothing, BASE_SCALE / scale))
         if symbol.fill == "white" and kind == "area":
             ink.stroke(Plate.BLACK, tint("black"), geometry, line_mm=WHITE_RIM_MM)
         first = box.bottom + box.height / 2 + (len(lines) - 1) * step / 2 - NAME_PT * MM_PER_PT * 0.36

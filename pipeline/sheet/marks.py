@@ -8,7 +8,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from pipeline.draft.symbols import Symbol
+from pipeline.draft.symbols import Kind, Symbol
 from pipeline.sheet.ink import Geometries, Places
 
 
@@ -19,9 +19,12 @@ class Marks:
     Attributes
     ----------
     symbol : Symbol
-    geometry : (n,) shapely geometries of one kind, millimetres of the map
+    kind : point, line or area
+    geometry : (n,) shapely geometries of that kind, millimetres of the map
     turn_deg : (n,) float64
         Clockwise from magnetic north, which is up; NaN where the feature has no direction.
+    elevation_m : (n,) float64
+        Of contours; NaN elsewhere.
     enlarge : float
         Size on the map over the size in the norm: 1.5 at 1:10 000 (ISOM 2017-2, 2.2).
     anchor_mm : pair of floats
@@ -30,8 +33,10 @@ class Marks:
     """
 
     symbol: Symbol
+    kind: Kind
     geometry: Geometries
     turn_deg: NDArray[np.float64]
+    elevation_m: NDArray[np.float64]
     enlarge: float
     anchor_mm: tuple[float, float] = (0.0, 0.0)
 

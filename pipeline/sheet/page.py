@@ -144,10 +144,10 @@ def overview_sheet(frame: Frame, item_heights_mm: Sequence[float], /, *, setting
 
 
 def _with_map(space: _Space, frame: Frame, *, magnify: float) -> Sheet:
-    """The map in the middle of its room."""
+    """The map at the top of its room, in the middle; what is left below has room for notes."""
     width, height = frame.width_mm * magnify, frame.height_mm * magnify
     left = space.room.left + (space.room.width - width) / 2
-    bottom = space.room.bottom + (space.room.height - height) / 2
+    bottom = space.room.top - height
     window = Box(left, bottom, width, height)
     return Sheet(space.width_mm, space.height_mm, space.title, window, (0.0, 0.0), magnify, space.columns)
 

@@ -26,6 +26,8 @@ POINTS_PER_MM = 72 / 25.4
 """The PDF's unit is 1/72 inch (ISO 32000-1, 8.3.2.3)."""
 LARGEST_PDF_MM = 14400 / POINTS_PER_MM
 PLAIN, BOLD = "Vera", "VeraBd"
+CAP_HEIGHT_MM_PER_PT = 0.729 * 25.4 / 72
+"""Height of the figures of the typeface (Bitstream Vera Sans) in millimetres, for a size of one point."""
 BLACK = tint("black")
 Align = Literal["left", "centre", "right"]
 
@@ -137,6 +139,18 @@ class Book:
         canvas.setFillColor(CMYKColor(*colour))
         draw = {"left": canvas.drawString, "centre": canvas.drawCentredString, "right": canvas.drawRightString}[align]
         draw(right_mm * POINTS_PER_MM, up_mm * POINTS_PER_MM, printable(words, face=face))
+
+    def turned_text(
+        self, right_mm: float, up_mm: float, words: str, /, *, size_pt: float, turn_deg: float, colour: Cmyk
+    ) -> None:
+        """A word about its middle, turned counter-clockwise, printed over what is below."""
+        self.canvas.saveState()
+        self.canvas.setBlendMode("Multiply")
+        self.canvas.translate(right_mm * POINTS_PER_MM, up_mm * POINTS_PER_MM)
+        self.canvas.rotate(turn_deg)
+        half_height = CAP_HEIGHT_MM_PER_PT * size_pt / 2
+        self.text(0.0, -half_height, words, size_pt=size_pt, align="centre", colour=colour)
+        self.canvas.restoreState()
 
     def box(self, box: Box, /, *, fill: Cmyk | None = None, line_mm: float = 0.0, colour: Cmyk = BLACK) -> None:
         """A rectangle: filled, outlined, or both."""

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from pipeline.draft.symbols import Kind
 from pipeline.sheet.areas import AREA_DRAWINGS
 from pipeline.sheet.ink import Ink
 from pipeline.sheet.lines import LINE_DRAWINGS
@@ -12,7 +11,7 @@ from pipeline.sheet.points import POINT_DRAWINGS
 DRAWINGS = {"point": POINT_DRAWINGS, "line": LINE_DRAWINGS, "area": AREA_DRAWINGS}
 
 
-def draw_marks(ink: Ink, marks: Marks, kind: Kind, /) -> None:
+def draw_marks(ink: Ink, marks: Marks, /) -> None:
     """Draw features of one symbol as the symbol table says.
 
     Raises
@@ -20,7 +19,7 @@ def draw_marks(ink: Ink, marks: Marks, kind: Kind, /) -> None:
     ValueError
         If the symbol is not drawn with geometries of that kind.
     """
-    draw = DRAWINGS[kind].get(marks.symbol.drawing)
+    draw = DRAWINGS[marks.kind].get(marks.symbol.drawing)
     if draw is None:
-        raise ValueError(f"symbol {marks.symbol.number} cannot be drawn as {kind}")
+        raise ValueError(f"symbol {marks.symbol.number} cannot be drawn as {marks.kind}")
     draw(ink, marks)

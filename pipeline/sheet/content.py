@@ -1,0 +1,150 @@
+"""What the map shows: the features of the draft on the map's millimetres, drawn into plates."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import shapely
+from numpy.typing import NDArray
+from shapely.geometry import MultiPolygon, Polygon
+
+from pipeline.draft.symbols import BASE_SCALE, KIND_OF_GEOMETRY, Kind, SymbolTable
+from pipeline.settings import SheetSettings
+from pipeline.sheet.ink import Geometries, Ink
+from pipeline.sheet.labels import INDEX_CONTOUR, Labels, contour_labels
+from pipeline.sheet.legend import legend_order
+from pipeline.sheet.marks import Marks
+from pipeline.sheet.page import Frame
+from pipeline.sheet.symbol import draw_marks
+
+VERTEX_TOLERANCE_MM = 0.01
+"""Vertices that change a line by less than this on paper are left out: a tenth of the thinnest line."""
+FOREST = "405"
+WHITE_SHARE = 0.01
+"""Share of the area left white from which the legend explains forest."""
+REJECTED = "rejected"
+
+
+@dataclass(frozen=True)
+class Content:
+    """The drawn map.
+
+    Attributes
+    ----------
+    ink : Ink
+        Its plates, in millimetres of the map.
+    labels : Labels
+        Elevations of index contours.
+    outline : the mapped area in millimetres of the map
+    shown : symbols of the legend with the kind of geometry, in its order
+    """
+
+    ink: Ink
+    labels: Labels
+    outline: Polygon | MultiPolygon
+    shown: tuple[tuple[str, Kind], ...]
+
+
+def draw_content(
+    layers: Sequence[gpd.GeoDataFrame],
+    outline: Polygon | MultiPolygon,
+    frame: Frame,
+    /,
+    *,
+    symbols: SymbolTable,
+    settings: SheetSettings,
+) -> Content:
+    """Everything inside the frame of the map.
+
+    Raises
+    ------
+    KeyError
+        If a feature has a symbol the table does not know.
+    ValueError
+        If a symbol is not drawn with the geometry a feature has.
+    """
+    marks = marks_of(layers, frame, symbols)
+    labels = _labels_of(marks, frame, settings)
+    ink = Ink()
+    for mark in marks:
+        draw_marks(ink, _interrupted(mark, labels) if mark.symbol.number == INDEX_CONTOUR else mark)
+    outline_mm = on_map(np.array([outline], object), frame)[0]
+    return Content(ink, labels, outline_mm, _shown(marks, outline_mm))
+
+
+def marks_of(layers: Sequence[gpd.GeoDataFrame], frame: Frame, symbols: SymbolTable, /) -> list[Marks]:
+    """Features gathered by symbol and kind of geometry, in the order of printing; what was rejected is left out."""
+    tables = [_simple_table(table, frame) for table in layers if len(table)]
+    if not tables:
+        return []
+    everything = pd.concat(tables, ignore_index=True)
+    marks = []
+    enlarge = BASE_SCALE / frame.scale
+    for number, kind in sorted(set(zip(everything["symbol"], everything["kind"], strict=True))):
+        part = everything[(everything["symbol"] == number) & (everything["kind"] == kind)]
+        geometry = np.asarray(part["geometry"].to_numpy(), object)
+        turn, elevation = (part[column].to_numpy(np.float64) for column in ("angle_deg", "elevation_m"))
+        marks.append(Marks(symbols[number], kind, geometry, turn, elevation, enlarge, frame.anchor_mm))
+    return sorted(marks, key=lambda mark: (mark.symbol.order, legend_order(mark.symbol.number), mark.kind))
+
+
+def _simple_table(table: gpd.GeoDataFrame, frame: Frame) -> pd.DataFrame:
+    """What drawing needs of a layer, one row a single geometry."""
+    kept = table[table["status"] != REJECTED] if "status" in table else table
+    geometry, owner = shapely.get_parts(on_map(kept.geometry.to_numpy(), frame), return_index=True)
+    unknown = np.full(len(kept), np.nan)
+    columns = {
+        column: (kept[column].to_numpy(np.float64) if column in kept else unknown)[owner]
+        for column in ("angle_deg", "elevation_m")
+    }
+    kinds = [KIND_OF_GEOMETRY[part.geom_type] for part in geometry]
+    return pd.DataFrame({"symbol": kept["symbol"].to_numpy()[owner], "kind": kinds, "geometry": geometry, **columns})
+
+
+def on_map(geometry: NDArray[np.object_], frame: Frame, /) -> Geometries:
+    """Geometries in millimetres of the map, without vertices nobody can see."""
+    to_map = frame.map_from_ground
+    turn = np.array([[to_map.a, to_map.d], [to_map.b, to_map.e]])
+    moved = shapely.transform(geometry, lambda points: points @ turn + (to_map.c, to_map.f))
+    simple: Geometries = shapely.simplify(moved, VERTEX_TOLERANCE_MM)
+    return simple
+
+
+def _shown(marks: Sequence[Marks], outline: Polygon | MultiPolygon) -> tuple[tuple[str, Kind], ...]:
+    """Symbols of the legend in the order of their numbers; forest where some paper is left white."""
+    shown = {(mark.symbol.number, mark.kind) for mark in marks}
+    filled = [mark for mark in marks if mark.kind == "area" and mark.symbol.section in ("vegetation", "water")]
+    if sum(shapely.area(mark.geometry).sum() for mark in filled) < (1 - WHITE_SHARE) * outline.area:
+        shown.add((FOREST, "area"))
+    return tuple(sorted(shown, key=lambda entry: (legend_order(entry[0]), entry[1])))
+
+
+# ---------------------------------------------------------------- labels
+
+
+def _labels_of(marks: Sequence[Marks], frame: Frame, settings: SheetSettings) -> Labels:
+    """Elevations for the index contours, clear of all other lines and points."""
+    index = [mark for mark in marks if mark.symbol.number == INDEX_CONTOUR]
+    others = [mark.geometry for mark in marks if mark.kind != "area" and mark.symbol.number != INDEX_CONTOUR]
+    nothing = np.empty(0, object)
+    return contour_labels(
+        index[0].geometry if index else nothing,
+        index[0].elevation_m if index else np.empty(0),
+        np.concatenate([nothing, *others]),
+        enlarge=BASE_SCALE / frame.scale,
+        shortest_line_mm=settings.label_shortest_contour_mm,
+        distance_mm=settings.label_distance_mm,
+    )
+
+
+def _interrupted(mark: Marks, labels: Labels) -> Marks:
+    """The index contours without the stretches where their elevation is written."""
+    if not len(labels.boxes):
+        return mark
+    left = shapely.get_parts(shapely.difference(mark.geometry, shapely.union_all(labels.boxes)))
+    nothing = np.full(len(left), np.nan)
+    return Marks(mark.symbol, mark.kind, left, nothing, nothing, mark.enlarge, mark.anchor_mm)
