@@ -21,8 +21,9 @@ DIGIT_WIDTH_RATIO = 0.87
 """Advance of a digit over its height in the typeface used (Bitstream Vera: 0.636 em over 0.729 em)."""
 PADDING_RATIO = 0.35
 """White on each side of a label over its height (common practice, no source)."""
-STRAIGHTNESS = 0.985
-"""Least chord over length of the stretch a label replaces: a sharper bend would leave the ends beside the figures."""
+LARGEST_BEND_RATIO = 0.15
+"""How far, over a label's height, the contour may leave the label's axis: a sharper bend would end beside the figures
+(ours)."""
 CANDIDATE_STEP_MM = 3.0
 
 
@@ -81,7 +82,7 @@ def contour_labels(
         width = (len(words) * DIGIT_WIDTH_RATIO + 2 * PADDING_RATIO) * height
         for place, turn, box in _candidates(lines[i], width, height):
             near = any(np.hypot(*(place - other)) < distance_mm * enlarge for _, other, _, _ in chosen)
-            if not near and _is_clear(box, lines[i], len(obstacles) + i, tree, width):
+            if not near and _is_clear(box, lines[i], len(obstacles) + i, tree, height):
                 chosen.append((words, place, turn, box))
     return _labels(chosen, height)
 
@@ -109,11 +110,12 @@ def _candidates(line: shapely.LineString, width: float, height: float) -> list[t
     return found
 
 
-def _is_clear(box: shapely.Polygon, line: shapely.LineString, own: int, tree: shapely.STRtree, width: float) -> bool:
+def _is_clear(box: shapely.Polygon, line: shapely.LineString, own: int, tree: shapely.STRtree, height: float) -> bool:
     """Whether nothing but a straight stretch of the line itself lies in the box."""
     inside = shapely.intersection(line, box)
-    # A line that leaves by the long sides is shorter than the box.
-    if inside.geom_type != "LineString" or not STRAIGHTNESS <= inside.length / width <= 1 / STRAIGHTNESS:
+    corners = shapely.get_coordinates(box)
+    axis = shapely.LineString([(corners[0] + corners[3]) / 2, (corners[1] + corners[2]) / 2])
+    if shapely.hausdorff_distance(inside, axis) > LARGEST_BEND_RATIO * height:
         return False
     touched = tree.query(box, predicate="intersects")
     return bool(np.all(touched == own))
