@@ -255,6 +255,9 @@ class LandformSettings(Section):
         le=20,
         description="Standard deviation of the smoothing before tracing: half the smallest bend, 0.25 mm (ISOM 101).",
     )
+    corner_smoothing_m: float = Field(
+        1.5, ge=0, le=10, description="Smoothing that turns creases into bends as round as a pen draws them."
+    )
     calm_share: float = Field(
         0.1,
         ge=0,
@@ -291,7 +294,7 @@ class LandformSettings(Section):
     )
     index_every: int = Field(5, ge=2, le=10, description="Every fifth contour is an index contour (ISOM 102).")
     vertex_tolerance_m: float = Field(
-        0.2, ge=0, le=2, description="Vertices that move the line by less are dropped; well below its own width, 2 m."
+        0.1, ge=0, le=2, description="Vertices that move the line by less are dropped; well below its own width, 2 m."
     )
     half_seen_gap_m: float = Field(
         4.0,
@@ -303,6 +306,7 @@ class LandformSettings(Section):
     canopy_share: float = Field(
         0.1, ge=0, le=1, description="Confidence lost under tall trees, where the ground filter itself is less sure."
     )
+    slope_line_mm: float = Field(0.4, ge=0.2, le=2, description="Length of a slope line (ISOM 101.1, from memory).")
     form_line_mm: float = Field(0.10, ge=0.05, le=0.5, description="Width of a form line (ISOM 103).")
     form_line_min_error_share: float = Field(
         0.25,
@@ -634,7 +638,7 @@ class ManmadeSettings(Section):
         2.5, ge=0.5, le=8, description="Narrower patches of roof are walls, eaves or strays, not buildings."
     )
     building_min_area_m2: float = Field(
-        16.0, ge=4, le=100, description="Smallest building drawn; sheds below are missed by 521 (7.5 m x 7.5 m in print)."
+        16.0, ge=4, le=100, description="Smallest building drawn: sheds of 4 m x 4 m; 521 takes 7.5 m x 7.5 m in print."
     )
     building_min_part_m2: float = Field(
         8.0, ge=1, le=60, description="A wing or notch must bring this much area: 2 m x 4 m, 0.13 mm on the map."

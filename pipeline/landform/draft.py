@@ -7,13 +7,16 @@ import numpy as np
 
 from pipeline.features import join_features, no_features
 from pipeline.grid import Grid, Heights
-from pipeline.landform.contours import contour_levels, draft_contours
+from pipeline.landform.contours import draft_contours
 from pipeline.landform.depressions import draft_hollows
+from pipeline.landform.form_lines import Contours, draft_form_lines
 from pipeline.landform.generalise import generalised_surface
+from pipeline.landform.isolines import contour_levels
 from pipeline.landform.knolls import draft_knolls
 from pipeline.landform.necks import widen_necks
 from pipeline.landform.paper import ground_m
 from pipeline.landform.seen import how_well_seen
+from pipeline.landform.slope_lines import draft_slope_lines
 from pipeline.settings import LandformSettings
 
 
@@ -72,5 +75,17 @@ def draft_landforms(
     contours = draft_contours(
         surface, surface_grid, seen, ground_support, grid, interval_m=interval_m, scale=scale, settings=settings
     )
-    points = [make(bare_earth, seen, grid, settings=settings) for make in (draft_knolls, draft_hollows)]
-    return join_features([contours, *points], grid.crs)
+    form_lines = draft_form_lines(
+        surface,
+        surface_grid,
+        Contours(list(contours.geometry), contours["elevation_m"].to_numpy()),
+        seen,
+        grid,
+        interval_m=interval_m,
+        scale=scale,
+        settings=settings,
+    )
+    knolls = draft_knolls(bare_earth, ground_support, seen, grid, settings=settings)
+    hollows = draft_hollows(bare_earth, seen, grid, settings=settings)
+    slope_lines = draft_slope_lines(join_features([contours, form_lines], grid.crs), settings=settings)
+    return join_features([contours, form_lines, slope_lines, knolls, hollows], grid.crs)

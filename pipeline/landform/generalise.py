@@ -68,6 +68,12 @@ def smooth(heights: Heights, grid: Grid, /, *, smoothing_m: float) -> Heights:
     return np.where(unknown, np.float32(np.nan), smoothed)
 
 
+def round_off(heights: Heights, grid: Grid, /, *, smoothing_m: float) -> Heights:
+    """Heights under one Gaussian: creases become bends as round as a pen draws them. NaN stays NaN."""
+    filled, unknown = fill_voids(heights)
+    return np.where(unknown, np.float32(np.nan), _smooth(filled, grid, smoothing_m))
+
+
 def _smooth(filled: Heights, grid: Grid, smoothing_m: float) -> Heights:
     return np.asarray(ndimage.gaussian_filter(filled, smoothing_m / grid.cell_m, mode="nearest"))
 
@@ -155,7 +161,7 @@ def generalised_surface(
         smoothing_m=settings.calm_smoothing_m,
         passes=settings.calm_passes,
     )
-    heights = smooth(heights, coarse, smoothing_m=settings.contour_smoothing_m / 2)
+    heights = round_off(heights, coarse, smoothing_m=settings.corner_smoothing_m)
     apart_m = ground_m(settings.min_contour_gap_mm + settings.contour_line_mm)
     max_rise = interval_m / apart_m
     max_shift_m = settings.max_shift_share * interval_m

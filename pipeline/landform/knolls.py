@@ -5,6 +5,8 @@ from __future__ import annotations
 import geopandas as gpd
 import numpy as np
 import shapely
+from numpy.typing import NDArray
+from scipy import ndimage
 
 from pipeline.features import make_features
 from pipeline.grid import Grid, Heights
@@ -13,11 +15,12 @@ from pipeline.landform.seen import sample
 from pipeline.settings import LandformSettings
 
 
-def find_knolls(bare_earth: Heights, grid: Grid, /, *, settings: LandformSettings) -> Bumps:
+def find_knolls(bare_earth: Heights, ground_support: Heights, grid: Grid, /, *, settings: LandformSettings) -> Bumps:
     """Small hills of earth that stand out from the ground around, on level ground and on slopes.
 
     Lumps smaller than a knoll, or with sides steeper than earth stands, are boulders and brush that the ground filter
-    kept. They are looked for all the same, so that no knoll is fitted over them.
+    kept. They are looked for all the same, so that no knoll is fitted over them. A lump whose middle has fewer ground
+    returns than the ground around is what is left of a boulder that the filter cut away.
 
     Returns
     -------
@@ -35,17 +38,34 @@ def find_knolls(bare_earth: Heights, grid: Grid, /, *, settings: LandformSetting
         least_height_m=settings.least_bump_m,
     )
     is_earth = bumps.side_slope_deg <= settings.steepest_earth_deg
-    return bumps.where(is_earth & (bumps.radius_m >= settings.min_knoll_radius_m))
+    is_large = bumps.radius_m >= settings.min_knoll_radius_m
+    is_seen = _gap_ratio(ground_support, grid, bumps, settings=settings) <= settings.max_knoll_gap_ratio
+    return bumps.where(is_earth & is_large & is_seen)
 
 
-def draft_knolls(bare_earth: Heights, seen: Heights, grid: Grid, /, *, settings: LandformSettings) -> gpd.GeoDataFrame:
+def _gap_ratio(
+    ground_support: Heights, grid: Grid, bumps: Bumps, /, *, settings: LandformSettings
+) -> NDArray[np.float64]:
+    """(n,) distance to the nearest ground return in the middle of each bump, over that round about."""
+    gap_m = np.nan_to_num(ground_support, nan=settings.half_seen_gap_m)
+    middle, around = (
+        ndimage.uniform_filter(gap_m, max(1, round(2 * radius_m / grid.cell_m)))
+        for radius_m in (settings.min_knoll_radius_m / 2, max(settings.knoll_radii_m))
+    )
+    ratio = middle / np.maximum(around, grid.cell_m / 2)
+    return np.nan_to_num(sample(ratio.astype(np.float32), grid, bumps.places), nan=np.inf)
+
+
+def draft_knolls(
+    bare_earth: Heights, ground_support: Heights, seen: Heights, grid: Grid, /, *, settings: LandformSettings
+) -> gpd.GeoDataFrame:
     """Knolls as points: 109 where round, 110 with the angle of its long axis where it is elongated.
 
     Returns
     -------
     GeoDataFrame of features with `height_m`, `width_m` and, for 110, `angle_deg`.
     """
-    knolls = find_knolls(bare_earth, grid, settings=settings)
+    knolls = find_knolls(bare_earth, ground_support, grid, settings=settings)
     is_long = knolls.elongation >= settings.min_elongation
     return make_features(
         np.asarray(shapely.points(knolls.places), dtype=object),

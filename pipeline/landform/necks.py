@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from scipy import ndimage
 
 from pipeline.grid import EastNorth, Grid, Heights
-from pipeline.landform.contours import trace_contours
+from pipeline.landform.isolines import trace_contours
 from pipeline.landform.legibility import close_approaches
 
 

@@ -1,0 +1,198 @@
+"""Form lines 103: shape that the contours miss."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import geopandas as gpd
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from scipy import ndimage
+from scipy.spatial import cKDTree
+
+from pipeline.features import make_features
+from pipeline.grid import EastNorth, Grid, Heights, Mask
+from pipeline.landform.isolines import contour_levels, trace_contours
+from pipeline.landform.legibility import Lines, stations
+from pipeline.landform.lines import encloses_higher, is_closed, ring_size_m, thin_vertices
+from pipeline.landform.paper import ground_m, sheet_ground_m
+from pipeline.landform.seen import mean_along
+from pipeline.settings import LandformSettings
+
+
+@dataclass(frozen=True)
+class Contours:
+    """The contours form lines go between.
+
+    Attributes
+    ----------
+    lines : list of n LineStrings
+    elevation_m : (n,) float64
+    """
+
+    lines: Lines
+    elevation_m: NDArray[np.float64]
+
+
+def reader_error_m(
+    places: EastNorth, level_m: float, contours: Contours, /, *, interval_m: float, reach_m: float
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """How wrong the ground is that a reader imagines at places half way up between two contours.
+
+    A reader sees the ground rise evenly from the contour below to the one above: at places of half height both should
+    be equally far. Beyond the last contour, on a top or in a hollow, the reader expects level ground.
+
+    Returns
+    -------
+    (n,) float64 error in metres, 0 to half an interval, and (n,) float64 metres to the nearer of the two contours.
+    """
+    away: list[NDArray[np.float64]] = []
+    for neighbour_m in (level_m - interval_m / 2, level_m + interval_m / 2):
+        beside = [
+            line
+            for line, own in zip(contours.lines, contours.elevation_m, strict=True)
+            if abs(own - neighbour_m) < interval_m / 10
+        ]
+        if not beside:
+            away.append(np.full(len(places), reach_m))
+            continue
+        tree = cKDTree(stations(beside, step_m=3.0).places)
+        away.append(np.minimum(tree.query(places, distance_upper_bound=reach_m)[0], reach_m))
+    below, above = away
+    return interval_m * np.abs(below / (below + above) - 0.5), np.minimum(below, above)
+
+
+def worth_drawing(
+    error_m: NDArray[np.float64], away_m: NDArray[np.float64], /, *, min_error_m: float, min_away_m: float
+) -> Mask:
+    """(n,) bool: stations along a line where a form line tells what the contours do not, and has room."""
+    return np.asarray((error_m >= min_error_m) & (away_m >= min_away_m))
+
+
+def pieces_of(worth: Mask, step_m: float, /, *, bridge_m: float, min_length_m: float) -> list[slice]:
+    """Runs of stations to draw: short interruptions bridged, short runs dropped."""
+    edges = np.flatnonzero(np.diff(np.concatenate([[0], worth.astype(np.int8), [0]])))
+    runs = [(int(start), int(end)) for start, end in edges.reshape(-1, 2)]
+    joined: list[tuple[int, int]] = []
+    for start, end in runs:
+        if joined and (start - joined[-1][1]) * step_m <= bridge_m:
+            joined[-1] = (joined[-1][0], end)
+        else:
+            joined.append((start, end))
+    return [slice(start, end) for start, end in joined if (end - start - 1) * step_m >= min_length_m]
+
+
+def _form_lines_of(
+    line: EastNorth, level_m: float, contours: Contours, /, *, interval_m: float, settings: LandformSettings
+) -> list[tuple[EastNorth, float]]:
+    """The parts of one half-way line worth drawing, and the mean error each takes from the reader."""
+    step_m = settings.form_line_step_m
+    at = stations([shapely.LineString(line)], step_m=step_m)
+    error_m, away_m = reader_error_m(
+        at.places, level_m, contours, interval_m=interval_m, reach_m=settings.form_line_reach_m
+    )
+    worth = worth_drawing(
+        error_m,
+        away_m,
+        min_error_m=settings.form_line_min_error_share * interval_m,
+        min_away_m=ground_m(settings.form_line_gap_mm),
+    )
+    if is_closed(line) and worth.mean() >= 0.5:
+        return [(line, float(error_m.mean()))] if _is_drawable_ring(line, settings=settings) else []
+    pieces = pieces_of(
+        worth,
+        step_m,
+        bridge_m=ground_m(settings.form_line_bridge_mm),
+        min_length_m=ground_m(settings.form_line_min_length_mm),
+    )
+    return [(at.places[piece], float(error_m[piece].mean())) for piece in pieces]
+
+
+def _is_drawable_ring(ring: EastNorth, /, *, settings: LandformSettings) -> bool:
+    """Whether a closed form line reaches the standard's least size."""
+    length_m, width_m = ring_size_m(ring)
+    least_m = ground_m(settings.min_closed_form_line_mm - settings.form_line_mm)
+    least_width_mm = settings.min_hill_mm[1] if encloses_higher(ring) else settings.min_hollow_mm[1]
+    return length_m >= least_m and width_m >= ground_m(least_width_mm - settings.form_line_mm)
+
+
+def draft_form_lines(
+    surface: Heights,
+    surface_grid: Grid,
+    contours: Contours,
+    seen: Heights,
+    grid: Grid,
+    /,
+    *,
+    interval_m: float,
+    scale: int,
+    settings: LandformSettings,
+) -> gpd.GeoDataFrame:
+    """Form lines half way between contours, only where a reader of the contours would be wrong about the ground.
+
+    At most one lies between two contours, since all are at half height; a closed one must be a hill or a hollow of at
+    least the standard's height.
+
+    Parameters
+    ----------
+    surface, surface_grid
+        The surface the contours were traced on.
+
+    Returns
+    -------
+    GeoDataFrame of 103 with `elevation_m`, higher ground on the left.
+    """
+    half_way_m = settings.base_level_m + interval_m / 2
+    levels = contour_levels(surface, interval_m=interval_m, base_level_m=half_way_m)
+    traced, traced_at_m = trace_contours(surface, surface_grid, levels)
+    lines: list[EastNorth] = []
+    level_m: list[float] = []
+    error_m: list[float] = []
+    for line, own_m in zip(traced, traced_at_m, strict=True):
+        if len(line) < 4:
+            continue
+        for piece, error in _form_lines_of(line, float(own_m), contours, interval_m=interval_m, settings=settings):
+            if is_closed(piece) and not _is_high_enough(surface, surface_grid, piece, settings=settings):
+                continue
+            lines.append(piece)
+            level_m.append(float(own_m))
+            error_m.append(error)
+    spacing_m = sheet_ground_m(settings.vertex_spacing_mm, scale=scale)
+    thin = [thin_vertices(line, spacing_m=spacing_m, tolerance_m=settings.vertex_tolerance_m) for line in lines]
+    gain = np.array(error_m) / (interval_m / 2) if error_m else np.empty(0)
+    return make_features(
+        [shapely.LineString(line) for line in thin],
+        crs=grid.crs,
+        symbol="103",
+        confidence=np.clip(mean_along(seen, grid, thin) * (0.4 + 0.5 * gain), 0, 1),
+        evidence=[
+            f"at {height:g} m; without it the ground reads {error:.1f} m wrong here"
+            for height, error in zip(level_m, error_m, strict=True)
+        ],
+        elevation_m=np.array(level_m, np.float64),
+    )
+
+
+def _is_high_enough(surface: Heights, grid: Grid, ring: EastNorth, /, *, settings: LandformSettings) -> bool:
+    """Whether the hill or hollow in a ring stands out by the standard's height before it joins a higher or deeper one.
+
+    The ground inside is flooded one such height down from its top: the flooded part must stay clear of anything higher.
+    """
+    margin = int(np.ceil(settings.form_line_reach_m / grid.cell_m))
+    row, col = grid.row_col(ring[:, 0], ring[:, 1])
+    window = (
+        slice(max(0, int(row.min()) - margin), int(row.max()) + margin + 1),
+        slice(max(0, int(col.min()) - margin), int(col.max()) + margin + 1),
+    )
+    upward = 1.0 if encloses_higher(ring) else -1.0
+    heights = upward * np.nan_to_num(surface[window], nan=-upward * np.inf)
+    east, north = grid.centres()
+    east_at, north_at = np.meshgrid(east[window[1]], north[window[0]])
+    inside = shapely.contains_xy(shapely.Polygon(ring), east_at, north_at)
+    if not inside.any():
+        return False
+    top = np.where(inside, heights, -np.inf).argmax()
+    above, _ = ndimage.label(heights >= heights.flat[top] - settings.min_form_line_height_m)
+    hill = above == above.flat[top]
+    return bool(heights[hill].max() <= heights.flat[top])

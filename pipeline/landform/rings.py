@@ -1,0 +1,97 @@
+"""Closed contours that are too small to draw: enlarged within what the standard allows, or left out."""
+
+from __future__ import annotations
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from pipeline.grid import EastNorth, Grid, Heights
+from pipeline.landform.isolines import trace_contours
+from pipeline.landform.lines import encloses_higher, is_closed, ring_size_m
+from pipeline.landform.paper import ground_m
+from pipeline.settings import LandformSettings
+
+# A shift is tried in this many steps, the smallest that suffices is taken.
+SHIFT_STEPS = 4
+
+
+def large_enough(ring: EastNorth, /, *, settings: LandformSettings) -> bool:
+    """Whether a closed contour is large enough to be read as a hill or a hollow.
+
+    The standard measures over all; the ring runs in the middle of its line.
+    """
+    length_mm, width_mm = settings.min_hill_mm if encloses_higher(ring) else settings.min_hollow_mm
+    length_m, width_m = ring_size_m(ring)
+    line_mm = settings.contour_line_mm
+    return length_m >= ground_m(length_mm - line_mm) and width_m >= ground_m(width_mm - line_mm)
+
+
+def enlarge_ring(
+    ring: EastNorth, level_m: float, surface: Heights, grid: Grid, /, *, max_shift_m: float, settings: LandformSettings
+) -> EastNorth | None:
+    """A large enough ring around the same hill or hollow, traced a little lower or higher; None where there is none.
+
+    Parameters
+    ----------
+    max_shift_m : float
+        How far from its own elevation the contour may be traced.
+    """
+    downward = -1.0 if encloses_higher(ring) else 1.0
+    middle = shapely.Point(ring.mean(axis=0))
+    window, cells = _around(ring, surface, grid, margin_m=4 * ground_m(max(settings.min_hollow_mm)))
+    for step in range(1, SHIFT_STEPS + 1):
+        shifted_m = level_m + downward * max_shift_m * step / SHIFT_STEPS
+        for line in trace_contours(window, cells, np.array([shifted_m]))[0]:
+            if not is_closed(line) or encloses_higher(line) != encloses_higher(ring):
+                continue
+            if shapely.Polygon(line).contains(middle) and large_enough(line, settings=settings):
+                return line
+    return None
+
+
+def _around(ring: EastNorth, surface: Heights, grid: Grid, /, *, margin_m: float) -> tuple[Heights, Grid]:
+    """The part of the surface around a ring, and its grid."""
+    margin = int(np.ceil(margin_m / grid.cell_m))
+    row, col = grid.row_col(ring[:, 0], ring[:, 1])
+    top, bottom = max(0, int(row.min()) - margin), min(grid.rows, int(row.max()) + margin + 1)
+    left, right = max(0, int(col.min()) - margin), min(grid.cols, int(col.max()) + margin + 1)
+    part = Grid(grid.crs, grid.west_col + left, grid.north_row - top, grid.cell_m, bottom - top, right - left)
+    return surface[top:bottom, left:right], part
+
+
+def settle_rings(
+    lines: list[EastNorth],
+    elevation_m: NDArray[np.float64],
+    surface: Heights,
+    grid: Grid,
+    /,
+    *,
+    interval_m: float,
+    settings: LandformSettings,
+) -> tuple[list[EastNorth], NDArray[np.float64]]:
+    """The contours with small rings enlarged where there is room, else left out.
+
+    An enlarged ring must keep its distance from every other contour; it keeps the elevation it stands for.
+    """
+    small = [is_closed(line) and not large_enough(line, settings=settings) for line in lines]
+    kept = [line for line, is_small in zip(lines, small, strict=True) if not is_small]
+    kept_at = [height for height, is_small in zip(elevation_m, small, strict=True) if not is_small]
+    apart_m = ground_m(settings.min_contour_gap_mm + settings.contour_line_mm)
+    tree = shapely.STRtree([shapely.LineString(line) for line in kept])
+    added: list[shapely.LineString] = []
+    for line, height, is_small in zip(lines, elevation_m, small, strict=True):
+        if not is_small:
+            continue
+        larger = enlarge_ring(
+            line, float(height), surface, grid, max_shift_m=settings.max_shift_share * interval_m, settings=settings
+        )
+        if larger is None:
+            continue
+        ring = shapely.LineString(larger)
+        is_free = not len(tree.query(ring, predicate="dwithin", distance=apart_m))
+        if is_free and all(ring.distance(other) >= apart_m for other in added):
+            added.append(ring)
+            kept.append(larger)
+            kept_at.append(height)
+    return kept, np.array(kept_at, np.float64)
