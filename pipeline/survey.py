@@ -57,6 +57,7 @@ _LEAVES_OUT_DAY, _LEAVES_DOWN_DAY, _BETWEEN_DAYS = 121, 305, 20.0
 _HOPKINS_DAYS_PER_DEG, _HOPKINS_DAYS_PER_M = 4.0, 4.0 / (400 * 0.3048)
 _SEASON_LATITUDE_DEG = 30.0
 _WORTH_SAYING = 0.01
+_TILE_GAP_M = 0.1
 # Pulses per square metre by quality level (USGS, Lidar Base Specification 2025 rev. A, table of quality levels).
 _USGS_LEVELS = ((8.0, "1"), (2.0, "2"), (0.5, "3"))
 # A survey of 7.9 pulses is one of 8 to a mapper.
@@ -272,9 +273,11 @@ def _measure_holes(
 
     Cells cut by the edge of the tiles or of the outline are left out: half a cell is easily empty.
     """
-    wanted = shapely.intersection(covered, outline).buffer(-side_m * 0.75)
     all_m2, largest_m2 = 0.0, 0.0
-    for part in shapely.get_parts(covered):
+    # Tiles end a centimetre before the next begins; that must not part a hole in two.
+    closed = covered.buffer(side_m / 2, join_style="mitre").buffer(-side_m / 2, join_style="mitre")
+    wanted = shapely.intersection(closed, outline.buffer(_TILE_GAP_M, join_style="mitre")).buffer(-side_m * 0.75)
+    for part in shapely.get_parts(closed):
         inner = shapely.intersection(part, wanted)
         if inner.is_empty:
             continue

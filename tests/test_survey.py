@@ -1,0 +1,350 @@
+"""What the survey says: density, gaps, dates, season, and what can be found."""
+
+from __future__ import annotations
+
+import datetime
+from pathlib import Path
+
+import numpy as np
+import pytest
+import shapely
+from hypothesis import given
+from hypothesis import strategies as st
+from shapely.geometry.base import BaseGeometry
+
+from pipeline.coordinates import Placement, TileCrs, WorkingCrs, crs_from_geotiff_keys
+from pipeline.errors import SurveyError
+from pipeline.files.intake import read_samples, take_in
+from pipeline.grid import Bounds
+from pipeline.points.cloud import Cloud
+from pipeline.settings import SurveySettings
+from pipeline.survey import (
+    Density,
+    Season,
+    Survey,
+    describe_survey,
+    flight_days,
+    judge,
+    near_ground,
+    season_of,
+    survey_record,
+    survey_tiles,
+)
+from pipeline.tiles import Tile, TileHeader, TileTable
+from tests.made_tiles import made_tile
+
+SETTINGS = SurveySettings()
+UTM = "EPSG:25832"
+WEST, SOUTH = 412_500.0, 6_051_300.0
+WORKING = WorkingCrs(UTM, "ETRS89 / UTM zone 32N", UTM, "ETRS89 / UTM zone 32N", reason="metres already")
+METRES = crs_from_geotiff_keys({3072: 25832, 4099: 9001})
+# 1 July 2020, 12:00 as adjusted GPS time: 14 787 days and 12 hours after 6 January 1980, less 1e9 s.
+JULY_S = 14_787.5 * 86_400 - 1e9
+
+
+def pulses(bounds: Bounds, *, per_m2: float, seed: int = 1) -> np.ndarray:
+    """(n, 2) places of pulses, one in each cell of a jittered lattice, so that the density is exact."""
+    west, south, east, north = bounds
+    side = 1 / np.sqrt(per_m2)
+    col, row = np.meshgrid(np.arange(west, east - side / 2, side), np.arange(south, north - side / 2, side))
+    places = np.column_stack((col.ravel(), row.ravel()))
+    return places + np.random.default_rng(seed).uniform(0, side, places.shape)
+
+
+def ground_cloud(bounds: Bounds, *, per_m2: float = 4.0, slope: float = 0.0, seed: int = 1) -> Cloud:
+    """Single returns from a plane that rises to the east."""
+    places = pulses(bounds, per_m2=per_m2, seed=seed)
+    n = len(places)
+    height = 200 + slope * (places[:, 0] - WEST)
+    time = JULY_S + np.arange(n) * 1e-5
+    return Cloud.of(np.column_stack((places, height)), gps_time=time, flight_line=np.ones(n, np.uint16))
+
+
+def forest_cloud(bounds: Bounds, *, per_m2: float = 8.0, through: float = 0.4, slope: float = 0.0) -> Cloud:
+    """A canopy 12 to 18 m up: every pulse meets it, some go on to the ground as second returns."""
+    ground = ground_cloud(bounds, per_m2=per_m2, slope=slope)
+    rng = np.random.default_rng(2)
+    reaches = rng.uniform(size=len(ground)) < through
+    n_returns = np.where(reaches, 2, 1).astype(np.uint8)
+    above = np.column_stack((ground.en, ground.height + rng.uniform(12, 18, len(ground))))
+    shared = {"gps_time": ground.gps_time, "flight_line": ground.flight_line}
+    canopy = Cloud.of(above, n_returns=n_returns, **shared)
+    below = Cloud.of(ground.enh, n_returns=n_returns, return_number=np.full(len(ground), 2, np.uint8), **shared)
+    return Cloud.join([canopy, below.take(reaches)])
+
+
+def survey_of(
+    *clouds: Cloud, gap_m: float = 0.0, boundary: BaseGeometry | None = None, crs: TileCrs = METRES
+) -> Survey:
+    """The survey of tiles side by side, 100 m square, each read whole."""
+    tiles, headers, samples = [], [], {}
+    for index, cloud in enumerate(clouds):
+        bounds = (WEST + index * 100, SOUTH, WEST + (index + 1) * 100 - gap_m, SOUTH + 100)
+        tiles.append(Tile(f"t{index}", f"t{index}.laz", str(index), len(cloud), bounds, Placement(UTM, UTM, 1.0)))
+        headers.append(header_of(tiles[-1], crs))
+        samples[f"t{index}"] = cloud
+    table = TileTable(UTM, tuple(tiles))
+    return survey_tiles(table, WORKING, headers, samples, boundary=boundary, settings=SETTINGS)
+
+
+def header_of(tile: Tile, crs: TileCrs) -> TileHeader:
+    """A header as `read_header` would give it."""
+    return TileHeader(
+        path=Path(tile.path), version="1.4", point_format=6, n_points=tile.n_points, n_by_return=(), record_bytes=30,
+        points_offset=375, scales=(0.01, 0.01, 0.01), offsets=(0.0, 0.0, 0.0), bounds=tile.bounds, lowest=0.0,
+        highest=1.0, crs=crs, time_kind="adjusted", has_synthetic_returns=False, is_compressed=True, is_copc=False,
+        n_bytes=1, system="", software="", written=None,
+    )  # fmt: skip
+
+
+FIRST = (WEST, SOUTH, WEST + 100, SOUTH + 100)
+SECOND = (WEST + 100, SOUTH, WEST + 200, SOUTH + 100)
+
+
+# ---------------------------------------------------------------- density
+
+
+@pytest.mark.parametrize("per_m2", [0.25, 1.0, 4.0])
+def test_density_of_open_land_is_what_was_strewn(per_m2: float) -> None:
+    """On bare flat ground every pulse is a ground return."""
+    density = survey_of(ground_cloud(FIRST, per_m2=per_m2)).density
+    assert density.pulses_per_m2 == pytest.approx(per_m2, rel=0.01)
+    assert density.ground_per_m2 == pytest.approx(per_m2, rel=0.01)
+    assert density.returns_per_pulse == 1.0
+    assert density.class_ground_per_m2 == 0.0
+
+
+@pytest.mark.parametrize("slope", [0.0, 0.6])
+def test_ground_under_a_canopy_is_what_came_through(slope: float) -> None:
+    """Four pulses in ten reach the ground, on the flat and on a slope of 31 degrees: within a tenth of that."""
+    density = survey_of(forest_cloud(FIRST, slope=slope)).density
+    assert density.pulses_per_m2 == pytest.approx(8.0, rel=0.01)
+    assert density.ground_per_m2 == pytest.approx(3.2, rel=0.1)
+    assert density.returns_per_pulse == pytest.approx(1.4, rel=0.02)
+
+
+def test_no_canopy_return_passes_for_ground() -> None:
+    """What hangs 12 m up is not ground, even where a cell holds nothing else."""
+    cloud = forest_cloud(FIRST, per_m2=2.0, through=0.05)
+    near = near_ground(cloud, settings=SETTINGS)
+    canopy = cloud.return_number == 1
+    assert near[~canopy].mean() > 0.8
+    assert near[canopy].mean() < 0.02
+
+
+def test_repeated_and_noisy_points_do_not_raise_the_density() -> None:
+    """The same points twice, and a cloud of noise, change nothing but the cautions."""
+    cloud = ground_cloud(FIRST)
+    noise = Cloud.of(cloud.enh + np.array([0, 0, 50]), producer_class=np.full(len(cloud), 18, np.uint8))
+    survey = survey_of(Cloud.join([cloud, cloud, noise]))
+    assert survey.density.pulses_per_m2 == pytest.approx(4.0, rel=0.01)
+    assert any("67% of the points" in caution for caution in survey.cautions)
+
+
+def test_points_that_all_are_withheld_are_refused() -> None:
+    """Nothing can be said of nothing."""
+    cloud = ground_cloud(FIRST)
+    nothing = Cloud(**{**vars(cloud), "is_usable": np.zeros(len(cloud), np.bool_)})
+    with pytest.raises(SurveyError, match="withheld"):
+        survey_of(nothing)
+
+
+def test_a_sample_says_about_the_same_as_the_whole(tmp_path: Path) -> None:
+    """Read in part, densities stay within a twentieth; that holes were not looked for is said."""
+    tile = made_tile(tmp_path / "a.laz", n=400_000, side=300.0)
+    whole = take_in([tile], settings=SETTINGS)
+    thrifty = SurveySettings(whole_points=0, sample_points=100_000)
+    surveys = [
+        survey_tiles(whole.table, whole.working, whole.headers, read_samples(whole.table, settings=s), settings=s)
+        for s in (SETTINGS, thrifty)
+    ]
+    assert [survey.read_ratio for survey in surveys] == [1.0, 0.25]
+    for read in surveys:
+        assert read.density.pulses_per_m2 == pytest.approx(400_000 / 300**2, rel=0.05)
+        assert read.density.ground_per_m2 == pytest.approx(400_000 / 300**2, rel=0.05)
+    assert surveys[1].extent.holes_m2 is None
+    assert "a sample of 25%" in describe_survey(surveys[1])
+
+
+# ---------------------------------------------------------------- gaps
+
+
+def test_a_hole_is_measured_and_none_is_invented() -> None:
+    """A pond 20 m square leaves 400 m2 without returns, give or take the cells on its edge; a full tile has none."""
+    cloud = ground_cloud(FIRST)
+    in_pond = (abs(cloud.east - WEST - 50) < 10) & (abs(cloud.north - SOUTH - 50) < 10)
+    extent = survey_of(cloud.take(~in_pond)).extent
+    assert extent.holes_m2 == pytest.approx(400, rel=0.25)
+    assert extent.largest_hole_m2 == extent.holes_m2
+    assert extent.covered_m2 == pytest.approx(10_000 - 400, rel=0.02)
+    assert survey_of(cloud).extent.holes_m2 == 0.0
+
+
+def test_a_hole_across_two_tiles_is_one_hole() -> None:
+    """Where tiles meet says nothing about the ground."""
+    clouds = [ground_cloud(FIRST), ground_cloud(SECOND, seed=2)]
+    dry = [c.take((abs(c.east - WEST - 100) > 10) | (abs(c.north - SOUTH - 50) > 10)) for c in clouds]
+    # Survey tiles commonly end a centimetre before the next begins.
+    extent = survey_of(*dry, gap_m=0.01).extent
+    assert extent.largest_hole_m2 == pytest.approx(400, rel=0.25)
+
+
+def test_ground_without_tiles_is_measured_exactly() -> None:
+    """A boundary that reaches 30 m beyond a tile 100 m wide lacks 3000 m2."""
+    boundary = shapely.box(WEST, SOUTH, WEST + 130, SOUTH + 100)
+    extent = survey_of(ground_cloud(FIRST), boundary=boundary).extent
+    assert extent.outside_m2 == pytest.approx(3000, abs=1e-6)
+    assert survey_of(ground_cloud(FIRST)).extent.outside_m2 == 0.0
+
+
+def test_a_boundary_elsewhere_is_refused() -> None:
+    """How far away it is helps to see what went wrong."""
+    with pytest.raises(SurveyError, match=r"outside the tiles, 5\.0 km away"):
+        survey_of(ground_cloud(FIRST), boundary=shapely.box(WEST + 5100, SOUTH, WEST + 5200, SOUTH + 100))
+
+
+# ---------------------------------------------------------------- dates
+
+
+def test_adjusted_times_are_dated() -> None:
+    """GPS second 1 000 000 000 fell on 14 September 2011, 01:46:40 GPS time (arithmetic on the GPS epoch)."""
+    assert flight_days(np.array([0.0, 700_000.0])) == (datetime.date(2011, 9, 14), datetime.date(2011, 9, 22))
+    assert flight_days(np.array([JULY_S])) == (datetime.date(2020, 7, 1),)
+
+
+def test_full_times_are_dated_too() -> None:
+    """Some files hold all seconds since 1980."""
+    assert flight_days(np.array([JULY_S + 1e9])) == (datetime.date(2020, 7, 1),)
+
+
+@pytest.mark.parametrize("times_s", [[], [0.0], [347_074.7, 347_883.4]])
+def test_seconds_of_a_week_are_not_dated(times_s: list[float]) -> None:
+    """A week has 604 800 seconds, and nobody knows which week."""
+    assert flight_days(np.array(times_s)) == ()
+
+
+@pytest.mark.parametrize(
+    ("day", "lat_deg", "elevation_m", "season"),
+    [
+        ((2020, 1, 15), 60.0, 50.0, "leaf-off"),
+        ((2020, 7, 15), 60.0, 50.0, "leaf-on"),
+        ((2020, 5, 1), 60.0, 50.0, "leaf-off"),
+        ((2020, 5, 20), 45.0, 200.0, "leaf-on"),
+        ((2020, 5, 3), 45.0, 0.0, "in between"),
+        ((2014, 4, 15), 35.0, 2150.0, "leaf-off"),
+        ((2014, 4, 15), 35.0, 0.0, "leaf-on"),
+        ((2020, 1, 15), -38.0, 100.0, "leaf-on"),
+        ((2020, 7, 15), -38.0, 100.0, "leaf-off"),
+        ((2020, 7, 15), 19.0, 0.0, "unknown"),
+    ],
+)
+def test_season_follows_day_latitude_and_height(
+    day: tuple[int, int, int], lat_deg: float, elevation_m: float, season: Season
+) -> None:
+    """Plain cases any forester would agree on, in both hemispheres."""
+    assert season_of([datetime.date(*day)], lat_deg=lat_deg, elevation_m=elevation_m) == season
+
+
+def test_days_in_both_seasons_are_in_between() -> None:
+    """A survey flown in winter and finished in summer is neither."""
+    days = [datetime.date(2020, 1, 15), datetime.date(2020, 7, 15)]
+    assert season_of(days, lat_deg=50.0, elevation_m=100.0) == "in between"
+    assert season_of([], lat_deg=50.0, elevation_m=100.0) == "unknown"
+
+
+# ---------------------------------------------------------------- judgement
+
+GRADES = ["good", "usable", "poor", "not possible"]
+
+
+def density(pulses_per_m2: float, *, ground_ratio: float = 0.5, returns_per_pulse: float = 1.5) -> Density:
+    """A survey of ordinary forest."""
+    return Density(pulses_per_m2, returns_per_pulse, ground_ratio * pulses_per_m2, 0.0, 0.0)
+
+
+def grades(measured: Density, season: Season = "leaf-off") -> dict[str, str]:
+    """Grade by feature."""
+    return {verdict.feature: verdict.grade for verdict in judge(measured, season=season, settings=SETTINGS)}
+
+
+def test_every_kind_of_feature_is_judged() -> None:
+    """The ten kinds, each once."""
+    assert sorted(grades(density(4.0))) == sorted(
+        ["contours", "landform detail", "open land", "runnability", "boulders", "cliffs", "paths", "rides", "water",
+         "buildings"]
+    )  # fmt: skip
+
+
+@given(st.floats(0.01, 50), st.floats(1.0, 10), st.floats(0.05, 1))
+def test_more_pulses_never_make_it_worse(pulses_per_m2: float, factor: float, ground_ratio: float) -> None:
+    """Each grade rises with density or stays."""
+    few = grades(density(pulses_per_m2, ground_ratio=ground_ratio))
+    many = grades(density(pulses_per_m2 * factor, ground_ratio=ground_ratio))
+    assert all(GRADES.index(many[feature]) <= GRADES.index(few[feature]) for feature in few)
+
+
+def test_dense_and_sparse_surveys_are_told_apart() -> None:
+    """At 20 pulses nearly all is good; at 0.3, contours are all one can have, and boulders are out of reach."""
+    dense, sparse = grades(density(20.0)), grades(density(0.3))
+    assert all(dense[feature] == "good" for feature in dense if feature != "water")
+    assert sparse["contours"] == "usable"
+    assert sparse["boulders"] == sparse["paths"] == "not possible"
+
+
+def test_one_return_a_pulse_cannot_show_undergrowth() -> None:
+    """However dense."""
+    assert grades(density(20.0, returns_per_pulse=1.0))["runnability"] == "poor"
+
+
+def test_leaves_limit_runnability_and_nothing_else() -> None:
+    """Ground density already tells how much came through; what is in leaf still looks denser."""
+    off, on = grades(density(20.0), "leaf-off"), grades(density(20.0), "leaf-on")
+    assert [feature for feature in off if off[feature] != on[feature]] == ["runnability"]
+
+
+def test_marked_lakes_are_better_than_guessed_ones() -> None:
+    """A producer's water class counts, a few stray points of it do not."""
+    marked, stray = Density(4.0, 1.5, 2.0, 1.0, 0.1), Density(4.0, 1.5, 2.0, 1.0, 0.0001)
+    assert grades(marked)["water"] == "good"
+    assert grades(stray)["water"] == "usable"
+
+
+def test_no_ground_at_all_is_no_crash() -> None:
+    """A survey of a closed roof."""
+    assert grades(Density(4.0, 1.0, 0.0, 0.0, 0.0))["contours"] == "not possible"
+
+
+# ---------------------------------------------------------------- in words
+
+
+def test_the_text_says_what_matters() -> None:
+    """Tiles, CRS, units, densities, date, season and every verdict, in lines that fit a terminal."""
+    text = describe_survey(survey_of(forest_cloud(FIRST)))
+    for words in (
+        "1 tile,", "ETRS89 / UTM zone 32N (EPSG:25832), metres", "Heights in metres.", "8 pulses/m2",
+        "quality level 1", "2020-07-01, leaf-on", "no holes", "contours         good",
+    ):  # fmt: skip
+        assert words in text
+    assert max(map(len, text.splitlines())) <= 120
+    assert 18 <= len(text.splitlines()) <= 40
+
+
+def test_assumed_height_units_are_said() -> None:
+    """Where the tiles are silent the mapper must know what was taken for granted."""
+    text = describe_survey(survey_of(ground_cloud(FIRST), crs=crs_from_geotiff_keys({3072: 25832})))
+    assert "assumed" in text
+    assert "height_unit:" in text
+
+
+def test_the_order_of_points_and_tiles_decides_nothing() -> None:
+    """The same survey handed over otherwise reads the same."""
+    clouds = [forest_cloud(FIRST), forest_cloud(SECOND)]
+    mixed = [cloud.take(np.random.default_rng(3).permutation(len(cloud))) for cloud in clouds]
+    assert describe_survey(survey_of(*clouds)) == describe_survey(survey_of(*mixed))
+
+
+def test_the_record_is_plain_values() -> None:
+    """For the manifest: days as text, nothing that JSON does not know."""
+    record = survey_record(survey_of(ground_cloud(FIRST)))
+    assert record["flight"]["days"] == ["2020-07-01"]  # type: ignore[index]
+    assert record["n_tiles"] == 1
