@@ -56,6 +56,7 @@ def made_points(
 
 def made_tile(path: Path, *, point_format: int = 6, crs: str | None = UTM, **places: float) -> Path:
     """A tile on disk; LAZ or LAS by its ending."""
+    path.parent.mkdir(parents=True, exist_ok=True)
     header = made_header(point_format, crs=crs)
     made_points(header, **places).write(path)  # type: ignore[arg-type]
     return path
