@@ -23,10 +23,11 @@ from pipeline.sheet.areas import scattered_tile
 from pipeline.sheet.colours import Plate
 from pipeline.sheet.drawing import SheetDrawing, draw_sheet
 from pipeline.sheet.ink import Ink
-from pipeline.sheet.marginalia import bar_length_m
+from pipeline.sheet.marginalia import bar_length_m, fitted_name
 from pipeline.sheet.marks import Marks, evenly, fitted_dashes, stations
 from pipeline.sheet.north import north_of_area
 from pipeline.sheet.page import flow, frame_of, lowest_height
+from pipeline.sheet.pdf import BOLD, Book, text_width_mm
 from pipeline.sheet.picture import ground_from_pixel, map_picture, map_resolution_dpi, render_png
 from pipeline.sheet.symbol import draw_marks
 from tests.paths import symbols
@@ -244,6 +245,24 @@ def test_empty_layers_make_a_sheet() -> None:
     drawing = sheet_of({"rock_point": features()})
     assert drawing.symbols == ("405", "601", "600")
     assert drawing.pdf.startswith(b"%PDF")
+
+
+def test_features_without_a_place_are_left_out() -> None:
+    """Empty and missing geometries of an edited draft do no harm."""
+    table = features(("204", Point()), ("109", Point(EAST + 150, NORTH + 100)), ("205", Point(EAST, NORTH)))
+    table.loc[2, "geometry"] = None
+    assert sheet_of({"rock_point": table}).symbols == ("109", "405", "601", "600")
+
+
+@pytest.mark.parametrize("room_mm", [60.0, 90.0, 150.0])
+def test_long_names_are_made_to_fit(room_mm: float) -> None:
+    """A long name is set smaller, and a very long one is cut, until it fits its room."""
+    Book(title="", subject="")
+    for name in ("Edge", "The High Moor above the Old Quarries", "On " * 60):
+        fitted, size = fitted_name(name, room_mm=room_mm)
+        assert text_width_mm(fitted, size_pt=size, face=BOLD) <= room_mm + 1e-6
+        assert size <= 15
+    assert fitted_name("Edge", room_mm=room_mm) == ("Edge", 15.0)
 
 
 def test_unknown_symbol_is_refused() -> None:

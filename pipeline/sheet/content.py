@@ -95,6 +95,7 @@ def marks_of(layers: Sequence[gpd.GeoDataFrame], frame: Frame, symbols: SymbolTa
 def _simple_table(table: gpd.GeoDataFrame, frame: Frame) -> pd.DataFrame:
     """What drawing needs of a layer, one row a single geometry."""
     kept = table[table["status"] != REJECTED] if "status" in table else table
+    kept = kept[~(kept.geometry.is_empty | kept.geometry.isna())]
     geometry, owner = shapely.get_parts(on_map(kept.geometry.to_numpy(), frame), return_index=True)
     unknown = np.full(len(kept), np.nan)
     columns = {

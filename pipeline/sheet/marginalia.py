@@ -29,7 +29,7 @@ CAUTIONS = (
     "Cliffs, water, wires, and private and protected land need local knowledge. "
     "Follow local rules and the land owner's permission.",
 )
-NAME_PT, NOTE_PT, TITLE_PT = 7.0, 6.2, 15.0
+NAME_PT, NOTE_PT, TITLE_PT, SMALLEST_TITLE_PT = 7.0, 6.2, 15.0, 8.0
 LINE_SPACING = 1.28
 """Distance of base lines over the size of the type (common practice, no source)."""
 MM_PER_PT = 25.4 / 72
@@ -210,10 +210,8 @@ def draw_title(book: Book, text: MapText, title: Box, /, *, part: str, scale: fl
     """Name of the area, scale and contour interval, and the DRAFT mark."""
     stamp = Box(title.right - 26, title.top - 8.2, 26, 8.2)
     room = title.width - stamp.width - 4
-    size = TITLE_PT
-    while text_width_mm(text.name, size_pt=size, face=BOLD) > room and size > 6:
-        size -= 0.5
-    book.text(title.left, title.top - 5.6, text.name, size_pt=size, face=BOLD)
+    name, size = fitted_name(text.name, room_mm=room)
+    book.text(title.left, title.top - 5.6, name, size_pt=size, face=BOLD)
     reduced = scale > text.scale * 1.001
     shown = f"Overview, about 1:{_thousands(round(scale, -2))}" if reduced else f"1:{_thousands(scale)}"
     facts = [shown, f"contour interval {text.contour_interval_m:g} m", NORM, text.map_date.isoformat(), part]
@@ -222,6 +220,16 @@ def draw_title(book: Book, text: MapText, title: Box, /, *, part: str, scale: fl
     middle = stamp.left + stamp.width / 2
     book.text(middle, stamp.bottom + 2.4, "DRAFT", size_pt=14, face=BOLD, align="centre", colour=DRAFT_COLOUR)
     book.text(title.right, title.bottom + 1.5, "not field-checked", size_pt=NOTE_PT, align="right", colour=DRAFT_COLOUR)
+
+
+def fitted_name(name: str, /, *, room_mm: float) -> tuple[str, float]:
+    """The name and the size in points at which it fits; a very long one is cut short."""
+    size = TITLE_PT * min(1.0, room_mm / text_width_mm(name, size_pt=TITLE_PT, face=BOLD))
+    if size >= SMALLEST_TITLE_PT:
+        return name, size
+    while text_width_mm(f"{name}…", size_pt=SMALLEST_TITLE_PT, face=BOLD) > room_mm:
+        name = name[:-1]
+    return f"{name}…", SMALLEST_TITLE_PT
 
 
 def draw_foot(book: Book, text: MapText, foot: Box, /) -> None:

@@ -72,7 +72,7 @@ class Book:
         for face in (PLAIN, BOLD):
             pdfmetrics.registerFont(TTFont(face, f"{face}.ttf"))
         # Invariant: no time of writing, so the same map is the same file.
-        self.canvas = Canvas(self._bytes, pageCompression=1, invariant=1)
+        self.canvas = Canvas(self._bytes, pageCompression=1, invariant=1, initialFontName=PLAIN, pdfVersion=(1, 7))
         self.canvas.setTitle(self.title)
         self.canvas.setSubject(self.subject)
         self.canvas.setCreator("Tussock")
