@@ -27,7 +27,7 @@ from pipeline.sheet.marginalia import bar_length_m, fitted_name
 from pipeline.sheet.marks import Marks, evenly, fitted_dashes, stations
 from pipeline.sheet.north import north_of_area
 from pipeline.sheet.page import flow, frame_of, lowest_height
-from pipeline.sheet.pdf import BOLD, Book, text_width_mm
+from pipeline.sheet.pdf import BOLD, text_width_mm
 from pipeline.sheet.picture import ground_from_pixel, map_picture, map_resolution_dpi, render_png
 from pipeline.sheet.symbol import draw_marks
 from tests.paths import symbols
@@ -257,7 +257,6 @@ def test_features_without_a_place_are_left_out() -> None:
 @pytest.mark.parametrize("room_mm", [60.0, 90.0, 150.0])
 def test_long_names_are_made_to_fit(room_mm: float) -> None:
     """A long name is set smaller, and a very long one is cut, until it fits its room."""
-    Book(title="", subject="")
     for name in ("Edge", "The High Moor above the Old Quarries", "On " * 60):
         fitted, size = fitted_name(name, room_mm=room_mm)
         assert text_width_mm(fitted, size_pt=size, face=BOLD) <= room_mm + 1e-6

@@ -6,6 +6,7 @@ in a subtractive colour space adds the inks (ISO 32000-1, 11.3.5 and 11.6.6).
 
 from __future__ import annotations
 
+import functools
 import io
 import unicodedata
 from dataclasses import dataclass, field
@@ -69,10 +70,10 @@ class Book:
     _bytes: io.BytesIO = field(default_factory=io.BytesIO)
 
     def __post_init__(self) -> None:
-        for face in (PLAIN, BOLD):
-            pdfmetrics.registerFont(TTFont(face, f"{face}.ttf"))
         # Invariant: no time of writing, so the same map is the same file.
-        self.canvas = Canvas(self._bytes, pageCompression=1, invariant=1, initialFontName=PLAIN, pdfVersion=(1, 7))
+        self.canvas = Canvas(
+            self._bytes, pageCompression=1, invariant=1, initialFontName=typeface(PLAIN), pdfVersion=(1, 7)
+        )
         self.canvas.setTitle(self.title)
         self.canvas.setSubject(self.subject)
         self.canvas.setCreator("Tussock")
@@ -135,7 +136,7 @@ class Book:
     ) -> None:
         """One line of text on its base line."""
         canvas = self.canvas
-        canvas.setFont(face, size_pt)
+        canvas.setFont(typeface(face), size_pt)
         canvas.setFillColor(CMYKColor(*colour))
         draw = {"left": canvas.drawString, "centre": canvas.drawCentredString, "right": canvas.drawRightString}[align]
         draw(right_mm * POINTS_PER_MM, up_mm * POINTS_PER_MM, printable(words, face=face))
@@ -163,19 +164,29 @@ class Book:
         canvas.rect(*edges, stroke=int(line_mm > 0), fill=int(fill is not None))
 
 
+@functools.cache
+def typeface(face: str, /) -> str:
+    """The name of a typeface, after making it known to the PDF library; it is embedded in the file."""
+    pdfmetrics.registerFont(TTFont(face, f"{face}.ttf"))
+    return face
+
+
 def text_width_mm(words: str, /, *, size_pt: float, face: str = PLAIN) -> float:
     """Width of a line of text."""
-    return float(pdfmetrics.stringWidth(printable(words, face=face), face, size_pt)) / POINTS_PER_MM
+    return float(pdfmetrics.stringWidth(printable(words, face=face), typeface(face), size_pt)) / POINTS_PER_MM
 
 
 def wrapped(words: str, /, *, width_mm: float, size_pt: float, face: str = PLAIN) -> list[str]:
     """Text broken into lines no wider than `width_mm`."""
-    return [str(line) for line in simpleSplit(printable(words, face=face), face, size_pt, width_mm * POINTS_PER_MM)]
+    return [
+        str(line)
+        for line in simpleSplit(printable(words, face=face), typeface(face), size_pt, width_mm * POINTS_PER_MM)
+    ]
 
 
 def printable(words: str, /, *, face: str = PLAIN) -> str:
     """Text with letters the typeface lacks replaced by their base letter, or by a question mark."""
-    known = pdfmetrics.getFont(face).face.charToGlyph
+    known = pdfmetrics.getFont(typeface(face)).face.charToGlyph
     letters = []
     for letter in words:
         base = unicodedata.normalize("NFKD", letter)
