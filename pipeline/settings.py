@@ -423,6 +423,21 @@ class RockSettings(Section):
     least_confidence: float = Field(
         0.3, ge=0, le=1, description="Boulders and cliffs less likely than this are left out of the draft."
     )
+    disc_ground_m: float = Field(
+        0.3, ge=0.1, le=0.6, description="Returns lower than this above the ground around lie on the ground or its litter."
+    )
+    disc_least_m: float = Field(
+        0.4, ge=0.2, le=1, description="Lowest last return inside the top of a boulder: two thirds of the least height."
+    )
+    disc_roughness_m: float = Field(
+        0.3, ge=0.1, le=1, description="A disc rougher than this is foliage; rock shows 0.1, boughs 0.3 to 0.5."
+    )
+    disc_open_share: float = Field(
+        0.2, ge=0, le=1, description="Share of a lump's surroundings in which the ground must be down."
+    )
+    cap_roughness_m: float = Field(
+        0.35, ge=0.1, le=1, description="Returns that scatter more than this about a smooth cap are no rock."
+    )
     least_candidate_confidence: float = Field(
         0.02, ge=0, le=1, description="Lumps less likely than this are not handed on as candidates at all."
     )

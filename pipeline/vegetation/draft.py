@@ -78,8 +78,7 @@ def draft_vegetation(
     """
     limits = band_limits(settings)
     density, error = _density(profile, grid, settings)
-    is_lone = _lone(profile, grid, settings)
-    ground = _ground(profile, density, is_lone, np.isnan(bare_earth), grid, settings)
+    ground = _ground(profile, density, np.isnan(bare_earth), grid, settings)
     kinds = decide_kinds(ground, limits=limits, clear_view_m2_per_m3=settings.clear_view_m2_per_m3)
     kinds = settle_kinds(kinds, cell_m=grid.cell_m, spare_ratio=settings.area_spare_ratio)
     areas, not_seen = _areas(kinds, density, error, profile, grid, settings)
@@ -138,28 +137,23 @@ def _cover(profile: Mapping[str, Heights], grid: Grid, settings: VegetationSetti
     return (trees > settings.open_max_cover_ratio) | (view > settings.open_max_cover_ratio)
 
 
-def _lone(profile: Mapping[str, Heights], grid: Grid, settings: VegetationSettings) -> Mask:
-    """Cells of crowns that stand by themselves."""
-    return lone_crowns(
-        _cover(profile, grid, settings),
-        cell_m=grid.cell_m,
-        max_crown_m2=settings.lone_crown_max_m2,
-        max_cover_ratio=settings.scattered_max_cover_ratio,
-    )
-
-
 def _ground(
     profile: Mapping[str, Heights],
     density: Heights,
-    is_lone: Mask,
     is_outside: Mask,
     grid: Grid,
     settings: VegetationSettings,
 ) -> Ground:
     """What decides the kind of each cell."""
     cell_m = grid.cell_m
-    is_cover = _cover(profile, grid, settings) & ~is_lone
-    is_open = open_ground(is_cover, cell_m=cell_m, radius_m=settings.open_radius_m)
+    is_cover = _cover(profile, grid, settings)
+    is_lone = lone_crowns(
+        is_cover,
+        cell_m=cell_m,
+        max_crown_m2=settings.lone_crown_max_m2,
+        max_cover_ratio=settings.scattered_max_cover_ratio,
+    )
+    is_open = open_ground(is_cover & ~is_lone, cell_m=cell_m, radius_m=settings.open_radius_m)
     growth = share(profile["growth"], profile["entered"], cell_m=cell_m, sigma_m=settings.growth_window_m)
     trees = scattered_trees(
         is_lone,

@@ -29,9 +29,10 @@ MIN_AREA_M2 = {
     "409": 225.0,
     "410": 64.0,
 }
-"""Smallest areas of the ISOM 2017-2 on the ground (3.4): 0.55 x 0.55 mm at 1:15 000 is 8 x 8 m, 0.7 mm
-10.5 m, 1 mm 15 m, 1.5 x 1 mm 22.5 x 15 m, 2 mm 30 m, 2.5 mm 37.5 m.
-401, 403, 407 and 409 as the IOF's symbol pages give them; the others from memory of the standard. For 405 the size of an opening in other screens, for NOT_SEEN that of 406."""
+"""Smallest areas of the ISOM 2017-2 on the ground (3.4), from sizes at 1:15 000: 0.55 x 0.55 mm is 8 x 8 m, 0.7 mm
+10.5 m, 1 mm 15 m, 1.5 x 1 mm 22.5 x 15 m, 2 mm 30 m, 2.5 mm 37.5 m. Those of 401, 403, 407 and 409 as the IOF's symbol
+pages give them, the others from memory of the standard. For 405 it is that of an opening in other screens, for NOT_SEEN
+that of 406."""
 
 
 @dataclass(frozen=True)

@@ -40,6 +40,8 @@ def lone_crowns(is_cover: Mask, /, *, cell_m: float, max_crown_m2: float, max_co
     Surroundings are a Gaussian of sigma 12 m, about the ground of the smallest 402 (30 m); in forest of crowns that
     do not touch, the cover there is above `max_cover_ratio`.
     """
+    if not is_cover.any():
+        return np.zeros(is_cover.shape, np.bool_)
     parts, _ = ndimage.label(is_cover, structure=np.ones((3, 3)))
     area_m2 = np.bincount(parts.ravel()) * cell_m**2
     area_m2[0] = np.inf
@@ -53,5 +55,7 @@ def lone_crowns(is_cover: Mask, /, *, cell_m: float, max_crown_m2: float, max_co
 
 def scattered_trees(is_lone: Mask, is_open: Mask, /, *, cell_m: float, min_cover_ratio: float, window_m: float) -> Mask:
     """Open cells around which lone crowns are too many to be drawn one by one: cover above `min_cover_ratio`."""
+    if not (is_lone & is_open).any():
+        return np.zeros(is_open.shape, np.bool_)
     cover = share((is_lone & is_open).astype(np.float32), is_open.astype(np.float32), cell_m=cell_m, sigma_m=window_m)
     return is_open & (np.nan_to_num(cover) > min_cover_ratio)
