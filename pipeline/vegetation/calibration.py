@@ -1,0 +1,267 @@
+"""Band limits from a mapper's notes: what was found on foot against the density measured there.
+
+Densities mean different things in different forests, seasons and sensors; a few notes tell by how much. The fit is
+an ordinal regression that starts from the limits in use and moves only as far as the notes carry it, so that no
+notes change nothing and few notes change little.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.cluster.hierarchy import fcluster, linkage
+from scipy.optimize import minimize
+from scipy.special import expit
+
+from pipeline.grid import EastNorth
+from pipeline.vegetation.runnability import BAND_SYMBOLS, Limits
+
+Numbers = NDArray[np.float64]
+Bands = NDArray[np.int64]
+
+BAND_OF_SYMBOL = {"405": 0, "406": 1, "407": 1, "408": 2, "409": 2, "410": 3}
+"""Band a note means by its symbol: index into `pipeline.vegetation.runnability.BAND_SYMBOLS`."""
+N_BANDS = len(BAND_SYMBOLS)
+
+COMMON_SPREAD = 0.5
+"""One sigma, as a factor's logarithm, by which season, sensor and habit shift all limits together: a factor of 1.6."""
+OWN_SPREAD = 0.2
+"""The same for each limit by itself: they move together rather than apart."""
+NOTE_SPREAD = 0.35
+"""Scatter of log density among notes of one opinion, where the fit starts from (a third up or down)."""
+NOTE_SPREAD_SPREAD = 0.5
+"""One sigma of the logarithm of that scatter."""
+LEAST_DENSITY_M2_PER_M3 = 0.01
+"""Lower densities are all the same to a runner, and a logarithm must stop somewhere."""
+
+
+@dataclass(frozen=True)
+class Notes:
+    """What was found on foot, one value a note.
+
+    Attributes
+    ----------
+    place : (n, 2) east, north in metres
+    density : (n,) m2/m3 measured there
+    band : (n,) 0 to 3, index into BAND_SYMBOLS
+    """
+
+    place: EastNorth
+    density: Numbers
+    band: Bands
+
+    def take(self, which: NDArray[np.bool_]) -> Notes:
+        """The chosen notes."""
+        return Notes(self.place[which], self.density[which], self.band[which])
+
+
+@dataclass(frozen=True)
+class Calibration:
+    """What the notes say.
+
+    Attributes
+    ----------
+    limits : the limits to use: fitted ones, or those before where the notes are too few or teach nothing
+    limits_before : the limits the notes were compared with
+    limits_error_ratio : (3,) one sigma of each fitted limit, as a share of it
+    spread_ratio : scatter of what one density means to the mapper, one sigma of its logarithm
+    n_notes, n_places : notes used, and groups of notes that lie together
+    confusion_before, confusion_after : (4, 4) counts, row: band found, column: band drawn; after is cross-validated
+    kappa_before, kappa_after : quadratic weighted kappa of the two; NaN where not defined
+    is_used : whether `limits` are the fitted ones
+    more_notes : how many more notes would bring every limit within a tenth; 0 where that is reached
+    message : one or two sentences for the mapper
+    """
+
+    limits: Limits
+    limits_before: Limits
+    limits_error_ratio: Numbers
+    spread_ratio: float
+    n_notes: int
+    n_places: int
+    confusion_before: NDArray[np.int64]
+    confusion_after: NDArray[np.int64]
+    kappa_before: float
+    kappa_after: float
+    is_used: bool
+    more_notes: int
+    message: str
+
+
+def calibrate(
+    notes: Notes, /, *, limits: Limits, least_notes: int = 12, least_places: int = 3, place_m: float = 60.0
+) -> Calibration:
+    """Band limits fitted to notes, judged by leaving out place after place.
+
+    Parameters
+    ----------
+    limits : densities (m2/m3) in use, where 406, 408 and 410 begin
+    least_notes, least_places : with fewer nothing is changed (common practice: ten notes for each thing fitted,
+        less what the limits in use already tell)
+    place_m : notes nearer together than this are one place; they are left out together, as they share one thicket
+
+    Raises
+    ------
+    ValueError
+        If a band is not 0 to 3, a density is negative, or the limits do not rise.
+    """
+    _check(notes, limits)
+    notes = notes.take(np.isfinite(notes.density))
+    place = group_places(notes.place, distance_m=place_m)
+    n_places = int(place.max(initial=-1)) + 1
+    drawn = np.digitize(notes.density, limits)
+    before = confusion(notes.band, drawn)
+    if len(notes.band) < least_notes or n_places < least_places or len(np.unique(notes.band)) < 2:
+        return _unchanged(notes, limits, n_places, before, least_notes, least_places)
+    fit = fit_limits(notes.density, notes.band, limits=limits)
+    after = confusion(notes.band, _left_out(notes, place, limits))
+    gain = weighted_kappa(after) - weighted_kappa(before)
+    is_used = bool(np.nan_to_num(gain, nan=1.0) > 0)
+    wanted = len(notes.band) * (float(fit.error.max()) / 0.1) ** 2
+    more = max(0, round(wanted) - len(notes.band))
+    return Calibration(
+        limits=fit.limits if is_used else limits,
+        limits_before=limits,
+        limits_error_ratio=fit.error,
+        spread_ratio=fit.spread,
+        n_notes=len(notes.band),
+        n_places=n_places,
+        confusion_before=before,
+        confusion_after=after,
+        kappa_before=weighted_kappa(before),
+        kappa_after=weighted_kappa(after),
+        is_used=is_used,
+        more_notes=more,
+        message=_verdict(fit.limits, is_used, before, after, more),
+    )
+
+
+def _check(notes: Notes, limits: Limits) -> None:
+    if not 0 < limits[0] < limits[1] < limits[2]:
+        raise ValueError(f"the limits of 406, 408 and 410 must rise, not {limits}")
+    if len(notes.band) and not (notes.band.min() >= 0 and notes.band.max() < N_BANDS):
+        raise ValueError("bands are numbered 0 (405) to 3 (410)")
+    if bool(np.any(notes.density < 0)):
+        raise ValueError("a density cannot be negative")
+
+
+def _unchanged(
+    notes: Notes, limits: Limits, n_places: int, before: NDArray[np.int64], least_notes: int, least_places: int
+) -> Calibration:
+    """The answer to too few notes."""
+    n = len(notes.band)
+    more = max(least_notes - n, least_places - n_places, 1)
+    one_band = n >= least_notes and n_places >= least_places
+    reason = "all notes name the same band" if one_band else f"{n} notes at {n_places} places are too few"
+    message = (
+        f"The limits stay as they were: {reason}. At least {more} more would help, "
+        f"of several bands and {least_places} or more places apart from each other."
+    )
+    unknown = np.full(N_BANDS - 1, np.nan)
+    kappa = weighted_kappa(before)
+    return Calibration(
+        limits, limits, unknown, NOTE_SPREAD, n, n_places, before, before, kappa, kappa, False, more, message
+    )
+
+
+def _verdict(fitted: Limits, is_used: bool, before: NDArray[np.int64], after: NDArray[np.int64], more: int) -> str:
+    numbers = ", ".join(f"{value:.2f}" for value in fitted)
+    kappas = (
+        f"weighted kappa {weighted_kappa(before):.2f} before, {weighted_kappa(after):.2f} after, by places left out"
+    )
+    wish = f" About {more} more notes would bring every limit within a tenth." if more else ""
+    if is_used:
+        return f"406, 408 and 410 now begin at {numbers} m2/m3 ({kappas}).{wish}"
+    return f"The limits stay as they were: fitted ones ({numbers} m2/m3) do no better ({kappas}).{wish}"
+
+
+# ---------------------------------------------------------------- the fit
+
+
+@dataclass(frozen=True)
+class LimitFit:
+    """Fitted limits (m2/m3), their one-sigma error as a share, and the scatter of log density among notes."""
+
+    limits: Limits
+    error: Numbers
+    spread: float
+
+
+def fit_limits(density: Numbers, band: Bands, /, *, limits: Limits) -> LimitFit:
+    """Ordinal (proportional odds) regression of the band on log density, with the limits in use as prior.
+
+    McCullagh (1980): P(band >= j) = logistic((log density - log limit_j) / s). Limits share a common shift of
+    COMMON_SPREAD and have one of OWN_SPREAD each; s starts at NOTE_SPREAD. The prior is why no library is used: notes
+    that agree with each other perfectly have no maximum-likelihood answer at all. Limits that fall short of each other
+    are kept in order. The error is that of a Gaussian around the best fit (Laplace).
+    """
+    x = np.log(np.maximum(density, LEAST_DENSITY_M2_PER_M3))
+    start = np.log(np.asarray(limits))
+    precision = np.linalg.inv(OWN_SPREAD**2 * np.eye(3) + COMMON_SPREAD**2)
+    scale = np.sqrt(3) / np.pi
+
+    def cost(theta: Numbers) -> float:
+        cut, log_spread = theta[:3], theta[3]
+        above = expit((x[:, None] - cut) / (scale * np.exp(log_spread)))
+        edge = np.concatenate((np.ones((len(x), 1)), above, np.zeros((len(x), 1))), axis=1)
+        chance = edge[np.arange(len(x)), band] - edge[np.arange(len(x)), band + 1]
+        shift = cut - start
+        prior = 0.5 * shift @ precision @ shift + 0.5 * ((log_spread - np.log(NOTE_SPREAD)) / NOTE_SPREAD_SPREAD) ** 2
+        return float(prior - np.log(np.maximum(chance, 1e-12)).sum())
+
+    best = minimize(cost, np.append(start, np.log(NOTE_SPREAD)), method="BFGS")
+    cut = np.maximum.accumulate(best.x[:3] + np.array([0.0, 1e-6, 2e-6]))
+    slow, walk, fight = (float(value) for value in np.exp(cut))
+    error = np.sqrt(np.maximum(np.diag(_inverse_hessian(cost, best.x))[:3], 0))
+    return LimitFit((slow, walk, fight), error, float(np.exp(best.x[3])))
+
+
+def _inverse_hessian(cost: Callable[[Numbers], float], at: Numbers) -> Numbers:
+    """Inverse of the matrix of second derivatives, by central differences."""
+    n, step = len(at), 1e-3
+    hessian = np.empty((n, n))
+    unit = np.eye(n) * step
+    for i in range(n):
+        for j in range(n):
+            corners = (cost(at + a * unit[i] + b * unit[j]) * a * b for a in (-1, 1) for b in (-1, 1))
+            hessian[i, j] = sum(corners) / (4 * step**2)
+    return np.asarray(np.linalg.pinv(hessian), np.float64)
+
+
+# ---------------------------------------------------------------- how good it is
+
+
+def group_places(place: EastNorth, /, *, distance_m: float) -> NDArray[np.int64]:
+    """(n,) number of the place of each note: notes linked by steps shorter than `distance_m` are one place."""
+    if len(place) < 2:
+        return np.zeros(len(place), np.int64)
+    return np.asarray(fcluster(linkage(place, "single"), distance_m, criterion="distance"), np.int64) - 1
+
+
+def _left_out(notes: Notes, place: NDArray[np.int64], limits: Limits, most_folds: int = 10) -> Bands:
+    """Band of each note by limits fitted without its place."""
+    drawn = np.zeros(len(notes.band), np.int64)
+    fold = place % most_folds
+    for number in np.unique(fold):
+        out = fold == number
+        fit = fit_limits(notes.density[~out], notes.band[~out], limits=limits)
+        drawn[out] = np.digitize(notes.density[out], fit.limits)
+    return drawn
+
+
+def confusion(found: Bands, drawn: Bands, /) -> NDArray[np.int64]:
+    """(4, 4) counts of notes, row: band found on foot, column: band drawn."""
+    return np.bincount(found * N_BANDS + drawn, minlength=N_BANDS**2).reshape(N_BANDS, N_BANDS).astype(np.int64)
+
+
+def weighted_kappa(counts: NDArray[np.int64], /) -> float:
+    """Quadratic weighted kappa (Cohen 1968) of a square table of counts; NaN where chance alone explains all."""
+    n = counts.sum()
+    k = len(counts)
+    weight = np.subtract.outer(np.arange(k), np.arange(k)) ** 2
+    expected = np.outer(counts.sum(axis=1), counts.sum(axis=0)) / max(n, 1)
+    by_chance = float((weight * expected).sum())
+    return 1 - float((weight * counts).sum()) / by_chance if by_chance > 0 else float("nan")

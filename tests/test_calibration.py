@@ -1,0 +1,143 @@
+"""A mapper's notes move the band limits as far as they carry, and no further."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from pipeline.vegetation.calibration import (
+    Notes,
+    calibrate,
+    confusion,
+    fit_limits,
+    group_places,
+    weighted_kappa,
+)
+
+LIMITS = (0.1, 0.4, 0.9)
+
+
+def notes_of(limits: tuple[float, float, float], *, n: int, seed: int, scatter: float = 0.2) -> Notes:
+    """Notes by a mapper whose limits are these, at places of every density, measured with some scatter."""
+    rng = np.random.default_rng(seed)
+    truth = np.exp(rng.uniform(np.log(0.03), np.log(2.0), n))
+    measured = truth * np.exp(rng.normal(0, scatter, n))
+    return Notes(rng.uniform(0, 3000, (n, 2)), measured, np.digitize(truth, limits))
+
+
+def kappa_with(limits: tuple[float, float, float], truth: tuple[float, float, float]) -> float:
+    """Weighted kappa of a large area drawn with some limits where the mapper's are others."""
+    area = notes_of(truth, n=4000, seed=99)
+    return weighted_kappa(confusion(area.band, np.digitize(area.density, limits)))
+
+
+@pytest.mark.parametrize("factor", [0.6, 1.4])
+@pytest.mark.parametrize("seed", range(5))
+def test_thirty_notes_bring_shifted_limits_back(factor: float, seed: int):
+    """With limits 40 % off, thirty notes restore kappa to within 0.05 of the unshifted case."""
+    shifted = tuple(factor * limit for limit in LIMITS)
+    result = calibrate(notes_of(shifted, n=30, seed=seed), limits=LIMITS)
+    assert kappa_with(result.limits, shifted) > kappa_with(LIMITS, LIMITS) - 0.05
+
+
+def test_without_notes_nothing_changes():
+    """No notes, the same limits, and an answer that says what is missing."""
+    nothing = Notes(np.empty((0, 2)), np.empty(0), np.empty(0, np.int64))
+    result = calibrate(nothing, limits=LIMITS)
+    assert result.limits == LIMITS
+    assert not result.is_used
+    assert "0 notes at 0 places are too few" in result.message
+    assert result.more_notes >= 12
+
+
+def test_too_few_notes_say_how_many_more():
+    """Five notes change nothing and ask for seven more."""
+    result = calibrate(notes_of((0.2, 0.8, 1.8), n=5, seed=1), limits=LIMITS)
+    assert (result.limits, result.is_used, result.more_notes) == (LIMITS, False, 7)
+    assert "7 more" in result.message
+
+
+def test_many_notes_in_one_thicket_are_one_place():
+    """Thirty notes within a stone's throw of each other say little about the forest."""
+    notes = notes_of((0.2, 0.8, 1.8), n=30, seed=1)
+    together = Notes(notes.place % 20, notes.density, notes.band)
+    assert not calibrate(together, limits=LIMITS).is_used
+
+
+def test_notes_of_one_band_change_nothing():
+    """All white everywhere tells nothing about where green begins."""
+    notes = notes_of(LIMITS, n=30, seed=1)
+    white = Notes(notes.place, notes.density, np.zeros(30, np.int64))
+    result = calibrate(white, limits=LIMITS)
+    assert not result.is_used
+    assert "same band" in result.message
+
+
+def test_notes_without_any_sense_are_not_followed():
+    """Bands drawn by lot do no better when left out, so the limits stay."""
+    kept = 0
+    for seed in range(6):
+        notes = notes_of(LIMITS, n=30, seed=seed)
+        lots = np.random.default_rng(100 + seed).integers(0, 4, 30)
+        kept += not calibrate(Notes(notes.place, notes.density, lots), limits=LIMITS).is_used
+    assert kept >= 4
+
+
+def test_agreeing_notes_have_an_answer():
+    """Notes that are perfectly separated by density, which maximum likelihood cannot fit, give finite limits."""
+    density = np.repeat([0.05, 0.25, 0.7, 1.6], 8)
+    fit = fit_limits(density, np.repeat([0, 1, 2, 3], 8), limits=LIMITS)
+    assert 0.05 < fit.limits[0] < 0.25 < fit.limits[1] < 0.7 < fit.limits[2] < 1.6
+    assert np.isfinite(fit.error).all()
+
+
+def test_a_shift_seen_in_light_green_moves_dark_green_too():
+    """Limits move together: season and sensor shift all of them."""
+    notes = notes_of((0.2, 0.8, 1.8), n=200, seed=2)
+    light = notes.take(notes.band <= 1)
+    assert fit_limits(light.density, light.band, limits=LIMITS).limits[2] > 1.1
+
+
+def test_more_notes_make_the_limits_surer():
+    """Four times the notes halve the error, or nearly."""
+    few, many = (
+        fit_limits(n.density, n.band, limits=LIMITS).error for n in (notes_of(LIMITS, n=k, seed=3) for k in (60, 240))
+    )
+    assert (many < 0.75 * few).all()
+
+
+@given(st.lists(st.tuples(st.floats(0, 4), st.integers(0, 3)), min_size=1, max_size=25))
+def test_limits_always_rise(pairs: list[tuple[float, int]]):
+    """Whatever the notes, 406 begins before 408 and 408 before 410."""
+    density, band = (np.array(column) for column in zip(*pairs, strict=True))
+    slow, walk, fight = fit_limits(density, band, limits=LIMITS).limits
+    assert 0 < slow < walk < fight
+
+
+def test_places_are_linked_by_short_steps():
+    """A chain of notes 50 m apart is one place; one 200 m away is another."""
+    place = np.array([[0.0, 0.0], [50.0, 0.0], [100.0, 0.0], [300.0, 0.0]])
+    group = group_places(place, distance_m=60)
+    assert group[0] == group[1] == group[2] != group[3]
+
+
+def test_kappa_of_perfect_and_of_chance():
+    """1 for full agreement, 0 for independence, undefined where only one band occurs."""
+    assert weighted_kappa(np.diag([3, 4, 5, 6])) == pytest.approx(1)
+    assert weighted_kappa(np.outer([1, 2, 3, 4], [4, 3, 2, 1])) == pytest.approx(0)
+    assert np.isnan(weighted_kappa(np.diag([7, 0, 0, 0])))
+
+
+@pytest.mark.parametrize("limits", [(0.4, 0.1, 0.9), (0.0, 0.4, 0.9)])
+def test_limits_that_do_not_rise_are_refused(limits: tuple[float, float, float]):
+    """They must rise from above 0."""
+    with pytest.raises(ValueError, match="must rise"):
+        calibrate(notes_of(LIMITS, n=30, seed=1), limits=limits)
+
+
+def test_unknown_bands_are_refused():
+    """There are four."""
+    with pytest.raises(ValueError, match="numbered 0"):
+        calibrate(Notes(np.zeros((1, 2)), np.ones(1), np.array([4])), limits=LIMITS)
