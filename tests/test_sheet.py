@@ -410,6 +410,22 @@ def test_patterns_do_not_move_when_the_outline_grows(number: str, plate: Plate) 
     assert distance.max() < 0.003
 
 
+@pytest.mark.parametrize(("number", "plate"), [("407", Plate.GREEN), ("409", Plate.GREEN), ("308", Plate.BLUE)])
+def test_no_lined_area_is_left_without_a_line(number: str, plate: Plate) -> None:
+    """An area so small that it falls between two lines of the pattern gets one through its middle."""
+    for shift in np.linspace(0, 1, 9):
+        ink = drawn(number, box(shift, shift, shift + 0.2, shift + 0.2))
+        _, _, after_clip = ink.text_of(plate).rpartition("W n\n")
+        assert " l\n" in after_clip
+
+
+def test_area_that_crosses_itself_is_mended() -> None:
+    """A bow tie, as a slip of an editor leaves it, is drawn as its two halves."""
+    bow = Polygon([(EAST, NORTH), (EAST + 200, NORTH + 200), (EAST + 200, NORTH), (EAST, NORTH + 200)])
+    for number in ("401", "210", "308"):
+        assert number in sheet_of({"a": features((number, bow))}).symbols
+
+
 def test_holes_stay_open() -> None:
     """A clearing in a thicket stays white on the sheet."""
     ring = box(EAST + 100, NORTH + 100, EAST + 300, NORTH + 300).difference(

@@ -66,15 +66,30 @@ def _steps(low: float, high: float, spacing_mm: float, anchor_mm: float) -> NDAr
 
 
 def _parallel(marks: Marks, *, upright: bool) -> Geometries:
-    """Lines across the bounds of the areas, one step apart."""
+    """Lines across the bounds of the areas, one step apart, and one through every area that lies between two."""
     west, south, east, north = shapely.total_bounds(marks.geometry)
     spacing = marks.mm("spacing_mm")
+    missed = _between_lines(marks, upright=upright)
     if upright:
         at = _steps(west, east, spacing, marks.anchor_mm[0])
         ends = [np.column_stack([at, np.full_like(at, side)]) for side in (south, north)]
     else:
         at = _steps(south, north, spacing, marks.anchor_mm[1])
         ends = [np.column_stack([np.full_like(at, side), at]) for side in (west, east)]
+    return np.concatenate([segments(*ends), missed])
+
+
+def _between_lines(marks: Marks, *, upright: bool) -> Geometries:
+    """A line through the middle of every area so narrow that no line of the pattern meets it."""
+    spacing = marks.mm("spacing_mm")
+    west, south, east, north = shapely.bounds(marks.geometry).T
+    low, high, anchor = (west, east, marks.anchor_mm[0]) if upright else (south, north, marks.anchor_mm[1])
+    is_missed = np.ceil((low + anchor) / spacing) > np.floor((high + anchor) / spacing)
+    middle = (low + high) / 2
+    if upright:
+        ends = [np.column_stack([middle, side])[is_missed] for side in (south, north)]
+    else:
+        ends = [np.column_stack([side, middle])[is_missed] for side in (west, east)]
     return segments(*ends)
 
 

@@ -96,7 +96,7 @@ def _simple_table(table: gpd.GeoDataFrame, frame: Frame) -> pd.DataFrame:
     """What drawing needs of a layer, one row a single geometry."""
     kept = table[table["status"] != REJECTED] if "status" in table else table
     kept = kept[~(kept.geometry.is_empty | kept.geometry.isna())]
-    geometry, owner = shapely.get_parts(on_map(kept.geometry.to_numpy(), frame), return_index=True)
+    geometry, owner = _single_parts(on_map(kept.geometry.to_numpy(), frame))
     unknown = np.full(len(kept), np.nan)
     columns = {
         column: (kept[column].to_numpy(np.float64) if column in kept else unknown)[owner]
@@ -104,6 +104,14 @@ def _simple_table(table: gpd.GeoDataFrame, frame: Frame) -> pd.DataFrame:
     }
     kinds = [KIND_OF_GEOMETRY[part.geom_type] for part in geometry]
     return pd.DataFrame({"symbol": kept["symbol"].to_numpy()[owner], "kind": kinds, "geometry": geometry, **columns})
+
+
+def _single_parts(geometry: Geometries) -> tuple[Geometries, NDArray[np.int64]]:
+    """Single geometries and whose part each is; areas that cross themselves, as edits leave them, are mended."""
+    whole = np.where(shapely.is_valid(geometry), geometry, shapely.make_valid(geometry))
+    parts, owner = shapely.get_parts(whole, return_index=True)
+    kept = shapely.get_dimensions(parts) == shapely.get_dimensions(geometry)[owner]
+    return parts[kept], owner[kept]
 
 
 def on_map(geometry: NDArray[np.object_], frame: Frame, /) -> Geometries:

@@ -114,7 +114,7 @@ def _ride(ink: Ink, marks: Marks, /) -> None:
 def _road(ink: Ink, marks: Marks, /) -> None:
     """A band between two edges; an area is drawn to scale."""
     symbol = marks.symbol
-    if len(marks.geometry) and shapely.get_dimensions(marks.geometry[0]) == 1:
+    if marks.kind == "line":
         bands = shapely.buffer(marks.geometry, marks.mm("width_mm") / 2 + marks.mm("edge_mm") / 2, cap_style="flat")
     else:
         bands = marks.geometry
