@@ -41,6 +41,19 @@ def test_declination_is_the_published_one(
     assert error_deg == pytest.approx(math.sqrt(0.26**2 + (5417 / horizontal_nt) ** 2), rel=1e-4)
 
 
+@pytest.mark.parametrize(
+    ("latitude", "longitude", "published_deg"), [(80.0, 0.0, -1.28), (0.0, 120.0, 0.16), (-80.0, 240.0, 69.36)]
+)
+def test_declination_of_the_model_before(latitude: float, longitude: float, published_deg: float) -> None:
+    """Maps dated 2020 to 2024 get WMM2020.
+
+    Source: NOAA/NCEI & British Geological Survey, WMM2020 test values at 2020.0 and sea level; from memory.
+    """
+    found_deg, _, model = declination(latitude_deg=latitude, longitude_deg=longitude, year=2020.0)
+    assert model == "WMM2020"
+    assert found_deg == pytest.approx(published_deg, abs=0.0051)
+
+
 def test_the_published_values_tell_models_apart() -> None:
     """Negative control: the model of 2025 asked for the wrong year misses the published value."""
     wrong = GeoMag(coefficients_data=WMM_2025).calculate(glat=80, glon=0, alt=0, time=2026.0).d
