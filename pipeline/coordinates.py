@@ -40,9 +40,10 @@ HEIGHT_UNITS_M: Mapping[str, float] = {
 # EPSG codes of the linear units that GeoTIFF keys 3076 and 4099 may hold (OGC GeoTIFF 1.1, clause 7.5.2; EPSG dataset).
 _LINEAR_UNITS_M = {9001: 1.0, 9002: INTERNATIONAL_FOOT_M, 9003: US_SURVEY_FOOT_M}
 
-# Numbers of the GeoTIFF keys (OGC GeoTIFF 1.1, annex B).
-_KEY_GEOGRAPHIC, _KEY_PROJECTED, _KEY_PLAN_UNIT, _KEY_VERTICAL, _KEY_HEIGHT_UNIT = 2048, 3072, 3076, 4096, 4099
-_USER_DEFINED = 32767
+GEOGRAPHIC_KEY, PROJECTED_KEY, USER_DEFINED = 2048, 3072, 32767
+"""GeoTIFF keys that name a CRS, and what they hold where it is spelt out instead (OGC GeoTIFF 1.1, annex B)."""
+# The keys of units and of the vertical CRS (OGC GeoTIFF 1.1, annex B).
+_KEY_PLAN_UNIT, _KEY_VERTICAL, _KEY_HEIGHT_UNIT = 3076, 4096, 4099
 
 _LONGEST_AREA = 60
 _WORLD_DATUM = "WGS 84"
@@ -159,8 +160,8 @@ def crs_from_geotiff_keys(keys: Mapping[int, int], /, *, user_defined_wkt: str |
     ------
     OGC GeoTIFF 1.1 (OGC 19-008r4), clause 7 and annex B. The unit of heights follows key 4099, then the vertical CRS.
     """
-    code = keys.get(_KEY_PROJECTED) or keys.get(_KEY_GEOGRAPHIC)
-    if code is None or not 1024 <= code < _USER_DEFINED:
+    code = keys.get(PROJECTED_KEY) or keys.get(GEOGRAPHIC_KEY)
+    if code is None or not 1024 <= code < USER_DEFINED:
         plan = crs_from_wkt(user_defined_wkt) if user_defined_wkt else TileCrs()
     else:
         plan = _describe_code(code)
@@ -174,7 +175,7 @@ def crs_from_geotiff_keys(keys: Mapping[int, int], /, *, user_defined_wkt: str |
     vertical = _vertical_of_code(keys.get(_KEY_VERTICAL))
     height_unit_m = _LINEAR_UNITS_M.get(keys.get(_KEY_HEIGHT_UNIT, 0))
     if height_unit_m is None and vertical is not None:
-        height_unit_m = float(vertical.axis_info[0].unit_conversion_factor)
+        height_unit_m = _height_unit_m(vertical)
     return TileCrs(
         plan.plan_wkt,
         plan.name,
@@ -195,7 +196,7 @@ def _describe_code(code: int) -> TileCrs:
 
 def _vertical_of_code(code: int | None) -> pyproj.CRS | None:
     """The vertical CRS of a code; None for the datum codes old GeoTIFF writers put there."""
-    if code is None or not 1024 <= code < _USER_DEFINED:
+    if code is None or not 1024 <= code < USER_DEFINED:
         return None
     try:
         crs = pyproj.CRS.from_epsg(code)
@@ -210,16 +211,28 @@ def _describe(crs: pyproj.CRS) -> TileCrs:
         return _describe(crs.source_crs)
     if crs.is_compound:
         plan, height = _describe(crs.sub_crs_list[0]), crs.sub_crs_list[1]
-        unit_m = float(height.axis_info[0].unit_conversion_factor)
+        unit_m = _height_unit_m(height)
         return TileCrs(plan.plan_wkt, plan.name, plan.plan_unit_m, height.to_wkt(), height.name, unit_m, plan.caution)
     if not (crs.is_projected or crs.is_geographic):
         return TileCrs(caution=f"its coordinate system {crs.name} is neither projected nor geographic")
     axes = crs.axis_info
-    height_unit_m = float(axes[2].unit_conversion_factor) if len(axes) > 2 else None
+    height_unit_m = _height_unit_m(crs) if len(axes) > 2 else None
     plan_crs = crs.to_2d() if len(axes) > 2 else crs
     plan_unit_m = None if crs.is_geographic else float(axes[0].unit_conversion_factor)
     height_name = "ellipsoidal height" if len(axes) > 2 else ""
     return TileCrs(plan_crs.to_wkt(), crs.name, plan_unit_m, None, height_name, height_unit_m)
+
+
+def _height_unit_m(vertical: pyproj.CRS) -> float:
+    """Metres in one unit of the last axis.
+
+    Some software writes feet with the factor of the metre; a unit that is called a foot is one.
+    """
+    axis = vertical.axis_info[-1]
+    factor, name = float(axis.unit_conversion_factor), axis.unit_name.lower()
+    if factor == 1.0 and ("foot" in name or "feet" in name):
+        return US_SURVEY_FOOT_M if "us" in name.split() or "survey" in name else INTERNATIONAL_FOOT_M
+    return factor
 
 
 # ---------------------------------------------------------------- the working CRS

@@ -168,6 +168,8 @@ def points_bounds(header: TileHeader, /, *, settings: SurveySettings) -> Bounds:
     The header is believed unless a look at the points shows it to be wrong, or it speaks of so much ground that a few
     stray points must lie far away. Then the tile is read once more and the strays are left out.
     """
+    if header.n_points == 0:
+        return header.bounds
     unit_m = METRES_PER_DEGREE if header.crs.is_geographic else header.crs.plan_unit_m or 1.0
     west, south, east, north = header.bounds
     is_sparse = (east - west) * (north - south) * unit_m**2 > header.n_points * settings.sparse_m2_per_point
@@ -179,7 +181,8 @@ def points_bounds(header: TileHeader, /, *, settings: SurveySettings) -> Bounds:
 
 
 def _places(points: NDArray[np.void], header: TileHeader) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    x, y = (points[axis] * header.scales[at] + header.offsets[at] for at, axis in enumerate("XY"))
+    with np.errstate(over="ignore", invalid="ignore"):  # a damaged header; the tile is refused when it is read
+        x, y = (points[axis] * header.scales[at] + header.offsets[at] for at, axis in enumerate("XY"))
     return x, y
 
 

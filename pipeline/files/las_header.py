@@ -11,16 +11,21 @@ from __future__ import annotations
 import datetime
 import math
 import struct
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import BinaryIO
 
-import numpy as np
-from numpy.typing import NDArray
-
-from pipeline.coordinates import TileCrs, crs_from_geotiff_keys, crs_from_wkt
+from pipeline.coordinates import (
+    GEOGRAPHIC_KEY,
+    PROJECTED_KEY,
+    USER_DEFINED,
+    TileCrs,
+    crs_from_geotiff_keys,
+    crs_from_wkt,
+)
 from pipeline.errors import SurveyError
+from pipeline.files.geotiff_keys import short_keys, wkt_of_keys
 from pipeline.grid import Bounds
 from pipeline.tiles import TileHeader
 
@@ -273,22 +278,12 @@ def _crs_of(records: Sequence[Record], *, prefers_wkt: bool) -> TileCrs:
     said = []
     if 2112 in found and found[2112].strip(b"\0 "):
         said.append(crs_from_wkt(found[2112].decode("utf-8", errors="replace")))
-    keys = geotiff_keys(found.get(34735, b""))
+    keys = short_keys(found.get(34735, b""))
     if keys:
-        said.append(crs_from_geotiff_keys(keys))
+        spelt_out = USER_DEFINED in (keys.get(PROJECTED_KEY), keys.get(GEOGRAPHIC_KEY))
+        wkt = wkt_of_keys(*(found.get(number, b"") for number in (34735, 34736, 34737))) if spelt_out else None
+        said.append(crs_from_geotiff_keys(keys, user_defined_wkt=wkt))
     if not prefers_wkt:
         said.reverse()
     readable = [crs for crs in said if crs.plan_wkt is not None]
     return readable[0] if readable else said[0] if said else TileCrs()
-
-
-def geotiff_keys(directory: bytes, /) -> Mapping[int, int]:
-    """The short values of a GeoTIFF key directory, by key number; a directory cut short gives what is there.
-
-    Source: OGC GeoTIFF 1.1 (OGC 19-008r4), clause 7.1.
-    """
-    table: NDArray[np.uint16] = np.frombuffer(directory[: len(directory) // 8 * 8], "<u2").reshape(-1, 4)
-    if len(table) == 0:
-        return {}
-    entries = table[1 : 1 + int(table[0, 3])]
-    return {int(key): int(value) for key, place, _, value in entries if place == 0}

@@ -121,9 +121,9 @@ def cloud_of(points: NDArray[np.void], header: TileHeader, placement: Placement,
     SurveyError
         If coordinates turn out not to be finite.
     """
-    x, y, z = (
-        points[axis] * scale + offset for axis, scale, offset in zip("XYZ", header.scales, header.offsets, strict=True)
-    )
+    frame = zip("XYZ", header.scales, header.offsets, strict=True)
+    with np.errstate(over="ignore", invalid="ignore"):  # looked for below
+        x, y, z = (points[axis] * scale + offset for axis, scale, offset in frame)
     east, north, height = to_working(x, y, z, placement)
     for places in (east, north, height):
         if not (np.abs(places) < _MOST_PLACE_M).all():
