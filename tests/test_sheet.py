@@ -31,6 +31,7 @@ from pipeline.sheet.pdf import BOLD, text_width_mm
 from pipeline.sheet.picture import ground_from_pixel, map_picture, map_resolution_dpi, render_png
 from pipeline.sheet.symbol import draw_marks
 from tests.paths import symbols
+from tests.symbol_chart import cell_of, chart_entries, draw_chart
 
 TABLE = symbols()
 UTM32 = "EPSG:25832"
@@ -424,6 +425,23 @@ def test_area_that_crosses_itself_is_mended() -> None:
     bow = Polygon([(EAST, NORTH), (EAST + 200, NORTH + 200), (EAST + 200, NORTH), (EAST, NORTH + 200)])
     for number in ("401", "210", "308"):
         assert number in sheet_of({"a": features((number, bow))}).symbols
+
+
+def test_chart_shows_every_symbol() -> None:
+    """On a sheet of all symbols each leaves ink in its own cell; white forest stays white."""
+    drawing = draw_chart(TABLE, scale=10000)
+    picture = render_png(drawing.pdf, dpi=200)
+    to_pixel = ~ground_from_pixel(drawing, picture)
+    empty = []
+    for index, (number, kind) in enumerate(chart_entries(TABLE)):
+        middle = cell_of(index).centroid
+        column, row = (round(float(at)) for at in to_pixel @ (middle.x, middle.y))
+        reach = 4 if kind == "point" else 30
+        patch = picture[row - reach : row + reach, column - reach : column + reach]
+        if patch.min() > 235:
+            empty.append(number)
+    assert empty == ["405"]
+    assert set(drawing.symbols) == set(TABLE.rows)
 
 
 def test_holes_stay_open() -> None:
