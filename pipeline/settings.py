@@ -384,6 +384,46 @@ class LandformSettings(Section):
     least_bump_m: float = Field(
         0.1, ge=0.01, le=1, description="Unevenness even ground has from lidar noise (ASPRS: RMSEz 0.1 m and better)."
     )
+    line_cell_m: float = Field(
+        1.0, ge=0.25, le=5, description="Cell on which banks, walls and gullies are sought; they are 3 m wide and more."
+    )
+    line_scale_m: float = Field(
+        1.2, ge=0.5, le=5, description="Smoothing before they are sought: a third of the narrowest, above lidar noise."
+    )
+    min_line_contrast: float = Field(
+        3.0, ge=1, le=20, description="Times the usual size of such lines round about that one must stand out by."
+    )
+    line_bridge_m: float = Field(4.0, ge=0, le=20, description="Gaps in a bank, wall or gully drawn all the same.")
+    min_bank_height_m: float = Field(1.0, ge=0.3, le=10, description="Lowest earth bank (ISOM 104).")
+    min_bank_mm: float = Field(
+        1.0, ge=0.1, le=10, description="Shortest earth bank: ISOM 104 allows 0.6, shorter than 15 m is often chance."
+    )
+    min_bank_slope_deg: float = Field(
+        22.0, ge=5, le=60, description="Gentlest face of a bank: gentler ones are read from the contours."
+    )
+    steepest_bank_deg: float = Field(
+        50.0, ge=30, le=90, description="Steeper faces are rock (202); earth holds 50 degrees with roots in it at most."
+    )
+    min_wall_height_m: float = Field(1.0, ge=0.3, le=10, description="Lowest earth wall (ISOM 105, from memory).")
+    min_wall_mm: float = Field(1.4, ge=0.1, le=10, description="Shortest earth wall (ISOM 105, from memory).")
+    min_ruined_wall_height_m: float = Field(0.5, ge=0.2, le=5, description="Lowest ruined earth wall (ISOM 106).")
+    min_ruined_wall_mm: float = Field(
+        3.65, ge=0.1, le=20, description="Shortest ruined earth wall: two dashes (ISOM 106, from memory)."
+    )
+    min_gully_depth_m: float = Field(1.0, ge=0.3, le=10, description="Shallowest erosion gully (ISOM 107).")
+    min_small_gully_depth_m: float = Field(
+        0.5, ge=0.2, le=5, description="Shallowest small erosion gully (ISOM 108, from memory)."
+    )
+    min_gully_mm: float = Field(1.15, ge=0.1, le=10, description="Shortest erosion gully (ISOM 107, 108).")
+    broken_finest_m: float = Field(3.0, ge=1, le=10, description="Smaller shapes are noise of the survey.")
+    broken_coarsest_m: float = Field(10.0, ge=3, le=50, description="Larger shapes are drawn one by one.")
+    broken_reach_m: float = Field(10.0, ge=3, le=50, description="Ground is broken together: the least area is 10 m wide.")
+    min_broken_m: float = Field(
+        0.45, ge=0.1, le=3, description="Unevenness from which a runner has to look at the ground (common practice)."
+    )
+    min_broken_area_m2: float = Field(
+        300.0, ge=10, le=10000, description="Least area of broken ground: three dots are 100 m2 (ISOM 113), three times it."
+    )
     base_level_m: float = Field(
         0.0, ge=-50, le=50, description="Elevation one contour takes; shift it to show flat ground better."
     )
@@ -486,6 +526,58 @@ class RockSettings(Section):
 
 class WaterSettings(Section):
     """Standing and running water."""
+
+    thin_max_ratio: float = Field(
+        0.25, ge=0, le=0.9, description="Water sends back less than this share of the usual pulses; one swath of two, 0.5."
+    )
+    void_max_ratio: float = Field(
+        0.15, ge=0, le=0.5, description="With less than this share, the ground is drawn from bank to bank, not seen."
+    )
+    void_max_spread_m: float = Field(
+        0.6, ge=0.05, le=2, description="Half the range of heights such a void may have: banks differ by some decimetres."
+    )
+    thin_window_pulses: float = Field(
+        20.0, ge=5, le=200, description="Usual pulses in the window in which they are counted: 20 vary by a quarter."
+    )
+    level_tolerance_m: float = Field(
+        0.12, ge=0.03, le=0.5, description="Ground within this of the level belongs to the water: ripples and noise."
+    )
+    level_max_spread_m: float = Field(
+        0.25, ge=0.05, le=1, description="Half the range of heights a thin patch may have: shores drawn between returns."
+    )
+    shore_reach_m: float = Field(
+        3.0, ge=1, le=10, description="How far beyond the thin patch the shore may lie: half the counting window and more."
+    )
+    class_window_m: float = Field(
+        3.0, ge=1, le=10, description="Side of the window in which returns of the water class are counted."
+    )
+    pond_min_area_m2: float = Field(
+        64.0, ge=10, le=500, description="Smallest standing water drawn as an area: 8 m x 8 m (ISOM 2017-2, 302)."
+    )
+    pond_min_width_m: float = Field(
+        4.5, ge=1, le=20, description="Narrower water is no area: 0.3 mm at 1:15 000 (ISOM 2017-2, 302)."
+    )
+    flow_cell_m: float = Field(
+        2.0, ge=0.5, le=10, description="Side of the cells water is led over: about the width of a small channel."
+    )
+    channel_min_drained_m2: float = Field(
+        10_000.0,
+        ge=100,
+        le=1_000_000,
+        description="Ground a channel must drain: sources lie at 0.1 to 10 ha (Montgomery & Dietrich 1988, from memory).",
+    )
+    channel_side_m: float = Field(
+        6.0, ge=2, le=15, description="Distance at which the sides of a channel are compared with its bed."
+    )
+    channel_min_depth_m: float = Field(
+        0.4, ge=0.1, le=3, description="How much both sides must stand higher: four times the error of the bare earth."
+    )
+    channel_smooth_m: float = Field(
+        20.0, ge=4, le=60, description="Length over which the depth is judged, so that one culvert does not end a stream."
+    )
+    channel_min_length_m: float = Field(
+        41.0, ge=5, le=200, description="Shortest channel: two dashes of 306, 2.75 mm at 1:15 000 (from memory)."
+    )
 
 
 class VegetationSettings(Section):

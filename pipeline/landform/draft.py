@@ -7,16 +7,20 @@ import numpy as np
 
 from pipeline.features import join_features, no_features
 from pipeline.grid import Grid, Heights
+from pipeline.landform.banks import draft_banks
+from pipeline.landform.broken_ground import draft_broken_ground
 from pipeline.landform.contours import draft_contours
 from pipeline.landform.depressions import draft_hollows
 from pipeline.landform.form_lines import Contours, draft_form_lines
-from pipeline.landform.generalise import generalised_surface
+from pipeline.landform.generalise import coarsen, generalised_surface
+from pipeline.landform.gullies import draft_gullies
 from pipeline.landform.isolines import contour_levels
 from pipeline.landform.knolls import draft_knolls
 from pipeline.landform.necks import widen_necks
 from pipeline.landform.paper import ground_m
 from pipeline.landform.seen import how_well_seen
 from pipeline.landform.slope_lines import draft_slope_lines
+from pipeline.landform.walls import draft_walls
 from pipeline.settings import LandformSettings
 
 
@@ -88,4 +92,9 @@ def draft_landforms(
     knolls = draft_knolls(bare_earth, ground_support, seen, grid, settings=settings)
     hollows = draft_hollows(bare_earth, seen, grid, settings=settings)
     slope_lines = draft_slope_lines(join_features([contours, form_lines], grid.crs), settings=settings)
-    return join_features([contours, form_lines, slope_lines, knolls, hollows], grid.crs)
+    heights, cells = coarsen(bare_earth, grid, cell_m=settings.line_cell_m)
+    narrow = [
+        draft(heights, cells, seen, grid, settings=settings)
+        for draft in (draft_banks, draft_walls, draft_gullies, draft_broken_ground)
+    ]
+    return join_features([contours, form_lines, slope_lines, knolls, hollows, *narrow], grid.crs)

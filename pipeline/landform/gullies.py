@@ -1,0 +1,105 @@
+"""Erosion gullies 107 and small erosion gullies 108."""
+
+from __future__ import annotations
+
+import geopandas as gpd
+import numpy as np
+
+from pipeline.features import make_features
+from pipeline.grid import Grid, Heights
+from pipeline.landform.edges import Axes, Floats, Strip, contrast, furrow_axes, join_axes, profile
+from pipeline.landform.paper import ground_m
+from pipeline.landform.seen import mean_along
+from pipeline.settings import LandformSettings
+
+# Flanks are looked at this far from the axis; a gully wider than the last is a re-entrant, drawn with contours.
+FLANKS_M = (2.0, 3.0, 4.0)
+SHOULDER_M = 9.0
+
+
+def relief_across(heights: Heights, grid: Grid, strip: Strip, /) -> tuple[Floats, Floats]:
+    """How far the axis lies below both flanks, and how wide it is where that is greatest.
+
+    The mean of the two flanks takes out the slope across; the lower flank alone must still stand half as high, else
+    the axis is the foot of a step. A trough that goes on deepening towards the shoulders is a valley, not a gully: it
+    counts only as far as the flanks fall short of it.
+
+    Returns
+    -------
+    (n,) float64 depth in metres, NaN where something is unknown, and (n,) float64 width in metres.
+    """
+    offsets = [*(-flank for flank in FLANKS_M), 0.0, *FLANKS_M, -SHOULDER_M, SHOULDER_M]
+    z = profile(heights, grid, strip, offsets)
+    n = len(FLANKS_M)
+    left, middle, right = z[:, :n], z[:, n : n + 1], z[:, n + 1 : 2 * n + 1]
+    both = (left + right) / 2 - middle
+    lower = np.minimum(left, right) - middle
+    shoulder = (z[:, -2:].mean(axis=1, keepdims=True) - middle)[:, 0]
+    depth = np.where(lower >= both / 2, both, np.nan)
+    best = np.argmax(np.nan_to_num(depth, nan=-np.inf), axis=1)
+    deepest = depth[np.arange(len(depth)), best]
+    is_narrow = shoulder <= 2 * deepest
+    return np.where(is_narrow, deepest, np.nan), 2 * np.array(FLANKS_M)[best]
+
+
+def find_furrows(
+    heights: Heights, grid: Grid, /, *, min_depth_m: float, min_length_m: float, settings: LandformSettings
+) -> Axes:
+    """Narrow furrows at least this deep and long. For banks and walls, pass heights with their sign turned."""
+    strip = furrow_axes(heights, grid, scale_m=settings.line_scale_m)
+    depth_m, width_m = relief_across(heights, grid, strip)
+    stands_out = contrast(depth_m, strip, grid, reach_m=settings.contrast_reach_m, least_m=settings.least_bump_m)
+    deep = (np.nan_to_num(depth_m) >= min_depth_m) & (stands_out >= settings.min_line_contrast)
+    return join_axes(
+        strip.where(deep),
+        depth_m[deep],
+        width_m[deep],
+        grid,
+        bridge_m=settings.line_bridge_m,
+        min_length_m=min_length_m,
+    )
+
+
+def draft_gullies(
+    heights: Heights, grid: Grid, seen: Heights, seen_grid: Grid, /, *, settings: LandformSettings
+) -> gpd.GeoDataFrame:
+    """Gullies as lines along their bottom: 107 from the standard's depth, 108 where shallower.
+
+    Returns
+    -------
+    GeoDataFrame of features with the depth as `height_m`, and `width_m`.
+    """
+    axes = find_furrows(
+        heights,
+        grid,
+        min_depth_m=settings.min_small_gully_depth_m,
+        min_length_m=ground_m(settings.min_gully_mm),
+        settings=settings,
+    )
+    is_large = axes.height_m >= settings.min_gully_depth_m
+    ways = [np.asarray(line.coords) for line in axes.lines]
+    return make_features(
+        axes.lines,
+        crs=grid.crs,
+        symbol=np.where(is_large, "107", "108").tolist(),
+        confidence=np.clip(mean_along(seen, seen_grid, ways), 0, 1) * line_confidence(axes, settings=settings),
+        evidence=describe_axes(axes, "deep"),
+        height_m=axes.height_m,
+        width_m=axes.width_m,
+    )
+
+
+def line_confidence(axes: Axes, /, *, settings: LandformSettings) -> Floats:
+    """(n,) 0..1: higher and longer lines are less likely to be chance."""
+    lengths_m = np.array([line.length for line in axes.lines])
+    tall = axes.height_m / (axes.height_m + settings.least_bump_m * 5)
+    long = lengths_m / (lengths_m + ground_m(settings.min_gully_mm) / 2)
+    return np.asarray(tall * long, np.float64)
+
+
+def describe_axes(axes: Axes, adjective: str, /) -> list[str]:
+    """(n,) texts: one sentence of evidence for each."""
+    return [
+        f"{height:.1f} m {adjective} over {width:.0f} m across, {line.length:.0f} m long"
+        for height, width, line in zip(axes.height_m, axes.width_m, axes.lines, strict=True)
+    ]
