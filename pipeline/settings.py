@@ -561,10 +561,11 @@ class WaterSettings(Section):
         2.0, ge=0.5, le=10, description="Side of the cells water is led over: about the width of a small channel."
     )
     channel_min_drained_m2: float = Field(
-        10_000.0,
+        2_000.0,
         ge=100,
         le=1_000_000,
-        description="Ground a channel must drain: sources lie at 0.1 to 10 ha (Montgomery & Dietrich 1988, from memory).",
+        description="Ground a channel must drain: the least at a source is 0.1 to 0.2 ha (Montgomery & Dietrich 1988, "
+        "from memory); more would lose what a dam of a track leads astray.",
     )
     channel_side_m: float = Field(
         6.0, ge=2, le=15, description="Distance at which the sides of a channel are compared with its bed."

@@ -1,0 +1,103 @@
+"""The draft of water: standing water and channels, each a proposal that somebody has to look at."""
+
+from __future__ import annotations
+
+import math
+
+import geopandas as gpd
+import numpy as np
+
+from pipeline.features import join_features, make_features, no_features
+from pipeline.grid import Grid, Heights
+from pipeline.settings import WaterSettings
+from pipeline.water.running import Channel, channels
+from pipeline.water.standing import Water, standing_water
+
+
+def draft_water(
+    bare_earth: Heights,
+    water_returns: Heights,
+    last_returns: Heights,
+    ground_support: Heights,
+    grid: Grid,
+    /,
+    *,
+    scale: int,  # noqa: ARG001 -- smallest sizes are ground sizes at every scale (ISOM 2017-2)
+    settings: WaterSettings,
+) -> gpd.GeoDataFrame:
+    """Standing water (302) and minor water channels (306) of the area as features.
+
+    Whether water may be crossed is a legal fact of the map (301 forbids it) that lidar cannot see: standing water is
+    proposed as shallow water, 302, and its evidence asks for the answer.
+
+    Parameters
+    ----------
+    water_returns, last_returns : (rows, cols) float32
+        Counts of returns of class 9 and of last returns; 0 where there are none.
+
+    Returns
+    -------
+    GeoDataFrame of `pipeline.features`.
+    """
+    bodies = standing_water(bare_earth, water_returns, last_returns, ground_support, grid, settings=settings)
+    lines = channels(bare_earth, grid, settings=settings)
+    return join_features([_standing(bodies, grid.crs), _running(lines, grid.crs)], grid.crs)
+
+
+def _standing(bodies: list[Water], crs: str) -> gpd.GeoDataFrame:
+    if not bodies:
+        return no_features(crs)
+    return make_features(
+        [body.shape for body in bodies],
+        crs=crs,
+        symbol="302",
+        confidence=np.clip([_surety(body) for body in bodies], 0.05, 0.95),
+        evidence=[_standing_evidence(body) for body in bodies],
+        elevation_m=np.array([body.level_m for body in bodies]),
+    )
+
+
+def _surety(body: Water) -> float:
+    """Surer where the survey calls it water, where few pulses came back and where the ground rises around it."""
+    classed = body.classed_share
+    thin = 0.45 + 0.4 * (1 - min(1.0, body.thinness / 0.35))
+    bank = 1.0 if body.bank_m >= 0.15 else 0.6
+    return classed * 0.95 + (1 - classed) * thin * bank
+
+
+def _standing_evidence(body: Water) -> str:
+    level = f"level to {body.spread_m * 100:.0f} cm" if math.isfinite(body.spread_m) else "no ground seen"
+    banks = f", ground around it {body.bank_m:.1f} m higher" if math.isfinite(body.bank_m) else ""
+    classed = f", {body.classed_share:.0%} classed as water by the survey" if body.classed_share > 0 else ""
+    return (
+        f"{level} over {body.shape.area:.0f} m2, {body.thinness:.0%} of the usual pulses came back{banks}{classed}; "
+        "check on foot whether it may be crossed (else 301)"
+    )
+
+
+def _running(found: list[Channel], crs: str) -> gpd.GeoDataFrame:
+    if not found:
+        return no_features(crs)
+    return make_features(
+        [channel.line for channel in found],
+        crs=crs,
+        symbol="306",
+        confidence=np.clip([_likelihood(channel) for channel in found], 0.05, 0.9),
+        evidence=[_running_evidence(channel) for channel in found],
+        height_m=np.array([channel.depth_m for channel in found]),
+    )
+
+
+def _likelihood(channel: Channel) -> float:
+    """Likelier the deeper the channel and the more ground it drains (common practice, no source)."""
+    deep = min(1.0, channel.depth_m / 1.0)
+    large = 1.0 if channel.is_fed_from_outside else min(1.0, channel.drained_m2 / 50_000)
+    return 0.25 + 0.35 * deep + 0.3 * large
+
+
+def _running_evidence(channel: Channel) -> str:
+    fed = " and more from outside the survey" if channel.is_fed_from_outside else ""
+    return (
+        f"sides {channel.depth_m:.1f} m higher over {channel.line.length:.0f} m, "
+        f"{channel.drained_m2 / 1e4:.1f} ha drain to it{fed}; water in it was not seen"
+    )

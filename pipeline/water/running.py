@@ -1,0 +1,269 @@
+"""Running water: where water gathers and the ground shows a channel or a narrow valley floor."""
+
+from __future__ import annotations
+
+import heapq
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import ndimage
+from shapely.geometry import LineString
+
+from pipeline.grid import EastNorth, Grid, Heights
+from pipeline.settings import WaterSettings
+
+NEIGHBOURS = ((-1, -1), (-1, 0), (-1, 1), (0, -1), (0, 1), (1, -1), (1, 0), (1, 1))
+
+
+@dataclass(frozen=True)
+class Channel:
+    """A stretch of channel, its line running downstream.
+
+    Attributes
+    ----------
+    line : LineString in the working CRS
+    depth_m : float
+        Median height of the lower of both sides above the channel, `channel_side_m` away.
+    drained_m2 : float
+        Ground that drains to its lower end, as far as the survey reaches.
+    is_fed_from_outside : bool
+        A valley enters the survey above it, so that it drains more than was seen.
+    """
+
+    line: LineString
+    depth_m: float
+    drained_m2: float
+    is_fed_from_outside: bool
+
+
+@dataclass(frozen=True)
+class Drainage:
+    """Flow over a grid of coarse cells.
+
+    Attributes
+    ----------
+    receiver : (n,) int64
+        Flat index of the cell that each cell drains to; -1 at the edge of the survey.
+    order : (n,) int64
+        Cells with ground, each after the cell it drains to.
+    """
+
+    receiver: NDArray[np.int64]
+    order: NDArray[np.int64]
+
+
+def channels(bare_earth: Heights, grid: Grid, /, *, settings: WaterSettings) -> list[Channel]:
+    """Stretches of channel, longest first.
+
+    Water is led over the bare earth, out of every hollow by its lowest way out. Where enough ground drains to a place
+    and the ground rises on both sides within a few metres, a channel is proposed; whether there is water in it, and
+    how long in the year, lidar does not tell.
+    """
+    coarse, lattice = _coarse(bare_earth, grid, settings.flow_cell_m)
+    drainage = drain(coarse)
+    fed = _inflow(coarse, drainage, lattice.cell_m, settings=settings)
+    drained = _gathered(drainage, np.full(coarse.size, lattice.cell_m**2))
+    from_outside = _gathered(drainage, fed)
+    is_fed = (from_outside > 0).reshape(coarse.shape)
+    depth = side_height(coarse, lattice.cell_m, settings.channel_side_m)
+    wet = ((drained >= settings.channel_min_drained_m2) | (from_outside > 0)).reshape(coarse.shape)
+    found: list[Channel] = []
+    for reach in _reaches(drainage, wet.ravel()):
+        for part in _incised(depth.ravel()[reach], lattice.cell_m, settings=settings):
+            cells = reach[part]
+            line = _line(cells, bare_earth, grid, lattice)
+            if line.length >= settings.channel_min_length_m:
+                median = float(np.nanmedian(depth.ravel()[cells]))
+                found.append(Channel(line, median, float(drained[cells[-1]]), bool(is_fed.ravel()[cells[-1]])))
+    return sorted(found, key=lambda channel: (-channel.line.length, channel.line.bounds))
+
+
+def _coarse(heights: Heights, grid: Grid, cell_m: float) -> tuple[NDArray[np.float64], Grid]:
+    """Mean height on cells of about `cell_m` that lie on the coarser lattice, NaN without ground."""
+    every = max(1, round(cell_m / grid.cell_m))
+    whole = Grid.covering(grid.bounds, cell_m=grid.cell_m * every, crs=grid.crs)
+    top, left = whole.north_row * every - grid.north_row, grid.west_col - whole.west_col * every
+    padded = np.full((whole.rows * every, whole.cols * every), np.nan)
+    padded[top : top + grid.rows, left : left + grid.cols] = heights
+    blocks = padded.reshape(whole.rows, every, whole.cols, every)
+    known = np.isfinite(blocks).sum(axis=(1, 3))
+    total = np.nansum(blocks, axis=(1, 3))
+    return np.divide(total, known, out=np.full(known.shape, np.nan), where=known > 0), whole
+
+
+def drain(heights: NDArray[np.float64], /) -> Drainage:
+    """Where each cell drains to, with every hollow led out by its lowest way.
+
+    The priority flood of Barnes, Lehman & Mulla 2014 (Computers & Geosciences 62, 117-127): cells are taken in the
+    order of the height water must reach to leave them, so each drains to the lowest of its neighbours that was taken
+    before. Ties are broken by position. Ground at the rim of the survey drains out of it.
+    """
+    rows, cols = heights.shape
+    padded = np.full((rows + 2, cols + 2), np.nan)
+    padded[1:-1, 1:-1] = heights
+    width = cols + 2
+    steps = [down * width + right for down, right in NEIGHBOURS]
+    level = padded.ravel().tolist()
+    taken = np.isnan(padded).ravel().tolist()
+    ground = np.isfinite(padded)
+    rim = ground & ndimage.binary_dilation(~ground, np.ones((3, 3), bool))
+    queue = [(level[at], at) for at in np.flatnonzero(rim).tolist()]
+    for _, at in queue:
+        taken[at] = True
+    heapq.heapify(queue)
+    receiver = np.full(padded.size, -1, np.int64)
+    order = []
+    while queue:
+        height, at = heapq.heappop(queue)
+        order.append(at)
+        for step in steps:
+            near = at + step
+            if not taken[near]:
+                taken[near] = True
+                receiver[near] = at
+                heapq.heappush(queue, (max(level[near], height), near))
+    return _without_rim(receiver, np.asarray(order, np.int64), width, cols)
+
+
+def _without_rim(receiver: NDArray[np.int64], order: NDArray[np.int64], width: int, cols: int) -> Drainage:
+    """The drainage in flat indices of the grid without the ring of cells around it."""
+
+    def inner(at: NDArray[np.int64]) -> NDArray[np.int64]:
+        return np.where(at < 0, -1, (at // width - 1) * cols + at % width - 1)
+
+    full = inner(receiver).reshape(-1, width)[1:-1, 1:-1].ravel()
+    return Drainage(full, inner(order))
+
+
+def _gathered(drainage: Drainage, own: NDArray[np.float64]) -> NDArray[np.float64]:
+    """What each cell receives from itself and all cells above it."""
+    total = own.tolist()
+    receiver = drainage.receiver.tolist()
+    for at in reversed(drainage.order.tolist()):
+        below = receiver[at]
+        if below >= 0:
+            total[below] += total[at]
+    return np.asarray(total)
+
+
+def side_height(heights: NDArray[np.float64], cell_m: float, side_m: float, /) -> NDArray[np.float64]:
+    """(rows, cols) metres that the lower side rises above each cell, in the direction in which that is most.
+
+    Of four directions; a plane gives 0 or less whatever its slope, a V gives its depth. NaN beside the edge.
+    """
+    n = max(1, round(side_m / cell_m))
+    diagonal = max(1, round(side_m / cell_m / math.sqrt(2)))
+    padded = np.pad(heights, n, constant_values=np.nan)
+    rows, cols = heights.shape
+
+    def at(down: int, right: int) -> NDArray[np.float64]:
+        return padded[n + down : n + down + rows, n + right : n + right + cols]
+
+    rises = []
+    for down, right in ((0, n), (n, 0), (diagonal, diagonal), (diagonal, -diagonal)):
+        rises.append(np.minimum(at(down, right), at(-down, -right)) - heights)
+    known = np.isfinite(np.array(rises))
+    best = np.where(known, rises, -np.inf).max(axis=0)
+    return np.where(known.any(axis=0), best, np.nan)
+
+
+def _inflow(
+    heights: NDArray[np.float64], drainage: Drainage, cell_m: float, /, *, settings: WaterSettings
+) -> NDArray[np.float64]:
+    """1 in cells just inside the rim of the survey through which a valley enters it, else 0."""
+    ground = np.isfinite(heights)
+    rim = ground & (drainage.receiver.reshape(heights.shape) < 0)
+    depth = side_height(heights, cell_m, settings.channel_side_m)
+    window = 2 * round(settings.channel_side_m / cell_m) + 1
+    low = np.where(rim, heights, np.inf)
+    is_lowest = rim & (low <= ndimage.minimum_filter(low, window))
+    valley = is_lowest & (np.nan_to_num(depth, nan=-1.0) >= settings.channel_min_depth_m)
+    fed = np.zeros(heights.size)
+    for at in np.flatnonzero(valley).tolist():
+        inside = _lowest_inside(heights, drainage, at, round(settings.channel_side_m / cell_m))
+        if inside >= 0:
+            fed[inside] = 1.0
+    return fed
+
+
+def _lowest_inside(heights: NDArray[np.float64], drainage: Drainage, at: int, reach: int) -> int:
+    """The lowest cell within `reach` cells that leads further into the survey than that; -1 if there is none."""
+    rows, cols = heights.shape
+    row, col = divmod(at, cols)
+    near = np.arange(max(0, row - reach), min(rows, row + reach + 1))[:, None] * cols + np.arange(
+        max(0, col - reach), min(cols, col + reach + 1)
+    )
+    level = heights.ravel()
+    for place in sorted(near.ravel().tolist(), key=lambda cell: (level[cell], cell)):
+        if not level[place] < level[at]:
+            return -1
+        end = place
+        for _ in range(2 * reach):
+            end = int(drainage.receiver[end]) if end >= 0 else -1
+        if end >= 0:
+            return int(place)
+    return -1
+
+
+def _reaches(drainage: Drainage, wet: NDArray[np.bool_]) -> list[NDArray[np.int64]]:
+    """Chains of wet cells from each head down to the outlet or to a chain already followed, longest first."""
+    receiver = drainage.receiver
+    above = np.zeros(len(receiver), np.int64)
+    has_below = np.flatnonzero(wet & (receiver >= 0))
+    np.add.at(above, receiver[has_below], 1)
+    rank = np.empty(len(receiver), np.int64)
+    rank[drainage.order] = np.arange(len(drainage.order))
+    heads = np.flatnonzero(wet & (above == 0))
+    # A head far up the order lies far from the outlet: its chain is the main stream.
+    heads = heads[np.argsort(-rank[heads], kind="stable")]
+    used = np.zeros(len(receiver), bool)
+    chains = []
+    for head in heads.tolist():
+        chain, at = [], head
+        while at >= 0 and not used[at]:
+            used[at] = True
+            chain.append(at)
+            at = int(receiver[at])
+        if at >= 0:
+            chain.append(at)
+        chains.append(np.asarray(chain, np.int64))
+    return chains
+
+
+def _incised(depth: NDArray[np.float64], cell_m: float, /, *, settings: WaterSettings) -> list[slice]:
+    """Runs of a chain whose sides stand high enough, judged over some 20 m, long enough to be drawn."""
+    size = max(3, 2 * round(settings.channel_smooth_m / cell_m / 2) + 1)
+    smooth = ndimage.median_filter(np.nan_to_num(depth, nan=0.0), size=size, mode="nearest")
+    deep = np.concatenate([[False], smooth >= settings.channel_min_depth_m, [False]])
+    starts, stops = np.flatnonzero(deep[1:] & ~deep[:-1]), np.flatnonzero(deep[:-1] & ~deep[1:])
+    return [slice(a, b) for a, b in zip(starts.tolist(), stops.tolist(), strict=True) if b - a >= 3]
+
+
+def _line(cells: NDArray[np.int64], bare_earth: Heights, grid: Grid, lattice: Grid) -> LineString:
+    """The chain as a smooth line, each vertex first moved to the lowest ground within a coarse cell."""
+    east, north = lattice.centres()
+    row, col = np.divmod(cells, lattice.cols)
+    places = np.column_stack([east[col], north[row]])
+    snapped = _lowest_near(places, bare_earth, grid, lattice.cell_m)
+    if len(snapped) < 2:
+        return LineString()
+    smooth = ndimage.gaussian_filter1d(snapped, 1.5, axis=0, mode="nearest")
+    smooth[0], smooth[-1] = snapped[0], snapped[-1]
+    line = LineString(smooth).simplify(0.5)
+    return line if isinstance(line, LineString) else LineString()
+
+
+def _lowest_near(places: EastNorth, bare_earth: Heights, grid: Grid, reach_m: float) -> EastNorth:
+    """The centre of the lowest cell within `reach_m` of each place."""
+    n = max(1, round(reach_m / grid.cell_m))
+    row, col = grid.row_col(places[:, 0], places[:, 1])
+    offsets = np.array([(d, r) for d in range(-n, n + 1) for r in range(-n, n + 1)])
+    rows = np.clip(row[:, None] + offsets[:, 0], 0, grid.rows - 1)
+    cols = np.clip(col[:, None] + offsets[:, 1], 0, grid.cols - 1)
+    heights = np.where(np.isfinite(bare_earth[rows, cols]), bare_earth[rows, cols], np.inf)
+    best = np.argmin(heights, axis=1)
+    east, north = grid.centres()
+    each = np.arange(len(places))
+    return np.column_stack([east[cols[each, best]], north[rows[each, best]]])

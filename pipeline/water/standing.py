@@ -1,0 +1,218 @@
+"""Standing water: level places where the survey got few pulses back, and what its makers classified as water."""
+
+from __future__ import annotations
+
+import itertools
+import math
+from dataclasses import dataclass
+from typing import cast
+
+import contourpy
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from scipy import ndimage
+from shapely.geometry import Polygon
+
+from pipeline.grid import EastNorth, Grid, Heights, Mask
+from pipeline.settings import WaterSettings
+
+SHORE_RATIO = 0.55
+"""Share of the usual returns at a shore: half, and half of the little that water sends back."""
+
+
+@dataclass(frozen=True)
+class Water:
+    """A body of water and what speaks for it.
+
+    Attributes
+    ----------
+    shape : Polygon in the working CRS
+    level_m : float
+        Elevation of the surface.
+    spread_m : float
+        Half the range between the 10th and the 90th percentile of the bare earth within.
+    bank_m : float
+        Median height of the ground 2 to 4 m beyond the shore above the surface.
+    thinness : float, 0..1
+        Last returns a square metre within, over those of the survey.
+    classed_share : float, 0..1
+        Share of the surface that the survey's own classes call water.
+    """
+
+    shape: Polygon
+    level_m: float
+    spread_m: float
+    bank_m: float
+    thinness: float
+    classed_share: float
+
+
+def standing_water(
+    bare_earth: Heights,
+    water_returns: Heights,
+    last_returns: Heights,
+    ground_support: Heights,
+    grid: Grid,
+    /,
+    *,
+    settings: WaterSettings,
+) -> list[Water]:
+    """Ponds and lakes, largest first.
+
+    A smooth surface of water sends pulses away unless they fall on it steeply, so water is thin in returns; and it is
+    level. Either the survey's own water class or both signs together are asked for. Fresh asphalt and dark flat roofs
+    look the same, so each body stays a proposal.
+
+    Parameters
+    ----------
+    water_returns, last_returns : (rows, cols) float32
+        Counts of returns of class 9 and of last returns; a survey without returns at all is not water.
+    """
+    classed = _classed(water_returns, last_returns, grid.cell_m, settings=settings)
+    density = _density(last_returns, ground_support, grid.cell_m, settings=settings)
+    inside = _inside_survey(last_returns, grid.cell_m)
+    levels = _thin_and_level(bare_earth, density, inside, grid.cell_m, settings=settings)
+    surface = _tidied(classed | levels, grid.cell_m, settings=settings)
+    labels, _ = ndimage.label(surface)
+    bodies: list[Water] = []
+    for number, box in enumerate(ndimage.find_objects(labels), start=1):
+        window = _widened((box[0], box[1]), 6.0, grid)
+        body = labels[window] == number
+        if body.sum() * grid.cell_m**2 < settings.pond_min_area_m2:
+            continue
+        thinness = float(density[window][body].mean())
+        judged = _judge(body, bare_earth[window], classed[window], thinness, grid, window)
+        bodies += [judged] if judged.shape.area >= settings.pond_min_area_m2 else []
+    return sorted(bodies, key=lambda body: (-body.shape.area, body.shape.bounds))
+
+
+def _cells(length_m: float, cell_m: float) -> int:
+    """The odd number of cells nearest to a length, at least 1."""
+    return max(1, 2 * round((length_m / cell_m - 1) / 2) + 1)
+
+
+def _disc(radius_m: float, cell_m: float) -> Mask:
+    n = max(1, round(radius_m / cell_m))
+    y, x = np.ogrid[-n : n + 1, -n : n + 1]
+    disc: Mask = x**2 + y**2 <= n**2
+    return disc
+
+
+def _classed(water: Heights, last: Heights, cell_m: float, /, *, settings: WaterSettings) -> Mask:
+    """Cells around which half of the last returns or more are of the water class."""
+    size = _cells(settings.class_window_m, cell_m)
+    share = ndimage.uniform_filter(water, size, mode="constant") / np.maximum(
+        ndimage.uniform_filter(last, size, mode="constant"), 1e-6
+    )
+    classed: Mask = (share >= 0.5) & (ndimage.uniform_filter(water, size, mode="constant") > 1e-6)
+    return classed
+
+
+def _density(
+    last: Heights, ground_support: Heights, cell_m: float, /, *, settings: WaterSettings
+) -> NDArray[np.float32]:
+    """Last returns around each cell as a share of the survey's usual number (median of where it has ground).
+
+    The window holds about `thin_window_pulses` at the usual density: fewer, and chance alone makes thin places.
+    """
+    seen = ground_support < 2 * cell_m
+    per_m2 = float(last[seen].mean()) / cell_m**2 if seen.any() else 0.0
+    if per_m2 <= 0:
+        return np.ones(last.shape, np.float32)
+    size = _cells(math.sqrt(settings.thin_window_pulses / per_m2), cell_m)
+    density = ndimage.uniform_filter(last.astype(np.float32), size, mode="nearest")
+    share: NDArray[np.float32] = density / max(float(np.median(density[seen])), 1e-6)
+    return share
+
+
+def _inside_survey(last: Heights, cell_m: float) -> Mask:
+    """What the survey covered: its returns with all gaps closed that returns surround."""
+    joined = ndimage.binary_closing(np.pad(last > 0, 4), _disc(2.5 * cell_m, cell_m))
+    inside: Mask = ndimage.binary_fill_holes(joined)[4:-4, 4:-4]
+    return inside
+
+
+def _thin_and_level(
+    bare_earth: Heights, density: NDArray[np.float32], inside: Mask, cell_m: float, /, *, settings: WaterSettings
+) -> Mask:
+    """Patches with few returns whose ground is level, out to where returns come back or the ground rises.
+
+    `density` is in shares of the usual. Where hardly anything came back the bare earth is drawn from bank to bank, so
+    it may be less level there, and it says nothing about where the water ends.
+    """
+    core = ndimage.binary_opening(
+        inside & (density < settings.thin_max_ratio), _disc(settings.pond_min_width_m / 2, cell_m)
+    )
+    labels, _ = ndimage.label(core)
+    found = np.zeros(core.shape, bool)
+    reach = _disc(settings.shore_reach_m, cell_m)
+    margin = reach.shape[0]
+    for number, box in enumerate(ndimage.find_objects(labels), start=1):
+        window = tuple(slice(max(0, s.start - margin), s.stop + margin) for s in box)
+        body, heights, seen = labels[window] == number, bare_earth[window], density[window]
+        level, spread = _level_of(heights[body])
+        is_void = float(seen[body].mean()) < settings.void_max_ratio
+        if spread > (settings.void_max_spread_m if is_void else settings.level_max_spread_m):
+            continue
+        tolerance_m = max(settings.level_tolerance_m, 2 * spread)
+        is_level = (np.abs(heights - level) <= tolerance_m) | (seen < settings.void_max_ratio)
+        # Half the usual returns are counted where half the window lies on land: that is the shore.
+        at_level = ndimage.binary_dilation(body, reach) & is_level & (seen < SHORE_RATIO) & inside[window]
+        grown = ndimage.binary_propagation(body & at_level, mask=at_level)
+        found[window] |= ndimage.binary_fill_holes(grown)
+    return found
+
+
+def _level_of(heights: NDArray[np.float32]) -> tuple[float, float]:
+    """Level of a patch and half the range between its 10th and 90th percentile; infinite spread without heights.
+
+    The level is the lower quartile: near the shore the ground between returns is drawn up towards the bank.
+    """
+    known = heights[np.isfinite(heights)]
+    if len(known) < 4:
+        return math.nan, math.inf
+    low, quarter, high = np.percentile(known, [10, 25, 90])
+    return float(quarter), float(high - low) / 2
+
+
+def _tidied(surface: Mask, cell_m: float, /, *, settings: WaterSettings) -> Mask:
+    """Water wide enough to be drawn, without pinholes."""
+    closed = ndimage.binary_closing(np.pad(surface, 8), _disc(1.0, cell_m))[8:-8, 8:-8]
+    opened: Mask = ndimage.binary_opening(closed, _disc(settings.pond_min_width_m / 2, cell_m))
+    return opened
+
+
+def _widened(box: tuple[slice, slice], margin_m: float, grid: Grid) -> tuple[slice, slice]:
+    n = math.ceil(margin_m / grid.cell_m)
+    rows, cols = box
+    return slice(max(0, rows.start - n), rows.stop + n), slice(max(0, cols.start - n), cols.stop + n)
+
+
+def _judge(
+    body: Mask, bare_earth: Heights, classed: Mask, thinness: float, grid: Grid, window: tuple[slice, slice]
+) -> Water:
+    """A body of water with its outline and its evidence."""
+    level, spread = _level_of(bare_earth[body])
+    ring = ndimage.binary_dilation(body, _disc(4.0, grid.cell_m)) & ~ndimage.binary_dilation(
+        body, _disc(2.0, grid.cell_m)
+    )
+    banks = bare_earth[ring & np.isfinite(bare_earth)]
+    bank = float(np.median(banks)) - level if len(banks) and math.isfinite(level) else math.nan
+    return Water(_outline(body, grid, window), level, spread, bank, thinness, float(classed[body].mean()))
+
+
+def _outline(body: Mask, grid: Grid, window: tuple[slice, slice]) -> Polygon:
+    """The shore as a smooth line through the cells' edges; islands stay out."""
+    soft = ndimage.gaussian_filter(np.pad(body, 3).astype(np.float32), 1.0)
+    east = (np.arange(soft.shape[1]) + grid.west_col + window[1].start - 3 + 0.5) * grid.cell_m
+    north = (grid.north_row - window[0].start + 3 - np.arange(soft.shape[0]) - 0.5) * grid.cell_m
+    lines = contourpy.contour_generator(east, north, soft, fill_type=contourpy.FillType.OuterOffset)
+    points, offsets = cast("tuple[list[EastNorth], list[NDArray[np.uint32]]]", lines.filled(0.5, np.inf))
+    shapes = []
+    for ring, at in zip(points, offsets, strict=True):
+        rings = [ring[a:b] for a, b in itertools.pairwise(at)]
+        shapes.append(Polygon(rings[0], rings[1:]))
+    whole = shapely.simplify(shapely.union_all(shapes), 0.25 * grid.cell_m)
+    parts = [part for part in shapely.get_parts(whole) if isinstance(part, Polygon)]
+    return max(parts, key=lambda part: part.area, default=Polygon())
