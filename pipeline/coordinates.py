@@ -490,3 +490,13 @@ def bounds_in_working(bounds: Bounds, placement: Placement, /) -> Bounds:
     transformer = pyproj.Transformer.from_crs(placement.source_crs, placement.crs, always_xy=True)
     west, south, east, north = transformer.transform_bounds(*bounds, densify_pts=21)
     return float(west), float(south), float(east), float(north)
+
+
+def corners_in_working(bounds: Bounds, placement: Placement, /) -> tuple[tuple[float, float], ...]:
+    """East and north of a tile's corners, anticlockwise, where reprojecting turns the tile; empty where it does not."""
+    if placement.source_crs == placement.crs:
+        return ()
+    west, south, east, north = bounds
+    transformer = pyproj.Transformer.from_crs(placement.source_crs, placement.crs, always_xy=True)
+    easts, norths = transformer.transform([west, east, east, west], [south, south, north, north])
+    return tuple((float(east_m), float(north_m)) for east_m, north_m in zip(easts, norths, strict=True))

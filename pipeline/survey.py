@@ -233,7 +233,7 @@ def check_boundary(boundary: BaseGeometry | None, table: TileTable, /) -> None:
 
 
 def _covered(table: TileTable) -> BaseGeometry:
-    covered: BaseGeometry = shapely.union_all([shapely.box(*tile.bounds) for tile in table.tiles])
+    covered: BaseGeometry = shapely.union_all([shapely.Polygon(tile.outline) for tile in table.tiles])
     return covered
 
 

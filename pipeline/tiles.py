@@ -99,6 +99,8 @@ class Tile:
         west, south, east, north in metres of the working CRS; stray points may lie outside.
     placement : Placement
         How its coordinates come into the working CRS.
+    corners : tuple of (east, north)
+        Outline of the tile where reprojecting has turned it; empty where it is the bounds.
     """
 
     name: str
@@ -107,12 +109,21 @@ class Tile:
     n_points: int
     bounds: Bounds
     placement: Placement
+    corners: tuple[tuple[float, float], ...] = ()
+
+    @property
+    def outline(self) -> tuple[tuple[float, float], ...]:
+        """East and north of the four corners, anticlockwise."""
+        west, south, east, north = self.bounds
+        return self.corners or ((west, south), (east, south), (east, north), (west, north))
 
     @property
     def area_m2(self) -> float:
-        """Ground the bounds cover."""
-        west, south, east, north = self.bounds
-        return (east - west) * (north - south)
+        """Ground within the outline, by the shoelace formula."""
+        # Counted from the first corner: products of coordinates in the millions would lose the square metres.
+        first = self.outline[0]
+        east, north = np.array(self.outline).T - np.array(first)[:, None]
+        return float(abs(np.dot(east, np.roll(north, -1)) - np.dot(north, np.roll(east, -1))) / 2)
 
 
 @dataclass(frozen=True)
@@ -185,7 +196,14 @@ class TileTable:
         """The table that `to_json` wrote."""
         stored = json.loads(text)
         tiles = (
-            Tile(**{**row, "bounds": tuple(row["bounds"]), "placement": Placement(**row["placement"])})
+            Tile(
+                **{
+                    **row,
+                    "bounds": tuple(row["bounds"]),
+                    "placement": Placement(**row["placement"]),
+                    "corners": tuple(map(tuple, row["corners"])),
+                }
+            )
             for row in stored["tiles"]
         )
         return cls(stored["crs"], tuple(tiles))

@@ -196,3 +196,13 @@ def test_each_pattern_must_find_something(tmp_path: Path) -> None:
     lay_out(tmp_path, "a.laz")
     with pytest.raises(SurveyError, match=r"b\.laz"):
         find_tiles(["a.laz", "b.laz"], tmp_path)
+
+
+def test_a_turned_tile_has_the_area_of_its_outline() -> None:
+    """Reprojecting turns a tile within its bounds: a square of 100 m on its corner has half the area of its bounds."""
+    corners = ((6e5 + 50, 6e6), (6e5 + 100, 6e6 + 50), (6e5 + 50, 6e6 + 100), (6e5, 6e6 + 50))
+    turned = Tile("a", "a.laz", "a", 1000, (6e5, 6e6, 6e5 + 100, 6e6 + 100), HERE, corners)
+    assert turned.area_m2 == pytest.approx(5000, abs=1e-6)
+    assert tile("b", (6e5, 6e6, 6e5 + 100, 6e6 + 100)).area_m2 == pytest.approx(10_000, abs=1e-6)
+    table = make_table([turned], crs="EPSG:25832", settings=SETTINGS)
+    assert TileTable.from_json(table.to_json()) == table

@@ -7,7 +7,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from pipeline.coordinates import WorkingCrs, bounds_in_working, choose_working_crs, placement_of
+from pipeline.coordinates import (
+    WorkingCrs,
+    bounds_in_working,
+    choose_working_crs,
+    corners_in_working,
+    placement_of,
+)
 from pipeline.errors import SurveyError
 from pipeline.files.las import checksum, points_bounds, read_header, sample_points
 from pipeline.grid import Bounds
@@ -81,8 +87,15 @@ def _refuse_shared_name(paths: Sequence[Path]) -> None:
 
 def _tile_of(name: str, header: TileHeader, bounds: Bounds, working: WorkingCrs) -> Tile:
     placement = placement_of(header.crs, working)
-    in_metres = bounds_in_working(bounds, placement)
-    return Tile(name, str(header.path), checksum(header.path), header.n_points, in_metres, placement)
+    return Tile(
+        name=name,
+        path=str(header.path),
+        sha256=checksum(header.path),
+        n_points=header.n_points,
+        bounds=bounds_in_working(bounds, placement),
+        placement=placement,
+        corners=corners_in_working(bounds, placement),
+    )
 
 
 def read_samples(table: TileTable, /, *, settings: SurveySettings) -> dict[str, Cloud]:
