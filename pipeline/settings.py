@@ -421,6 +421,9 @@ class LandformSettings(Section):
     min_broken_m: float = Field(
         0.45, ge=0.1, le=3, description="Unevenness from which a runner has to look at the ground (common practice)."
     )
+    broken_max_slope_deg: float = Field(
+        20.0, ge=5, le=60, description="Steeper ground is shaped by its slope; unevenness there is the slope's own."
+    )
     min_broken_area_m2: float = Field(
         300.0, ge=10, le=10000, description="Least area of broken ground: three dots are 100 m2 (ISOM 113), three times it."
     )
@@ -566,6 +569,15 @@ class WaterSettings(Section):
         le=1_000_000,
         description="Ground a channel must drain: the least at a source is 0.1 to 0.2 ha (Montgomery & Dietrich 1988, "
         "from memory); more would lose what a dam of a track leads astray.",
+    )
+    dam_max_width_m: float = Field(
+        14.0, ge=2, le=40, description="Widest barrier water is led through: the foot of a track's bank, with its ditch."
+    )
+    dam_max_height_m: float = Field(
+        2.5, ge=0.2, le=10, description="Highest barrier water is led through: a bank over a culvert, not a spur."
+    )
+    dam_min_drop_m: float = Field(
+        0.05, ge=0, le=1, description="How much lower the ground beyond must be: less is the noise of the bare earth."
     )
     channel_side_m: float = Field(
         6.0, ge=2, le=15, description="Distance at which the sides of a channel are compared with its bed."

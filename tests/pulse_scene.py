@@ -10,11 +10,14 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.spatial import cKDTree
 
 from pipeline.grid import Grid, Heights
 from pipeline.points.cloud import Cloud
 from pipeline.settings import VegetationSettings
 from pipeline.terrain.profile import profile_grids
+from pipeline.terrain.surface import canopy_height
+from pipeline.vegetation.draft import VegetationDraft, draft_vegetation
 
 EXTINCTION = 0.5
 RUNNING_LAYER = (0.3, 2.5)
@@ -61,6 +64,33 @@ def shoot(
     cloud = Cloud.of(enh, gps_time=(pulse + 1) * 1e-5, return_number=number, n_returns=count)
     classes = np.where(is_plant[seen], np.where(height[seen] > 2, 5, 4), 2).astype(np.uint8)
     return Forest(cloud, classes, height[seen].astype(np.float32))
+
+
+def forest_draft(
+    grid: Grid,
+    understorey: Heights,
+    crown: Heights,
+    /,
+    *,
+    settings: VegetationSettings | None = None,
+    pulses_per_m2: float = 6.0,
+    seed: int = 5,
+) -> VegetationDraft:
+    """The vegetation draft of a forest on flat ground."""
+    settings = settings or VegetationSettings()
+    forest = shoot(grid, understorey, crown, pulses_per_m2=pulses_per_m2, seed=seed)
+    canopy = canopy_height(forest.cloud, forest.asprs_class, forest.height_m, grid)
+    profile = profile_of(forest, grid, settings)
+    return draft_vegetation(profile, np.zeros(grid.shape, np.float32), canopy, grid, scale=10000, settings=settings)
+
+
+def crown_field(grid: Grid, tops: NDArray[np.float64], /, *, radius_m: float, density: float = 0.4) -> Heights:
+    """(rows, cols) crown density of round crowns around these places (n, 2)."""
+    east, north = np.meshgrid(*grid.centres())
+    if not len(tops):
+        return np.zeros(grid.shape, np.float32)
+    distance = cKDTree(tops).query(np.column_stack((east.ravel(), north.ravel())))[0].reshape(grid.shape)
+    return np.where(distance <= radius_m, density, 0).astype(np.float32)
 
 
 def _contacts(

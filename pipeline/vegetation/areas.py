@@ -105,7 +105,8 @@ def polygons_of(
 
     Edges are simplified as one coverage (Visvalingam and Whyatt 1993, tolerance `smooth_m`), then the corners are
     cut twice (Chaikin 1974) along each shared edge once for both its sides, so neighbours never overlap or part.
-    What has become smaller than `min_area_m2` of its kind joins the neighbour it shares most border with.
+    The rim of the whole stays as it is. What has become smaller than `min_area_m2` of its kind joins the neighbour
+    it shares most border with.
     """
     found = [(shape(s), int(k)) for s, k in shapes(kinds, mask=kinds >= 0, connectivity=4, transform=grid.transform)]
     if not found:
@@ -113,9 +114,15 @@ def polygons_of(
     coarse = np.array([polygon for polygon, _ in found], np.object_)
     kind = np.array([k for _, k in found], np.int64)
     simple = shapely.coverage_simplify(coarse, smooth_m, simplify_boundary=False)
-    edges = shapely.get_parts(shapely.line_merge(shapely.union_all(shapely.boundary(simple))))
-    rounded = shapely.union_all(_cut_corners(_cut_corners(edges)))
-    faces = shapely.get_parts(shapely.polygonize([rounded]))
+    # The rim of the whole is where the survey ends, not an edge in the forest: it stays as it is.
+    inside = (kinds >= 0).astype(np.uint8)
+    whole = [shape(s) for s, _ in shapes(inside, mask=inside > 0, connectivity=4, transform=grid.transform)]
+    rim = shapely.union_all(shapely.boundary(np.array(whole, np.object_)))
+    inner = shapely.difference(shapely.union_all(shapely.boundary(simple)), rim)
+    edges = shapely.get_parts(shapely.line_merge(inner))
+    for _ in range(2):
+        edges = _cut_corners(edges, longest_m=smooth_m)
+    faces = shapely.get_parts(shapely.polygonize([shapely.union_all(np.append(edges, rim))]))
     return _join_small(*_name_faces(faces, simple, kind), min_area_m2)
 
 
@@ -150,12 +157,20 @@ def _name_faces(
     return faces[face], kind[holder[first]]
 
 
-def _cut_corners(lines: NDArray[np.object_]) -> NDArray[np.object_]:
-    """Chaikin's corner cutting; ends stay, closed lines stay closed and are cut at their seam as well."""
+def _cut_corners(lines: NDArray[np.object_], /, *, longest_m: float) -> NDArray[np.object_]:
+    """Chaikin's corner cutting, a quarter of each side but no more than `longest_m` from a corner.
+
+    Ends stay; closed lines stay closed and are cut at their seam as well.
+    """
+    lines = lines[~shapely.is_empty(lines)]
+    if not len(lines):
+        return lines
     points, line = shapely.get_coordinates(lines, return_index=True)
     same = line[1:] == line[:-1]
-    quarter = 0.75 * points[:-1] + 0.25 * points[1:]
-    three_quarters = 0.25 * points[:-1] + 0.75 * points[1:]
+    step = np.diff(points, axis=0)
+    length = np.hypot(step[:, 0], step[:, 1])
+    cut = np.minimum(0.25, longest_m / np.maximum(length, 1e-9))[:, None] * step
+    quarter, three_quarters = points[:-1] + cut, points[1:] - cut
     first = np.concatenate(([True], ~same))
     last = np.concatenate((~same, [True]))
     closed = np.all(points[first] == points[last], axis=1)

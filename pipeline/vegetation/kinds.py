@@ -84,13 +84,13 @@ def settle_kinds(kinds: Kinds, /, *, cell_m: float, spare_ratio: float) -> Kinds
 def likeness() -> NDArray[np.float64]:
     """(k, k) how readily a small area of one kind is drawn as another.
 
-    Bands next to each other first, by their distance in running speed; 407 and 409 lie beside 406 and 408; open
+    Bands next to each other first: two bands apart counts for less than half as much; 407 and 409 lie beside 406 and 408; open
     land becomes other open land before it becomes forest.
     """
     rank = {"405": 0.0, "406": 1.0, "408": 2.0, "410": 3.0, "407": 0.8, "409": 1.8}
     rank |= {"401": 10.0, "402": 10.6, "403": 11.0, "404": 11.4}
     place = np.array([*(rank[symbol] for symbol in AREA_SYMBOLS), 20.0])
     apart = np.abs(np.subtract.outer(place, place))
-    like: NDArray[np.float64] = 1 / (1 + np.minimum(apart, 3.0))
+    like: NDArray[np.float64] = 1 / (1 + np.minimum(apart, 3.0) ** 2)
     np.fill_diagonal(like, 0)
     return like

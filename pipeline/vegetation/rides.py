@@ -127,7 +127,8 @@ def find_rides(clear: Heights, pulses: Heights, grid: Grid, /, *, settings: Vege
         if any(_lies_on(middle, angle, ride, settings) for ride in rides):
             continue
         ride = _follow(middle, angle, clear, pulses, grid, settings)
-        if ride is not None:
+        # A place just past the end of a ride leads back onto it.
+        if ride is not None and not any(_lies_on(*_middle_of(ride), other, settings) for other in rides):
             rides.append(ride)
     return rides
 
@@ -143,6 +144,12 @@ def _candidates(
     east, north = grid.centres()
     angle = contrast.direction[row, col] * np.pi / contrast.n_directions
     return [(np.array([east[col[i]], north[row[i]]]), float(angle[i])) for i in order]
+
+
+def _middle_of(ride: Ride) -> tuple[NDArray[np.float64], float]:
+    """Middle and direction (radians) of a ride."""
+    start, end = np.array(ride.start), np.array(ride.end)
+    return (start + end) / 2, float(np.arctan2(end[1] - start[1], end[0] - start[0]))
 
 
 def _lies_on(middle: NDArray[np.float64], angle: float, ride: Ride, settings: VegetationSettings) -> bool:

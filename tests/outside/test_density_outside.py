@@ -16,8 +16,8 @@ def test_density_is_that_of_pyforestscan():
     """One column of voxels of 1 m, k = 0.5, from the ground up.
 
     Reference: `calculate_pad` of the package pyforestscan 0.5.0 (MIT), run on these counts with voxel_height 1,
-    beer_lambert_constant 0.5, drop_ground False; its lowest voxel, which nothing leaves, has no density there. Half a pulse is
-    added on our side, so the counts are thousands.
+    beer_lambert_constant 0.5, drop_ground False; its lowest voxel, which nothing leaves, has no density there. Half
+    a pulse is added on our side, so the counts are thousands.
     """
     returns = np.array([41000, 9000, 5200, 2600, 1300, 800, 3100, 7400, 6600, 3000], np.float64)
     reference = [0.396902, 0.19788, 0.092052, 0.044484, 0.026891, 0.100916, 0.222117, 0.179224, 0.076442]
