@@ -8,7 +8,7 @@ import sys
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from pathlib import Path
 
 import psutil
@@ -124,19 +124,16 @@ def _alone_in(folder: Path) -> Iterator[None]:
 # ---------------------------------------------------------------- progress
 
 
-@dataclass
 class _Listener(logging.Handler):
-    """Turns Snakemake's events into lines or a bar a mapper can read."""
+    """Turns Snakemake's events into lines or a bar a mapper can read; remembers the logs of steps that failed."""
 
-    show: Progress | None
-    folder: Path
-    failed_logs: list[Path] = field(default_factory=list)
-    started_s: float = field(default_factory=time.monotonic)
-    n_begun: int = 0
-
-    def __post_init__(self) -> None:
+    def __init__(self, show: Progress | None, folder: Path) -> None:
         super().__init__()
-        self.task = self.show.add_task("planning", total=None) if self.show else None
+        self.show = show
+        self.folder = folder
+        self.failed_logs: list[Path] = []
+        self.started_s = time.monotonic()
+        self.task = show.add_task("planning", total=None) if show else None
 
     def emit(self, record: logging.LogRecord) -> None:
         """Take one of Snakemake's events."""
