@@ -72,13 +72,13 @@ def run_workflow(plan: Plan, /, *, cores: int) -> Failure | None:
     """
     with _alone_in(plan.out), _progress(plan) as progress:
         try:
-            _execute(plan, cores)
+            _execute(plan, cores, progress)
         except WorkflowError as error:
             return _failure(progress.failed_logs, str(error))
     return None
 
 
-def _execute(plan: Plan, cores: int) -> None:
+def _execute(plan: Plan, cores: int, listener: logging.Handler) -> None:
     if not SNAKEFILE.exists():
         raise InputError(f"{SNAKEFILE} is missing: Tussock runs from its own folder; install it with 'make install'")
     with SnakemakeApi(OutputSettings(quiet={Quietness.ALL}, enable_file_logging=False)) as api:
@@ -88,6 +88,8 @@ def _execute(plan: Plan, cores: int) -> None:
             resource_settings=ResourceSettings(cores=cores),
             config_settings=ConfigSettings(config={"area": str(plan.area_path)}),
         )
+        # Snakemake sets its own handlers up on entering; ours has to come after them.
+        snakemake_logger.addHandler(listener)
         dag = workflow.dag(DAGSettings(force_incomplete=True))
         # Snakemake's own lock outlives a killed run; `_alone_in` asks whether the other run is still alive.
         dag.execute_workflow(execution_settings=ExecutionSettings(lock=False))
@@ -171,7 +173,6 @@ def _progress(plan: Plan) -> Iterator[_Listener]:
         file=sys.stderr,
     )
     listener = _Listener(bar, plan.out)
-    snakemake_logger.addHandler(listener)
     try:
         if bar:
             bar.start()
