@@ -424,6 +424,9 @@ class LandformSettings(Section):
     broken_max_slope_deg: float = Field(
         20.0, ge=5, le=60, description="Steeper ground is shaped by its slope; unevenness there is the slope's own."
     )
+    min_broken_contrast: float = Field(
+        1.8, ge=1, le=10, description="Times the usual unevenness round about from which ground is called broken."
+    )
     min_broken_area_m2: float = Field(
         300.0, ge=10, le=10000, description="Least area of broken ground: three dots are 100 m2 (ISOM 113), three times it."
     )
@@ -712,6 +715,9 @@ class VegetationSettings(Section):
         ge=0.5,
         le=5,
         description="Contrast times root of sections of 8 m; rows of crown gaps reach 1.05 in a few hectares of forest.",
+    )
+    ride_min_end_evidence: float = Field(
+        0.75, ge=0, le=3, description="The same for each end of a ride beyond open land, where a lone gap may be in line."
     )
     ride_max_width_m: float = Field(
         12.0, ge=4, le=30, description="Wider openings are open land; 15 m is the least side of 403 (1 mm at 1:15 000)."

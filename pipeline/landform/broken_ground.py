@@ -9,10 +9,11 @@ from scipy import ndimage
 
 from pipeline.features import make_features
 from pipeline.grid import Grid, Heights
-from pipeline.landform.generalise import fill_voids
-from pipeline.landform.isolines import trace_contours
+from pipeline.landform.generalise import fill_voids, round_off
+from pipeline.landform.isolines import trace_areas
 from pipeline.landform.seen import mean_along
 from pipeline.settings import LandformSettings
+from pipeline.terrain.relief import slope
 
 
 def unevenness(heights: Heights, grid: Grid, /, *, finest_m: float, coarsest_m: float, reach_m: float) -> Heights:
@@ -50,13 +51,13 @@ def draft_broken_ground(
         reach_m=settings.broken_reach_m,
     )
     level_m = settings.min_broken_m
-    rim = np.pad(np.nan_to_num(uneven), 1)
-    wide = grid.pad(grid.cell_m)
-    lines, _ = trace_contours(rim.astype(np.float32), wide, np.array([level_m]))
-    # Rings inside rings are islands of even ground: the symmetric difference leaves them out.
-    rings = np.array([shapely.Polygon(line) for line in lines if len(line) > 3], dtype=object)
-    parts = [part for part in shapely.get_parts(shapely.symmetric_difference_all(rings)) if part.area > 0]
-    simple = [part.simplify(grid.cell_m) for part in parts if part.area >= settings.min_broken_area_m2]
+    usual = _usual(uneven, reach=round(settings.contrast_reach_m / grid.cell_m))
+    # The crest and the foot of a slope are no broken ground; contours show them.
+    steep = slope(round_off(heights, grid, smoothing_m=settings.broken_finest_m), grid) > settings.broken_max_slope_deg
+    stands_out = np.where(steep, 0, np.minimum(uneven, level_m * uneven / (settings.min_broken_contrast * usual)))
+    areas = trace_areas(stands_out.astype(np.float32), grid, at_least=level_m)
+    large = [area.simplify(grid.cell_m) for area in areas if area.area >= settings.min_broken_area_m2]
+    simple = [area for area in large if isinstance(area, shapely.Polygon)]
     inside = [_values_inside(uneven, grid, area) for area in simple]
     mean_m = np.array([float(np.mean(values)) if len(values) else level_m for values in inside])
     outline = [np.asarray(area.exterior.coords) for area in simple]
@@ -71,6 +72,14 @@ def draft_broken_ground(
         ],
         height_m=mean_m,
     )
+
+
+def _usual(uneven: Heights, /, *, reach: int) -> Heights:
+    """Unevenness of the ground round about, little moved by the few places that stand out."""
+    known = np.isfinite(uneven)
+    often = np.minimum(np.where(known, uneven, 0), 2 * float(np.median(uneven[known])))
+    share = ndimage.uniform_filter(known.astype(np.float32), 2 * reach + 1)
+    return np.asarray(ndimage.uniform_filter(often, 2 * reach + 1) / np.maximum(share, 1e-6))
 
 
 def _values_inside(values: Heights, grid: Grid, area: shapely.Polygon) -> Heights:

@@ -34,33 +34,57 @@ class Contours:
     lines: Lines
     elevation_m: NDArray[np.float64]
 
+    def places_at(self, level_m: float, /, *, step_m: float) -> EastNorth:
+        """(n, 2) float64 places along all contours of one level."""
+        at_level = np.flatnonzero(np.abs(self.elevation_m - level_m) < 1e-6)
+        return stations([self.lines[number] for number in at_level], step_m=step_m).places
 
-def reader_error_m(
-    places: EastNorth, level_m: float, contours: Contours, /, *, interval_m: float, reach_m: float
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """How wrong the ground is that a reader imagines at places half way up between two contours.
+
+@dataclass(frozen=True)
+class Neighbours:
+    """What a reader sees beside ground half way up: the contour below and the contour above.
+
+    Attributes
+    ----------
+    below, above : KDTree
+        Of places along them.
+    reach_m : float
+        Distance beyond which a contour tells a reader nothing.
+    """
+
+    below: cKDTree
+    above: cKDTree
+    reach_m: float
+
+    @classmethod
+    def of(
+        cls, level_m: float, contours: Contours, /, *, interval_m: float, reach_m: float, step_m: float
+    ) -> Neighbours:
+        """The neighbours of one level half way between two contours."""
+        trees = [
+            cKDTree(contours.places_at(level_m + side * interval_m / 2, step_m=step_m).reshape(-1, 2))
+            for side in (-1, 1)
+        ]
+        return cls(trees[0], trees[1], reach_m)
+
+    def away_m(self, places: EastNorth, /) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        """(n,) metres to the contour below and to the one above, at most the reach."""
+        below, above = (
+            np.minimum(tree.query(places, distance_upper_bound=self.reach_m)[0], self.reach_m)
+            for tree in (self.below, self.above)
+        )
+        return below, above
+
+
+def reader_error_m(places: EastNorth, neighbours: Neighbours, /, *, interval_m: float) -> NDArray[np.float64]:
+    """(n,) how wrong the ground is that a reader imagines at places half way up between two contours.
 
     A reader sees the ground rise evenly from the contour below to the one above: at places of half height both should
-    be equally far. Beyond the last contour, on a top or in a hollow, the reader expects level ground.
-
-    Returns
-    -------
-    (n,) float64 error in metres, 0 to half an interval, and (n,) float64 metres to the nearer of the two contours.
+    be equally far. Beyond the last contour, on a top or in a hollow, the reader expects level ground. 0 to half an
+    interval.
     """
-    away: list[NDArray[np.float64]] = []
-    for neighbour_m in (level_m - interval_m / 2, level_m + interval_m / 2):
-        beside = [
-            line
-            for line, own in zip(contours.lines, contours.elevation_m, strict=True)
-            if abs(own - neighbour_m) < interval_m / 10
-        ]
-        if not beside:
-            away.append(np.full(len(places), reach_m))
-            continue
-        tree = cKDTree(stations(beside, step_m=3.0).places)
-        away.append(np.minimum(tree.query(places, distance_upper_bound=reach_m)[0], reach_m))
-    below, above = away
-    return interval_m * np.abs(below / (below + above) - 0.5), np.minimum(below, above)
+    below, above = neighbours.away_m(places)
+    return np.asarray(interval_m * np.abs(below / np.maximum(below + above, 1e-9) - 0.5))
 
 
 def worth_drawing(
@@ -84,17 +108,17 @@ def pieces_of(worth: Mask, step_m: float, /, *, bridge_m: float, min_length_m: f
 
 
 def _form_lines_of(
-    line: EastNorth, level_m: float, contours: Contours, /, *, interval_m: float, settings: LandformSettings
+    line: EastNorth, neighbours: Neighbours, /, *, interval_m: float, settings: LandformSettings
 ) -> list[tuple[EastNorth, float]]:
     """The parts of one half-way line worth drawing, and the mean error each takes from the reader."""
+    if len(line) < 4:
+        return []
     step_m = settings.form_line_step_m
     at = stations([shapely.LineString(line)], step_m=step_m)
-    error_m, away_m = reader_error_m(
-        at.places, level_m, contours, interval_m=interval_m, reach_m=settings.form_line_reach_m
-    )
+    error_m = reader_error_m(at.places, neighbours, interval_m=interval_m)
     worth = worth_drawing(
         error_m,
-        away_m,
+        np.minimum(*neighbours.away_m(at.places)),
         min_error_m=settings.form_line_min_error_share * interval_m,
         min_away_m=ground_m(settings.form_line_gap_mm),
     )
@@ -144,20 +168,24 @@ def draft_form_lines(
     GeoDataFrame of 103 with `elevation_m`, higher ground on the left.
     """
     half_way_m = settings.base_level_m + interval_m / 2
-    levels = contour_levels(surface, interval_m=interval_m, base_level_m=half_way_m)
-    traced, traced_at_m = trace_contours(surface, surface_grid, levels)
     lines: list[EastNorth] = []
     level_m: list[float] = []
     error_m: list[float] = []
-    for line, own_m in zip(traced, traced_at_m, strict=True):
-        if len(line) < 4:
-            continue
-        for piece, error in _form_lines_of(line, float(own_m), contours, interval_m=interval_m, settings=settings):
-            if is_closed(piece) and not _is_high_enough(surface, surface_grid, piece, settings=settings):
-                continue
-            lines.append(piece)
-            level_m.append(float(own_m))
-            error_m.append(error)
+    for level in contour_levels(surface, interval_m=interval_m, base_level_m=half_way_m):
+        neighbours = Neighbours.of(
+            float(level),
+            contours,
+            interval_m=interval_m,
+            reach_m=settings.form_line_reach_m,
+            step_m=settings.form_line_step_m,
+        )
+        for line in trace_contours(surface, surface_grid, np.array([level]))[0]:
+            for piece, error in _form_lines_of(line, neighbours, interval_m=interval_m, settings=settings):
+                if is_closed(piece) and not _is_high_enough(surface, surface_grid, piece, settings=settings):
+                    continue
+                lines.append(piece)
+                level_m.append(float(level))
+                error_m.append(error)
     spacing_m = sheet_ground_m(settings.vertex_spacing_mm, scale=scale)
     thin = [thin_vertices(line, spacing_m=spacing_m, tolerance_m=settings.vertex_tolerance_m) for line in lines]
     gain = np.array(error_m) / (interval_m / 2) if error_m else np.empty(0)

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import itertools
+
 import contourpy
 import numpy as np
+import shapely
 from numpy.typing import NDArray
 
 from pipeline.grid import EastNorth, Grid, Heights
@@ -49,6 +52,23 @@ def trace_contours(
         lines += found
         elevation_m += [float(level)] * len(found)
     return lines, np.array(elevation_m)
+
+
+def trace_areas(values: Heights, grid: Grid, /, *, at_least: float) -> list[shapely.Polygon]:
+    """Areas in which the values reach `at_least`, with their holes; cut off at NaN and at the edge of the grid."""
+    east, north = grid.centres()
+    if min(values.shape) < 2:
+        return []
+    tracer = contourpy.contour_generator(
+        east, north[::-1], np.ma.masked_invalid(values[::-1]), name="serial", fill_type="OuterOffset"
+    )
+    filled = tracer.filled(at_least, np.inf)
+    areas = []
+    for outline, starts in zip(filled[0], filled[1], strict=True):
+        places, breaks = np.asarray(outline), np.asarray(starts)
+        rings = [places[start:end] for start, end in itertools.pairwise(breaks)]
+        areas.append(shapely.Polygon(rings[0], rings[1:]))
+    return [area for area in areas if area.is_valid]
 
 
 def is_index(

@@ -11,6 +11,7 @@ from scipy import ndimage
 from scipy.spatial import cKDTree
 
 from pipeline.grid import EastNorth, Grid, Heights
+from pipeline.landform.lines import along_line
 from pipeline.terrain.relief import gradient
 
 Lines = list[shapely.LineString]
@@ -49,14 +50,14 @@ class Stations:
 
 def stations(lines: Lines, /, *, step_m: float) -> Stations:
     """Places at most `step_m` apart along each line, its ends included."""
-    geometries = np.array(lines, dtype=object)
-    lengths_m = shapely.length(geometries)
+    ways = [shapely.get_coordinates(line) for line in lines]
+    lengths_m = np.array([shapely.length(line) for line in lines])
     n_steps = np.maximum(np.ceil(lengths_m / step_m).astype(np.int64), 1)
-    line = np.repeat(np.arange(len(lines)), n_steps + 1)
-    first = np.repeat(np.cumsum(n_steps + 1) - (n_steps + 1), n_steps + 1)
-    along_m = (np.arange(len(line)) - first) * (lengths_m / n_steps)[line]
-    places = shapely.get_coordinates(shapely.line_interpolate_point(geometries[line], along_m))
-    return Stations(places, line, along_m)
+    along = [np.linspace(0, length, n + 1) for length, n in zip(lengths_m, n_steps, strict=True)]
+    places = [along_line(way, at) for way, at in zip(ways, along, strict=True)]
+    if not places:
+        return Stations(np.empty((0, 2)), np.empty(0, np.int64), np.empty(0))
+    return Stations(np.concatenate(places), np.repeat(np.arange(len(lines)), n_steps + 1), np.concatenate(along))
 
 
 def close_approaches(

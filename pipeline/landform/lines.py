@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 
 from pipeline.grid import EastNorth
 
@@ -11,6 +12,12 @@ from pipeline.grid import EastNorth
 def is_closed(line: EastNorth, /) -> bool:
     """Whether a line ends where it began."""
     return len(line) > 3 and bool(np.array_equal(line[0], line[-1]))
+
+
+def along_line(line: EastNorth, along_m: NDArray[np.float64], /) -> EastNorth:
+    """(n, 2) float64 places at these distances from the beginning of a line."""
+    way_m = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(line, axis=0).T))])
+    return np.column_stack([np.interp(along_m, way_m, line[:, axis]) for axis in (0, 1)])
 
 
 def encloses_higher(ring: EastNorth, /) -> bool:
@@ -36,8 +43,7 @@ def thin_vertices(line: EastNorth, /, *, spacing_m: float, tolerance_m: float) -
     """
     length_m = float(np.hypot(*np.diff(line, axis=0).T).sum())
     n_steps = max(int(length_m / (spacing_m * 1.02)), 4 if is_closed(line) else 1)
-    along = np.linspace(0, length_m, n_steps + 1)
-    even = shapely.get_coordinates(shapely.line_interpolate_point(shapely.linestrings(line), along))
+    even = along_line(line, np.linspace(0, length_m, n_steps + 1))
     even[0], even[-1] = line[0], line[-1]
     kept = [0]
     for vertex in range(1, n_steps):
