@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 import numpy as np
 import pytest
 import shapely
@@ -17,6 +19,7 @@ EAST, NORTH = np.meshgrid(*GRID.centres())
 NOTHING = np.zeros(GRID.shape, np.float32)
 
 
+@lru_cache
 def forest_of_crowns(seed: int = 0) -> np.ndarray:
     """Crowns of 3 m radius at random over two thirds of the ground."""
     rng = np.random.default_rng(seed)
@@ -26,7 +29,7 @@ def forest_of_crowns(seed: int = 0) -> np.ndarray:
 def rides_in(crown: np.ndarray, understorey: np.ndarray = NOTHING, **changes: float) -> list[Ride]:
     """What is found in a forest of these densities."""
     settings = VegetationSettings(**changes)
-    profile = profile_of(shoot(GRID, understorey, crown, pulses_per_m2=6.0, seed=9), GRID, settings)
+    profile = profile_of(shoot(GRID, understorey, crown, pulses_per_m2=4.0, seed=9), GRID, settings)
     return find_rides(profile["clear"], profile["pulses"], GRID, settings=settings)
 
 
@@ -47,7 +50,7 @@ def test_a_ride_is_found_within_two_metres_in_any_direction(angle_deg: float):
     assert 3 <= ride.width_m <= 7
 
 
-@pytest.mark.parametrize("seed", range(4))
+@pytest.mark.parametrize("seed", range(2))
 def test_forest_without_rides_has_none(seed: int):
     """Crown gaps that happen to lie in a row are no ride."""
     assert rides_in(forest_of_crowns(seed)) == []
@@ -92,11 +95,11 @@ def test_a_ride_is_joined_over_closed_crowns():
 
 def test_a_ride_is_joined_over_open_land_only_where_it_goes_on():
     """In line on both sides of a field: one ride with a gap. On one side only: it ends at the field."""
-    field = np.abs(EAST - 100) < 30
+    field = np.abs(EAST - 130) < 25
     both = np.where(field | (np.abs(NORTH - 100) < 2), 0, forest_of_crowns())
-    (ride,) = rides_in(both, ride_min_length_m=60)
+    (ride,) = rides_in(both)
     assert line_of(ride).length > 180
-    assert ride.gap_m == pytest.approx(60, abs=24)
-    one = np.where(field | ((np.abs(NORTH - 100) < 2) & (EAST < 100)), 0, forest_of_crowns())
-    for ride in rides_in(one, ride_min_evidence=1.0):
-        assert max(ride.start[0], ride.end[0]) < 85
+    assert ride.gap_m == pytest.approx(50, abs=24)
+    one = np.where(field | ((np.abs(NORTH - 100) < 2) & (EAST < 130)), 0, forest_of_crowns())
+    (ride,) = rides_in(one)
+    assert max(ride.start[0], ride.end[0]) < 120

@@ -122,7 +122,7 @@ def polygons_of(
     edges = shapely.get_parts(shapely.line_merge(inner))
     for _ in range(2):
         edges = _cut_corners(edges, longest_m=smooth_m)
-    faces = shapely.get_parts(shapely.polygonize([shapely.union_all(np.append(edges, rim))]))
+    faces = shapely.get_parts(shapely.polygonize([shapely.union_all([*edges, rim])]))
     return _join_small(*_name_faces(faces, simple, kind), min_area_m2)
 
 

@@ -84,8 +84,8 @@ def settle_kinds(kinds: Kinds, /, *, cell_m: float, spare_ratio: float) -> Kinds
 def likeness() -> NDArray[np.float64]:
     """(k, k) how readily a small area of one kind is drawn as another.
 
-    Bands next to each other first: two bands apart counts for less than half as much; 407 and 409 lie beside 406 and 408; open
-    land becomes other open land before it becomes forest.
+    Bands next to each other first: two bands apart counts for less than half as much. 407 and 409 lie beside 406
+    and 408. Open land becomes other open land before it becomes forest.
     """
     rank = {"405": 0.0, "406": 1.0, "408": 2.0, "410": 3.0, "407": 0.8, "409": 1.8}
     rank |= {"401": 10.0, "402": 10.6, "403": 11.0, "404": 11.4}

@@ -240,6 +240,30 @@ def _best_run(scores: NDArray[np.float64], settings: VegetationSettings) -> tupl
     return first, last
 
 
+def _without_weak_ends(
+    scores: NDArray[np.float64], run: tuple[int, int], settings: VegetationSettings
+) -> tuple[int, int]:
+    """The run without ends beyond open land that would not be half a ride by themselves.
+
+    Across a field any gap between two crowns on the far side may happen to lie in line.
+    """
+    first, last = run
+    while first < last:
+        parts, n_parts = ndimage.label(ndimage.binary_closing(scores[first : last + 1] != 0, np.ones(3, np.bool_)))
+        if n_parts < 2:
+            break
+        weak = [
+            number
+            for number in (1, n_parts)
+            if _evidence(scores[first : last + 1][parts == number], settings) < settings.ride_min_end_evidence
+        ]
+        if not weak:
+            break
+        inner = np.flatnonzero((parts != weak[0]) & (parts > 0))
+        first, last = first + int(inner.min()), first + int(inner.max())
+    return first, last
+
+
 def _long_runs(flags: Mask, longest: int) -> Mask:
     """Cells of the runs of True that are longer than `longest`."""
     parts, _ = ndimage.label(flags)
@@ -303,7 +327,8 @@ def _follow(
         strip = _cut_strip(line, 2 * reach, clear, pulses, grid, section)
         scores = _scores(strip, 0.0, settings)
         run = _best_run(scores, settings)
-        if _evidence(scores, run, settings) < least * settings.ride_min_evidence:
+        run = _without_weak_ends(scores, run, settings)
+        if _evidence(scores[run[0] : run[1] + 1], settings) < least * settings.ride_min_evidence:
             return None
         straight = _straighten(line, strip, run, settings)
         if least < 1:
@@ -311,27 +336,26 @@ def _follow(
     return _measure(line, strip, run, settings)
 
 
-def _contrast(scores: NDArray[np.float64], run: tuple[int, int], settings: VegetationSettings) -> NDArray[np.float64]:
-    """Contrast of the sections of a run that lie in forest."""
-    here = scores[run[0] : run[1] + 1]
-    contrast: NDArray[np.float64] = here[here != 0] + 0.5 * settings.ride_min_contrast
+def _contrast(scores: NDArray[np.float64], settings: VegetationSettings) -> NDArray[np.float64]:
+    """Contrast of those of these sections that lie in forest."""
+    contrast: NDArray[np.float64] = scores[scores != 0] + 0.5 * settings.ride_min_contrast
     return contrast
 
 
-def _evidence(scores: NDArray[np.float64], run: tuple[int, int], settings: VegetationSettings) -> float:
+def _evidence(scores: NDArray[np.float64], settings: VegetationSettings) -> float:
     """Mean contrast times the root of the number of sections: how little chance explains a run."""
-    contrast = _contrast(scores, run, settings)
+    contrast = _contrast(scores, settings)
     return float(contrast.mean() * np.sqrt(len(contrast))) if len(contrast) else 0.0
 
 
 def _measure(line: _Line, strip: _Strip, run: tuple[int, int], settings: VegetationSettings) -> Ride | None:
     """The ride along a line, if it is long, clear, steady and narrow enough."""
     section = settings.ride_section_m
-    scores = _scores(strip, 0.0, settings)
-    contrast = _contrast(scores, run, settings)
     part = _part(strip, run)
+    scores = _scores(strip, 0.0, settings)[run[0] : run[1] + 1]
+    contrast = _contrast(scores, settings)
     half = settings.ride_across_m * 1.25
-    within = float(np.nanmean(part.share(-half, half)[scores[run[0] : run[1] + 1] != 0]))
+    within = float(np.nanmean(part.share(-half, half)[scores != 0]))
     width_m = _width(part, within, within - float(contrast.mean()))
     is_long = len(contrast) * section >= settings.ride_min_length_m
     is_steady = (contrast > 0.5 * settings.ride_min_contrast).mean() >= settings.ride_min_steady_ratio
@@ -346,7 +370,7 @@ def _measure(line: _Line, strip: _Strip, run: tuple[int, int], settings: Vegetat
         seen_m=len(contrast) * section,
         gap_m=(run[1] + 1 - run[0] - len(contrast)) * section,
         width_m=width_m,
-        evidence=_evidence(scores, run, settings),
+        evidence=_evidence(scores, settings),
     )
 
 
