@@ -13,6 +13,7 @@ from pipeline.coordinates import Placement
 from pipeline.errors import SurveyError
 from pipeline.files import las
 from pipeline.files.las_header import RECORD_BYTES
+from pipeline.points.cloud import Cloud
 from pipeline.settings import SurveySettings
 from tests.made_tiles import SOUTH, UTM, WEST, made_header, made_points, made_tile
 
@@ -313,3 +314,36 @@ def test_the_checksum_is_sha_256(tmp_path: Path) -> None:
     """The worked example of FIPS 180-4 for the message "abc"."""
     (tmp_path / "abc").write_bytes(b"abc")
     assert las.checksum(tmp_path / "abc") == "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad"
+
+
+# ---------------------------------------------------------------- in pieces
+
+
+@pytest.mark.parametrize("ending", ["las", "laz"])
+@pytest.mark.parametrize("piece_points", [700, 1000, 10**6])
+def test_a_tile_in_pieces_is_the_tile_at_once(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, ending: str, piece_points: int
+) -> None:
+    """Cloud, records and the tile written from them are the same, whatever the size of the pieces."""
+    tile = made_tile(tmp_path / f"a.{ending}", n=2000)
+    whole, records = las.read_cloud(tile, HERE)
+    monkeypatch.setattr(las, "PIECE_POINTS", piece_points)
+    pieces = list(las.read_pieces(tile, HERE, tmp_path))
+    assert [start for start, _ in pieces] == list(range(0, 2000, piece_points))
+    joined = Cloud.join([cloud for _, cloud in pieces])
+    assert all(np.array_equal(column, getattr(whole, name)) for name, column in vars(joined).items())
+    laid_down = las.load_records(tmp_path)
+    assert np.array_equal(laid_down.points, records.points)
+    las.write_classified(tmp_path / "b.laz", records, whole.producer_class)
+    las.write_classified(tmp_path / "c.laz", laid_down, whole.producer_class)
+    assert (tmp_path / "b.laz").read_bytes() == (tmp_path / "c.laz").read_bytes()
+
+
+def test_pieces_leave_strays_and_wrong_headers_out_too(tmp_path: Path) -> None:
+    """As at once: strays do not count, and a tile that mostly lies elsewhere is refused."""
+    tile = with_stray(tmp_path / "a.laz")
+    bounds = las.points_bounds(las.read_header(tile), settings=SurveySettings())
+    ((_, cloud),) = las.read_pieces(tile, HERE, tmp_path, usable_bounds=bounds)
+    assert np.flatnonzero(~cloud.is_usable).tolist() == [1000]
+    with pytest.raises(SurveyError, match="outside the extent"):
+        list(las.read_pieces(tile, HERE, tmp_path, usable_bounds=(0, 0, 10, 10)))

@@ -27,7 +27,7 @@ from pipeline.files.las_header import (
     parse_header,
     read_extended_records,
 )
-from pipeline.files.las_points import LEGACY_CLASS_BITS, cloud_of, decode, decode_some, record_layout
+from pipeline.files.las_points import LEGACY_CLASS_BITS, cloud_of, decode, decode_pieces, decode_some, record_layout
 from pipeline.grid import Bounds, Mask
 from pipeline.points.cloud import Cloud
 from pipeline.points.duplicates import find_duplicates
@@ -35,6 +35,9 @@ from pipeline.settings import SurveySettings
 from pipeline.tiles import TileHeader, bounds_without_strays
 
 _HASH_BYTES = 2**20
+PIECE_POINTS = 2_000_000
+"""Points held at a time where a tile is worked on in pieces: some 300 MB with everything made of them."""
+_HEAD, _POINTS, _TAIL = "head.bin", "points.npy", "tail.bin"
 # Reprojecting a rectangle and rounding explain less than this.
 _EDGE_M = 1.0
 # A tile with more of its points outside its bounds than this is not a tile with strays but a wrong header.
@@ -127,14 +130,49 @@ def read_cloud(path: Path, placement: Placement, /, *, usable_bounds: Bounds | N
     return _with_usable(cloud, usable), Records(head, tail, points)
 
 
+def read_pieces(
+    path: Path, placement: Placement, folder: Path, /, *, usable_bounds: Bounds | None = None
+) -> Iterator[tuple[int, Cloud]]:
+    """A tile too large for the memory, piece after piece, each with the place of its first point in the tile.
+
+    The records are laid down in `folder` on the way, where `load_records` finds them. What counts is as in
+    `read_cloud`, except that a point is known to be repeated only when both stand in one piece: look for the others
+    with `find_duplicates` where points of several pieces or tiles are brought together.
+    """
+    header = read_header(path)
+    n_strays = 0
+    with _opened(path) as source:
+        head, tail = _surroundings(source, header)
+        (folder / _HEAD).write_bytes(head)
+        (folder / _TAIL).write_bytes(tail)
+        laid_down = np.lib.format.open_memmap(
+            folder / _POINTS, "w+", np.dtype(f"V{header.record_bytes}"), (header.n_points,)
+        )
+        for start, points in decode_pieces(source, header, n_points=PIECE_POINTS):
+            laid_down[start : start + len(points)] = points.view(laid_down.dtype)
+            cloud = cloud_of(points, header, placement)
+            usable = cloud.is_usable & ~find_duplicates(cloud)
+            if usable_bounds is not None:
+                strays = _outside(cloud.east, cloud.north, usable_bounds, edge=_EDGE_M)
+                n_strays += int(strays.sum())
+                usable &= ~strays
+            yield start, _with_usable(cloud, usable)
+        laid_down.flush()
+    _refuse_many_strays(n_strays, header.n_points, path)
+
+
 def _strays(cloud: Cloud, bounds: Bounds, path: Path) -> Mask:
     strays = _outside(cloud.east, cloud.north, bounds, edge=_EDGE_M)
-    if strays.sum() > _MOST_STRAYS * len(cloud):
+    _refuse_many_strays(int(strays.sum()), len(cloud), path)
+    return strays
+
+
+def _refuse_many_strays(n_strays: int, n_points: int, path: Path) -> None:
+    if n_strays > _MOST_STRAYS * n_points:
         raise SurveyError(
-            f"{path}: {strays.sum():,} of its {len(cloud):,} points lie outside the extent it claims. "
+            f"{path}: {n_strays:,} of its {n_points:,} points lie outside the extent it claims. "
             "Its header is wrong; export the tile again."
         )
-    return strays
 
 
 def _with_usable(cloud: Cloud, usable: Mask) -> Cloud:
@@ -211,15 +249,16 @@ def write_classified(path: Path, records: Records, asprs_class: NDArray[np.uint8
     ValueError
         If there are not as many classes as points, or one does not fit the point format.
     """
-    points = _with_classes(records.points, asprs_class)
-    point_format = records.head[104] & 0x3F
+    points, point_format = records.points, records.head[104] & 0x3F
+    _check_classes(asprs_class, len(points), point_format)
     n_extra = points.dtype.itemsize - laspy.PointFormat(point_format).size
     how = lazrs.LazVlr.new_for_compression(point_format, n_extra)
     with replacing(path) as part, part.open("wb") as target:
         target.write(_compressed_head(records.head, how.record_data()))
         compressor = lazrs.ParLasZipCompressor(target, how)
-        if len(points):
-            compressor.compress_many(points.view(np.uint8))
+        for start in range(0, len(points), PIECE_POINTS):
+            stretch = slice(start, start + PIECE_POINTS)
+            compressor.compress_many(_with_classes(points[stretch], asprs_class[stretch]).view(np.uint8))
         compressor.done()
         if records.tail:
             target.seek(0, 2)
@@ -229,14 +268,18 @@ def write_classified(path: Path, records: Records, asprs_class: NDArray[np.uint8
             target.write(struct.pack("<Q", place))
 
 
+def _check_classes(asprs_class: NDArray[np.uint8], n_points: int, point_format: int) -> None:
+    if len(asprs_class) != n_points:
+        raise ValueError(f"{len(asprs_class)} classes for {n_points} points")
+    highest = int(asprs_class.max(initial=0))
+    if point_format < 6 and highest > LEGACY_CLASS_BITS:
+        raise ValueError(f"class {highest} does not fit a point format below 6")
+
+
 def _with_classes(points: NDArray[np.void], asprs_class: NDArray[np.uint8]) -> NDArray[np.void]:
     """A copy of the points with their classes replaced; flags that share a byte with the class stay."""
-    if len(asprs_class) != len(points):
-        raise ValueError(f"{len(asprs_class)} classes for {len(points)} points")
-    changed = points.copy()
+    changed = np.array(points)
     if "raw_classification" in (points.dtype.names or ()):
-        if len(asprs_class) and asprs_class.max() > LEGACY_CLASS_BITS:
-            raise ValueError(f"class {asprs_class.max()} does not fit a point format below 6")
         changed["raw_classification"] = points["raw_classification"] & 0xE0 | asprs_class
     else:
         changed["classification"] = asprs_class
@@ -290,15 +333,14 @@ def _compressed_head(head: bytes, how: bytes) -> bytes:
 
 def save_records(folder: Path, records: Records, /) -> None:
     """Lay the records of a tile down in a folder for a later step."""
-    np.save(folder / "points.npy", records.points.view(f"V{records.points.dtype.itemsize}"))
-    (folder / "head.bin").write_bytes(records.head)
-    (folder / "tail.bin").write_bytes(records.tail)
+    np.save(folder / _POINTS, records.points.view(f"V{records.points.dtype.itemsize}"))
+    (folder / _HEAD).write_bytes(records.head)
+    (folder / _TAIL).write_bytes(records.tail)
 
 
 def load_records(folder: Path, /) -> Records:
-    """The records that `save_records` laid down."""
-    head = (folder / "head.bin").read_bytes()
-    raw = np.load(folder / "points.npy")
-    return Records(
-        head, (folder / "tail.bin").read_bytes(), raw.view(record_layout(head[104] & 0x3F, raw.dtype.itemsize))
-    )
+    """The records of a tile that a step has laid down; the points stay on disk until they are looked at."""
+    head = (folder / _HEAD).read_bytes()
+    raw = np.load(folder / _POINTS, mmap_mode="r")
+    layout = record_layout(head[104] & 0x3F, raw.dtype.itemsize)
+    return Records(head, (folder / _TAIL).read_bytes(), raw.view(layout))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import BinaryIO
 
@@ -50,18 +51,41 @@ def decode(source: BinaryIO, header: TileHeader, /) -> NDArray[np.void]:
     SurveyError
         If the file is damaged.
     """
+    pieces = [points for _, points in decode_pieces(source, header, n_points=max(1, header.n_points))]
+    return pieces[0] if pieces else np.empty(0, record_layout(header.point_format, header.record_bytes))
+
+
+def decode_pieces(source: BinaryIO, header: TileHeader, /, *, n_points: int) -> Iterator[tuple[int, NDArray[np.void]]]:
+    """The point records of a tile, `n_points` at a time, each piece with the place of its first point.
+
+    Raises
+    ------
+    SurveyError
+        If the file is damaged.
+    """
+    if header.n_points == 0:
+        return
     layout = record_layout(header.point_format, header.record_bytes)
-    raw = bytearray(header.n_points * layout.itemsize)
-    if not header.is_compressed:
+    decoder = _decoder(source, header) if header.is_compressed else None
+    if decoder is None:
         source.seek(header.points_offset)
-        source.readinto(raw)  # type: ignore[attr-defined]
-    elif header.n_points:
-        how = _compression(source, header)
-        read_chunks(source, header, how)
-        source.seek(header.points_offset)
-        with decoding(header.path):
-            lazrs.ParLasZipDecompressor(source, how).decompress_many(raw)
-    return np.frombuffer(raw, layout)
+    for start in range(0, header.n_points, n_points):
+        raw = bytearray(min(n_points, header.n_points - start) * layout.itemsize)
+        if decoder is None:
+            source.readinto(raw)  # type: ignore[attr-defined]
+        else:
+            with decoding(header.path):
+                decoder.decompress_many(raw)
+        yield start, np.frombuffer(raw, layout)
+
+
+def _decoder(source: BinaryIO, header: TileHeader) -> lazrs.ParLasZipDecompressor:
+    """A decoder placed at the first point of a compressed tile, its chunks checked."""
+    how = _compression(source, header)
+    read_chunks(source, header, how)
+    source.seek(header.points_offset)
+    with decoding(header.path):
+        return lazrs.ParLasZipDecompressor(source, how)
 
 
 def decode_some(source: BinaryIO, header: TileHeader, /, *, n_points: int) -> NDArray[np.void]:
