@@ -28,7 +28,7 @@ from pipeline.sheet.marks import Marks, evenly, fitted_dashes, stations
 from pipeline.sheet.north import north_of_area
 from pipeline.sheet.page import flow, frame_of, lowest_height
 from pipeline.sheet.pdf import BOLD, text_width_mm
-from pipeline.sheet.picture import ground_from_pixel, map_picture, map_resolution_dpi, render_png
+from pipeline.sheet.picture import ground_from_pixel, map_picture, map_resolution_dpi, render_png, sheet_pictures
 from pipeline.sheet.symbol import draw_marks
 from tests.paths import symbols
 from tests.symbol_chart import cell_of, chart_entries, draw_chart
@@ -197,6 +197,22 @@ def test_picture_of_an_overview_may_be_finer() -> None:
     assert (bounded / 25.4) ** 2 * 297 * 420 == pytest.approx(30e6)
 
 
+def test_pictures_of_single_and_several_sheets() -> None:
+    """The map of a single sheet is cut from its page; that of an overview is finer than its page."""
+    single = sheet_of({})
+    page, cut, transform = sheet_pictures(single, settings=SheetSettings(resolution_dpi=150))
+    assert page.shape[0] > cut.shape[0]
+    assert transform == map_picture(single, page)[1]
+    overview = sheet_of({}, width_m=6000, height_m=5000)
+    settings = SheetSettings(resolution_dpi=100, largest_image_mpx=5)
+    page, cut, transform = sheet_pictures(overview, settings=settings)
+    corner = transform @ (0, 0)
+    pixel_m = math.hypot(transform.a, transform.d)
+    assert pixel_m < 25.4 / 100 / 1000 * 10000 / overview.sheets[0].magnify * 0.9
+    assert math.dist(corner, transform @ (cut.shape[1], 0)) == pytest.approx(cut.shape[1] * pixel_m)
+    assert cut.shape[0] * cut.shape[1] < 5e6
+
+
 @given(heights=st.lists(st.floats(1, 40), min_size=1, max_size=30), n=st.integers(1, 4))
 @hypothesis_settings(deadline=None, max_examples=50)
 def test_columns_hold_every_item_in_order(heights: list[float], n: int) -> None:
@@ -239,6 +255,14 @@ def test_rejected_features_are_left_out() -> None:
     table = features(("205", Point(EAST + 100, NORTH + 100)), ("109", Point(EAST + 150, NORTH + 100)))
     table["status"] = ["rejected", "confirmed"]
     assert sheet_of({"rock_point": table}).symbols == ("109", "405", "601", "600")
+
+
+def test_doubtful_features_can_be_left_out() -> None:
+    """With a least confidence the doubtful stay off the paper, and the sheet says so."""
+    table = features(("205", Point(EAST + 100, NORTH + 100)), ("109", Point(EAST + 150, NORTH + 100)))
+    table["confidence"] = [0.2, 0.8]
+    assert "205" in sheet_of({"a": table}).symbols
+    assert "205" not in sheet_of({"a": table}, settings=SheetSettings(least_confidence=0.5)).symbols
 
 
 def test_empty_layers_make_a_sheet() -> None:

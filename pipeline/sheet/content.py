@@ -67,7 +67,7 @@ def draw_content(
     ValueError
         If a symbol is not drawn with the geometry a feature has.
     """
-    marks = marks_of(layers, frame, symbols)
+    marks = marks_of([printed(table, settings.least_confidence) for table in layers], frame, symbols)
     labels = _labels_of(marks, frame, settings)
     ink = Ink()
     for mark in marks:
@@ -77,7 +77,7 @@ def draw_content(
 
 
 def marks_of(layers: Sequence[gpd.GeoDataFrame], frame: Frame, symbols: SymbolTable, /) -> list[Marks]:
-    """Features gathered by symbol and kind of geometry, in the order of printing; what was rejected is left out."""
+    """Features gathered by symbol and kind of geometry, in the order of printing."""
     tables = [_simple_table(table, frame) for table in layers if len(table)]
     if not tables:
         return []
@@ -92,18 +92,26 @@ def marks_of(layers: Sequence[gpd.GeoDataFrame], frame: Frame, symbols: SymbolTa
     return sorted(marks, key=lambda mark: (mark.symbol.order, legend_order(mark.symbol.number), mark.kind))
 
 
+def printed(table: gpd.GeoDataFrame, least_confidence: float, /) -> gpd.GeoDataFrame:
+    """The features of a layer that go on paper: sure enough, not rejected, and somewhere."""
+    kept = ~(table.geometry.is_empty | table.geometry.isna())
+    if "status" in table:
+        kept &= table["status"] != REJECTED
+    if "confidence" in table:
+        kept &= ~(table["confidence"] < least_confidence)
+    return table[kept]
+
+
 def _simple_table(table: gpd.GeoDataFrame, frame: Frame) -> pd.DataFrame:
     """What drawing needs of a layer, one row a single geometry."""
-    kept = table[table["status"] != REJECTED] if "status" in table else table
-    kept = kept[~(kept.geometry.is_empty | kept.geometry.isna())]
-    geometry, owner = _single_parts(on_map(kept.geometry.to_numpy(), frame))
-    unknown = np.full(len(kept), np.nan)
+    geometry, owner = _single_parts(on_map(table.geometry.to_numpy(), frame))
+    unknown = np.full(len(table), np.nan)
     columns = {
-        column: (kept[column].to_numpy(np.float64) if column in kept else unknown)[owner]
+        column: (table[column].to_numpy(np.float64) if column in table else unknown)[owner]
         for column in ("angle_deg", "elevation_m")
     }
     kinds = [KIND_OF_GEOMETRY[part.geom_type] for part in geometry]
-    return pd.DataFrame({"symbol": kept["symbol"].to_numpy()[owner], "kind": kinds, "geometry": geometry, **columns})
+    return pd.DataFrame({"symbol": table["symbol"].to_numpy()[owner], "kind": kinds, "geometry": geometry, **columns})
 
 
 def _single_parts(geometry: Geometries) -> tuple[Geometries, NDArray[np.int64]]:

@@ -110,7 +110,7 @@ def draw_sheet(
     if not len(layers.get("technical_line", ())):
         tables.append(technical_lines(outline, crs=crs, map_date=map_date))
     content = draw_content(tables, outline, frame, symbols=symbols, settings=settings)
-    text = MapText(name, scale, contour_interval_m, map_date, survey_line, north)
+    text = MapText(name, scale, contour_interval_m, map_date, survey_line, north, settings.least_confidence)
     book = Book(title=f"{name}, draft at 1:{scale}", subject=survey_line)
     sheets = _pages(book, content, frame, text, crs=crs, symbols=symbols, settings=settings)
     return SheetDrawing(book.finished(), tuple(sheets), frame, north, tuple(number for number, _ in content.shown))

@@ -51,6 +51,7 @@ class MapText:
     map_date: datetime.date
     survey_line: str
     north: MagneticNorth
+    least_confidence: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -80,9 +81,10 @@ def panel_items(
 
 
 def _sources(text: MapText) -> list[str]:
+    left_out = f"Features less sure than {text.least_confidence:g} are left out. " if text.least_confidence else ""
     return [
         text.survey_line,
-        f"Drawn to {NORM} at 1:{_thousands(text.scale)} by Tussock for {text.map_date.isoformat()}. "
+        f"{left_out}Drawn to {NORM} at 1:{_thousands(text.scale)} by Tussock for {text.map_date.isoformat()}. "
         "Colours of the norm in CMYK with simulated overprint.",
     ]
 
@@ -184,8 +186,8 @@ def _east_west(angle_deg: float) -> str:
 
 
 def _place(north: MagneticNorth) -> str:
-    latitude = f"{abs(north.latitude_deg):.3f}° {'N' if north.latitude_deg >= 0 else 'S'}"
-    return f"{latitude} {abs(north.longitude_deg):.3f}° {'E' if north.longitude_deg >= 0 else 'W'}"
+    latitude = f"{abs(north.latitude_deg):.3f}°{'N' if north.latitude_deg >= 0 else 'S'}"
+    return f"{latitude} {abs(north.longitude_deg):.3f}°{'E' if north.longitude_deg >= 0 else 'W'}"
 
 
 def _thousands(number: float) -> str:

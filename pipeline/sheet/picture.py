@@ -10,11 +10,23 @@ import pypdfium2
 from affine import Affine
 from numpy.typing import NDArray
 
+from pipeline.settings import SheetSettings
 from pipeline.sheet.drawing import SheetDrawing
 
 Picture = NDArray[np.uint8]
 """(rows, cols, 3) uint8: red, green, blue."""
 MM_PER_INCH = 25.4
+
+
+def sheet_pictures(drawing: SheetDrawing, /, *, settings: SheetSettings) -> tuple[Picture, Picture, Affine]:
+    """The first page, the map alone, and the map's transform from (column, row) to (east, north).
+
+    The map of an overview is rendered more finely than its page, so that the georeferenced image keeps its detail.
+    """
+    page = render_png(drawing.pdf, dpi=settings.resolution_dpi)
+    fine_dpi = map_resolution_dpi(drawing, dpi=settings.resolution_dpi, largest_image_mpx=settings.largest_image_mpx)
+    whole = page if fine_dpi == settings.resolution_dpi else render_png(drawing.pdf, dpi=fine_dpi)
+    return page, *map_picture(drawing, whole)
 
 
 def render_png(pdf: bytes, /, *, dpi: float, page: int = 0) -> Picture:
