@@ -25,7 +25,6 @@ from pipeline.sheet.page import Box
 
 POINTS_PER_MM = 72 / 25.4
 """The PDF's unit is 1/72 inch (ISO 32000-1, 8.3.2.3)."""
-LARGEST_PDF_MM = 14400 / POINTS_PER_MM
 PLAIN, BOLD = "Vera", "VeraBd"
 CAP_HEIGHT_MM_PER_PT = 0.729 * 25.4 / 72
 """Height of the figures of the typeface (Bitstream Vera Sans) in millimetres, for a size of one point."""
