@@ -25,6 +25,7 @@ PROFILE_NAMES = (
     "stopped_visibility",
     "path_sum",
     "tree_pulses",
+    "tree_through",
     "clear",
     "reached_ground",
     "growth",
@@ -136,10 +137,10 @@ def profile_grids(
         `pulses` (all), `entered` and `stopped` (running layer), `entered_low` and `stopped_low` (running layer
         below the visibility layer), `stopped_visibility` (entered is the same as for the running layer),
         `path_sum` (1 / cos of the scan angle, summed over `entered`), `tree_pulses` (met a tree's crown),
-        `clear` (met no plant above running_bottom_m at all), `reached_ground` (ended on bare earth or water),
-        `growth` (met a plant between growth_bottom_m and visibility_bottom_m, nothing higher below the trees),
-        `growth_height_sum_m` (height of the highest such return, summed over `growth`), `built` (ended on a
-        building or another structure).
+        `tree_through` (and reached the ground all the same), `clear` (met no plant above running_bottom_m at all),
+        `reached_ground` (ended on bare earth or water), `growth` (met a plant between growth_bottom_m and
+        visibility_bottom_m, nothing higher below the trees), `growth_height_sum_m` (height of the highest such
+        return, summed over `growth`), `built` (ended on a building or another structure).
 
     Raises
     ------
@@ -182,6 +183,8 @@ def _sum_pulses(
     low = np.where(plant & (height_m < top), height_m, np.float32(-1))
     highest_low = _highest_of(low, pulses)
     growth = entered & (highest_low >= settings.growth_bottom_m) & (highest_low < middle)
+    tree = whole & _any_of(plant & (height_m >= settings.tree_height_m), pulses)
+    reached_ground = whole & np.isin(asprs_class[last], _FLAT)
     path = 1 / np.cos(np.radians(np.minimum(np.abs(cloud.scan_angle_deg[last]), settings.max_scan_angle_deg)))
     weights: dict[str, NDArray[np.generic]] = {
         "pulses": whole,
@@ -191,9 +194,10 @@ def _sum_pulses(
         "stopped_low": stopped_between(bottom, middle),
         "stopped_visibility": stopped_between(middle, top),
         "path_sum": entered * path,
-        "tree_pulses": whole & _any_of(plant & (height_m >= settings.tree_height_m), pulses),
+        "tree_pulses": tree,
+        "tree_through": tree & reached_ground,
         "clear": whole & ~built & ~_any_of(plant & (height_m >= bottom), pulses),
-        "reached_ground": whole & np.isin(asprs_class[last], _FLAT),
+        "reached_ground": reached_ground,
         "growth": growth,
         "growth_height_sum_m": np.where(growth, highest_low, 0),
         "built": whole & built,

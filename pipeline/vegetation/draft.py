@@ -25,7 +25,7 @@ from pipeline.vegetation.evidence import describe_areas
 from pipeline.vegetation.kinds import AREA_SYMBOLS, MIN_AREA_M2, NOT_SEEN, Ground, decide_kinds, settle_kinds
 from pipeline.vegetation.open_land import lone_crowns, open_ground, scattered_trees, share
 from pipeline.vegetation.rides import Ride, find_rides
-from pipeline.vegetation.runnability import band_limits, running_speed
+from pipeline.vegetation.runnability import BAND_SPEEDS, band_limits, running_speed
 from pipeline.vegetation.trees import keep_apart, single_trees
 
 RIDE_CELL_M = 1.0
@@ -85,7 +85,10 @@ def draft_vegetation(
     trees = _trees(canopy_height, profile, kinds, grid, settings)
     rides = _rides(profile, grid, settings)
     features = join_features([areas, trees, rides], grid.crs)
-    return VegetationDraft(features, density, error, running_speed(density, limits=limits), not_seen)
+    speed = running_speed(density, limits=limits)
+    # Grass and heath of open land slow less than branches: the standard gives 403 the speed of open forest.
+    speed = np.where(ground.is_open, np.maximum(speed, np.float32(BAND_SPEEDS[0])), speed)
+    return VegetationDraft(features, density, error, speed, not_seen)
 
 
 # ---------------------------------------------------------------- grids
