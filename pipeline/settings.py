@@ -93,6 +93,20 @@ class SurveySettings(Section):
         le=2,
         description="Height above the lowest return of a cell that still counts as ground in that estimate.",
     )
+    least_overlap_cells: int = Field(
+        50,
+        ge=5,
+        le=10_000,
+        description="Cells with ground returns of two flight lines from which their offset is told: their median is "
+        "then good to about 2 cm in forest.",
+    )
+    large_offset_m: float = Field(
+        0.1,
+        ge=0.02,
+        le=1,
+        description="Offset of flight lines worth a caution: the USGS Lidar Base Specification allows 0.08 m between "
+        "swaths (from memory).",
+    )
     void_spacings: float = Field(
         4.0,
         ge=2,

@@ -21,6 +21,8 @@ from pipeline.errors import SurveyError
 from pipeline.grid import Bounds, Mask
 from pipeline.points.cloud import Cloud
 from pipeline.points.duplicates import find_duplicates
+from pipeline.points.flight_lines import LineOffset, line_offsets
+from pipeline.points.near_ground import above_lowest, near_ground
 from pipeline.settings import Grades, SurveySettings
 from pipeline.tiles import TileHeader, TileTable
 
@@ -118,12 +120,15 @@ class Flight:
         Of broadleaved trees.
     n_lines : int
         Number of point source IDs.
+    worst_offset : LineOffset or None
+        The two lines that differ most in height where they overlap; None where none share enough ground.
     """
 
     days: tuple[datetime.date, ...]
     note: str
     season: Season
     n_lines: int
+    worst_offset: LineOffset | None
 
 
 @dataclass(frozen=True)
@@ -198,7 +203,7 @@ def survey_tiles(
     is_whole = n_read >= table.n_points
     extent = _measure_extent(table, clouds if is_whole else None, boundary, settings=settings)
     density = _measure_density(clouds, table.n_points / n_read / extent.covered_m2, settings=settings)
-    flight = _measure_flight(headers, clouds, lat_deg=_latitude_deg(table))
+    flight = _measure_flight(headers, clouds, lat_deg=_latitude_deg(table), settings=settings)
     return Survey(
         n_tiles=len(table.tiles),
         n_points=table.n_points,
@@ -208,7 +213,7 @@ def survey_tiles(
         density=density,
         flight=flight,
         share_by_class=_shares(list(samples.values())),
-        cautions=working.cautions + _cautions(headers, clouds, n_read),
+        cautions=working.cautions + _cautions(headers, clouds, n_read) + _stripes(flight, settings=settings),
         verdicts=judge(density, season=flight.season, settings=settings),
     )
 
@@ -319,7 +324,8 @@ def _n_pulses(cloud: Cloud) -> int:
 def _measure_density(clouds: Sequence[Cloud], per_m2: float, /, *, settings: SurveySettings) -> Density:
     """Density of what was read; `per_m2` makes counts of it into densities."""
     n_pulses = sum(_n_pulses(cloud) for cloud in clouds)
-    n_ground = sum(int(near_ground(cloud, settings=settings).sum()) for cloud in clouds)
+    near = {"cell_m": settings.ground_cell_m, "tolerance_m": settings.ground_tolerance_m}
+    n_ground = sum(int(near_ground(cloud, **near).sum()) for cloud in clouds)
     by_class = sum((np.bincount(cloud.producer_class, minlength=256) for cloud in clouds), np.zeros(256, np.int64))
     return Density(
         pulses_per_m2=n_pulses * per_m2,
@@ -330,65 +336,12 @@ def _measure_density(clouds: Sequence[Cloud], per_m2: float, /, *, settings: Sur
     )
 
 
-def near_ground(cloud: Cloud, /, *, settings: SurveySettings) -> Mask:
-    """(n,) bool: last returns near the lowest surface, a quick estimate of what reached the ground.
-
-    The lowest last return of each cell stands for the ground there; a return counts when it lies within a tolerance of
-    a plane through it, tilted as the surface of the lowest returns is around. Cells whose lowest return hangs in the
-    canopy, far above those around, count for nothing. It is no classification: it misses a fifth of the ground returns
-    of rough or very dense forest, and takes the lowest herbs for ground.
-    """
-    near = np.zeros(len(cloud), np.bool_)
-    index = np.flatnonzero(cloud.is_last)
-    if len(index) == 0:
-        return near
-    cell_m = settings.ground_cell_m
-    east, north, height = cloud.east[index], cloud.north[index], cloud.height[index]
-    col, row = np.floor(east / cell_m).astype(np.int64), np.floor(north / cell_m).astype(np.int64)
-    col, row = col - col.min(), row - row.min()
-    shape = int(row.max()) + 1, int(col.max()) + 1
-    cell = row * shape[1] + col
-    lowest = _lowest_of_cells(cell, height, shape[0] * shape[1])
-    surface, north_slope, east_slope = _lowest_surface(
-        np.where(lowest < 0, np.nan, height[lowest]).reshape(shape), cell_m
-    )
-    foot, tilt = lowest[cell], np.hypot(north_slope, east_slope)[cell]
-    level = height[foot] + east_slope[cell] * (east - east[foot]) + north_slope[cell] * (north - north[foot])
-    hangs = height[foot] - surface[cell] > cell_m * (tilt + _HANGING_SLOPE)
-    near[index] = (np.abs(height - level) < settings.ground_tolerance_m + _TILT_ERROR_M * tilt) & ~hangs
-    return near
-
-
-# The tilt of the lowest surface is good to about a tenth, over half a cell of 4 m (measured on made scenes).
-_TILT_ERROR_M = 0.25
-# A lowest return that stands steeper than this above those around is in the canopy; cliffs of 37 degrees pass.
-_HANGING_SLOPE = 0.75
-
-
-def _lowest_of_cells(cell: NDArray[np.int64], height: NDArray[np.float64], n_cells: int) -> NDArray[np.int64]:
-    """(n_cells,) index of the lowest return of each cell; -1 where there is none."""
-    order = np.lexsort((height, cell))
-    is_first = np.concatenate(([True], np.diff(cell[order]) > 0))
-    lowest = np.full(n_cells, -1, np.int64)
-    lowest[cell[order][is_first]] = order[is_first]
-    return lowest
-
-
-def _lowest_surface(
-    lowest: NDArray[np.float64], cell_m: float
-) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
-    """Smoothed surface of the lowest returns, and its slopes to the north and east, all flat (n_cells,)."""
-    unknown = np.isnan(lowest)
-    nearest = ndimage.distance_transform_edt(unknown, return_distances=False, return_indices=True)
-    surface = ndimage.uniform_filter(ndimage.median_filter(lowest[tuple(nearest)], 5), 3)
-    slopes = [np.gradient(surface, cell_m, axis=axis) if surface.shape[axis] > 1 else surface * 0 for axis in (0, 1)]
-    return surface.ravel(), slopes[0].ravel(), slopes[1].ravel()
-
-
 # ---------------------------------------------------------------- flight
 
 
-def _measure_flight(headers: Sequence[TileHeader], clouds: Sequence[Cloud], *, lat_deg: float) -> Flight:
+def _measure_flight(
+    headers: Sequence[TileHeader], clouds: Sequence[Cloud], *, lat_deg: float, settings: SurveySettings
+) -> Flight:
     """Days, season and flight lines."""
     elevation_m = float(np.median(np.concatenate([cloud.height for cloud in clouds])))
     times = np.concatenate([cloud.gps_time[cloud.gps_time != 0] for cloud in clouds])
@@ -401,7 +354,21 @@ def _measure_flight(headers: Sequence[TileHeader], clouds: Sequence[Cloud], *, l
         note = "the points carry no time"
     else:
         note = "the points carry seconds of an unknown week, which cannot be dated"
-    return Flight(days, note, season_of(days, lat_deg=lat_deg, elevation_m=elevation_m), len(lines))
+    season = season_of(days, lat_deg=lat_deg, elevation_m=elevation_m)
+    return Flight(days, note, season, len(lines), _worst_offset(clouds, settings=settings))
+
+
+def _worst_offset(clouds: Sequence[Cloud], *, settings: SurveySettings) -> LineOffset | None:
+    """The two flight lines that differ most in any tile, by the ground both have seen."""
+    found: list[LineOffset] = []
+    for cloud in clouds:
+        if len(np.unique(cloud.flight_line)) > 1:
+            above_m, _ = above_lowest(cloud, cell_m=settings.ground_cell_m)
+            above_m[np.abs(above_m) > settings.ground_tolerance_m] = np.nan
+            found += line_offsets(
+                cloud, above_m, cell_m=settings.ground_cell_m, least_cells=settings.least_overlap_cells
+            )
+    return max(found, key=lambda pair: (abs(pair.offset_m), pair), default=None)
 
 
 def flight_days(times_s: NDArray[np.float64], /) -> tuple[datetime.date, ...]:
@@ -526,6 +493,14 @@ def _cautions(headers: Sequence[TileHeader], clouds: Sequence[Cloud], n_read: in
     return tuple(cautions)
 
 
+def _stripes(flight: Flight, *, settings: SurveySettings) -> tuple[str, ...]:
+    worst = flight.worst_offset
+    if worst is None or abs(worst.offset_m) < settings.large_offset_m:
+        return ()
+    lines = f"flight lines {worst.first} and {worst.second} differ by {abs(worst.offset_m):.2f} m in height"
+    return (f"{lines}: low banks and small knolls along their edges may be made by that",)
+
+
 # ---------------------------------------------------------------- in words
 
 
@@ -620,7 +595,10 @@ def _flown(flight: Flight) -> str:
     else:
         when = "date unknown"
     note = f" ({flight.note})" if flight.note else ""
-    return f"{when}{note}; {flight.n_lines} flight line{'s' * (flight.n_lines != 1)}"
+    lines = "1 flight line" if flight.n_lines == 1 else f"{flight.n_lines} flight lines"
+    worst = flight.worst_offset
+    agreement = f" that agree to {max(0.01, abs(worst.offset_m)):.2f} m in height" if worst else ""
+    return f"{when}{note}; {lines}{agreement}"
 
 
 def _gaps(extent: Extent) -> str:

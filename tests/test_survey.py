@@ -17,6 +17,7 @@ from pipeline.errors import SurveyError
 from pipeline.files.intake import read_samples, take_in
 from pipeline.grid import Bounds
 from pipeline.points.cloud import Cloud
+from pipeline.points.near_ground import near_ground
 from pipeline.settings import SurveySettings
 from pipeline.survey import (
     Density,
@@ -25,7 +26,6 @@ from pipeline.survey import (
     describe_survey,
     flight_days,
     judge,
-    near_ground,
     season_of,
     survey_record,
     survey_tiles,
@@ -126,7 +126,7 @@ def test_ground_under_a_canopy_is_what_came_through(slope: float) -> None:
 def test_no_canopy_return_passes_for_ground() -> None:
     """What hangs 12 m up is not ground, even where a cell holds nothing else."""
     cloud = forest_cloud(FIRST, per_m2=2.0, through=0.05)
-    near = near_ground(cloud, settings=SETTINGS)
+    near = near_ground(cloud, cell_m=4.0, tolerance_m=0.5)
     canopy = cloud.return_number == 1
     assert near[~canopy].mean() > 0.8
     assert near[canopy].mean() < 0.02
@@ -164,6 +164,32 @@ def test_a_sample_says_about_the_same_as_the_whole(tmp_path: Path) -> None:
         assert read.density.ground_per_m2 == pytest.approx(400_000 / 300**2, rel=0.05)
     assert surveys[1].extent.holes_m2 is None
     assert "a sample of 25%" in describe_survey(surveys[1])
+
+
+# ---------------------------------------------------------------- flight lines
+
+
+@pytest.mark.parametrize("offset_m", [0.0, 0.05, -0.25])
+@pytest.mark.parametrize("slope", [0.0, 0.5])
+def test_flight_lines_that_differ_in_height_are_found(offset_m: float, slope: float) -> None:
+    """A second line over half the tile, moved up or down: its offset comes out to a centimetre or two."""
+    first = ground_cloud(FIRST, slope=slope)
+    second = ground_cloud((WEST + 50, SOUTH, WEST + 100, SOUTH + 100), slope=slope, seed=7)
+    shift = {"height": second.height + offset_m, "flight_line": second.flight_line + 1}
+    survey = survey_of(Cloud.join([first, Cloud(**{**vars(second), **shift, "gps_time": second.gps_time + 1})]))
+    worst = survey.flight.worst_offset
+    assert worst is not None
+    assert (worst.first, worst.second) == (1, 2)
+    assert worst.offset_m == pytest.approx(offset_m, abs=0.02)
+    assert any("differ by 0.25 m" in caution for caution in survey.cautions) == (offset_m == -0.25)
+
+
+def test_lines_that_do_not_meet_are_not_compared() -> None:
+    """One line, or two side by side, say nothing about each other."""
+    assert survey_of(ground_cloud(FIRST)).flight.worst_offset is None
+    west, east = (ground_cloud((WEST + x, SOUTH, WEST + x + 48, SOUTH + 100)) for x in (0, 52))
+    beside = Cloud.join([west, Cloud(**{**vars(east), "flight_line": east.flight_line + 1})])
+    assert survey_of(beside).flight.worst_offset is None
 
 
 # ---------------------------------------------------------------- gaps
