@@ -280,7 +280,7 @@ def choose_working_crs(
         )
     unit_m = HEIGHT_UNITS_M[given_height_unit] if given_height_unit else None
     plan = pyproj.CRS.from_wkt(str(source.plan_wkt))
-    working, reason = _metric_crs(plan, source, outer, settings.max_scale_error_ratio)
+    working, reason = _metric_crs(plan, source, outer, first, settings.max_scale_error_ratio)
     source_text = crs_text(plan)
     return WorkingCrs(crs_text(working), working.name, source_text, source.name, unit_m, reason, tuple(cautions))
 
@@ -333,7 +333,7 @@ def _outer_bounds(all_bounds: Sequence[Bounds]) -> Bounds:
 
 
 def _metric_crs(
-    plan: pyproj.CRS, source: TileCrs, outer: Bounds, max_scale_error_ratio: float
+    plan: pyproj.CRS, source: TileCrs, outer: Bounds, name: str, max_scale_error_ratio: float
 ) -> tuple[pyproj.CRS, str]:
     """The metric CRS for tiles in `plan`, and why."""
     lon_deg, lat_deg = _middle_lon_lat(plan, outer)
@@ -342,8 +342,8 @@ def _metric_crs(
         error_ratio = _scale_error_ratio(plan, lon_deg, lat_deg) if _is_at_home(plan, outer) else 0.0
         if error_ratio <= max_scale_error_ratio:
             return plan, "the tiles are in metres already"
-        return _utm(plan, lon_deg, lat_deg), f"{source.name} stretches distances by {error_ratio:.0%} here"
-    return _utm(plan, lon_deg, lat_deg), f"the tiles are in {unit_in_words(source.plan_unit_m)}"
+        return _utm(plan, lon_deg, lat_deg, name), f"{source.name} stretches distances by {error_ratio:.0%} here"
+    return _utm(plan, lon_deg, lat_deg, name), f"the tiles are in {unit_in_words(source.plan_unit_m)}"
 
 
 def _middle_lon_lat(plan: pyproj.CRS, outer: Bounds) -> tuple[float, float]:
@@ -360,18 +360,20 @@ def _scale_error_ratio(plan: pyproj.CRS, lon_deg: float, lat_deg: float) -> floa
     return max(abs(scale - 1) for scale in scales) if all(map(math.isfinite, scales)) else 0.0
 
 
-def _utm(plan: pyproj.CRS, lon_deg: float, lat_deg: float) -> pyproj.CRS:
+def _utm(plan: pyproj.CRS, lon_deg: float, lat_deg: float, name: str) -> pyproj.CRS:
     """The UTM zone of a place, on the datum of `plan` where one is defined, else on WGS 84."""
     if not _UTM_SOUTH_DEG <= lat_deg <= _UTM_NORTH_DEG:
         raise SurveyError(
-            f"the middle of the tiles would be at {lat_deg:.2f} degrees of latitude, where no UTM zone is defined; "
+            f"{name}: the tiles would lie at {lat_deg:.2f} degrees of latitude, where no UTM zone is defined; "
             "their axes are probably swapped. Write the right coordinate system as 'crs:' in the area file, or "
             "reproject the tiles."
         )
     datum = plan.geodetic_crs.name if plan.geodetic_crs else _WORLD_DATUM
     code = _utm_code(datum, lon_deg, lat_deg) or _utm_code(_WORLD_DATUM, lon_deg, lat_deg)
     if code is None:
-        raise SurveyError(f"no UTM zone is known for {lon_deg:.3f} east, {lat_deg:.3f} north; reproject the tiles.")
+        raise SurveyError(
+            f"{name}: no UTM zone is known for {lon_deg:.3f} east, {lat_deg:.3f} north; reproject the tiles."
+        )
     return pyproj.CRS.from_epsg(code)
 
 

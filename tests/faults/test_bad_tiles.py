@@ -307,6 +307,20 @@ def test_every_bad_file_ends_in_words_or_is_read() -> None:
 
 
 @pytest.mark.data
+def test_bad_files_in_degrees_are_refused_even_where_degrees_are_allowed() -> None:
+    """They are far too thin, empty, or have their axes swapped."""
+    allowing = SurveySettings(reproject_geographic=True)
+    for name, words in (
+        ("epsg_4326.las", "Nothing can be drawn"),
+        ("spurious.las", "Nothing can be drawn"),
+        ("no-points.las", "holds no points"),
+        ("test_epsg_4326_axis.las", "probably swapped"),
+    ):
+        with pytest.raises(SurveyError, match=f"{name}.*{words}"):
+            take_in([measuring_data("bad_input") / name], settings=allowing)
+
+
+@pytest.mark.data
 def test_bad_files_are_read_in_little_memory_and_time() -> None:
     """Each in a process of its own, with 1.5 GB and 20 seconds."""
     for path in sorted(measuring_data("bad_input").glob("*.la[sz]")):
