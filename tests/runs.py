@@ -56,10 +56,16 @@ def plain_snakemake(area: Path) -> subprocess.CompletedProcess[str]:
 def merged_tile(tiles: list[Path], target: Path) -> Path:
     """One tile of several, the last tile's points first, so that order too is another."""
     clouds = [laspy.read(path) for path in tiles[::-1]]
-    whole = laspy.LasData(clouds[0].header)
-    points = np.concatenate([cloud.points.array for cloud in clouds])
+    header = clouds[0].header
+    points = []
+    for cloud in clouds:
+        raw = cloud.points.array.copy()
+        for axis, name in enumerate("XYZ"):
+            raw[name] += round((cloud.header.offsets[axis] - header.offsets[axis]) / header.scales[axis])
+        points.append(raw)
+    whole = laspy.LasData(header)
     whole.points = laspy.ScaleAwarePointRecord(
-        points, clouds[0].header.point_format, clouds[0].header.scales, clouds[0].header.offsets
+        np.concatenate(points), header.point_format, header.scales, header.offsets
     )
     target.parent.mkdir(parents=True, exist_ok=True)
     whole.write(target)

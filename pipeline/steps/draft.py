@@ -14,7 +14,7 @@ from pipeline.files.symbols import read_symbols
 from pipeline.settings import ComposeSettings, SheetSettings
 from pipeline.sheet.drawing import draw_sheet
 from pipeline.sheet.north import north_of_area, technical_lines
-from pipeline.sheet.picture import map_picture, render_png
+from pipeline.sheet.picture import sheet_pictures
 
 LIBRARIES = ("geopandas", "laspy", "lazrs", "numpy", "pyproj", "rasterio", "scipy", "shapely", "snakemake")
 """Whose versions may change a result."""
@@ -69,9 +69,9 @@ def sheet(
         settings=settings,
     )
     atomic.write_bytes(pdf, drawing.pdf)
-    picture = render_png(drawing.pdf, dpi=settings.resolution_dpi)
-    rasters.write_png(png, picture, dpi=settings.resolution_dpi)
-    rasters.write_picture(tif, *map_picture(drawing, picture), crs)
+    page, map_alone, transform = sheet_pictures(drawing, settings=settings)
+    rasters.write_png(png, page, dpi=settings.resolution_dpi)
+    rasters.write_picture(tif, map_alone, transform, crs)
 
 
 def manifest(*, folder: Path, plan: Path, out: Path) -> None:
