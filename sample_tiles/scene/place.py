@@ -77,8 +77,10 @@ def make_place(*, seed: int, size_m: float) -> Place:
 def _make_ground(lattice: Lattice, rng: np.random.Generator, hectares: float) -> tuple[Ground, Field]:
     streams = courses(rng, lattice.size_m)
     ground = Ground(lattice, shape(lattice, rng, streams, relief_m=float(rng.uniform(30, 38))))
+    ground.to_stream = np.minimum.reduce([np.abs(distance_to_line(lattice, c.line, 60)[0]) for c in streams])
     for course in streams:
         ground.taken += [(x, y, 7.0) for x, y in resampled(course.line, 9)]
+    add_channels(ground, [course.line for course in streams])
     for _ in range(max(1, round(hectares / 25))):
         add_terrace(ground, rng, float(rng.uniform(36, 46)))
     ponds = [add_terrace(ground, rng, float(rng.uniform(19, 25))) for _ in range(max(1, round(hectares / 25)))]
@@ -87,7 +89,6 @@ def _make_ground(lattice: Lattice, rng: np.random.Generator, hectares: float) ->
     add_gullies(ground, rng, max(1, round(hectares / 8)))
     add_knolls_and_pits(ground, rng, round(1.1 * hectares), round(0.7 * hectares))
     add_micro_relief(ground, rng)
-    add_channels(ground, [course.line for course in streams])
     water: Field = np.zeros_like(ground.height)
     for x, y, radius in ponds:
         water = np.maximum(water, add_pond(ground, rng, x, y, radius * 0.55))
@@ -144,6 +145,7 @@ def _easy_way(ground: Ground, start: Metres, end: Metres) -> list[Metres]:
         [15 - x + 0 * y, x + 0 * y - lattice.size_m + 15, 15 - y + 0 * x, y + 0 * x - lattice.size_m + 15]
     )
     cost = cost + 3 * (edge > 0)
+    cost = cost + 4 * (ground.to_stream[::every, ::every] < 12)
     for tx, ty, radius in ground.terraces:
         cost = cost + 8 * (np.hypot(x - tx, y - ty) < 0.72 * radius)
     cells = [

@@ -27,6 +27,8 @@ class Ground:
     knolls: list[tuple[float, float, float, float]] = field(default_factory=list)
     pits: list[tuple[float, float, float, float]] = field(default_factory=list)
     terraces: list[tuple[float, float, float]] = field(default_factory=list)
+    to_stream: Field = field(default_factory=lambda: np.full((1, 1), np.inf, np.float32))
+    """Distance to the nearest stream as far as 60 m."""
     taken: list[tuple[float, float, float]] = field(default_factory=list)
     """Circles (x, y, radius) that later features keep out of."""
 
@@ -93,15 +95,15 @@ def _side_course(rng: np.random.Generator, main: Course, away: Metres, room_m: f
 
 def shape(lattice: Lattice, rng: np.random.Generator, streams: list[Course], relief_m: float) -> Field:
     """Hills between the streams: flanks that rise from each course, bent by noise into spurs and re-entrants."""
-    total: Field = np.zeros((lattice.n, lattice.n), np.float32)
+    lowest: Field = np.full((lattice.n, lattice.n), -np.inf, np.float32)
     nearest: Field = np.full((lattice.n, lattice.n), np.inf, np.float32)
-    softness_m = 4.0
+    softness_m = 1.2
     for course in streams:
         distance = _distance(lattice, course.line)
         rise = relief_m * (1 - np.exp(-((distance / 85) ** 1.35)))
-        total += np.exp(-np.clip(course.floor(lattice.x, lattice.y) + rise + 100, 0, 400) / softness_m)
+        lowest = np.logaddexp(lowest, -(course.floor(lattice.x, lattice.y) + rise) / softness_m)
         nearest = np.minimum(nearest, distance)
-    ground = -softness_m * np.log(total) - 100
+    ground = -softness_m * lowest
     away = 1 - np.exp(-nearest / 45)
     for wavelength_m, height_m in ((210, 9.0), (95, 3.6), (45, 1.1)):
         ground = ground + height_m * away * smooth_noise(lattice, rng, wavelength_m)
@@ -133,7 +135,7 @@ def add_terrace(ground: Ground, rng: np.random.Generator, radius_m: float) -> tu
     d = np.hypot(lattice.x - x, lattice.y - y) * (1 + 0.16 * smooth_noise(lattice, rng, 40))
     tilt = rng.uniform(0, 2 * np.pi)
     plane = ground.at(x, y) + 0.02 * ((lattice.x - x) * np.cos(tilt) + (lattice.y - y) * np.sin(tilt))
-    weight = 1 - ramp(d, radius_m * 0.75, radius_m * 1.5)
+    weight = (1 - ramp(d, radius_m * 0.75, radius_m * 1.3)) * ramp(ground.to_stream, 8, 28)
     ground.height = (ground.height * (1 - weight) + plane * weight).astype(np.float32)
     ground.terraces.append((x, y, radius_m))
     ground.taken.append((x, y, radius_m * 0.8))
@@ -220,6 +222,8 @@ def add_gullies(ground: Ground, rng: np.random.Generator, count: int) -> None:
         for _ in range(int(rng.uniform(35, 60))):
             gx, gy = _lookup(across, lattice, *path[-1]), _lookup(down, lattice, *path[-1])
             norm = float(np.hypot(gx, gy)) + 1e-9
+            if _lookup(ground.to_stream, lattice, *path[-1]) < 4:
+                break
             path.append((path[-1][0] - gx / norm, path[-1][1] - gy / norm))
         _cut(ground, np.array(path), depth_m=(depth_m := float(rng.uniform(1.3, 2.4))), half_m=depth_m * 1.25)
         ground.gullies.append((np.array(path), depth_m))
@@ -285,12 +289,19 @@ def add_hollow_way(ground: Ground, line: Metres, width_m: float, depth_m: float)
 
 
 def add_channels(ground: Ground, lines: list[Metres]) -> None:
-    """Cut each stream's bed about 0.8 m below its banks, 1.5 m wide at the bottom."""
+    """Cut each stream's bed about 0.8 m below its banks, 1.5 m wide at the bottom, and never uphill."""
+    lattice = ground.lattice
     for line in lines:
-        distance, along = distance_to_line(ground.lattice, line, 6)
+        distance, along = distance_to_line(lattice, line, 32)
         d = np.where(np.isfinite(distance), np.abs(distance), 99)
+        fine = resampled(line, 1.0)
+        s = np.linspace(0, float(np.hypot(*np.diff(line, axis=0).T).sum()), len(fine))
+        floor = np.minimum.accumulate(bilinear(ground.height, lattice, fine[:, 0], fine[:, 1]))
+        # Where the land rises across the stream's way, it has cut itself a notch with sides of 40 degrees.
+        notch = np.interp(along, s, floor) + 0.84 * np.maximum(d - 2, 0)
+        lowered = np.where(d < 32, np.minimum(ground.height, notch), ground.height)
         depth_m = 0.8 * np.clip(along / 15, 0, 1)
-        ground.height = (ground.height - depth_m * (1 - ramp(d, 0.5, 2.2))).astype(np.float32)
+        ground.height = (lowered - depth_m * (1 - ramp(d, 0.5, 2.2))).astype(np.float32)
         ground.streams.append(line)
 
 
@@ -311,4 +322,4 @@ def add_pond(ground: Ground, rng: np.random.Generator, x: float, y: float, radiu
 def add_micro_relief(ground: Ground, rng: np.random.Generator) -> None:
     """Hummocks and roughness: 0.25 m at 14 m, 6 cm at 4 m, 3 cm at 1.6 m."""
     for wavelength_m, height_m in ((14, 0.22), (4, 0.06), (1.6, 0.03)):
-        ground.height += height_m * smooth_noise(ground.lattice, rng, wavelength_m)
+        ground.height += height_m * smooth_noise(ground.lattice, rng, wavelength_m) * ramp(ground.to_stream, 1.5, 8)
