@@ -81,7 +81,7 @@ class SurveySettings(Section):
         description="Most tiles a sample is taken from; each adds about 0.1 s.",
     )
     ground_cell_m: float = Field(
-        4.0,
+        3.0,
         ge=1,
         le=20,
         description="Cell whose lowest return stands for the ground in the estimate of ground density: in dense forest "
@@ -218,16 +218,64 @@ class PointsSettings(Section):
         1.0, ge=0.25, le=4, description="Side of the cells whose lowest return starts the ground filter."
     )
     ground_window_m: float = Field(
-        18.0, ge=2, le=60, description="Half the width of the widest object to take off the ground."
+        24.0, ge=2, le=60, description="Half the width of the widest object to take off the ground: large halls."
+    )
+    ground_first_slope: float = Field(
+        0.15,
+        ge=0.01,
+        le=2,
+        description="Rise over run a window may cut off at first sight (Pingel et al. 2013, one set for all).",
     )
     ground_slope: float = Field(
-        0.15, ge=0.01, le=2, description="Rise over run above which an opening takes a rise for an object."
+        0.1, ge=0.01, le=2, description="Rise over run a window may cut off on level ground: shapes of flat land."
+    )
+    ground_slope_share: float = Field(
+        0.4, ge=0, le=2, description="Share of the slope around that a window may cut off in addition: crests, edges."
+    )
+    ground_slope_sigma_m: float = Field(
+        6.0, ge=1, le=20, description="How far around the slope is taken: wider than objects' edges, narrower than hills."
+    )
+    ground_step_m: float = Field(
+        0.1, ge=0, le=1, description="Height any window may cut off: noise of the heights and roughness of the ground."
+    )
+    ground_spread_m: float = Field(
+        4.0, ge=1, le=10, description="Holes without returns narrower than twice this do not stop a gentle way."
+    )
+    ground_way_from_m: float = Field(
+        2.0, ge=1, le=10, description="Only what windows of this radius and wider cut off can be terrain after all."
+    )
+    ground_way_m: float = Field(
+        12.0, ge=2, le=40, description="Longest gentle way from a cut cell to the ground: half a crest's width."
+    )
+    ground_way_step_m: float = Field(
+        0.2, ge=0, le=1, description="Step a gentle way may take from cell to cell on the level."
+    )
+    ground_way_slope: float = Field(
+        0.3, ge=0, le=2, description="Slope a gentle way may have in addition; walls and plants are steeper."
+    )
+    ground_ways: int = Field(
+        3, ge=1, le=8, description="Of 8 directions, how many must lead gently to the ground; a roof's edge has fewer."
+    )
+    ground_plant_m: float = Field(
+        0.2, ge=0.02, le=2, description="Height above its neighbours' plane from which a return is a plant."
+    )
+    ground_plant_slope_m: float = Field(
+        1.0, ge=0, le=5, description="Added to it for each metre of rise over run of the plane."
+    )
+    ground_plant_roughness: float = Field(
+        4.0, ge=0, le=10, description="Added to it for each metre of roughness below the plane; spares rocks and edges."
+    )
+    ground_plane_neighbours: int = Field(
+        5, ge=3, le=24, description="Fewest neighbours through which a plane is drawn; three leave nothing to check."
+    )
+    ground_plane_rounds: int = Field(
+        3, ge=1, le=20, description="How often the planes are drawn anew with less weight on what stands out."
     )
     ground_tolerance_m: float = Field(
-        0.5, ge=0.02, le=2, description="How far from the surface a return on level ground may lie."
+        0.3, ge=0.02, le=2, description="How far from the surface a return on level ground may lie."
     )
     ground_tolerance_slope_m: float = Field(
-        1.25, ge=0, le=5, description="Added to the tolerance for each metre of rise over run."
+        1.25, ge=0, le=5, description="Added to the tolerance for each metre of rise over run (Pingel et al. 2013)."
     )
     vegetation_from_m: float = Field(
         0.1, ge=0, le=0.5, description="Height above ground where vegetation begins; lower returns stay unclassified."

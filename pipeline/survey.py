@@ -94,7 +94,7 @@ class Density:
     ----------
     pulses_per_m2, returns_per_pulse : float
     ground_per_m2 : float
-        Returns near the lowest surface: our own estimate, good to about a quarter.
+        Returns near the lowest surface: our own estimate, in forest good to about a tenth.
     class_ground_per_m2, class_water_per_m2 : float
         Returns the producer calls ground, or water; 0 without any.
     """
