@@ -90,7 +90,7 @@ def differences(one: Path, other: Path) -> list[str]:
         moved = ~shapely.equals_exact(a.geometry.to_numpy(), b.geometry.to_numpy(), tolerance=1e-6)
         found += [f"{name}: {moved.sum()} features lie elsewhere"] if moved.any() else []
         columns = list(a.columns.drop("geometry"))
-        same = a[columns].astype(str).eq(b[columns].astype(str)).all(axis=1)
+        same = (a[columns].map(repr) == b[columns].map(repr)).all(axis=1)
         found += [f"{name}: {(~same).sum()} features say something else"] if not same.all() else []
     return found
 
