@@ -431,14 +431,20 @@ class LandformSettings(Section):
         0.75, ge=0.3, le=3, description="Shallowest hollow: 1 m (ISOM 111, 112) less what smoothing fills of a small one."
     )
     min_hollow_likeness: float = Field(
-        0.55, ge=0, le=1, description="Share of the shape one rounded hollow must explain; uneven ground reaches 0.5."
+        0.57, ge=0, le=1, description="Share of the shape one rounded hollow must explain; uneven ground reaches 0.5."
+    )
+    steepest_hollow_deg: float = Field(
+        65.0, ge=40, le=89, description="Hollows with steeper sides are single returns below the ground, not earth."
     )
     min_pit_side_deg: float = Field(
         30.0, ge=10, le=80, description="Hollows with steeper sides are pits (112), gentler ones depressions (111)."
     )
     max_pit_width_m: float = Field(5.0, ge=1, le=20, description="Widest pit half way down (ISOM 112).")
     min_bump_contrast: float = Field(
-        2.5, ge=1, le=10, description="Times the usual unevenness round about that a knoll or hollow must stand out by."
+        3.3,
+        ge=1,
+        le=10,
+        description="Deviations a knoll or hollow must stand out by: less than one by chance in two hectares.",
     )
     contrast_reach_m: float = Field(
         100.0, ge=30, le=1000, description="How far round about the usual unevenness is taken: more than any landform."
@@ -643,6 +649,9 @@ class WaterSettings(Section):
     )
     dam_min_drop_m: float = Field(
         0.05, ge=0, le=1, description="How much lower the ground beyond must be: less is the noise of the bare earth."
+    )
+    channel_noise_m: float = Field(
+        0.75, ge=0.1, le=3, description="Sigma of the smoothing of the bare earth before channels are looked for."
     )
     channel_side_m: float = Field(
         6.0, ge=2, le=15, description="Distance at which the sides of a channel are compared with its bed."

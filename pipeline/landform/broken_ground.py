@@ -54,7 +54,9 @@ def draft_broken_ground(
     usual = _usual(uneven, reach=round(settings.contrast_reach_m / grid.cell_m))
     # The crest and the foot of a slope are no broken ground; contours show them.
     steep = slope(round_off(heights, grid, smoothing_m=settings.broken_finest_m), grid) > settings.broken_max_slope_deg
-    stands_out = np.where(steep, 0, np.minimum(uneven, level_m * uneven / (settings.min_broken_contrast * usual)))
+    stands_out = np.where(
+        steep, 0, np.minimum(uneven, level_m * uneven / np.maximum(settings.min_broken_contrast * usual, 1e-3))
+    )
     areas = trace_areas(stands_out.astype(np.float32), grid, at_least=level_m)
     large = [area.simplify(grid.cell_m) for area in areas if area.area >= settings.min_broken_area_m2]
     simple = [area for area in large if isinstance(area, shapely.Polygon)]

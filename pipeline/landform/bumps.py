@@ -80,6 +80,8 @@ class _Window:
     weight: NDArray[np.float64]
     basis: NDArray[np.float64]
     bump: NDArray[np.float64]
+    shifts: NDArray[np.float64]
+    radius_m: float
 
     @classmethod
     def of(cls, radius_m: float, cell_m: float) -> _Window:
@@ -93,8 +95,17 @@ class _Window:
         degrees = [(i, j) for i in range(POLYNOMIAL_DEGREE + 1) for j in range(POLYNOMIAL_DEGREE + 1 - i)]
         powers = np.stack([(x / radius_m) ** i * (y / radius_m) ** j for i, j in degrees], axis=1)
         basis, _ = np.linalg.qr(powers * weight[:, None])
-        bump = weight * np.exp(-(x**2 + y**2) / (BELL_SHARE * radius_m) ** 2)
-        return cls(inside, x, y, weight, basis, bump - basis @ (basis.T @ bump))
+        bell = np.exp(-(x**2 + y**2) / (BELL_SHARE * radius_m) ** 2)
+        # How the bell changes when its middle moves by a metre east or north.
+        moved = [bell * 2 * along / (BELL_SHARE * radius_m) ** 2 for along in (x, y)]
+        shapes = weight[:, None] * np.column_stack([bell, *moved])
+        shapes -= basis @ (basis.T @ shapes)
+        return cls(inside, x, y, weight, basis, shapes[:, 0], shapes[:, 1:], radius_m)
+
+    def bells_at(self, shift_m: EastNorth, /) -> NDArray[np.float64]:
+        """(n, cells) bells of height 1 with their middle moved by so many metres east and north."""
+        away_sq = (self.east_m - shift_m[:, :1]) ** 2 + (self.north_m - shift_m[:, 1:]) ** 2
+        return np.asarray(np.exp(-away_sq / (BELL_SHARE * self.radius_m) ** 2))
 
     @property
     def kernel(self) -> NDArray[np.float64]:
@@ -184,19 +195,18 @@ def _bumps_of_size(
     outside = ndimage.uniform_filter(unknown.astype(np.float32), window.inside.shape, mode="constant", cval=1.0)
     peak = (ndimage.maximum_filter(height, apart) == height) & (height >= min_height_m) & (contrast >= min_contrast)
     row, col = np.nonzero(peak & (outside <= MAX_UNKNOWN_SHARE) & ~unknown)
-    patches = _patches(padded, row, col, window)
-    likeness, elongation, angle_deg = _fit(patches, window)
+    fit = _fit(_patches(padded, row, col, window), window, cell_m=cells.cell_m)
     east, north = cells.centres()
     bumps = Bumps(
-        np.column_stack([east[col], north[row]]),
-        height[row, col],
+        np.column_stack([east[col], north[row]]) + fit.shift_m,
+        fit.height_m,
         np.full(len(row), radius_m),
-        likeness,
+        fit.likeness,
         contrast[row, col],
-        elongation,
-        angle_deg,
+        fit.elongation,
+        fit.angle_deg,
     )
-    return bumps.where(likeness >= min_likeness)
+    return bumps.where(fit.likeness >= min_likeness)
 
 
 def _usual_height(height: NDArray[np.float64], /, *, known: Mask, reach: int) -> NDArray[np.float64]:
@@ -223,39 +233,58 @@ def _patches(
     return np.asarray(padded[row[:, None] + south, col[:, None] + east])
 
 
-def _fit(
-    patches: NDArray[np.float64], window: _Window
-) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
-    """Likeness, elongation and angle of the bump in each patch."""
+@dataclass(frozen=True)
+class _Fit:
+    """What the fit of each patch says, one array a column."""
+
+    height_m: NDArray[np.float64]
+    likeness: NDArray[np.float64]
+    shift_m: EastNorth
+    elongation: NDArray[np.float64]
+    angle_deg: NDArray[np.float64]
+
+
+def _fit(patches: NDArray[np.float64], window: _Window, /, *, cell_m: float) -> _Fit:
+    """Height, likeness, place within the cell, elongation and angle of the bump in each patch."""
     weighted = patches * window.weight
     weighted = weighted - (weighted @ window.basis) @ window.basis.T
-    energy = (weighted**2).sum(axis=1)
-    norm = window.bump @ window.bump
-    height = weighted @ window.bump / norm
-    likeness = np.clip(height**2 * norm / np.maximum(energy, 1e-12), 0, 1)
-    # What stands above half the bump, once the polynomial fitted with it is gone, gives its axes.
-    above = patches - (_polynomial_beside_bump(patches, height, window))
+    energy = np.maximum((weighted**2).sum(axis=1), 1e-12)
+    height = weighted @ window.bump / (window.bump @ window.bump)
+    norm_sq = (window.shifts**2).sum(axis=0)
+    shift_m = weighted @ window.shifts / norm_sq / np.maximum(height, 1e-9)[:, None]
+    # The middle lies within its cell; a larger shift would be another shape.
+    shift_m = np.clip(shift_m, -0.6 * cell_m, 0.6 * cell_m)
+    bells = window.weight * window.bells_at(shift_m)
+    bells -= (bells @ window.basis) @ window.basis.T
+    height = (weighted * bells).sum(axis=1) / (bells**2).sum(axis=1)
+    likeness = np.clip(1 - ((weighted - height[:, None] * bells) ** 2).sum(axis=1) / energy, 0, 1)
+    elongation, angle_deg = _axes(patches, height, window)
+    return _Fit(height, likeness, shift_m, elongation, angle_deg)
+
+
+def _axes(
+    patches: NDArray[np.float64], height: NDArray[np.float64], window: _Window
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Elongation and direction of what stands above half the bump, once the ground around is taken away."""
+    east_m, north_m = window.east_m, window.north_m
+    above = patches - _polynomial_beside_bump(patches, height, window)
     share = np.clip(above / np.maximum(height, 1e-9)[:, None] - 0.4, 0, None)
-    share *= (
-        np.hypot(window.east_m, window.north_m) <= 1.2 * np.hypot(window.east_m, window.north_m).max() / WINDOW_RADII
-    )
+    share *= np.hypot(east_m, north_m) <= 1.2 * window.radius_m
     total = np.maximum(share.sum(axis=1), 1e-9)
-    mean_e, mean_n = share @ window.east_m / total, share @ window.north_m / total
-    ee = share @ window.east_m**2 / total - mean_e**2
-    nn = share @ window.north_m**2 / total - mean_n**2
-    en = share @ (window.east_m * window.north_m) / total - mean_e * mean_n
+    mean_e, mean_n = share @ east_m / total, share @ north_m / total
+    ee = share @ east_m**2 / total - mean_e**2
+    nn = share @ north_m**2 / total - mean_n**2
+    en = share @ (east_m * north_m) / total - mean_e * mean_n
     middle, spread = (ee + nn) / 2, np.hypot((ee - nn) / 2, en)
     elongation = np.sqrt((middle + spread) / np.maximum(middle - spread, 1e-3))
-    angle_deg = np.degrees(0.5 * np.arctan2(2 * en, nn - ee)) % 180
-    return likeness, np.maximum(elongation, 1), angle_deg
+    return np.maximum(elongation, 1), np.degrees(0.5 * np.arctan2(2 * en, nn - ee)) % 180
 
 
 def _polynomial_beside_bump(
     patches: NDArray[np.float64], height: NDArray[np.float64], window: _Window
 ) -> NDArray[np.float64]:
     """The ground around continued under the bump."""
-    radius_m = np.hypot(window.east_m, window.north_m).max() / WINDOW_RADII
-    bell = np.exp(-(window.east_m**2 + window.north_m**2) / (BELL_SHARE * radius_m) ** 2)
+    bell = window.bells_at(np.zeros((1, 2)))
     rest = (patches - height[:, None] * bell) * window.weight
     return np.asarray((rest @ window.basis) @ window.basis.T / window.weight)
 

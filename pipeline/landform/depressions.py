@@ -20,7 +20,7 @@ def find_hollows(bare_earth: Heights, grid: Grid, /, *, settings: LandformSettin
     -------
     Bumps, one a hollow; `height_m` is its depth.
     """
-    return find_bumps(
+    hollows = find_bumps(
         bare_earth,
         grid,
         upward=False,
@@ -31,6 +31,7 @@ def find_hollows(bare_earth: Heights, grid: Grid, /, *, settings: LandformSettin
         contrast_reach_m=settings.contrast_reach_m,
         least_height_m=settings.least_bump_m,
     )
+    return hollows.where(hollows.side_slope_deg <= settings.steepest_hollow_deg)
 
 
 def draft_hollows(bare_earth: Heights, seen: Heights, grid: Grid, /, *, settings: LandformSettings) -> gpd.GeoDataFrame:

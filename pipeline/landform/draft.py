@@ -15,7 +15,7 @@ from pipeline.landform.form_lines import Contours, draft_form_lines
 from pipeline.landform.generalise import coarsen, generalised_surface
 from pipeline.landform.gullies import draft_gullies
 from pipeline.landform.isolines import contour_levels
-from pipeline.landform.knolls import draft_knolls
+from pipeline.landform.knolls import draft_knolls, without_ringed
 from pipeline.landform.necks import widen_necks
 from pipeline.landform.paper import ground_m
 from pipeline.landform.seen import how_well_seen
@@ -89,12 +89,13 @@ def draft_landforms(
         scale=scale,
         settings=settings,
     )
-    knolls = draft_knolls(bare_earth, ground_support, seen, grid, settings=settings)
+    lines = join_features([contours, form_lines], grid.crs)
+    knolls = without_ringed(draft_knolls(bare_earth, ground_support, seen, grid, settings=settings), lines)
     hollows = draft_hollows(bare_earth, seen, grid, settings=settings)
-    slope_lines = draft_slope_lines(join_features([contours, form_lines], grid.crs), settings=settings)
+    slope_lines = draft_slope_lines(lines, settings=settings)
     heights, cells = coarsen(bare_earth, grid, cell_m=settings.line_cell_m)
     narrow = [
         draft(heights, cells, seen, grid, settings=settings)
         for draft in (draft_banks, draft_walls, draft_gullies, draft_broken_ground)
     ]
-    return join_features([contours, form_lines, slope_lines, knolls, hollows, *narrow], grid.crs)
+    return join_features([lines, slope_lines, knolls, hollows, *narrow], grid.crs)

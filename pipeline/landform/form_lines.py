@@ -17,7 +17,7 @@ from pipeline.landform.isolines import contour_levels, trace_contours
 from pipeline.landform.legibility import Lines, stations
 from pipeline.landform.lines import encloses_higher, is_closed, ring_size_m, thin_vertices
 from pipeline.landform.paper import ground_m, sheet_ground_m
-from pipeline.landform.seen import mean_along
+from pipeline.landform.seen import mean_along, sample
 from pipeline.settings import LandformSettings
 
 
@@ -76,15 +76,21 @@ class Neighbours:
         return below, above
 
 
-def reader_error_m(places: EastNorth, neighbours: Neighbours, /, *, interval_m: float) -> NDArray[np.float64]:
+def reader_error_m(
+    places: EastNorth, edge_m: NDArray[np.float64], neighbours: Neighbours, /, *, interval_m: float, closed: bool
+) -> NDArray[np.float64]:
     """(n,) how wrong the ground is that a reader imagines at places half way up between two contours.
 
     A reader sees the ground rise evenly from the contour below to the one above: at places of half height both should
-    be equally far. Beyond the last contour, on a top or in a hollow, the reader expects level ground. 0 to half an
-    interval.
+    be equally far. Beyond the last contour, on a top or in a hollow, the reader expects level ground. Nothing is said
+    about places whose next contour may lie beyond the edge of what is known, `edge_m` away; nor about open lines so far
+    from both contours that only a smaller interval would help. 0 to half an interval.
     """
     below, above = neighbours.away_m(places)
-    return np.asarray(interval_m * np.abs(below / np.maximum(below + above, 1e-9) - 0.5))
+    error = interval_m * np.abs(below / np.maximum(below + above, 1e-9) - 0.5)
+    alone = (below >= neighbours.reach_m) & (above >= neighbours.reach_m)
+    error = np.where(alone, interval_m / 2 if closed else 0.0, error)
+    return np.asarray(np.where((below > edge_m) | (above > edge_m), 0.0, error))
 
 
 def worth_drawing(
@@ -108,14 +114,22 @@ def pieces_of(worth: Mask, step_m: float, /, *, bridge_m: float, min_length_m: f
 
 
 def _form_lines_of(
-    line: EastNorth, neighbours: Neighbours, /, *, interval_m: float, settings: LandformSettings
+    line: EastNorth,
+    to_edge: Heights,
+    grid: Grid,
+    neighbours: Neighbours,
+    /,
+    *,
+    interval_m: float,
+    settings: LandformSettings,
 ) -> list[tuple[EastNorth, float]]:
     """The parts of one half-way line worth drawing, and the mean error each takes from the reader."""
     if len(line) < 4:
         return []
     step_m = settings.form_line_step_m
     at = stations([shapely.LineString(line)], step_m=step_m)
-    error_m = reader_error_m(at.places, neighbours, interval_m=interval_m)
+    edge_m = np.nan_to_num(sample(to_edge, grid, at.places))
+    error_m = reader_error_m(at.places, edge_m, neighbours, interval_m=interval_m, closed=is_closed(line))
     worth = worth_drawing(
         error_m,
         np.minimum(*neighbours.away_m(at.places)),
@@ -168,6 +182,8 @@ def draft_form_lines(
     GeoDataFrame of 103 with `elevation_m`, higher ground on the left.
     """
     half_way_m = settings.base_level_m + interval_m / 2
+    known = np.pad(np.isfinite(surface), 1)
+    to_edge = (ndimage.distance_transform_edt(known)[1:-1, 1:-1] * surface_grid.cell_m).astype(np.float32)
     lines: list[EastNorth] = []
     level_m: list[float] = []
     error_m: list[float] = []
@@ -180,7 +196,9 @@ def draft_form_lines(
             step_m=settings.form_line_step_m,
         )
         for line in trace_contours(surface, surface_grid, np.array([level]))[0]:
-            for piece, error in _form_lines_of(line, neighbours, interval_m=interval_m, settings=settings):
+            for piece, error in _form_lines_of(
+                line, to_edge, surface_grid, neighbours, interval_m=interval_m, settings=settings
+            ):
                 if is_closed(piece) and not _is_high_enough(surface, surface_grid, piece, settings=settings):
                     continue
                 lines.append(piece)

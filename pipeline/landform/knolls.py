@@ -11,6 +11,7 @@ from scipy import ndimage
 from pipeline.features import make_features
 from pipeline.grid import Grid, Heights
 from pipeline.landform.bumps import Bumps, describe_bumps, find_bumps, shape_confidence
+from pipeline.landform.lines import encloses_higher, is_closed
 from pipeline.landform.seen import sample
 from pipeline.settings import LandformSettings
 
@@ -77,3 +78,25 @@ def draft_knolls(
         width_m=2 * knolls.radius_m,
         angle_deg=np.where(is_long, knolls.angle_deg, np.nan),
     )
+
+
+def without_ringed(knolls: gpd.GeoDataFrame, lines: gpd.GeoDataFrame, /) -> gpd.GeoDataFrame:
+    """The knolls that no closed contour or form line of their own size shows already.
+
+    Parameters
+    ----------
+    knolls : GeoDataFrame
+        Features 109 and 110 with `width_m`.
+    lines : GeoDataFrame
+        Contours and form lines, higher ground on the left.
+    """
+    rings = [np.asarray(line.coords)[:, :2] for line in lines.geometry]
+    hills = [shapely.Polygon(ring) for ring in rings if is_closed(ring) and encloses_higher(ring)]
+    if not hills or not len(knolls):
+        return knolls
+    middles = shapely.centroid(np.array(hills, dtype=object))
+    radius_m = np.sqrt(shapely.area(np.array(hills, dtype=object)) / np.pi)
+    foot_m = knolls["width_m"].to_numpy() / 2
+    away_m = shapely.distance(np.asarray(knolls.geometry)[:, None], middles[None, :])
+    ringed = (away_m <= foot_m[:, None]) & (radius_m[None, :] <= 1.5 * foot_m[:, None])
+    return knolls[~ringed.any(axis=1)].reset_index(drop=True)
