@@ -475,6 +475,9 @@ def _judge_water(density: Density, *, settings: SurveySettings) -> Verdict:
 def _cautions(headers: Sequence[TileHeader], clouds: Sequence[Cloud], n_read: int) -> tuple[str, ...]:
     """What a mapper should know before trusting the draft."""
     cautions = []
+    systems = sorted({header.crs.height_name for header in headers if header.crs.height_name})
+    if len(systems) > 1:
+        cautions.append(f"tiles give heights in different systems ({'; '.join(systems)}): look for steps between them")
     if any(header.has_synthetic_returns for header in headers):
         cautions.append("the return numbers were made up by software")
     numbered = [cloud for cloud in clouds if len(cloud) and cloud.return_number.max() > 1]

@@ -338,7 +338,7 @@ def _find_one(pattern: str, base_folder: Path) -> list[Path]:
     """Lidar files of one pattern, folder or name."""
     target = base_folder / Path(pattern).expanduser()
     if target.is_dir():
-        candidates = list(target.iterdir())
+        candidates = list(target.glob("*"))
     elif target.is_file():
         return [target]
     else:
@@ -355,7 +355,10 @@ def _nothing_found(pattern: str, base_folder: Path) -> str:
     while not folder.is_dir() and folder != folder.parent:
         folder = folder.parent
     missing = target.relative_to(folder).parts
-    there = sorted(path.name for path in folder.iterdir() if not path.name.startswith("."))
+    try:
+        there = sorted(path.name for path in folder.iterdir() if not path.name.startswith("."))
+    except OSError as error:
+        return f"{message}; {folder} cannot be looked into ({error.strerror})"
     if len(missing) > 1:
         message += f"; there is no folder '{missing[0]}' in {folder}"
     near = difflib.get_close_matches(missing[0], there, n=1, cutoff=0.6) if missing else []

@@ -263,3 +263,12 @@ def test_bounds_hold_all_points_after_reprojection() -> None:
     assert (place[0] <= bounds[2] + 1e-3).all()
     assert (place[1] >= bounds[1] - 1e-3).all()
     assert (place[1] <= bounds[3] + 1e-3).all()
+
+
+def test_a_foot_with_the_factor_of_a_metre_is_a_foot() -> None:
+    """Some software writes vertical units by name only, with the factor 1."""
+    sound = pyproj.CRS.from_user_input("EPSG:2903+6360").to_wkt("WKT1_GDAL")
+    careless = sound.replace('UNIT["US survey foot",0.304800609601219,AUTHORITY["EPSG","9003"]],AXIS["Gravity', "@")
+    assert careless.count("@") == 1
+    said = crs_from_wkt(careless.replace("@", 'UNIT["US survey foot",1.0],AXIS["Gravity'))
+    assert said.height_unit_m == pytest.approx(US_SURVEY_FOOT_M, rel=1e-12)

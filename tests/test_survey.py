@@ -355,6 +355,17 @@ def test_the_text_says_what_matters() -> None:
     assert 18 <= len(text.splitlines()) <= 40
 
 
+def test_heights_in_two_systems_are_cautioned() -> None:
+    """Normal heights beside ellipsoidal ones would make a step of tens of metres."""
+    tiles = [Tile(n, f"{n}.laz", n, 40_000, b, Placement(UTM, UTM, 1.0)) for n, b in (("a", FIRST), ("b", SECOND))]
+    keys = {"a": {3072: 25832, 4096: 7837}, "b": {3072: 25832, 4096: 5783}}  # DHHN2016 and DHHN92
+    headers = [header_of(tile, crs_from_geotiff_keys(keys[tile.name])) for tile in tiles]
+    samples = {"a": ground_cloud(FIRST), "b": ground_cloud(SECOND)}
+    survey = survey_tiles(TileTable(UTM, tuple(tiles)), WORKING, headers, samples, settings=SETTINGS)
+    assert any("DHHN2016 height" in caution and "steps" in caution for caution in survey.cautions)
+    assert survey_of(ground_cloud(FIRST), ground_cloud(SECOND)).cautions == survey_of(ground_cloud(FIRST)).cautions
+
+
 def test_assumed_height_units_are_said() -> None:
     """Where the tiles are silent the mapper must know what was taken for granted."""
     text = describe_survey(survey_of(ground_cloud(FIRST), crs=crs_from_geotiff_keys({3072: 25832})))

@@ -172,6 +172,7 @@ def test_patterns_folders_and_lists_find_tiles(tmp_path: Path) -> None:
     assert [path.name for path in find_tiles(["**/*.la?"], tmp_path)] == ["b.laz", "c.las"]
     assert find_tiles([str(tmp_path / "more" / "*.las")], Path("elsewhere")) == [tmp_path / "more" / "c.las"]
     assert len(find_tiles(["lidar", "more"], tmp_path)) == 3
+    assert [path.name for path in find_tiles(["../lidar/*.laz"], tmp_path / "more")] == ["b.laz"]
 
 
 @pytest.mark.parametrize(
