@@ -444,7 +444,7 @@ class LandformSettings(Section):
         3.3,
         ge=1,
         le=10,
-        description="Deviations a knoll or hollow must stand out by: less than one by chance in two hectares.",
+        description="Deviations from the usual unevenness round about that a knoll or hollow must stand out by.",
     )
     contrast_reach_m: float = Field(
         100.0, ge=30, le=1000, description="How far round about the usual unevenness is taken: more than any landform."
@@ -459,7 +459,7 @@ class LandformSettings(Section):
         1.2, ge=0.5, le=5, description="Smoothing before they are sought: a third of the narrowest, above lidar noise."
     )
     min_line_contrast: float = Field(
-        3.0, ge=1, le=20, description="Times the usual size of such lines round about that one must stand out by."
+        3.5, ge=1, le=20, description="Times the usual size of such lines round about that one must stand out by."
     )
     line_bridge_m: float = Field(4.0, ge=0, le=20, description="Gaps in a bank, wall or gully drawn all the same.")
     min_bank_height_m: float = Field(1.0, ge=0.3, le=10, description="Lowest earth bank (ISOM 104).")
@@ -487,7 +487,7 @@ class LandformSettings(Section):
     broken_coarsest_m: float = Field(10.0, ge=3, le=50, description="Larger shapes are drawn one by one.")
     broken_reach_m: float = Field(10.0, ge=3, le=50, description="Ground is broken together: the least area is 10 m wide.")
     min_broken_m: float = Field(
-        0.45, ge=0.1, le=3, description="Unevenness from which a runner has to look at the ground (common practice)."
+        0.3, ge=0.1, le=3, description="Unevenness from which a runner has to look at the ground (common practice)."
     )
     broken_max_slope_deg: float = Field(
         20.0, ge=5, le=60, description="Steeper ground is shaped by its slope; unevenness there is the slope's own."
@@ -608,7 +608,13 @@ class WaterSettings(Section):
         0.15, ge=0, le=0.5, description="With less than this share, the ground is drawn from bank to bank, not seen."
     )
     void_max_spread_m: float = Field(
-        0.6, ge=0.05, le=2, description="Half the range of heights such a void may have: banks differ by some decimetres."
+        1.0, ge=0.05, le=2, description="Half the range of heights such a void may have: its banks, seen up to 1 m high."
+    )
+    mirror_max_ratio: float = Field(
+        0.8, ge=0.2, le=1, description="Straight below the aircraft water sends back more, but still less than land."
+    )
+    mirror_tolerance_m: float = Field(
+        0.06, ge=0.02, le=0.2, description="How near to the level water found must be what continues it: range noise."
     )
     thin_window_pulses: float = Field(
         20.0, ge=5, le=200, description="Usual pulses in the window in which they are counted: 20 vary by a quarter."
@@ -816,6 +822,24 @@ class VegetationSettings(Section):
     )
     band_spread_ratio: float = Field(
         0.35, ge=0.05, le=1.5, description="One sigma of what density means to a runner, as a factor; notes lower it."
+    )
+    stand_crown_m: float = Field(
+        7.0, ge=3, le=15, description="Width of a crown: gaps narrower than this do not count as steps of a stand."
+    )
+    stand_least_height_m: float = Field(
+        4.0, ge=2, le=15, description="Lower growth is no stand; its edges show as open land or undergrowth."
+    )
+    stand_edge_step_m: float = Field(
+        7.0, ge=3, le=25, description="Stands that differ less are no distinct boundary (common practice, no source)."
+    )
+    stand_edge_along_m: float = Field(
+        12.0, ge=5, le=40, description="Sigma along a boundary: heights over the 37 m that the shortest 416 is long."
+    )
+    stand_edge_apart_m: float = Field(
+        8.0, ge=4, le=20, description="Distance of the two sides from the line: a crown's width, so both are stands."
+    )
+    stand_edge_length_m: float = Field(
+        37.0, ge=20, le=200, description="Shortest 416: five dots, 2.5 mm at 1:15 000 (from memory of the standard)."
     )
     edge_smooth_m: float = Field(
         2.0, ge=0.5, le=5, description="Tolerance of area edges: 0.13 mm on the standard's 1:15 000 map."

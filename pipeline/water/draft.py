@@ -58,21 +58,27 @@ def _standing(bodies: list[Water], crs: str) -> gpd.GeoDataFrame:
 
 
 def _surety(body: Water) -> float:
-    """Surer where the survey calls it water, where few pulses came back and where the ground rises around it."""
+    """Surer where the survey calls it water, few pulses came back, it is level and the ground rises around it.
+
+    The weights are common practice, no source.
+    """
     classed = body.classed_share
     thin = 0.45 + 0.4 * (1 - min(1.0, body.thinness / 0.35))
     bank = 1.0 if body.bank_m >= 0.15 else 0.6
-    return classed * 0.95 + (1 - classed) * thin * bank
+    level = max(0.4, 1 - body.spread_m / 1.5) if math.isfinite(body.spread_m) else 0.4
+    return classed * 0.95 + (1 - classed) * thin * bank * level
 
 
 def _standing_evidence(body: Water) -> str:
-    level = f"level to {body.spread_m * 100:.0f} cm" if math.isfinite(body.spread_m) else "no ground seen"
-    banks = f", ground around it {body.bank_m:.1f} m higher" if math.isfinite(body.bank_m) else ""
-    classed = f", {body.classed_share:.0%} classed as water by the survey" if body.classed_share > 0 else ""
-    return (
-        f"{level} over {body.shape.area:.0f} m2, {body.thinness:.0%} of the usual pulses came back{banks}{classed}; "
-        "check on foot whether it may be crossed (else 301)"
-    )
+    parts = [f"{body.thinness:.0%} of the usual pulses came back from {body.shape.area:.0f} m2"]
+    if math.isfinite(body.spread_m):
+        is_level = body.spread_m <= 0.3
+        parts.append(f"level to {body.spread_m * 100:.0f} cm" if is_level else "not level: perhaps a gap in the survey")
+    if math.isfinite(body.bank_m):
+        parts.append(f"ground around it {abs(body.bank_m):.1f} m {'higher' if body.bank_m >= 0 else 'lower'}")
+    if body.classed_share > 0:
+        parts.append(f"{body.classed_share:.0%} classed as water by the survey")
+    return ", ".join(parts) + "; check on foot whether it may be crossed (else 301)"
 
 
 def _running(found: list[Channel], crs: str) -> gpd.GeoDataFrame:

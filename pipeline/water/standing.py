@@ -160,8 +160,22 @@ def _thin_and_level(
         # Half the usual returns are counted where half the window lies on land: that is the shore.
         at_level = ndimage.binary_dilation(body, reach) & is_level & (seen < SHORE_RATIO) & inside[window]
         grown = ndimage.binary_propagation(body & at_level, mask=at_level)
-        found[window] |= ndimage.binary_fill_holes(grown)
-    return found
+        found[window] |= grown
+    return found | _mirrors(bare_earth, found, inside & (density < settings.mirror_max_ratio), settings=settings)
+
+
+def _mirrors(bare_earth: Heights, found: Mask, thinned: Mask, /, *, settings: WaterSettings) -> Mask:
+    """What continues a level body at its very level where more pulses come back: water straight below the aircraft."""
+    labels, count = ndimage.label(found)
+    if count == 0:
+        return found
+    levels = np.array([_level_of(bare_earth[labels == number])[0] for number in range(1, count + 1)])
+    nearest = ndimage.distance_transform_edt(~found, return_distances=False, return_indices=True)
+    level = levels[labels[tuple(nearest)] - 1]
+    as_level = thinned & (np.abs(bare_earth - level) <= settings.mirror_tolerance_m)
+    as_level = ndimage.binary_opening(as_level, np.ones((3, 3), bool))
+    grown: Mask = ndimage.binary_propagation(found, mask=as_level | found)
+    return grown
 
 
 def _level_of(heights: NDArray[np.float32]) -> tuple[float, float]:
@@ -177,10 +191,15 @@ def _level_of(heights: NDArray[np.float32]) -> tuple[float, float]:
 
 
 def _tidied(surface: Mask, cell_m: float, /, *, settings: WaterSettings) -> Mask:
-    """Water wide enough to be drawn, without pinholes."""
+    """Water wide enough to be drawn, without islands too small to be."""
     closed = ndimage.binary_closing(np.pad(surface, 8), _disc(1.0, cell_m))[8:-8, 8:-8]
-    opened: Mask = ndimage.binary_opening(closed, _disc(settings.pond_min_width_m / 2, cell_m))
-    return opened
+    opened = ndimage.binary_opening(closed, _disc(settings.pond_min_width_m / 2, cell_m))
+    holes, _ = ndimage.label(ndimage.binary_fill_holes(opened) & ~opened)
+    size = np.bincount(holes.ravel())
+    is_small = size * cell_m**2 < settings.pond_min_area_m2
+    is_small[0] = False
+    tidy: Mask = opened | is_small[holes]
+    return tidy
 
 
 def _widened(box: tuple[slice, slice], margin_m: float, grid: Grid) -> tuple[slice, slice]:

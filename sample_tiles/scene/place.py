@@ -104,7 +104,7 @@ def _make_ways(ground: Ground, rng: np.random.Generator) -> list[tuple[Metres, f
     level = ty if is_eastward else tx
     start, end = (np.array([x, level + rng.uniform(-0.12, 0.12) * size])[turned] for x in (-20.0, size + 20.0))
     inward = 1 if level < size / 2 else -1
-    beside = np.array([tx, ty]) + radius * 0.85 * np.array([0.2, 0.98 * inward])[turned]
+    beside = np.array([tx, ty]) + (0.85 * radius + 4) * np.array([0.2, 0.98 * inward])[turned]
     track = _smoothed(np.array(_easy_way(ground, start, beside)[:-1] + _easy_way(ground, beside, end)))
     add_bench(ground, track, TRACK_M)
     far = np.array([size * rng.uniform(0.1, 0.9), size + 15.0 if inward > 0 else -15.0])[turned]
@@ -147,7 +147,7 @@ def _easy_way(ground: Ground, start: Metres, end: Metres) -> list[Metres]:
     cost = cost + 3 * (edge > 0)
     cost = cost + 4 * (ground.to_stream[::every, ::every] < 12)
     for tx, ty, radius in ground.terraces:
-        cost = cost + 8 * (np.hypot(x - tx, y - ty) < 0.72 * radius)
+        cost = cost + 25 * (np.hypot(x - tx, y - ty) < 0.8 * radius + 4)
     cells = [
         np.clip(((p[::-1] + lattice.margin_m) / (every * lattice.cell_m)).astype(int), 0, len(cost) - 1)
         for p in (start, end)

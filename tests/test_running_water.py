@@ -1,0 +1,129 @@
+"""Running water: channels where water gathers and the ground shows a bed."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import settings as profile
+from hypothesis import strategies as st
+from scipy import ndimage
+from skimage.morphology import reconstruction
+
+from pipeline.grid import Grid, Heights
+from pipeline.settings import WaterSettings
+from pipeline.water.running import Channel, Drainage, _gathered, channels, drain, side_height
+
+GRID = Grid("EPSG:25832", 2000, 8000, 0.5, 400, 400)
+EAST, NORTH = np.meshgrid(*GRID.centres())
+X, Y = EAST - GRID.bounds[0], NORTH - GRID.bounds[1]
+ROUGH = np.random.default_rng(5).normal(0, 0.05, GRID.shape)
+
+
+def valley(*, depth_m: float, half_m: float = 2.0) -> Heights:
+    """A wide valley that falls 5 % to the south, its middle winding, with a channel cut into its floor."""
+    middle = 100 + 12 * np.sin(Y / 30)
+    away = np.abs(X - middle)
+    channel = depth_m * np.clip(1 - away / half_m, 0, 1)
+    return (50 + 0.05 * Y + 0.06 * away - channel + ROUGH).astype(np.float32)
+
+
+def found_in(heights: Heights) -> list[Channel]:
+    """Channels of a surface."""
+    return channels(heights, GRID, settings=WaterSettings())
+
+
+def test_channel_in_a_valley_is_followed_downstream() -> None:
+    """A channel of 1.5 m is found along nine tenths of its course, within 3 m, running down."""
+    lines = [channel.line for channel in found_in(valley(depth_m=1.5))]
+    points = np.concatenate([[line.interpolate(s).coords[0] for s in np.arange(0, line.length, 2)] for line in lines])
+    x, y = points[:, 0] - GRID.bounds[0], points[:, 1] - GRID.bounds[1]
+    assert np.percentile(np.abs(x - (100 + 12 * np.sin(y / 30))), 95) < 3
+    assert len(np.unique(np.round(y / 4))) * 4 > 0.9 * 200
+    assert all(line.coords[0][1] > line.coords[-1][1] for line in lines)
+
+
+def test_a_track_across_the_channel_does_not_end_it() -> None:
+    """Water is led through a bank 6 m wide and 1.5 m high, as through a culvert."""
+    heights = valley(depth_m=1.5)
+    bank = np.abs(Y - 100) < 3
+    heights = np.where(bank, np.maximum(heights, 50 + 0.05 * 100 + 0.5), heights).astype(np.float32)
+    longest = found_in(heights)[0].line
+    assert longest.bounds[1] < GRID.bounds[1] + 60
+    assert longest.bounds[3] > GRID.bounds[1] + 140
+
+
+@pytest.mark.parametrize("slope", [0.0, 0.1, 0.5])
+def test_planes_have_no_channels(slope: float) -> None:
+    """Rough level ground and rough slopes give nothing."""
+    heights = (slope * X + 0.3 * slope * Y + ROUGH).astype(np.float32)
+    assert found_in(heights) == []
+
+
+def test_ridge_and_bench_have_no_channels() -> None:
+    """A ridge, and a track bench cut into a slope, gather no water in a bed."""
+    ridge = (60 - 0.2 * np.abs(X - 100) + ROUGH).astype(np.float32)
+    slope = 0.35 * X
+    bench = np.where(np.abs(X - 100) < 2, 35.0, slope)
+    assert found_in(ridge) == []
+    assert found_in((bench + 0.03 * Y + ROUGH).astype(np.float32)) == []
+
+
+def test_wide_hollow_without_a_bed_has_no_channel() -> None:
+    """A trough whose sides rise 5 % shows no bed at 6 m."""
+    assert found_in((0.05 * np.abs(X - 100) + 0.03 * Y + ROUGH).astype(np.float32)) == []
+
+
+def test_ground_unknown_everywhere_gives_nothing() -> None:
+    """A surface without heights has no channels."""
+    assert found_in(np.full(GRID.shape, np.nan, np.float32)) == []
+
+
+def test_side_height_of_a_v_is_its_depth_and_of_a_plane_nothing() -> None:
+    """At 6 m from the line of a V of 1 in 2 the sides stand 3 m higher; a plane of any slope gives 0 or less."""
+    trough = 0.5 * np.abs(X - X[0, 200])
+    assert side_height(trough, 0.5, 6.0)[200, 200] == pytest.approx(3.0)
+    plane = 0.4 * X + 0.2 * Y
+    assert np.nanmax(side_height(plane, 0.5, 6.0)) <= 1e-9
+    assert np.nanmax(side_height(0.4 * X, 0.5, 6.0)) == pytest.approx(0.0, abs=1e-9)
+
+
+def _filled(heights: np.ndarray, drainage: Drainage) -> np.ndarray:
+    """The height water must reach to leave each cell, along where the drainage leads it."""
+    level = heights.ravel().copy()
+    for at in drainage.order:
+        below = drainage.receiver[at]
+        if below >= 0:
+            level[at] = max(level[at], level[below])
+    return level.reshape(heights.shape)
+
+
+@given(seed=st.integers(0, 10_000), rows=st.integers(3, 12), cols=st.integers(3, 12))
+@profile(max_examples=40, deadline=None)
+def test_hollows_fill_to_the_height_scikit_image_fills_them_to(seed: int, rows: int, cols: int) -> None:
+    """Outside check: morphological reconstruction by erosion (scikit-image) gives the same filled surface."""
+    heights = np.random.default_rng(seed).normal(size=(rows, cols))
+    start = np.full_like(heights, heights.max())
+    start[[0, -1]], start[:, [0, -1]] = heights[[0, -1]], heights[:, [0, -1]]
+    expected = reconstruction(start, heights, method="erosion", footprint=np.ones((3, 3)))
+    assert np.allclose(_filled(heights, drain(heights)), expected)
+
+
+@given(seed=st.integers(0, 10_000))
+@profile(max_examples=20, deadline=None)
+def test_all_water_leaves_the_survey(seed: int) -> None:
+    """What gathers at the cells that drain out of the survey adds up to its whole area."""
+    heights = ndimage.gaussian_filter(np.random.default_rng(seed).normal(size=(20, 15)), 1)
+    heights[4:7, 3:6] = np.nan
+    drainage = drain(heights)
+    ground = np.isfinite(heights).ravel()
+    total = _gathered(drainage, ground.astype(float))
+    assert total[ground & (drainage.receiver < 0)].sum() == pytest.approx(ground.sum())
+
+
+def test_turning_the_ground_turns_the_channels() -> None:
+    """A quarter turn of the surface gives the same length of channel, within a tenth."""
+    heights = valley(depth_m=1.5)
+    plain = sum(channel.line.length for channel in found_in(heights))
+    turned = sum(channel.line.length for channel in found_in(np.rot90(heights).copy()))
+    assert turned == pytest.approx(plain, rel=0.1)

@@ -1,0 +1,118 @@
+"""Standing water: level places from which few pulses came back."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from shapely.geometry import Point, Polygon
+
+from pipeline.grid import Grid, Heights
+from pipeline.settings import WaterSettings
+from pipeline.water.draft import draft_water
+from pipeline.water.standing import standing_water
+
+GRID = Grid("EPSG:25832", 2000, 8000, 0.5, 240, 240)
+EAST, NORTH = np.meshgrid(*GRID.centres())
+WEST, SOUTH = GRID.bounds[:2]
+MIDDLE = (WEST + 60, SOUTH + 60)
+FROM_MIDDLE = np.hypot(EAST - MIDDLE[0], NORTH - MIDDLE[1])
+
+
+def basin(radius_m: float) -> Heights:
+    """A slope of 5 % with a level pond and banks of 1 in 3 around it."""
+    slope = 100 + 0.05 * (EAST - WEST)
+    level = float(slope[120, 120]) - 1.0
+    bank = level + np.maximum(FROM_MIDDLE - radius_m, 0) / 3
+    heights = np.where(radius_m > FROM_MIDDLE, level, np.minimum(slope, np.maximum(bank, level)))
+    noise = np.random.default_rng(1).normal(0, 0.02, GRID.shape)
+    return (heights + noise).astype(np.float32)
+
+
+def returns(*, per_m2: float = 6.0, silent: np.ndarray | None = None, remaining: float = 0.1, seed: int = 2) -> Heights:
+    """Last returns a cell, fewer where it is silent."""
+    mean = np.full(GRID.shape, per_m2 * GRID.cell_m**2)
+    if silent is not None:
+        mean = np.where(silent, mean * remaining, mean)
+    return np.random.default_rng(seed).poisson(mean).astype(np.float32)
+
+
+def bodies(heights: Heights, last: Heights, water: Heights | None = None) -> list[Polygon]:
+    """Outlines of the standing water found."""
+    water = np.zeros_like(last) if water is None else water
+    support = np.where(last > 0, 0.3, 0.9).astype(np.float32)
+    found = standing_water(heights, water, last, support, GRID, settings=WaterSettings())
+    return [body.shape for body in found]
+
+
+def overlap(found: Polygon, true: Polygon) -> float:
+    """Common area over joint area."""
+    return float(found.intersection(true).area / found.union(true).area)
+
+
+@pytest.mark.parametrize("radius_m", [6.0, 12.0, 25.0])
+def test_round_pond_is_found_with_its_shore(radius_m: float) -> None:
+    """A pond from which one pulse in ten came back is found where it is."""
+    (found,) = bodies(basin(radius_m), returns(silent=radius_m > FROM_MIDDLE))
+    assert overlap(found, Point(MIDDLE).buffer(radius_m)) > 0.85
+
+
+def test_island_stays_land() -> None:
+    """Ground that rises from the water inside the shore is a hole in the outline."""
+    heights = basin(25.0)
+    heights = np.where(FROM_MIDDLE < 8, heights + 1.5, heights).astype(np.float32)
+    (found,) = bodies(heights, returns(silent=(FROM_MIDDLE < 25) & (FROM_MIDDLE >= 8)))
+    assert len(found.interiors) == 1
+    assert not found.contains(Point(MIDDLE))
+
+
+def test_water_that_mirrors_straight_below_the_aircraft_is_part_of_the_pond() -> None:
+    """Where half the pulses came back the surface is still water if it goes on at the same level."""
+    heights = basin(25.0)
+    inside = FROM_MIDDLE < 25
+    last = np.where(MIDDLE[0] > EAST, returns(silent=inside), returns(silent=inside, remaining=0.5))
+    (found,) = bodies(heights, last.astype(np.float32))
+    assert overlap(found, Point(MIDDLE).buffer(25.0)) > 0.85
+
+
+def test_water_class_of_the_survey_is_enough() -> None:
+    """Water that sends back as many pulses as land is found from the class of its returns."""
+    last = returns()
+    water = np.where(FROM_MIDDLE < 12, last, 0).astype(np.float32)
+    (found,) = bodies(basin(12.0), last, water)
+    assert overlap(found, Point(MIDDLE).buffer(12.0)) > 0.9
+
+
+def test_level_meadow_and_half_as_many_pulses_are_no_water() -> None:
+    """Level ground alone, and a strip that one flight line of two covered, give nothing."""
+    flat = np.full(GRID.shape, 50.0, np.float32) + np.random.default_rng(3).normal(0, 0.02, GRID.shape)
+    assert bodies(flat.astype(np.float32), returns()) == []
+    assert bodies(flat.astype(np.float32), returns(silent=WEST + 60 > EAST, remaining=0.5)) == []
+
+
+def test_steep_ground_without_pulses_is_no_water() -> None:
+    """A gap in the survey on a slope of 20 % is not level, so it is not water."""
+    slope = (0.2 * (EAST - WEST)).astype(np.float32)
+    assert bodies(slope, returns(silent=FROM_MIDDLE < 15, remaining=0.05)) == []
+
+
+def test_survey_without_returns_and_land_beyond_its_edge_are_no_water() -> None:
+    """Nothing surveyed is not water, nor is what lies outside the flown strip."""
+    flat = np.full(GRID.shape, 50.0, np.float32)
+    assert bodies(flat, np.zeros(GRID.shape, np.float32)) == []
+    assert bodies(flat, returns(silent=WEST + 60 > EAST, remaining=0.0)) == []
+
+
+def test_smaller_than_the_standard_draws_is_left_out() -> None:
+    """A pool of 4 m across is below the 8 m x 8 m of ISOM 2017-2 (302)."""
+    assert bodies(basin(2.0), returns(silent=FROM_MIDDLE < 2)) == []
+
+
+def test_water_stays_a_proposal_that_names_the_legal_question() -> None:
+    """Standing water is drawn as 302, never as the forbidden 301, and its evidence asks for a check."""
+    last = returns(silent=FROM_MIDDLE < 12)
+    support = np.full(GRID.shape, 0.3, np.float32)
+    found = draft_water(basin(12.0), np.zeros_like(last), last, support, GRID, scale=10000, settings=WaterSettings())
+    standing = found[found.geometry.geom_type == "Polygon"]
+    assert list(standing.symbol) == ["302"]
+    assert "301" in standing.evidence.iloc[0]
+    assert standing.confidence.iloc[0] < 0.9
