@@ -6,13 +6,14 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy import ndimage
 
 from pipeline.grid import EastNorthHeight, Mask
 from pipeline.points.cloud import Cloud
 from pipeline.points.ground import find_ground
 from pipeline.points.noise import find_noise
 from pipeline.settings import PointsSettings
-from pipeline.terrain.surface import height_of_surface
+from pipeline.terrain.surface import cell_means, heights_at_nodes
 
 UNCLASSIFIED, GROUND, LOW_VEGETATION, MEDIUM_VEGETATION, HIGH_VEGETATION = 1, 2, 3, 4, 5
 BUILDING, LOW_NOISE, WATER, WIRE, HIGH_NOISE = 6, 7, 9, 14, 18
@@ -58,7 +59,7 @@ def classify_returns(cloud: Cloud, /, *, settings: PointsSettings) -> Classified
         is_ground = (cloud.producer_class == GROUND) & is_clean & cloud.is_usable
     else:
         is_ground = find_ground(enh, is_clean & cloud.is_usable & cloud.is_last & ~is_water, settings=settings)
-    above = _height_above(enh, is_ground | is_water)
+    above = _height_above(enh, is_ground | is_water, settings=settings)
     above[~is_clean] = np.nan
     asprs_class = np.full(len(cloud), UNCLASSIFIED, np.uint8)
     asprs_class[is_clean] = _vegetation_class(above[is_clean], settings=settings)
@@ -69,9 +70,16 @@ def classify_returns(cloud: Cloud, /, *, settings: PointsSettings) -> Classified
     return Classified(asprs_class, above)
 
 
-def _height_above(enh: EastNorthHeight, is_earth: Mask) -> NDArray[np.float32]:
+def _height_above(enh: EastNorthHeight, is_earth: Mask, /, *, settings: PointsSettings) -> NDArray[np.float32]:
     """(n,) metres above the triangulated earth; NaN where there is none."""
-    return (enh[:, 2] - height_of_surface(enh[is_earth], enh[:, :2])).astype(np.float32)
+    cell_m = 0.5 * settings.ground_cell_m
+    first = np.floor(enh[:, :2].min(axis=0) / cell_m)
+    last = np.floor(enh[:, :2].max(axis=0) / cell_m)
+    east, north = ((np.arange(first[axis], last[axis] + 1) + 0.5) * cell_m for axis in (0, 1))
+    level = heights_at_nodes(cell_means(enh[is_earth], cell_m=settings.ground_cell_m), east, north)
+    at = np.vstack((enh[:, 1] / cell_m - first[1], enh[:, 0] / cell_m - first[0])) - 0.5
+    above = enh[:, 2] - ndimage.map_coordinates(level, at, order=1, mode="nearest")
+    return above.astype(np.float32)
 
 
 def _vegetation_class(above_m: NDArray[np.float32], /, *, settings: PointsSettings) -> NDArray[np.uint8]:

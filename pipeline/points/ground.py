@@ -1,17 +1,91 @@
 """Ground: which returns came from the bare earth.
 
-The lowest return of each cell makes a first surface. Openings with growing windows take away what rises above its
-surroundings more steeply than terrain does; the rest, filled and smoothed, is the surface each return is held
-against, with a tolerance that grows with the slope (Zhang et al. 2003; Pingel et al. 2013).
+1. The lowest return of each cell is kept. Openings with growing windows (opening.py) find what a window cuts off all
+   at once: an object loses its height when the window outgrows it, terrain is cut down little by little. How much a
+   cell may lose grows with the window and with the slope of the terrain around (after Zhang et al. 2003 and Pingel
+   et al. 2013, doi:10.1016/j.isprsjprs.2012.12.002; the loss from one window to the next is the differential profile
+   of Pesaresi and Benediktsson 2001).
+2. A cell that was cut off but from which straight gentle ways lead to the ground in several directions is terrain: a
+   knoll, a crest, a bank. Objects are bounded by steps all round.
+3. Planes through the neighbours, drawn to the lower ones, show low vegetation that stands out of them; it is taken
+   off (asymmetric weights after Kraus and Pfeifer 1998).
+4. Returns near the surface through what is left are ground, with a tolerance that grows with the slope.
 """
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+from typing import TypeVar
+
 import numpy as np
+from numpy.typing import NDArray
 from scipy import ndimage
 
 from pipeline.grid import EastNorthHeight, Heights, Mask
+from pipeline.points.opening import height_lost
 from pipeline.settings import PointsSettings
+from pipeline.terrain.surface import cell_means, heights_at_nodes
+
+Number = TypeVar("Number", bound=np.generic)
+NEIGHBOURS = ((-1, -1), (-1, 0), (-1, 1), (0, -1), (0, 1), (1, -1), (1, 0), (1, 1))
+
+DISTANCE_SHARE = 0.6
+"""Width of the weights of neighbours as a share of their reach."""
+PLANE_EASE = 0.01
+"""Share of the neighbours' spread added in every direction when a plane is drawn."""
+
+
+@dataclass(frozen=True)
+class Lowest:
+    """The lowest return of each cell.
+
+    Attributes
+    ----------
+    cell_m : float
+    first_col, first_row : int
+        Place of the arrays' first cell in whole cells; rows run from south to north.
+    height : (rows, cols) float64, metres
+        inf where the cell holds no return.
+    east, north : (rows, cols) float64, metres
+        Place of the return within its cell, from the cell's centre.
+    """
+
+    cell_m: float
+    first_col: int
+    first_row: int
+    height: NDArray[np.float64]
+    east: NDArray[np.float64]
+    north: NDArray[np.float64]
+
+    @property
+    def is_known(self) -> Mask:
+        """(rows, cols) bool."""
+        known: Mask = np.isfinite(self.height)
+        return known
+
+    def enh(self, which: Mask) -> EastNorthHeight:
+        """(n, 3) the returns of the chosen cells, from the arrays' first cell's corner."""
+        row, col = np.nonzero(which)
+        east = (col + 0.5) * self.cell_m + self.east[which]
+        north = (row + 0.5) * self.cell_m + self.north[which]
+        return np.column_stack((east, north, self.height[which]))
+
+
+def lowest_returns(enh: EastNorthHeight, /, *, cell_m: float) -> Lowest:
+    """The lowest return of each cell; of equally low ones the most western, then the most southern."""
+    col = np.floor(enh[:, 0] / cell_m).astype(np.int64)
+    row = np.floor(enh[:, 1] / cell_m).astype(np.int64)
+    first_col, first_row = int(col.min()), int(row.min())
+    shape = int(row.max()) - first_row + 1, int(col.max()) - first_col + 1
+    cell = (row - first_row) * shape[1] + (col - first_col)
+    height = np.full(shape[0] * shape[1], np.inf)
+    np.minimum.at(height, cell, enh[:, 2])
+    low = np.flatnonzero(enh[:, 2] == height[cell])
+    low = low[np.lexsort((-enh[low, 1], -enh[low, 0]))]
+    east, north = np.zeros_like(height), np.zeros_like(height)
+    east[cell[low]] = enh[low, 0] - (col[low] + 0.5) * cell_m
+    north[cell[low]] = enh[low, 1] - (row[low] + 0.5) * cell_m
+    return Lowest(cell_m, first_col, first_row, height.reshape(shape), east.reshape(shape), north.reshape(shape))
 
 
 def find_ground(enh: EastNorthHeight, is_candidate: Mask, /, *, settings: PointsSettings) -> Mask:
@@ -27,50 +101,255 @@ def find_ground(enh: EastNorthHeight, is_candidate: Mask, /, *, settings: Points
     index = np.flatnonzero(is_candidate)
     if len(index) == 0:
         return ground
-    east, north, height = enh[index].T
-    cell_m = settings.ground_cell_m
-    col = np.floor(east / cell_m).astype(np.int64)
-    row = np.floor(north / cell_m).astype(np.int64)
-    col -= col.min()
-    row -= row.min()
-    lowest = np.full((int(row.max()) + 1, int(col.max()) + 1), np.inf)
-    np.minimum.at(lowest, (row, col), height)
-    is_object = _is_object(lowest, settings=settings)
-    surface = _fill(np.where(is_object | np.isinf(lowest), np.nan, lowest))
-    north_slope, east_slope = np.gradient(surface, cell_m) if min(surface.shape) > 1 else (surface * 0, surface * 0)
-    at = np.vstack((north / cell_m - 0.5, east / cell_m - 0.5))
-    at -= np.array([[np.floor(north / cell_m).min()], [np.floor(east / cell_m).min()]])
-    level = ndimage.map_coordinates(surface, at, order=1, mode="nearest")
-    steepness = ndimage.map_coordinates(np.hypot(north_slope, east_slope), at, order=1, mode="nearest")
-    tolerance = settings.ground_tolerance_m + settings.ground_tolerance_slope_m * steepness
-    ground[index] = np.abs(height - level) <= tolerance
+    lowest = lowest_returns(enh[index], cell_m=settings.ground_cell_m)
+    is_bare = bare_cells(lowest, settings=settings)
+    ground[index] = _near_surface(enh[index], lowest, is_bare, settings=settings)
     return ground
 
 
-def _disk(radius: int) -> Mask:
-    """(2 radius + 1,) squared bool: a round window."""
-    away = np.arange(-radius, radius + 1)
-    disk: Mask = np.hypot(*np.meshgrid(away, away)) <= radius + 0.5
-    return disk
+def bare_cells(lowest: Lowest, /, *, settings: PointsSettings) -> Mask:
+    """(rows, cols) bool: cells whose lowest return is ground."""
+    cut_at = _cut_at(lowest, settings=settings)
+    is_back = _is_gently_reached(lowest, cut_at, settings=settings)
+    is_bare = lowest.is_known & ((cut_at == 0) | is_back)
+    return is_bare & ~_stands_out(lowest, is_bare, settings=settings)
 
 
-def _is_object(lowest: Heights, /, *, settings: PointsSettings) -> Mask:
-    """Cells that an opening lowers by more than terrain of the given slope would allow."""
-    surface = _fill(np.where(np.isinf(lowest), np.nan, lowest))
-    is_object = np.zeros(surface.shape, np.bool_)
-    for radius in range(1, round(settings.ground_window_m / settings.ground_cell_m) + 1):
-        window = _disk(radius)
-        opened = ndimage.grey_opening(surface, footprint=window, mode="nearest")
-        is_object |= surface - opened > settings.ground_slope * radius * settings.ground_cell_m
-        surface = opened
-    return is_object
+def _cut_at(lowest: Lowest, /, *, settings: PointsSettings) -> NDArray[np.int16]:
+    """(rows, cols) radius in cells of the first window that cuts the cell off; 0 where none does.
+
+    A first look with one slope for all gives the terrain whose slope the second look allows for.
+    """
+    heights = lowest.height.astype(np.float32)
+    radii = range(1, round(settings.ground_window_m / lowest.cell_m) + 1)
+    losses = list(height_lost(heights, radii=radii))
+    cut = np.zeros(heights.shape, np.bool_)
+    for radius, lost in losses:
+        cut |= lost > settings.ground_first_slope * radius * lowest.cell_m
+    steepness = _terrain_slope(lowest, lowest.is_known & ~cut, sigma_m=settings.ground_slope_sigma_m)
+    allowed = settings.ground_slope + settings.ground_slope_share * steepness
+    cut_at = np.zeros(heights.shape, np.int16)
+    for radius, lost in losses:
+        is_cut = lost > settings.ground_step_m + allowed * (radius * lowest.cell_m)
+        cut_at[is_cut & (cut_at == 0)] = radius
+    return cut_at
 
 
-def _fill(heights: Heights) -> Heights:
-    """Unknown cells take the height of the nearest known cell."""
-    unknown = np.isnan(heights)
-    if unknown.all() or not unknown.any():
-        return heights
-    near = ndimage.distance_transform_edt(unknown, return_distances=False, return_indices=True)
-    filled: Heights = heights[tuple(near)]
-    return filled
+def _terrain_slope(lowest: Lowest, is_bare: Mask, /, *, sigma_m: float) -> Heights:
+    """(rows, cols) rise over run of the smoothed bare cells; 0 where none is near."""
+    sigma = sigma_m / lowest.cell_m
+
+    def smooth(grid: NDArray[np.float64]) -> NDArray[np.float64]:
+        return np.asarray(ndimage.gaussian_filter(grid, sigma, mode="constant", truncate=2.5))
+
+    weight = smooth(is_bare.astype(np.float64))
+    with np.errstate(invalid="ignore", divide="ignore"):
+        level = smooth(np.where(is_bare, lowest.height, 0.0)) / weight
+    level[weight < 1e-6] = np.nan
+    if min(level.shape) < 2:
+        return np.zeros(level.shape, np.float32)
+    north, east = np.gradient(level, lowest.cell_m)
+    return np.nan_to_num(np.hypot(north, east)).astype(np.float32)
+
+
+def _is_gently_reached(lowest: Lowest, cut_at: NDArray[np.int16], /, *, settings: PointsSettings) -> Mask:
+    """(rows, cols) bool: cut cells from which gentle straight ways lead to uncut ones in enough of 8 directions.
+
+    Cells cut by the narrowest windows are no way: they are single plants more often than terrain.
+    """
+    height, cut = _spread(lowest.height, cut_at, steps=round(settings.ground_spread_m / lowest.cell_m))
+    is_home = np.isfinite(height) & (cut == 0)
+    is_way = cut >= settings.ground_way_from_m / lowest.cell_m
+    steps = round(settings.ground_way_m / lowest.cell_m)
+    ways = np.zeros(height.shape, np.int8)
+    for down, right in NEIGHBOURS:
+        limit = settings.ground_way_step_m + settings.ground_way_slope * lowest.cell_m * np.hypot(down, right)
+        with np.errstate(invalid="ignore"):
+            gentle = is_way & (np.abs(height - _shifted(height, down, right, np.inf)) <= limit)
+        arrives = is_home
+        for _ in range(steps):
+            arrives = is_home | (gentle & _shifted(arrives, down, right, False))
+        ways += arrives
+    back: Mask = is_way & (ways >= settings.ground_ways)
+    return back
+
+
+def _shifted(grid: NDArray[Number], down: int, right: int, outside: float) -> NDArray[Number]:
+    """The grid moved so that each cell sees the one `down` and `right` of it."""
+    return np.pad(grid, 1, constant_values=outside)[
+        1 + down : 1 + down + grid.shape[0], 1 + right : 1 + right + grid.shape[1]
+    ]
+
+
+def _spread(
+    height: NDArray[np.float64], cut_at: NDArray[np.int16], /, *, steps: int
+) -> tuple[NDArray[np.float64], NDArray[np.int16]]:
+    """Heights and cuts with small holes filled: the mean height and the widest cut of the known neighbours."""
+    height, cut_at = height.copy(), cut_at.copy()
+    for _ in range(steps):
+        hole = ~np.isfinite(height)
+        if not hole.any():
+            break
+        total, count, widest = np.zeros_like(height), np.zeros_like(height), np.zeros_like(cut_at)
+        for down, right in NEIGHBOURS:
+            near = _shifted(height, down, right, np.inf)
+            known = np.isfinite(near)
+            total[known] += near[known]
+            count += known
+            widest = np.maximum(widest, _shifted(cut_at, down, right, 0))
+        fill = hole & (count > 0)
+        height[fill] = total[fill] / count[fill]
+        cut_at[fill] = widest[fill]
+    return height, cut_at
+
+
+@dataclass(frozen=True)
+class Planes:
+    """For each of m returns, how it lies to the plane through its neighbours, itself left out.
+
+    Attributes
+    ----------
+    above : (m,) metres above the plane
+    slope : (m,) rise over run of the plane
+    below : (m,) metres
+        Root mean square depth of the neighbours below the plane: the roughness that plants cannot make.
+    is_known : (m,) bool
+        Enough neighbours to tell.
+    """
+
+    above: NDArray[np.float64]
+    slope: NDArray[np.float64]
+    below: NDArray[np.float64]
+    is_known: Mask
+
+
+def _stands_out(lowest: Lowest, is_bare: Mask, /, *, settings: PointsSettings) -> Mask:
+    """(rows, cols) bool: bare cells whose return rises out of the lower of its neighbours.
+
+    Each is judged on the finest of the cell sizes (1, 2 and 4 times the lowest cells) that gives enough neighbours.
+    """
+    out = np.zeros(is_bare.shape, np.bool_)
+    is_open = is_bare.copy()
+    for factor, reach in ((1, 1), (2, 1), (2, 2), (4, 2)):
+        place = _coarse_lowest(lowest, is_bare, factor)
+        planes = _fit_planes(_neighbours(lowest, place, factor=factor, reach=reach), settings=settings)
+        limit = (
+            settings.ground_plant_m
+            + settings.ground_plant_slope_m * planes.slope
+            + settings.ground_plant_roughness * planes.below
+        )
+        judged = planes.is_known & is_open[place]
+        row, col = place[0][judged], place[1][judged]
+        out[row, col] = (planes.above > limit)[judged]
+        is_open[row, col] = False
+    return out
+
+
+@dataclass(frozen=True)
+class Neighbours:
+    """For each of m returns its up to k neighbours.
+
+    Attributes
+    ----------
+    which : (m, k) int
+        Number of the neighbour among the m returns; 0 where there is none.
+    weight : (m, k) float64
+        Falls with distance; 0 where there is none.
+    east, north, height : (m, k) float64, metres from the return.
+    """
+
+    which: NDArray[np.int64]
+    weight: NDArray[np.float64]
+    east: NDArray[np.float64]
+    north: NDArray[np.float64]
+    height: NDArray[np.float64]
+
+
+def _coarse_lowest(lowest: Lowest, is_bare: Mask, factor: int, /) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """Row and column of the lowest bare return of each cell `factor` times as wide; the wide cells lie on the lattice.
+
+    Of equally low ones the most southern, then the most western cell.
+    """
+    row, col = np.nonzero(is_bare)
+    if factor == 1:
+        return row, col
+    wide_row, wide_col = (row + lowest.first_row) // factor, (col + lowest.first_col) // factor
+    order = np.lexsort((col, row, lowest.height[row, col], wide_col, wide_row))
+    new = np.ones(len(order), np.bool_)
+    new[1:] = (np.diff(wide_row[order]) != 0) | (np.diff(wide_col[order]) != 0)
+    return row[order[new]], col[order[new]]
+
+
+def _neighbours(
+    lowest: Lowest, place: tuple[NDArray[np.intp], NDArray[np.intp]], /, *, factor: int, reach: int
+) -> Neighbours:
+    """The returns of the wide cells at most `reach` wide cells away, the own one left out."""
+    row, col = place
+    wide_row = (row + lowest.first_row) // factor - lowest.first_row // factor + reach
+    wide_col = (col + lowest.first_col) // factor - lowest.first_col // factor + reach
+    shape = (int(wide_row.max(initial=0)) + reach + 1, int(wide_col.max(initial=0)) + reach + 1)
+    number = np.full(shape, -1, np.int64)
+    number[wide_row, wide_col] = np.arange(len(row))
+    steps = [(r, c) for r in range(-reach, reach + 1) for c in range(-reach, reach + 1) if (r, c) != (0, 0)]
+    which = np.column_stack([number[wide_row + r, wide_col + c] for r, c in steps])
+    enh = np.column_stack((col + lowest.east[place] / lowest.cell_m, row + lowest.north[place] / lowest.cell_m))
+    enh = np.column_stack((enh * lowest.cell_m, lowest.height[place]))
+    away = enh[which] - enh[:, None, :]
+    width_m = DISTANCE_SHARE * (reach + 0.5) * factor * lowest.cell_m
+    weight = np.exp(-(away[..., 0] ** 2 + away[..., 1] ** 2) / width_m**2) * (which >= 0)
+    return Neighbours(np.maximum(which, 0), weight, away[..., 0], away[..., 1], away[..., 2])
+
+
+def _fit_planes(near: Neighbours, /, *, settings: PointsSettings) -> Planes:
+    """Planes drawn to the lower neighbours: those above their own plane lose weight, and the planes are drawn anew."""
+    trust = np.ones(len(near.weight))
+    for _ in range(settings.ground_plane_rounds):
+        weight = near.weight * trust[near.which]
+        level, slope_east, slope_north = _weighted_plane(near, weight)
+        slope = np.hypot(slope_east, slope_north)
+        half = 0.5 * (settings.ground_plant_m + settings.ground_plant_slope_m * slope)
+        trust = 1 / (1 + (np.maximum(-level, 0) / half) ** 2)
+    rest = near.height - level[:, None] - slope_east[:, None] * near.east - slope_north[:, None] * near.north
+    total = weight.sum(axis=1)
+    below = np.sqrt((weight * np.minimum(rest, 0) ** 2).sum(axis=1) / np.maximum(total, 1e-9))
+    is_known = np.count_nonzero(near.weight, axis=1) >= settings.ground_plane_neighbours
+    return Planes(-level, slope, below, is_known)
+
+
+def _weighted_plane(
+    near: Neighbours, weight: NDArray[np.float64], /
+) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
+    """Level at each return, from the return, and slope to the east and north, by weighted least squares."""
+    east, north, height = near.east, near.north, near.height
+
+    def mean(values: NDArray[np.float64]) -> NDArray[np.float64]:
+        return np.einsum("mk,mk->m", weight, values) / total
+
+    total = np.maximum(weight.sum(axis=1), 1e-9)
+    mid_east, mid_north, mid_height = mean(east), mean(north), mean(height)
+    # A little is added to the spread, so that neighbours in a row do not tip the plane across the row.
+    spread = mean(east**2 + north**2)
+    east_var = mean(east**2) - mid_east**2 + PLANE_EASE * spread + 1e-9
+    north_var = mean(north**2) - mid_north**2 + PLANE_EASE * spread + 1e-9
+    cross = mean(east * north) - mid_east * mid_north
+    rise_east, rise_north = mean(east * height) - mid_east * mid_height, mean(north * height) - mid_north * mid_height
+    determinant = east_var * north_var - cross**2
+    slope_east = (rise_east * north_var - rise_north * cross) / determinant
+    slope_north = (rise_north * east_var - rise_east * cross) / determinant
+    return mid_height - slope_east * mid_east - slope_north * mid_north, slope_east, slope_north
+
+
+def _near_surface(enh: EastNorthHeight, lowest: Lowest, is_bare: Mask, /, *, settings: PointsSettings) -> Mask:
+    """(n,) bool: returns within tolerance of the triangulated bare cells."""
+    if not is_bare.any():
+        return np.zeros(len(enh), np.bool_)
+    cell_m = lowest.cell_m
+    rows, cols = is_bare.shape
+    nodes = cell_means(lowest.enh(is_bare), cell_m=cell_m)
+    level = heights_at_nodes(nodes, (np.arange(cols) + 0.5) * cell_m, (np.arange(rows) + 0.5) * cell_m)
+    steepness = np.hypot(*np.gradient(level, cell_m)) if min(level.shape) > 1 else np.zeros(level.shape)
+    at = np.vstack((enh[:, 1] / cell_m - lowest.first_row, enh[:, 0] / cell_m - lowest.first_col)) - 0.5
+    above = enh[:, 2] - ndimage.map_coordinates(level, at, order=1, mode="nearest")
+    slope = ndimage.map_coordinates(steepness, at, order=1, mode="nearest")
+    near: Mask = np.abs(above) <= settings.ground_tolerance_m + settings.ground_tolerance_slope_m * slope
+    return near
