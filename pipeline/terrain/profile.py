@@ -183,7 +183,9 @@ def _sum_pulses(
     low = np.where(plant & (height_m < top), height_m, np.float32(-1))
     highest_low = _highest_of(low, pulses)
     growth = entered & (highest_low >= settings.growth_bottom_m) & (highest_low < middle)
-    tree = whole & _any_of(plant & (height_m >= settings.tree_height_m), pulses)
+    # Where pulses cannot be joined, the first return tells what a pulse met on top.
+    begun = cloud.return_number[pulses.order[pulses.start]] <= 1
+    tree = begun & _any_of(plant & (height_m >= settings.tree_height_m), pulses)
     reached_ground = whole & np.isin(asprs_class[last], _FLAT)
     path = 1 / np.cos(np.radians(np.minimum(np.abs(cloud.scan_angle_deg[last]), settings.max_scan_angle_deg)))
     weights: dict[str, NDArray[np.generic]] = {
@@ -196,7 +198,7 @@ def _sum_pulses(
         "path_sum": entered * path,
         "tree_pulses": tree,
         "tree_through": tree & reached_ground,
-        "clear": whole & ~built & ~_any_of(plant & (height_m >= bottom), pulses),
+        "clear": begun & ~built & ~_any_of(plant & (height_m >= bottom), pulses),
         "reached_ground": reached_ground,
         "growth": growth,
         "growth_height_sum_m": np.where(growth, highest_low, 0),

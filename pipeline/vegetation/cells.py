@@ -23,14 +23,24 @@ def larger_cells(grid: Grid, /, *, least_m: float) -> tuple[Grid, int]:
 
 def sum_into(sums: Mapping[str, Heights], grid: Grid, larger: Grid, times: int, /) -> dict[str, Heights]:
     """Each grid of sums added up into the larger cells; what lies outside the old grid counts nothing."""
-    return {name: _sum_one(values, grid, larger, times) for name, values in sums.items()}
+    return {
+        name: np.asarray(_blocks(np.nan_to_num(values), grid, larger, times, 0.0).sum(axis=(1, 3)), np.float32)
+        for name, values in sums.items()
+    }
 
 
-def _sum_one(values: Heights, grid: Grid, larger: Grid, times: int) -> Heights:
+def highest_into(heights: Heights, grid: Grid, larger: Grid, times: int, /) -> Heights:
+    """The highest value within each larger cell; NaN where it holds none."""
+    blocks = _blocks(np.where(np.isnan(heights), -np.inf, heights), grid, larger, times, -np.inf)
+    highest = blocks.max(axis=(1, 3))
+    return np.where(np.isfinite(highest), highest, np.nan).astype(np.float32)
+
+
+def _blocks(values: Heights, grid: Grid, larger: Grid, times: int, outside: float) -> Heights:
+    """(rows, times, cols, times): the small cells of each larger one."""
     above = larger.north_row * times - grid.north_row
     before = grid.west_col - larger.west_col * times
     below = larger.rows * times - grid.rows - above
     after = larger.cols * times - grid.cols - before
-    padded = np.pad(np.nan_to_num(values), ((above, below), (before, after)))
-    blocks = padded.reshape(larger.rows, times, larger.cols, times)
-    return np.asarray(blocks.sum(axis=(1, 3)), np.float32)
+    padded = np.pad(values, ((above, below), (before, after)), constant_values=outside)
+    return padded.reshape(larger.rows, times, larger.cols, times)

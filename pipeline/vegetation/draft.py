@@ -7,13 +7,15 @@ from dataclasses import dataclass
 
 import geopandas as gpd
 import numpy as np
+from scipy import ndimage
 from shapely.geometry import LineString, Point, box
 
 from pipeline.features import join_features, make_features, no_features
 from pipeline.grid import Grid, Heights, Mask
 from pipeline.settings import VegetationSettings
 from pipeline.vegetation.areas import Kinds, polygons_of
-from pipeline.vegetation.cells import larger_cells, sum_into
+from pipeline.vegetation.boundaries import height_step, stand_edges, stand_height
+from pipeline.vegetation.cells import highest_into, larger_cells, sum_into
 from pipeline.vegetation.density import (
     Counts,
     count_in_windows,
@@ -21,15 +23,15 @@ from pipeline.vegetation.density import (
     layer_thickness_m,
     plant_area_density,
 )
-from pipeline.vegetation.evidence import describe_areas
+from pipeline.vegetation.evidence import BAND_OF, describe_areas
 from pipeline.vegetation.kinds import AREA_SYMBOLS, MIN_AREA_M2, NOT_SEEN, Ground, decide_kinds, settle_kinds
 from pipeline.vegetation.open_land import lone_crowns, open_ground, scattered_trees, share
 from pipeline.vegetation.rides import Ride, find_rides
 from pipeline.vegetation.runnability import BAND_SPEEDS, band_limits, running_speed
 from pipeline.vegetation.trees import keep_apart, single_trees
 
-RIDE_CELL_M = 1.0
-"""Rides are looked for in cells of at least this size: a quarter of their width."""
+LINE_CELL_M = 1.0
+"""Lines are looked for in cells of at least this size: a quarter of a ride's width."""
 
 
 @dataclass(frozen=True)
@@ -84,7 +86,8 @@ def draft_vegetation(
     areas, not_seen = _areas(kinds, density, error, profile, grid, settings)
     trees = _trees(canopy_height, profile, kinds, grid, settings)
     rides = _rides(profile, grid, settings)
-    features = join_features([areas, trees, rides], grid.crs)
+    edges = _stand_edges(canopy_height, kinds, grid, settings)
+    features = join_features([areas, trees, rides, edges], grid.crs)
     speed = running_speed(density, limits=limits)
     # Grass and heath of open land slow less than branches: the standard gives 403 the speed of open forest.
     speed = np.where(ground.is_open, np.maximum(speed, np.float32(BAND_SPEEDS[0])), speed)
@@ -245,7 +248,7 @@ def _trees(
 
 def _rides(profile: Mapping[str, Heights], grid: Grid, settings: VegetationSettings) -> gpd.GeoDataFrame:
     """Rides (508) with the variant that their runnability asks for."""
-    larger, times = larger_cells(grid, least_m=RIDE_CELL_M)
+    larger, times = larger_cells(grid, least_m=LINE_CELL_M)
     sums = sum_into({name: profile[name] for name in ("clear", "pulses", "entered", "stopped")}, grid, larger, times)
     rides = find_rides(sums["clear"], sums["pulses"], larger, settings=settings)
     area = box(*grid.bounds)
@@ -260,6 +263,42 @@ def _rides(profile: Mapping[str, Heights], grid: Grid, settings: VegetationSetti
         confidence=[1 - float(np.exp(-rides[i].evidence / settings.ride_min_evidence)) for i in keep],
         evidence=[_ride_evidence(rides[i]) for i in keep],
         width_m=[rides[i].width_m for i in keep],
+    )
+
+
+def _stand_edges(canopy_height: Heights, kinds: Kinds, grid: Grid, settings: VegetationSettings) -> gpd.GeoDataFrame:
+    """Distinct vegetation boundaries (416) inside forest; where open land begins the colours show it."""
+    larger, times = larger_cells(grid, least_m=LINE_CELL_M)
+    is_forest = np.isin(kinds, [i for i, symbol in enumerate(AREA_SYMBOLS) if symbol in BAND_OF] + [NOT_SEEN])
+    height = stand_height(
+        highest_into(np.where(is_forest, canopy_height, np.nan), grid, larger, times),
+        cell_m=larger.cell_m,
+        crown_m=settings.stand_crown_m,
+    )
+    step = height_step(
+        height,
+        cell_m=larger.cell_m,
+        along_m=settings.stand_edge_along_m,
+        across_m=settings.stand_edge_apart_m / 2,
+        apart_m=settings.stand_edge_apart_m,
+        directions=settings.ride_directions,
+    )
+    inside = np.pad(height >= settings.stand_least_height_m, 1)
+    depth_m = ndimage.distance_transform_edt(inside)[1:-1, 1:-1] * larger.cell_m
+    edges = stand_edges(
+        step,
+        depth_m > 1.5 * settings.stand_edge_apart_m,
+        larger,
+        least_step_m=settings.stand_edge_step_m,
+        least_length_m=settings.stand_edge_length_m,
+    )
+    return make_features(
+        [edge.line for edge in edges],
+        crs=grid.crs,
+        symbol="416",
+        confidence=[float(np.clip(0.1 + 0.03 * edge.step_m, 0.2, 0.6)) for edge in edges],
+        evidence=[f"stands differ by {edge.step_m:.0f} m in height over {edge.line.length:.0f} m" for edge in edges],
+        height_m=[edge.step_m for edge in edges],
     )
 
 
