@@ -15,12 +15,12 @@ from pipeline.landform.seen import mean_along, sample
 from pipeline.settings import LandformSettings
 
 # The face of a bank is looked at this far to either side of its middle, the ground beyond up to the last figure.
-FACES_M = (1.5, 2.5, 3.5)
+FACES_M = (1.0, 1.5, 2.0, 2.5, 3.5)
 BEYOND_M = 9.0
 
 
 def height_of_step(heights: Heights, grid: Grid, strip: Strip, /) -> tuple[Floats, Floats]:
-    """How much higher the face of a step is than the slope beyond it would explain, and how wide the face is.
+    """How much higher the face of a step is than the slope beyond it would explain, and how wide a face so steep is.
 
     Returns
     -------
@@ -39,9 +39,10 @@ def height_of_step(heights: Heights, grid: Grid, strip: Strip, /) -> tuple[Float
     height = rise - slope_beyond * 2 * face
     # A slope that goes on steep on one side is a bend of the slope; contours show it.
     is_step = beyond <= 0.5 * rise / (2 * face)
-    best = np.argmax(np.where(is_step, height, -np.inf), axis=1)
-    chosen = (np.arange(len(height)), best)
-    return np.where(is_step[chosen], height[chosen], np.nan), 2 * face[best]
+    height = np.nan_to_num(np.where(is_step, height, np.nan), nan=-np.inf).max(axis=1)
+    steepness = rise[:, 0] / (2 * face[0]) - slope_beyond[:, -1]
+    width = height / np.maximum(steepness, 1e-6)
+    return np.where(np.isfinite(height), height, np.nan), np.where(np.isfinite(height), width, np.nan)
 
 
 def find_banks(heights: Heights, grid: Grid, /, *, settings: LandformSettings) -> Axes:

@@ -8,7 +8,7 @@ import shapely
 from scipy import ndimage
 
 from pipeline.features import make_features
-from pipeline.grid import Grid, Heights
+from pipeline.grid import Grid, Heights, Mask
 from pipeline.landform.generalise import fill_voids, round_off
 from pipeline.landform.isolines import trace_areas
 from pipeline.landform.seen import mean_along
@@ -16,22 +16,40 @@ from pipeline.settings import LandformSettings
 from pipeline.terrain.relief import slope
 
 
-def unevenness(heights: Heights, grid: Grid, /, *, finest_m: float, coarsest_m: float, reach_m: float) -> Heights:
-    """Standard deviation of the shapes between two sizes, taken within `reach_m`.
+def unevenness(
+    heights: Heights, counted: Mask, grid: Grid, /, *, finest_m: float, coarsest_m: float, reach_m: float
+) -> Heights:
+    """Typical height of the shapes between two sizes, taken within `reach_m` over the counted cells.
 
-    Shapes smaller than `finest_m` are noise of the survey, larger than `coarsest_m` the contours show them.
+    Shapes smaller than `finest_m` are noise of the survey; those larger than `coarsest_m` the contours show.
 
     Returns
     -------
-    (rows, cols) float32, metres; NaN where the heights are unknown.
+    (rows, cols) float32, metres; 0 where less than half of the ground around counts.
     """
     filled, unknown = fill_voids(heights)
-    fine, coarse, reach = (size_m / grid.cell_m for size_m in (finest_m, coarsest_m, reach_m))
-    shapes = ndimage.gaussian_filter(filled, fine / 2) - ndimage.gaussian_filter(filled, coarse / 2)
-    # The square root is taken before the mean, so that one boulder or one cliff does not make the ground uneven.
-    spread = ndimage.gaussian_filter(np.sqrt(np.abs(shapes)), reach / 2) ** 2
+    # A hump of some size is half a wave; a Gaussian of a quarter of its size halves such waves.
+    fine, coarse = (size_m / 4 / grid.cell_m for size_m in (finest_m, coarsest_m))
+    shapes = ndimage.gaussian_filter(filled, fine) - ndimage.gaussian_filter(filled, coarse)
+    weight = (counted & ~unknown).astype(np.float32)
+    # The square root is taken before the mean, so that one boulder or one furrow does not make the ground uneven.
+    total, share = (
+        ndimage.gaussian_filter(values, reach_m / 2 / grid.cell_m)
+        for values in (weight * np.sqrt(np.abs(shapes)), weight)
+    )
     # For normally distributed shapes the mean of the root of the size is 0.822 times the root of the deviation.
-    return np.where(unknown, np.float32(np.nan), spread / 0.822**2).astype(np.float32)
+    spread = (total / np.maximum(share, 0.5) / 0.822) ** 2
+    return np.where(share >= 0.5, spread, 0).astype(np.float32)
+
+
+def beside_slopes(heights: Heights, grid: Grid, /, *, settings: LandformSettings) -> Mask:
+    """(rows, cols) bool: steep ground, and the crest and foot beside it, which contours show."""
+    steepness = slope(round_off(heights, grid, smoothing_m=settings.broken_finest_m / 2), grid)
+    steep = np.nan_to_num(steepness) > settings.broken_max_slope_deg
+    if not steep.any():
+        return steep
+    away_m = ndimage.distance_transform_edt(~steep) * grid.cell_m
+    return np.asarray(away_m <= settings.broken_coarsest_m / 2)
 
 
 def draft_broken_ground(
@@ -43,21 +61,20 @@ def draft_broken_ground(
     -------
     GeoDataFrame of 113, Polygons, with the standard deviation of the unevenness as `height_m`.
     """
+    beside = beside_slopes(heights, grid, settings=settings)
     uneven = unevenness(
         heights,
+        ~beside,
         grid,
         finest_m=settings.broken_finest_m,
         coarsest_m=settings.broken_coarsest_m,
         reach_m=settings.broken_reach_m,
     )
     level_m = settings.min_broken_m
-    usual = _usual(uneven, reach=round(settings.contrast_reach_m / grid.cell_m))
-    # The crest and the foot of a slope are no broken ground; contours show them.
-    steep = slope(round_off(heights, grid, smoothing_m=settings.broken_finest_m), grid) > settings.broken_max_slope_deg
-    stands_out = np.where(
-        steep, 0, np.minimum(uneven, level_m * uneven / np.maximum(settings.min_broken_contrast * usual, 1e-3))
-    )
-    areas = trace_areas(stands_out.astype(np.float32), grid, at_least=level_m)
+    usual = _usual(uneven, uneven > 0, reach=round(settings.contrast_reach_m / grid.cell_m))
+    measure = np.minimum(uneven, level_m * uneven / np.maximum(settings.min_broken_contrast * usual, 1e-3))
+    stands_out = np.pad(np.where(beside, 0, measure), 1)
+    areas = trace_areas(stands_out.astype(np.float32), grid.pad(grid.cell_m), at_least=level_m)
     large = [area.simplify(grid.cell_m) for area in areas if area.area >= settings.min_broken_area_m2]
     simple = [area for area in large if isinstance(area, shapely.Polygon)]
     inside = [_values_inside(uneven, grid, area) for area in simple]
@@ -76,9 +93,10 @@ def draft_broken_ground(
     )
 
 
-def _usual(uneven: Heights, /, *, reach: int) -> Heights:
+def _usual(uneven: Heights, known: Mask, /, *, reach: int) -> Heights:
     """Unevenness of the ground round about, little moved by the few places that stand out."""
-    known = np.isfinite(uneven)
+    if not known.any():
+        return np.zeros_like(uneven)
     often = np.minimum(np.where(known, uneven, 0), 2 * float(np.median(uneven[known])))
     share = ndimage.uniform_filter(known.astype(np.float32), 2 * reach + 1)
     return np.asarray(ndimage.uniform_filter(often, 2 * reach + 1) / np.maximum(share, 1e-6))

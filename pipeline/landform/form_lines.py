@@ -223,7 +223,8 @@ def draft_form_lines(
 def _is_high_enough(surface: Heights, grid: Grid, ring: EastNorth, /, *, settings: LandformSettings) -> bool:
     """Whether the hill or hollow in a ring stands out by the standard's height before it joins a higher or deeper one.
 
-    The ground inside is flooded one such height down from its top: the flooded part must stay clear of anything higher.
+    Cut off one such height below its top, the hill must be an island: clear of anything higher, of the edge of what is
+    known, and of ground that goes on level.
     """
     margin = int(np.ceil(settings.form_line_reach_m / grid.cell_m))
     row, col = grid.row_col(ring[:, 0], ring[:, 1])
@@ -232,13 +233,15 @@ def _is_high_enough(surface: Heights, grid: Grid, ring: EastNorth, /, *, setting
         slice(max(0, int(col.min()) - margin), int(col.max()) + margin + 1),
     )
     upward = 1.0 if encloses_higher(ring) else -1.0
-    heights = upward * np.nan_to_num(surface[window], nan=-upward * np.inf)
+    heights = upward * surface[window]
     east, north = grid.centres()
     east_at, north_at = np.meshgrid(east[window[1]], north[window[0]])
     inside = shapely.contains_xy(shapely.Polygon(ring), east_at, north_at)
     if not inside.any():
         return False
-    top = np.where(inside, heights, -np.inf).argmax()
-    above, _ = ndimage.label(heights >= heights.flat[top] - settings.min_form_line_height_m)
+    top = np.where(inside & np.isfinite(heights), heights, -np.inf).argmax()
+    # Unknown ground counts as high: nothing is claimed about a hill that runs into it.
+    above, _ = ndimage.label(~(heights < heights.flat[top] - settings.min_form_line_height_m))
     hill = above == above.flat[top]
-    return bool(heights[hill].max() <= heights.flat[top])
+    touches_rim = hill[[0, -1]].any() or hill[:, [0, -1]].any()
+    return bool(not touches_rim and np.nan_to_num(heights[hill], nan=np.inf).max() <= heights.flat[top])

@@ -1,0 +1,116 @@
+"""Contours, slope and sizes against other programs and published figures."""
+
+import json
+import shutil
+import subprocess
+from pathlib import Path
+
+import numpy as np
+import pytest
+import rasterio
+import shapely
+from rasterio.crs import CRS
+from skimage.measure import find_contours
+
+from pipeline.grid import Grid, Heights
+from pipeline.landform.isolines import trace_contours
+from pipeline.landform.paper import ground_m
+from pipeline.settings import LandformSettings
+from pipeline.terrain.relief import slope
+from tests import landscape
+
+LEVELS = np.arange(60.0, 160, 5)
+
+
+def rolling(grid: Grid) -> Heights:
+    """Ground with hills, hollows and saddles."""
+    return landscape.plane(grid, rise_deg=8, height_m=110) + landscape.rough(grid, spread_m=12, finest_m=10)
+
+
+def hausdorff_m(lines: list[shapely.LineString], others: list[shapely.LineString]) -> float:
+    """Farthest that either set of lines strays from the other, looked at every quarter metre."""
+    return float(shapely.hausdorff_distance(shapely.union_all(lines), shapely.union_all(others), densify=0.01))
+
+
+def test_traced_contours_agree_with_marching_squares_of_scikit_image() -> None:
+    """Same total length and same course as skimage.measure.find_contours, another implementation."""
+    grid = landscape.grid_of(side_m=150)
+    ground = rolling(grid)
+    lines, at_m = trace_contours(ground, grid, LEVELS)
+    east, north = grid.centres()
+    for level in np.unique(at_m):
+        ours = [shapely.LineString(line) for line, own in zip(lines, at_m, strict=True) if own == level]
+        theirs = [
+            shapely.LineString(np.column_stack([east[0] + path[:, 1], north[0] - path[:, 0]]))
+            for path in find_contours(ground, level)
+        ]
+        length_m = sum(line.length for line in theirs)
+        assert sum(line.length for line in ours) == pytest.approx(length_m, rel=0.002, abs=0.5)
+        assert hausdorff_m(ours, theirs) < 0.75  # cells are 1 m; saddle cells may be cut the other way
+
+
+def test_traced_contours_agree_with_gdal(tmp_path: Path) -> None:
+    """Same total length and course as gdal_contour on the same grid, before generalisation."""
+    program = shutil.which("gdal_contour")
+    if program is None:
+        pytest.skip("gdal_contour is not on PATH; Debian has it in gdal-bin")
+    grid = landscape.grid_of(side_m=150)
+    ground = rolling(grid)
+    raster, traced = tmp_path / "ground.tif", tmp_path / "contours.geojson"
+    with rasterio.open(
+        raster,
+        "w",
+        driver="GTiff",
+        dtype="float32",
+        count=1,
+        width=grid.cols,
+        height=grid.rows,
+        crs=CRS.from_string(grid.crs),
+        transform=grid.transform,
+    ) as file:
+        file.write(ground, 1)
+    levels = [str(level) for level in LEVELS]
+    subprocess.run([program, "-q", "-a", "elevation", "-fl", *levels, "-f", "GeoJSON", raster, traced], check=True)
+    features = json.loads(traced.read_text())["features"]
+    lines, at_m = trace_contours(ground, grid, LEVELS)
+    for level in np.unique(at_m):
+        ours = [shapely.LineString(line) for line, own in zip(lines, at_m, strict=True) if own == level]
+        theirs = [
+            shapely.geometry.shape(one["geometry"]) for one in features if one["properties"]["elevation"] == level
+        ]
+        # GDAL carries contours half a cell further, to the edge of the outer cells.
+        assert sum(line.length for line in ours) == pytest.approx(sum(line.length for line in theirs), rel=0.03)
+        assert shapely.union_all(ours).difference(shapely.union_all(theirs).buffer(0.75)).length < 1
+
+
+def test_slope_of_the_worked_example_of_horns_method() -> None:
+    """Esri's documentation of the slope function works one window through: cells of 5 m, slope 75.25762 degrees."""
+    window = np.array([[50, 45, 50], [30, 30, 30], [8, 10, 10]], np.float32)
+    grid = Grid(landscape.CRS, 100_000, 1_200_000, 5.0, 3, 3)
+    assert slope(window, grid)[1, 1] == pytest.approx(75.25762, abs=1e-4)
+
+
+@pytest.mark.parametrize(
+    ("size_mm", "size_m"),
+    [
+        # Ground sizes that the IOF's translated list of changes to ISOM 2017 (Brazilian federation, 2018) and its
+        # O-Map Wiki print beside the millimetres.
+        (LandformSettings().min_hill_mm[0], 13.5),
+        (LandformSettings().min_hill_mm[1], 9.0),
+        (LandformSettings().min_hollow_mm[0], 16.5),
+        (LandformSettings().min_hollow_mm[1], 10.5),
+        (LandformSettings().min_closed_form_line_mm, 16.5),
+        (LandformSettings().min_gully_mm, 17.25),
+    ],
+)
+def test_least_sizes_are_those_of_the_isom(size_mm: float, size_m: float) -> None:
+    """Millimetres at 1:15 000 are metres on the ground times 15."""
+    assert ground_m(size_mm) == pytest.approx(size_m)
+
+
+def test_heights_and_counts_are_those_of_the_isom() -> None:
+    """ISOM 2017-2 by the O-Map Wiki: 102 every fifth; 103, 104, 107 one metre; 101 at most 25 % off."""
+    settings = LandformSettings()
+    assert settings.index_every == 5
+    assert settings.min_form_line_height_m == settings.min_bank_height_m == settings.min_gully_depth_m == 1.0
+    assert settings.calm_share + settings.max_shift_share <= 0.25

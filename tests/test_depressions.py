@@ -1,0 +1,36 @@
+"""Which hollows are pits, which depressions."""
+
+import numpy as np
+import pytest
+
+from pipeline.landform.depressions import draft_hollows
+from pipeline.settings import LandformSettings
+from tests import landscape
+
+SETTINGS = LandformSettings()
+GRID = landscape.grid_of(side_m=120, cell_m=0.5)
+
+
+def hollows(*, depth_m: float, radius_m: float, rise_deg: float = 5.0):
+    """Hollows on a slope with one in the middle."""
+    ground = landscape.plane(GRID, rise_deg=rise_deg)
+    ground += landscape.bump(GRID, east_m=0, north_m=0, height_m=-depth_m, radius_m=radius_m)
+    return draft_hollows(ground, np.full(GRID.shape, 0.9, np.float32), GRID, settings=SETTINGS)
+
+
+@pytest.mark.parametrize(("radius_m", "symbol"), [(2.5, "112"), (5.0, "111")])
+def test_steep_sides_make_a_pit_gentle_ones_a_depression(radius_m: float, symbol: str) -> None:
+    """1.5 m deep and 5 m across is a pit (112), 10 m across a small depression (111)."""
+    found = hollows(depth_m=1.5, radius_m=radius_m)
+    assert found.symbol.tolist() == [symbol]
+    np.testing.assert_allclose(found.height_m, 1.5, rtol=0.25)
+
+
+def test_a_pit_on_a_steep_slope_is_found() -> None:
+    """On 25 degrees a pit has no closed contour and is a pit all the same."""
+    assert len(hollows(depth_m=1.6, radius_m=3, rise_deg=25)) == 1
+
+
+def test_shallow_hollows_are_left_out() -> None:
+    """Half a metre is below what the standard asks (ISOM 111, 112: 1 m)."""
+    assert len(hollows(depth_m=0.5, radius_m=4)) == 0

@@ -1,0 +1,83 @@
+"""The surface contours are traced on: what smoothing keeps and what it takes away."""
+
+import numpy as np
+import pytest
+
+from pipeline.grid import Grid
+from pipeline.landform.generalise import coarsen, fill_voids, generalised_surface, limit_steepness, smooth, tauten
+from pipeline.settings import LandformSettings
+from pipeline.terrain.relief import slope
+from tests import landscape
+
+SETTINGS = LandformSettings()
+
+
+def test_smoothing_keeps_a_plane_and_a_curved_slope() -> None:
+    """Constant slope and constant curvature come through unchanged, away from the edge."""
+    grid = landscape.grid_of(side_m=80)
+    for heights in (landscape.plane(grid, rise_deg=30), landscape.saddle(grid, height_m=100)):
+        got = smooth(heights, grid, smoothing_m=2)
+        np.testing.assert_allclose(got[20:-20, 20:-20], heights[20:-20, 20:-20], atol=0.01)
+
+
+def test_smoothing_takes_noise_away() -> None:
+    """Independent errors of the cells are at least quartered."""
+    grid = landscape.grid_of(side_m=80)
+    got = smooth(landscape.noise(grid, spread_m=0.2), grid, smoothing_m=2)
+    assert got.std() < 0.05
+
+
+def test_coarse_cells_lie_on_their_own_lattice() -> None:
+    """A grid that begins at an odd cell gets the same coarse means as one that begins a cell further west."""
+    fine = Grid(landscape.CRS, 101, 301, 0.5, 41, 41)
+    values = np.random.default_rng(1).random((41, 41)).astype(np.float32)
+    wider = np.full((41, 42), np.nan, np.float32)
+    wider[:, 1:] = values
+    means, grid = coarsen(values, fine, cell_m=1.0)
+    again, again_grid = coarsen(wider, Grid(landscape.CRS, 100, 301, 0.5, 41, 42), cell_m=1.0)
+    assert grid == again_grid
+    np.testing.assert_array_equal(means, again)
+    assert grid.cell_m == 1.0
+    assert np.nanmean(means) == pytest.approx(values.mean(), abs=0.02)
+
+
+def test_voids_are_filled_from_the_nearest_and_reported() -> None:
+    """The mask says where nothing was known; a raster without any height is refused."""
+    heights = np.array([[1.0, np.nan, np.nan, 4.0]], np.float32)
+    filled, unknown = fill_voids(heights)
+    assert filled.tolist() == [[1, 1, 4, 4]]
+    assert unknown.tolist() == [[False, True, True, False]]
+    with pytest.raises(ValueError, match="no height"):
+        fill_voids(np.full((2, 2), np.nan, np.float32))
+
+
+def test_calming_stays_within_its_band() -> None:
+    """No height moves by more than the band, and on steep ground by no more than a fifth of it."""
+    grid = landscape.grid_of(side_m=100)
+    for rise_deg, band_m in ((0.0, 0.5), (35.0, 0.1)):
+        ground = landscape.plane(grid, rise_deg=rise_deg) + landscape.rough(grid, spread_m=1.0)
+        calm = tauten(ground, grid, within_m=0.5, steep_deg=25, smoothing_m=4, passes=8)
+        assert np.abs(calm - ground).max() <= band_m + 0.15 * (rise_deg > 0) + 1e-4
+        assert np.abs(calm - ground).max() > 0.05
+
+
+def test_a_cliff_is_spread_and_gentle_ground_left_alone() -> None:
+    """Across a step the slope falls to the limit; far from it nothing changes; nothing moves beyond the allowance."""
+    grid = landscape.grid_of(side_m=80)
+    ground = landscape.stepped_slope(grid, rise_deg=5, step_m=3.0, face_m=0.5, every_m=200)
+    got = limit_steepness(ground, grid, max_rise=1.0, max_shift_m=5.0)
+    assert slope(ground, grid).max() > 55
+    assert slope(got, grid).max() < 46.5
+    np.testing.assert_allclose(got[:30], ground[:30], atol=1e-4)
+    capped = limit_steepness(ground, grid, max_rise=1.0, max_shift_m=0.5)
+    assert np.abs(capped - ground).max() == pytest.approx(0.5, abs=1e-3)
+
+
+def test_unknown_ground_stays_unknown() -> None:
+    """The generalised surface has NaN exactly where the bare earth has."""
+    grid = landscape.grid_of(side_m=60)
+    ground = landscape.cone(grid)
+    ground[20:30, 20:30] = np.nan
+    got, got_grid = generalised_surface(ground, grid, interval_m=5, settings=SETTINGS)
+    assert got_grid == grid
+    assert np.array_equal(np.isnan(got), np.isnan(ground))

@@ -1,0 +1,113 @@
+"""Gullies, walls and banks on ground made for them, and on ground that has none."""
+
+import numpy as np
+import pytest
+
+from pipeline.grid import Grid, Heights
+from pipeline.landform.banks import draft_banks
+from pipeline.landform.gullies import draft_gullies
+from pipeline.landform.walls import draft_walls
+from pipeline.settings import LandformSettings
+from tests import landscape
+
+SETTINGS = LandformSettings()
+GRID = landscape.grid_of(side_m=160)
+SEEN = np.full(GRID.shape, 0.9, np.float32)
+
+
+def with_noise(ground: Heights) -> Heights:
+    """What a good survey makes of it."""
+    return ground + landscape.noise(GRID, spread_m=0.05)
+
+
+def slope_with(shape: Heights, *, rise_deg: float = 10.0) -> Heights:
+    """A slope rising north with something added."""
+    return with_noise(landscape.plane(GRID, rise_deg=rise_deg) + shape)
+
+
+@pytest.mark.parametrize(("depth_m", "symbol"), [(2.0, "107"), (1.1, "108")])
+def test_a_furrow_is_a_gully_of_its_depth(depth_m: float, symbol: str) -> None:
+    """A furrow 80 m long down the slope: one line along its bottom, 107 where deep, 108 where shallow."""
+    furrow = landscape.furrow(GRID, depth_m=depth_m, half_width_m=3, length_m=80)
+    found = draft_gullies(slope_with(furrow), GRID, SEEN, GRID, settings=SETTINGS)
+    assert found.symbol.tolist() == [symbol]
+    line = found.geometry[0]
+    assert line.length == pytest.approx(80, abs=10)
+    east = np.asarray(line.coords)[:, 0]
+    np.testing.assert_allclose(east[1:-1], landscape.middle_of(GRID)[0], atol=1.5)
+    # One metre cells and the smoothing of the survey take up to half of a furrow 6 m wide.
+    assert 0.5 * depth_m <= found.height_m[0] <= depth_m
+
+
+def test_a_wide_valley_is_no_gully() -> None:
+    """A re-entrant 40 m wide is left to the contours."""
+    ground = with_noise(landscape.ribbed_slope(GRID, rise_deg=15, width_m=40, depth_m=8))
+    assert len(draft_gullies(ground, GRID, SEEN, GRID, settings=SETTINGS)) == 0
+
+
+@pytest.mark.parametrize(("height_m", "symbol"), [(2.0, "105"), (1.2, "106")])
+def test_a_ridge_is_a_wall_of_its_height(height_m: float, symbol: str) -> None:
+    """A wall 80 m long: 105 where it stands a metre high, 106 where lower and long enough."""
+    wall = landscape.furrow(GRID, depth_m=-height_m, half_width_m=3, length_m=80)
+    found = draft_walls(slope_with(wall), GRID, SEEN, GRID, settings=SETTINGS)
+    assert found.symbol.tolist() == [symbol]
+    assert found.geometry[0].length == pytest.approx(80, abs=10)
+
+
+def test_a_low_wall_must_be_long() -> None:
+    """A ruined wall of 40 m is below the standard's two dashes of 55 m (ISOM 106)."""
+    wall = landscape.furrow(GRID, depth_m=-1.2, half_width_m=3, length_m=40)
+    assert len(draft_walls(slope_with(wall), GRID, SEEN, GRID, settings=SETTINGS)) == 0
+
+
+def bank(*, face_m: float, height_m: float) -> Heights:
+    """A step rising north across the middle, 60 m long, on a gentle slope."""
+    x, y = landscape.from_middle(GRID)
+    step = height_m * np.clip(y / face_m + 0.5, 0, 1)
+    # Beyond its ends the step runs out into the slope over 20 m.
+    share = np.clip(1.5 - np.abs(x) / 20, 0, 1)
+    return slope_with(landscape.as_heights(step * share), rise_deg=3)
+
+
+def test_a_step_is_a_bank_with_the_high_side_left() -> None:
+    """2 m high over 4 m: 104 along its upper edge, running east, with height and plan extent."""
+    found = draft_banks(bank(face_m=4, height_m=2), GRID, SEEN, GRID, settings=SETTINGS)
+    assert found.symbol.tolist() == ["104"]
+    line = np.asarray(found.geometry[0].coords)
+    assert line[-1, 0] - line[0, 0] > 15
+    north = line[:, 1] - landscape.middle_of(GRID)[1]
+    assert 0.5 < np.median(north) < 4
+    assert 1.2 <= found.height_m[0] <= 2.1
+
+
+@pytest.mark.parametrize(("face_m", "height_m"), [(4.0, 0.6), (20.0, 2.0), (0.5, 6.0)])
+def test_low_gentle_and_sheer_steps_are_no_banks(face_m: float, height_m: float) -> None:
+    """Below the standard's metre, gentler than a face, or so steep that it must be rock."""
+    assert len(draft_banks(bank(face_m=face_m, height_m=height_m), GRID, SEEN, GRID, settings=SETTINGS)) == 0
+
+
+@pytest.mark.parametrize("shape", ["level", "plane", "cone", "restless", "unknown"])
+def test_ground_without_lines_has_none(shape: str) -> None:
+    """Even, steep, round, restless and half unknown ground has no gullies, walls or banks."""
+    ground = {
+        "level": landscape.level(GRID),
+        "plane": landscape.plane(GRID, rise_deg=35),
+        "cone": landscape.cone(GRID),
+        "restless": landscape.plane(GRID, rise_deg=10) + landscape.rough(GRID, spread_m=3),
+        "unknown": np.where(landscape.from_middle(GRID)[0] > 0, np.float32(np.nan), landscape.level(GRID)),
+    }[shape]
+    for draft in (draft_gullies, draft_walls, draft_banks):
+        found = draft(with_noise(ground), GRID, SEEN, GRID, settings=SETTINGS)
+        assert len(found) == 0, (shape, draft.__name__)
+
+
+def test_lines_do_not_depend_on_where_the_grid_begins() -> None:
+    """The same ground on a grid that begins elsewhere gives the same line, moved."""
+    ground = slope_with(landscape.furrow(GRID, depth_m=2, half_width_m=3))
+    moved = Grid(GRID.crs, GRID.west_col + 7, GRID.north_row + 3, 1.0, GRID.rows, GRID.cols)
+    here = draft_gullies(ground, GRID, SEEN, GRID, settings=SETTINGS)
+    there = draft_gullies(ground, moved, SEEN, moved, settings=SETTINGS)
+    assert len(here) == len(there) == 1
+    np.testing.assert_allclose(
+        np.asarray(there.geometry[0].coords) - [7, 3], np.asarray(here.geometry[0].coords), atol=1e-6
+    )

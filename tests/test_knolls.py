@@ -1,0 +1,74 @@
+"""Which bumps are knolls."""
+
+import numpy as np
+
+from pipeline.grid import Grid, Heights
+from pipeline.landform.knolls import draft_knolls
+from pipeline.settings import LandformSettings
+from tests import landscape
+
+SETTINGS = LandformSettings()
+GRID = landscape.grid_of(side_m=120, cell_m=0.5)
+
+
+def knolls(ground: Heights, *, gap: Heights | None = None, seen: float = 0.9):
+    """Knolls on well seen ground."""
+    support = np.full(GRID.shape, 0.4, np.float32) if gap is None else gap
+    return draft_knolls(ground, support, np.full(GRID.shape, seen, np.float32), GRID, settings=SETTINGS)
+
+
+def hill(**shape: float) -> Heights:
+    """A slope with one bump in the middle."""
+    return landscape.plane(GRID, rise_deg=10) + landscape.bump(GRID, east_m=0, north_m=0, **shape)
+
+
+def test_a_small_hill_is_a_knoll_with_its_height() -> None:
+    """1.5 m high and 10 m across: 109, with height, width and a sentence saying so."""
+    found = knolls(hill(height_m=1.5, radius_m=5))
+    assert found.symbol.tolist() == ["109"]
+    np.testing.assert_allclose(found.height_m, 1.5, rtol=0.15)
+    assert f"{found.height_m[0]:.1f} m high, 10 m across" in found.evidence[0]
+    assert found.confidence[0] > 0.7
+
+
+def test_a_long_hill_is_an_elongated_knoll() -> None:
+    """Twice as long as wide: 110 with the direction of its long axis, east to west."""
+    found = knolls(hill(height_m=1.5, radius_m=4, stretch=2.2))
+    assert found.symbol.tolist() == ["110"]
+    np.testing.assert_allclose(found.angle_deg, 90, atol=6)
+
+
+def test_what_is_lower_than_the_standard_asks_is_no_knoll() -> None:
+    """Half a metre is left out (ISOM 109: 1 m)."""
+    assert len(knolls(hill(height_m=0.5, radius_m=5))) == 0
+
+
+def test_a_boulder_is_no_knoll() -> None:
+    """Steeper than earth stands, or cut away by the ground filter so that no return lies on it."""
+    assert len(knolls(hill(height_m=2.2, radius_m=2.2))) == 0
+    x, y = landscape.from_middle(GRID)
+    away = np.hypot(x, y)
+    hole = np.where(away < 3, 3 - away, 0.4).astype(np.float32)
+    assert len(knolls(hill(height_m=1.5, radius_m=5), gap=hole)) == 0
+
+
+def test_confidence_falls_with_how_well_the_ground_was_seen() -> None:
+    """The same knoll under a gap in the survey is worth a third."""
+    well, badly = (knolls(hill(height_m=1.5, radius_m=5), seen=seen) for seen in (0.9, 0.3))
+    np.testing.assert_allclose(badly.confidence[0] / well.confidence[0], 1 / 3, rtol=0.01)
+
+
+def test_empty_ground_gives_an_empty_table() -> None:
+    """No knoll on a plane; the table still has its columns."""
+    found = knolls(landscape.plane(GRID, rise_deg=10))
+    assert len(found) == 0
+    assert {"symbol", "height_m", "confidence", "evidence"} <= set(found.columns)
+
+
+def test_the_grid_need_not_be_square() -> None:
+    """A narrow strip of survey is looked at like any other."""
+    strip = Grid(landscape.CRS, 1_000_000, 12_000_000, 0.5, 300, 90)
+    x, y = landscape.from_middle(strip)
+    ground = (100 + 1.5 * np.exp(-(x**2 + y**2) / (0.55 * 5) ** 2)).astype(np.float32)
+    gap = np.full(strip.shape, 0.4, np.float32)
+    assert draft_knolls(ground, gap, gap, strip, settings=SETTINGS).symbol.tolist() == ["109"]

@@ -1,0 +1,83 @@
+"""The whole draft of landforms: everything in one table, whatever the ground."""
+
+import numpy as np
+import pytest
+
+from pipeline.grid import Grid
+from pipeline.landform.draft import draft_landforms
+from pipeline.settings import LandformSettings
+from tests import landscape
+
+SETTINGS = LandformSettings()
+
+
+def draft(ground: np.ndarray, grid: Grid, *, scale: int = 10000, gap_m: float = 0.4):
+    """Everything found with ground returns that far apart."""
+    gap = np.full(grid.shape, gap_m, np.float32)
+    return draft_landforms(ground, gap, 0 * gap, grid, interval_m=5, scale=scale, settings=SETTINGS)
+
+
+def varied(grid: Grid) -> np.ndarray:
+    """A hill with a knoll, a pit and a gully on its flank."""
+    ground = landscape.cone(grid, top_m=140, rise=0.25)
+    ground += landscape.bump(grid, east_m=45, north_m=40, height_m=2, radius_m=5)
+    ground += landscape.bump(grid, east_m=-45, north_m=-40, height_m=-2, radius_m=3.5)
+    return ground + landscape.noise(grid, spread_m=0.05)
+
+
+def test_one_table_with_contours_knolls_and_pits() -> None:
+    """Symbols, valid geometries, confidences and evidence for all of them."""
+    grid = landscape.grid_of(cell_m=0.5)
+    found = draft(varied(grid), grid)
+    assert {"101", "102", "109", "112"} <= set(found.symbol)
+    assert found.geometry.is_valid.all()
+    assert found.confidence.between(0, 1).all()
+    assert found.evidence.str.len().min() > 10
+    assert found.crs.to_string() == grid.crs
+    contours = found[found.symbol.isin(["101", "102", "103"])]
+    assert contours.elevation_m.notna().all()
+    assert (contours.geometry.geom_type == "LineString").all()
+
+
+def test_poorly_seen_ground_lowers_every_confidence() -> None:
+    """With returns 6 m apart nothing is surer than with returns 0.4 m apart."""
+    grid = landscape.grid_of(side_m=120)
+    ground = landscape.cone(grid)
+    well, badly = draft(ground, grid), draft(ground, grid, gap_m=6.0)
+    assert badly.confidence.max() < well.confidence.min()
+
+
+def test_the_draft_is_the_same_every_time() -> None:
+    """Two runs on the same ground give the same table."""
+    grid = landscape.grid_of(side_m=120)
+    first, second = (draft(varied(grid), grid) for _ in range(2))
+    assert first.equals(second)
+
+
+def test_unknown_and_tiny_areas_give_an_empty_table() -> None:
+    """Nothing known, one row, or one cell: no features, no error."""
+    grid = landscape.grid_of(side_m=50)
+    assert len(draft(np.full(grid.shape, np.nan, np.float32), grid)) == 0
+    for rows, cols in ((1, 40), (1, 1), (3, 3)):
+        small = Grid(landscape.CRS, 500_000, 6_000_000, 1.0, rows, cols)
+        assert len(draft(np.full((rows, cols), 100, np.float32), small)) == 0
+
+
+def test_a_void_in_the_middle_is_left_empty() -> None:
+    """Nothing is drawn inside unknown ground."""
+    grid = landscape.grid_of()
+    ground = landscape.cone(grid)
+    ground[80:120, 80:120] = np.nan
+    found = draft(ground, grid)
+    east, north = landscape.middle_of(grid)
+    inside = found.cx[east - 18 : east + 18, north - 18 : north + 18]
+    assert len(inside) == 0
+    assert len(found) > 5
+
+
+def test_rasters_must_fit_the_grid() -> None:
+    """A raster of another shape is refused with its name."""
+    grid = landscape.grid_of(side_m=50)
+    ground = landscape.cone(grid)
+    with pytest.raises(ValueError, match="ground_support"):
+        draft_landforms(ground, ground[1:], ground, grid, interval_m=5, scale=10000, settings=SETTINGS)

@@ -1,0 +1,25 @@
+"""How well the ground was seen."""
+
+import numpy as np
+
+from pipeline.landform.seen import how_well_seen, mean_along, sample
+from tests import landscape
+
+
+def test_trust_falls_with_the_gap_and_a_little_under_trees() -> None:
+    """Half is gone at the half-seen gap; tall trees take a tenth; nowhere seen is nothing."""
+    gap = np.array([[0.0, 4.0, 40.0, np.nan, 0.0]], np.float32)
+    canopy = np.array([[0.0, 0.0, 0.0, 0.0, 30.0]], np.float32)
+    got = how_well_seen(gap, canopy, half_seen_gap_m=4, tall_canopy_m=20, canopy_share=0.1)
+    np.testing.assert_allclose(got, [[1, 0.5, 0.0099, 0, 0.9]], atol=1e-3)
+
+
+def test_mean_along_a_line_counts_its_vertices_and_ignores_what_lies_outside() -> None:
+    """Half on ones, half on threes, one vertex outside: two."""
+    grid = landscape.grid_of(side_m=10)
+    values = np.where(landscape.from_middle(grid)[0] < 0, 1, 3).astype(np.float32)
+    east, north = landscape.middle_of(grid)
+    line = np.array([[east - 2, north], [east + 2, north], [east + 100, north]])
+    assert mean_along(values, grid, [line]).tolist() == [2.0]
+    assert np.isnan(sample(values, grid, line)).tolist() == [False, False, True]
+    assert mean_along(values, grid, []).size == 0
