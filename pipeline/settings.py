@@ -88,6 +88,193 @@ class SurveySettings(Section):
         "smaller cells often hold no ground return.",
     )
     ground_tolerance_m: float = Field(
+        0.5,
+        ge=0.1,
+        le=2,
+        description="Height above the lowest return of a cell that still counts as ground in that estimate.",
+    )
+    least_overlap_cells: int = Field(
+        50,
+        ge=5,
+        le=10_000,
+        description="Cells with ground returns of two flight lines from which their offset is told: their median is "
+        "then good to about 2 cm in forest.",
+    )
+    large_offset_m: float = Field(
+        0.1,
+        ge=0.02,
+        le=1,
+        description="Offset of flight lines worth a caution: the USGS Lidar Base Specification allows 0.08 m between "
+        "swaths (from memory).",
+    )
+    void_spacings: float = Field(
+        4.0,
+        ge=2,
+        le=20,
+        description="Side of an empty cell that counts as a hole, in pulse spacings: 4 is the data void of the USGS "
+        "Lidar Base Specification.",
+    )
+    contours_ground_per_m2: Grades = Field(
+        (0.5, 0.1, 0.02),
+        description="Ground returns for good, usable, poor contours: spacings of 1.4, 3 and 7 m against contours that "
+        "lie 10 m apart on a slope of 1 in 2. Common practice, no source.",
+    )
+    landform_ground_per_m2: Grades = Field(
+        (2.0, 0.5, 0.1),
+        description="The same for knolls, pits and re-entrants: a knoll 5 m across then has 40, 10 and 2 returns.",
+    )
+    open_land_pulses_per_m2: Grades = Field(
+        (2.0, 0.5, 0.1),
+        description="Pulses for good, usable, poor open land: gaps of 5 m then have 50, 12 and 2. Common practice.",
+    )
+    runnability_ground_per_m2: Grades = Field(
+        (2.0, 0.7, 0.2),
+        description="Returns from the ground, as a measure of the pulses that crossed the running layer: a cell of 5 m "
+        "has 50, 17 and 5 of them. Common practice.",
+    )
+    least_returns_per_pulse: float = Field(
+        1.05,
+        ge=1,
+        le=3,
+        description="Returns a pulse below which undergrowth cannot be told: forest gives 1.3 to 2.5. Common practice.",
+    )
+    boulder_width_m: float = Field(
+        2.0, ge=0.5, le=10, description="The boulder that is meant when boulders are judged: 1 m high, 2 m wide."
+    )
+    boulder_returns: Grades = Field(
+        (12.0, 6.0, 2.0),
+        description="Returns on such a boulder for good, usable, poor: fewer than 2 cannot be told from noise.",
+    )
+    cliffs_ground_per_m2: Grades = Field(
+        (4.0, 1.0, 0.3),
+        description="Ground returns for cliffs: spacings of 0.5, 1 and 1.8 m against a lip and a foot 1 m apart.",
+    )
+    paths_ground_per_m2: Grades = Field(
+        (8.0, 4.0, 1.0),
+        description="Ground returns for paths: as many lie on each metre of a path 1 m wide. Common practice.",
+    )
+    rides_pulses_per_m2: Grades = Field(
+        (2.0, 0.5, 0.1), description="Pulses for rides: gaps in the canopy some 5 m wide. Common practice, no source."
+    )
+    water_pulses_per_m2: Grades = Field(
+        (4.0, 1.0, 0.2), description="Pulses for the flatness and the silence of water. Common practice, no source."
+    )
+    least_water_ratio: float = Field(
+        0.001,
+        ge=0,
+        le=1,
+        description="Share of water returns among pulses from which the producer is believed to have marked the lakes.",
+    )
+    buildings_pulses_per_m2: Grades = Field(
+        (4.0, 1.0, 0.3), description="Pulses for buildings: a hut of 4 m has 64, 16 and 5 returns. Common practice."
+    )
+    whole_points: int = Field(
+        6_000_000,
+        ge=0,
+        le=1_000_000_000,
+        description="Points up to which the survey reads everything (about 2 s); above, a sample.",
+    )
+    sample_points: int = Field(
+        2_000_000,
+        ge=10_000,
+        le=100_000_000,
+        description="Points of a sample over all tiles: enough for densities to 1 %, read in about a second.",
+    )
+    min_points_per_m2: float = Field(
+        0.05,
+        ge=0.001,
+        le=10,
+        description="Density below which nothing can be drawn: one return every 4.5 m misses even the contours.",
+    )
+    min_area_m2: float = Field(
+        400.0,
+        ge=1,
+        le=1_000_000,
+        description="Ground below which there is nothing to map: 20 m square is 2 mm on a 1:10000 sheet.",
+    )
+
+
+class PointsSettings(Section):
+    """Noise, ground and classes of the returns."""
+
+    engine: Literal["embedded", "pdal"] = Field(
+        "embedded", description="Who classifies the ground: Tussock's own filter, or a PDAL command line."
+    )
+    pdal_command: str = Field("pdal", description="The PDAL command line, a name on PATH or a path.")
+    ground_from: Literal["auto", "producer", "own"] = Field(
+        "auto",
+        description="Keep the producer's ground class, make our own, or decide from measured evidence.",
+    )
+    noise_cell_m: float = Field(
+        5.0, ge=1, le=20, description="Side of the cubes in which lone returns are sought; a few pulse spacings."
+    )
+    noise_max_returns: int = Field(
+        3, ge=1, le=50, description="A return with at most this many in its own and the 26 cubes around is alone."
+    )
+    noise_min_gap_m: float = Field(
+        1.0, ge=0.1, le=50, description="A lone return is noise when it is this far below or above all others near by."
+    )
+    ground_cell_m: float = Field(
+        1.0, ge=0.25, le=4, description="Side of the cells whose lowest return starts the ground filter."
+    )
+    ground_window_m: float = Field(
+        24.0, ge=2, le=60, description="Half the width of the widest object to take off the ground: large halls."
+    )
+    ground_first_slope: float = Field(
+        0.15,
+        ge=0.01,
+        le=2,
+        description="Rise over run a window may cut off at first sight (Pingel et al. 2013, one set for all).",
+    )
+    ground_slope: float = Field(
+        0.1, ge=0.01, le=2, description="Rise over run a window may cut off on level ground: shapes of flat land."
+    )
+    ground_slope_share: float = Field(
+        0.4, ge=0, le=2, description="Share of the slope around that a window may cut off in addition: crests, edges."
+    )
+    ground_slope_sigma_m: float = Field(
+        6.0, ge=1, le=20, description="How far around the slope is taken: wider than objects' edges, narrower than hills."
+    )
+    ground_step_m: float = Field(
+        0.1, ge=0, le=1, description="Height any window may cut off: noise of the heights and roughness of the ground."
+    )
+    ground_spread_m: float = Field(
+        4.0, ge=1, le=10, description="Holes without returns narrower than twice this do not stop a gentle way."
+    )
+    ground_way_from_m: float = Field(
+        2.0, ge=1, le=10, description="Only what windows of this radius and wider cut off can be terrain after all."
+    )
+    ground_way_m: float = Field(
+        12.0, ge=2, le=40, description="Longest gentle way from a cut cell to the ground: half a crest's width."
+    )
+    ground_way_step_m: float = Field(
+        0.2, ge=0, le=1, description="Step a gentle way may take from cell to cell on the level."
+    )
+    ground_way_slope: float = Field(
+        0.3, ge=0, le=2, description="Slope a gentle way may have in addition; walls and plants are steeper."
+    )
+    ground_ways: int = Field(
+        3, ge=1, le=8, description="Of 8 directions, how many must lead gently to the ground; a roof's edge has fewer."
+    )
+    ground_plant_m: float = Field(
+        0.1, ge=0.02, le=2, description="Height above its neighbours' plane from which a return is a plant."
+    )
+    ground_plant_m_per_m: float = Field(
+        0.1, ge=0, le=1, description="Added to it for each metre of the neighbourhood's width: ground bends."
+    )
+    ground_plant_slope_share: float = Field(
+        0.4, ge=0, le=5, description="Share of the plane's rise over the neighbourhood's width added to it."
+    )
+    ground_plant_roughness: float = Field(
+        4.0, ge=0, le=10, description="Added to it for each metre of roughness below the plane; spares rocks and edges."
+    )
+    ground_plane_neighbours: int = Field(
+        5, ge=3, le=24, description="Fewest neighbours through which a plane is drawn; three leave nothing to check."
+    )
+    ground_plane_rounds: int = Field(
+        3, ge=1, le=20, description="How often the planes are drawn anew with less weight on what stands out."
+    )
+    ground_tolerance_m: float = Field(
         0.1, ge=0.02, le=2, description="How far from the surface a return on level ground may lie: noise of the heights."
     )
     ground_tolerance_m_per_m: float = Field(

@@ -34,6 +34,9 @@ DISTANCE_SHARE = 0.6
 PLANE_EASE = 0.01
 """Share of the neighbours' spread added in every direction when a plane is drawn."""
 
+SPACING_SIGMA_M = 3.0
+"""How far around the spacing of the ground's returns is taken: a few spacings of a sparse survey."""
+
 
 @dataclass(frozen=True)
 class Lowest:
@@ -210,16 +213,15 @@ class Planes:
     Attributes
     ----------
     above : (m,) metres above the plane
-    slope : (m,) rise over run of the plane
-    below : (m,) metres
-        Root mean square depth of the neighbours below the plane: the roughness that plants cannot make.
+    limit_m : (m,) metres
+        How far above it still is ground: grows with the width of the neighbourhood, its slope, and the root mean
+        square depth of the neighbours below the plane, which is roughness that plants cannot make.
     is_known : (m,) bool
         Enough neighbours to tell.
     """
 
     above: NDArray[np.float64]
-    slope: NDArray[np.float64]
-    below: NDArray[np.float64]
+    limit_m: NDArray[np.float64]
     is_known: Mask
 
 
@@ -233,14 +235,9 @@ def _stands_out(lowest: Lowest, is_bare: Mask, /, *, settings: PointsSettings) -
     for factor, reach in ((1, 1), (2, 1), (2, 2), (4, 2)):
         place = _coarse_lowest(lowest, is_bare, factor)
         planes = _fit_planes(_neighbours(lowest, place, factor=factor, reach=reach), settings=settings)
-        limit = (
-            settings.ground_plant_m
-            + settings.ground_plant_slope_m * planes.slope
-            + settings.ground_plant_roughness * planes.below
-        )
         judged = planes.is_known & is_open[place]
         row, col = place[0][judged], place[1][judged]
-        out[row, col] = (planes.above > limit)[judged]
+        out[row, col] = (planes.above > planes.limit_m)[judged]
         is_open[row, col] = False
     return out
 
@@ -255,11 +252,14 @@ class Neighbours:
         Number of the neighbour among the m returns; 0 where there is none.
     weight : (m, k) float64
         Falls with distance; 0 where there is none.
+    width_m : float
+        Distance at which the weight has fallen to 1/e.
     east, north, height : (m, k) float64, metres from the return.
     """
 
     which: NDArray[np.int64]
     weight: NDArray[np.float64]
+    width_m: float
     east: NDArray[np.float64]
     north: NDArray[np.float64]
     height: NDArray[np.float64]
@@ -297,23 +297,24 @@ def _neighbours(
     away = enh[which] - enh[:, None, :]
     width_m = DISTANCE_SHARE * (reach + 0.5) * factor * lowest.cell_m
     weight = np.exp(-(away[..., 0] ** 2 + away[..., 1] ** 2) / width_m**2) * (which >= 0)
-    return Neighbours(np.maximum(which, 0), weight, away[..., 0], away[..., 1], away[..., 2])
+    return Neighbours(np.maximum(which, 0), weight, width_m, away[..., 0], away[..., 1], away[..., 2])
 
 
 def _fit_planes(near: Neighbours, /, *, settings: PointsSettings) -> Planes:
     """Planes drawn to the lower neighbours: those above their own plane lose weight, and the planes are drawn anew."""
     trust = np.ones(len(near.weight))
+    steady = settings.ground_plant_m + settings.ground_plant_m_per_m * near.width_m
     for _ in range(settings.ground_plane_rounds):
         weight = near.weight * trust[near.which]
         level, slope_east, slope_north = _weighted_plane(near, weight)
         slope = np.hypot(slope_east, slope_north)
-        half = 0.5 * (settings.ground_plant_m + settings.ground_plant_slope_m * slope)
-        trust = 1 / (1 + (np.maximum(-level, 0) / half) ** 2)
+        limit = steady + settings.ground_plant_slope_share * near.width_m * slope
+        trust = 1 / (1 + (np.maximum(-level, 0) / (0.5 * limit)) ** 2)
     rest = near.height - level[:, None] - slope_east[:, None] * near.east - slope_north[:, None] * near.north
     total = weight.sum(axis=1)
     below = np.sqrt((weight * np.minimum(rest, 0) ** 2).sum(axis=1) / np.maximum(total, 1e-9))
     is_known = np.count_nonzero(near.weight, axis=1) >= settings.ground_plane_neighbours
-    return Planes(-level, slope, below, is_known)
+    return Planes(-level, limit + settings.ground_plant_roughness * below, is_known)
 
 
 def _weighted_plane(
@@ -351,5 +352,13 @@ def _near_surface(enh: EastNorthHeight, lowest: Lowest, is_bare: Mask, /, *, set
     at = np.vstack((enh[:, 1] / cell_m - lowest.first_row, enh[:, 0] / cell_m - lowest.first_col)) - 0.5
     above = enh[:, 2] - ndimage.map_coordinates(level, at, order=1, mode="nearest")
     slope = ndimage.map_coordinates(steepness, at, order=1, mode="nearest")
-    near: Mask = np.abs(above) <= settings.ground_tolerance_m + settings.ground_tolerance_slope_m * slope
+    spacing_m = ndimage.map_coordinates(_spacing_m(is_bare, cell_m=cell_m), at, order=1, mode="nearest")
+    tolerance = settings.ground_tolerance_m + settings.ground_tolerance_m_per_m * spacing_m
+    near: Mask = np.abs(above) <= tolerance + settings.ground_tolerance_slope_share * spacing_m * slope
     return near
+
+
+def _spacing_m(is_bare: Mask, /, *, cell_m: float) -> Heights:
+    """(rows, cols) metres: mean spacing of the bare cells' returns around each cell."""
+    share = ndimage.gaussian_filter(is_bare.astype(np.float64), SPACING_SIGMA_M / cell_m, mode="nearest", truncate=2.5)
+    return (cell_m / np.sqrt(np.maximum(share, 1 / 64))).astype(np.float32)
