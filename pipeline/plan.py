@@ -18,20 +18,22 @@ from shapely.geometry.base import BaseGeometry
 from pipeline.blocks import Block, block_named, touches
 from pipeline.coordinates import Placement
 from pipeline.errors import InputError
-from pipeline.files import layers
+from pipeline.files import checksums, layers
 from pipeline.files.atomic import check_writable, write_text
+from pipeline.files.checksums import mark_of
 from pipeline.files.code import fingerprint
 from pipeline.files.intake import Intake, take_in
 from pipeline.settings import Area, load_area, section_text
 from pipeline.tiles import find_tiles
 
 PROJECT = Path(__file__).parent.parent
+CHECKSUMS = Path("work") / "checksums.json"
 SYMBOLS = PROJECT / "config" / "symbols.csv"
 
 SHARED_CODE = ("grid.py", "features.py", "files", "points/cloud.py", "settings.py")
 """What every step rests on."""
 CODE_OF_STEP = {
-    "survey": ("survey.py", "tiles.py", "coordinates.py", "steps/survey.py"),
+    "survey": ("survey.py", "tiles.py", "coordinates.py", "points", "steps/survey.py"),
     "split": ("coordinates.py", "blocks.py", "points/duplicates.py", "steps/tile.py"),
     "label": ("steps/tile.py",),
     "classify": ("points", "terrain/surface.py", "blocks.py", "steps/block.py"),
@@ -129,6 +131,15 @@ class Plan:
         reach = block_named(block, flow.block_m).reach(flow.halo_m)
         return [f"work/classified/{other.name}.npz" for other in self.blocks if touches(other.bounds, reach)]
 
+    def tile_bounds(self, name: str) -> list[float]:
+        """west, south, east, north of a tile in the working CRS; what lies outside is stray."""
+        return list(self.intake.table.tile(name).bounds)
+
+    def blocks_reached(self, name: str) -> list[str]:
+        """Names of the blocks whose core or halo a tile reaches."""
+        flow = self.area.expert.flow
+        return [b.name for b in self.intake.table.blocks_of(name, block_m=flow.block_m, halo_m=flow.halo_m)]
+
     def classified_of_tile(self, name: str) -> list[str]:
         """Classified blocks that may hold returns of a tile."""
         blocks = self.intake.table.blocks_of(name, block_m=self.area.expert.flow.block_m)
@@ -207,6 +218,7 @@ def make_plan(area_path: Path, /) -> Plan:
         given_crs=area.crs,
         given_height_unit=area.height_unit,
         settings=area.expert.survey,
+        known_checksums=checksums.recall((area_path.parent / area.out) / CHECKSUMS),
     )
     boundary = (area_path.parent / area.boundary).resolve() if area.boundary else None
     plan = Plan(area_path, area, (area_path.parent / area.out).resolve(), intake, boundary)
@@ -225,6 +237,7 @@ def plan_run(area_path: Path, /) -> Plan:
     """
     plan = make_plan(area_path)
     check_writable(plan.out / "work")
+    checksums.remember(plan.out / CHECKSUMS, {mark_of(Path(t.path)): t.sha256 for t in plan.intake.table.tiles})
     text = json.dumps(plan.summary, indent=1, sort_keys=True, ensure_ascii=False) + "\n"
     write_text(plan.out / "work" / "plan.json", text)
     return plan

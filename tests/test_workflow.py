@@ -24,8 +24,10 @@ def dry_run(tmp_path_factory: pytest.TempPathFactory) -> str:
 
 def commands_of(text: str) -> list[list[str]]:
     """The step commands in a dry run, without their redirections."""
-    lines = [line.strip() for line in text.splitlines() if line.strip().startswith("python -m pipeline ")]
-    return [shlex.split(line)[3 : shlex.split(line).index("2>")] for line in lines]
+    words = [
+        shlex.split(line.partition("python -m pipeline ")[2]) for line in text.splitlines() if " -m pipeline " in line
+    ]
+    return [command[: command.index("2>")] for command in words]
 
 
 def test_every_printed_command_fits_its_step(dry_run: str) -> None:
@@ -63,5 +65,6 @@ def test_bad_input_to_a_step_is_one_message(tmp_path: Path, capsys: pytest.Captu
     """A step ends with status 2 and its message, without a traceback."""
     words = ["split", "--tile", str(tmp_path / "gone.laz"), "--out", str(tmp_path / "out"), "--tile-key", "1"]
     words += ["--source-crs", "EPSG:25832", "--crs", "EPSG:25832", "--height-unit-m", "1", "--flow", "{}"]
+    words += ["--bounds", "0", "0", "9", "9", "--blocks", "0_0"]
     assert main(words) == 2
     assert capsys.readouterr().err.startswith("error: ")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -15,7 +15,8 @@ from pipeline.coordinates import (
     placement_of,
 )
 from pipeline.errors import SurveyError
-from pipeline.files.las import checksum, points_bounds, read_header, sample_points
+from pipeline.files.checksums import mark_of, sha256_of
+from pipeline.files.las import points_bounds, read_header, sample_points
 from pipeline.grid import Bounds
 from pipeline.points.cloud import Cloud
 from pipeline.settings import SurveySettings
@@ -45,6 +46,7 @@ def take_in(
     *,
     given_crs: str | None = None,
     given_height_unit: str | None = None,
+    known_checksums: Mapping[str, str] | None = None,
     settings: SurveySettings,
 ) -> Intake:
     """Headers, working CRS and checked tile table of lidar files.
@@ -53,6 +55,8 @@ def take_in(
     ----------
     given_crs, given_height_unit : str or None
         As in the area file.
+    known_checksums : mapping
+        Mark of a file (`pipeline.files.checksums`) to its checksum, so that it is not read for it again.
 
     Raises
     ------
@@ -70,7 +74,8 @@ def take_in(
         given_height_unit=given_height_unit,
         settings=settings,
     )
-    tiles = [_tile_of(name, header, bounds[name], working) for name, header in headers.items()]
+    known = known_checksums or {}
+    tiles = [_tile_of(name, header, bounds[name], working, known) for name, header in headers.items()]
     table = make_table(tiles, crs=working.crs, settings=settings)
     return Intake(table, working, tuple(headers[name] for name in table.names))
 
@@ -85,12 +90,12 @@ def _refuse_shared_name(paths: Sequence[Path]) -> None:
             )
 
 
-def _tile_of(name: str, header: TileHeader, bounds: Bounds, working: WorkingCrs) -> Tile:
+def _tile_of(name: str, header: TileHeader, bounds: Bounds, working: WorkingCrs, known: Mapping[str, str]) -> Tile:
     placement = placement_of(header.crs, working)
     return Tile(
         name=name,
         path=str(header.path),
-        sha256=checksum(header.path),
+        sha256=known.get(mark_of(header.path)) or sha256_of(header.path),
         n_points=header.n_points,
         bounds=bounds_in_working(bounds, placement),
         placement=placement,

@@ -6,7 +6,6 @@ from which the same points in the same order are written again with nothing but 
 
 from __future__ import annotations
 
-import hashlib
 import struct
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -34,7 +33,6 @@ from pipeline.points.duplicates import find_duplicates
 from pipeline.settings import SurveySettings
 from pipeline.tiles import TileHeader, bounds_without_strays
 
-_HASH_BYTES = 2**20
 PIECE_POINTS = 2_000_000
 """Points held at a time where a tile is worked on in pieces: some 300 MB with everything made of them."""
 _HEAD, _POINTS, _TAIL = "head.bin", "points.npy", "tail.bin"
@@ -76,15 +74,6 @@ def read_header(path: Path, /) -> TileHeader:
     """
     with _opened(path) as source:
         return parse_header(source, path, path.stat().st_size)
-
-
-def checksum(path: Path, /) -> str:
-    """SHA-256 of a file, in hexadecimal."""
-    digest = hashlib.sha256()
-    with _opened(path) as source:
-        while piece := source.read(_HASH_BYTES):
-            digest.update(piece)
-    return digest.hexdigest()
 
 
 @contextmanager

@@ -18,11 +18,14 @@ rule split:
         source_crs=lambda wildcards: PLAN.placement(wildcards.tile).source_crs,
         height_unit_m=lambda wildcards: PLAN.placement(wildcards.tile).height_unit_m,
         crs=PLAN.crs,
+        bounds=lambda wildcards: PLAN.tile_bounds(wildcards.tile),
+        blocks=lambda wildcards: PLAN.blocks_reached(wildcards.tile),
         content=lambda wildcards: PLAN.tile_key(wildcards.tile),
         flow=PLAN.section("flow"),
         code=PLAN.code("split"),
     shell:
         "python -m pipeline split --tile {input.tile:q} --out {output:q} --tile-key {params.content}"
+        " --bounds {params.bounds} --blocks {params.blocks}"
         " --source-crs {params.source_crs:q} --crs {params.crs:q} --height-unit-m {params.height_unit_m} --flow {params.flow:q} 2> {log:q}"
 
 

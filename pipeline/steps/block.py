@@ -5,6 +5,7 @@ A block reads its neighbours' returns within the halo, works on all of them, and
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import cast
 
@@ -18,6 +19,7 @@ from pipeline.files import layers
 from pipeline.grid import Grid, Heights
 from pipeline.points.classes import classify_returns
 from pipeline.points.cloud import Cloud
+from pipeline.points.duplicates import find_duplicates
 from pipeline.rock.boulders import find_boulders
 from pipeline.settings import FlowSettings, PointsSettings, RockSettings, TerrainSettings, VegetationSettings
 from pipeline.terrain.counts import class_counts
@@ -35,10 +37,12 @@ def classify(*, split: list[Path], out: Path, block: str, flow: FlowSettings, se
 
     `split` are the folders of the tiles that reach into the block or its halo.
     """
-    cloud, extra = _gather([folder / f"{block}.npz" for folder in split])
+    cloud, extra = _gather([path for folder in split for path in sorted(folder.glob(f"{block}.*.npz"))])
     # One fixed order, so that nothing downstream can depend on how the survey was cut into tiles.
     order = np.lexsort((cloud.return_number, cloud.gps_time, cloud.height, cloud.east, cloud.north))
     cloud, extra = cloud.take(order), _pick(extra, order)
+    # Tiles that overlap repeat each other's returns.
+    cloud = replace(cloud, is_usable=cloud.is_usable & ~find_duplicates(cloud))
     classified = classify_returns(cloud, settings=settings)
     core = cloud.within(block_named(block, flow.block_m).bounds)
     extra |= {"asprs_class": classified.asprs_class, "height_above_m": classified.height_above_m}
@@ -92,7 +96,7 @@ def boulders(
 
 def _gather(returns: list[Path]) -> tuple[Cloud, Columns]:
     """All returns of several archives."""
-    pieces = [archives.read_returns(path) for path in returns if path.exists()]
+    pieces = [archives.read_returns(path) for path in returns]
     names = list(pieces[0][1]) if pieces else ["tile_key", "index"]
     return Cloud.join([cloud for cloud, _ in pieces]), {
         name: np.concatenate([extra[name] for _, extra in pieces]) for name in names

@@ -8,11 +8,10 @@ from typing import cast
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.blocks import Block, blocks_covering
+from pipeline.blocks import block_named
 from pipeline.coordinates import Placement
 from pipeline.files import atomic, las
 from pipeline.files import blocks as archives
-from pipeline.points.cloud import Cloud
 from pipeline.settings import FlowSettings
 
 UNCLASSIFIED = 1
@@ -20,21 +19,32 @@ UNCLASSIFIED = 1
 
 
 def split(
-    *, tile: Path, out: Path, tile_key: int, source_crs: str, crs: str, height_unit_m: float, flow: FlowSettings
+    *,
+    tile: Path,
+    out: Path,
+    tile_key: int,
+    bounds: list[float],
+    blocks: list[str],
+    source_crs: str,
+    crs: str,
+    height_unit_m: float,
+    flow: FlowSettings,
 ) -> None:
-    """Decode one tile and lay its returns out by working block, margins included.
+    """Decode one tile and lay its returns out by working block, margins included, piece by piece.
 
-    Each return carries the key of its tile and its place in it, so that its class finds the way back.
+    Each return carries the key of its tile and its place in it, so that its class finds the way back. Returns outside
+    `bounds` are strays; `blocks` are those of the plan that the tile reaches.
     """
-    cloud, records = las.read_cloud(tile, Placement(source_crs, crs, height_unit_m))
-    place = {"tile_key": np.full(len(cloud), tile_key, np.int64), "index": np.arange(len(cloud), dtype=np.uint32)}
+    west, south, east, north = bounds
+    placement = Placement(source_crs, crs, height_unit_m)
     with atomic.replacing_folder(out) as folder:
-        las.save_records(folder, records)
-        for block in _blocks_of(cloud, flow):
-            near = cloud.within(block.reach(flow.halo_m))
-            if near.any():
-                extra = {name: column[near] for name, column in place.items()}
-                archives.write_returns(folder / f"{block.name}.npz", cloud.take(near), extra)
+        for start, cloud in las.read_pieces(tile, placement, folder, usable_bounds=(west, south, east, north)):
+            index = np.arange(start, start + len(cloud), dtype=np.uint32)
+            for name in blocks:
+                near = np.flatnonzero(cloud.within(block_named(name, flow.block_m).reach(flow.halo_m)))
+                if len(near):
+                    place: archives.Arrays = {"tile_key": np.full(len(near), tile_key, np.int64), "index": index[near]}
+                    archives.write_returns(folder / f"{name}.{start}.npz", cloud.take(near), place)
 
 
 def label(*, split: Path, classified: list[Path], out: Path, tile_key: int) -> None:
@@ -43,15 +53,6 @@ def label(*, split: Path, classified: list[Path], out: Path, tile_key: int) -> N
     classes = np.full(len(records.points), UNCLASSIFIED, np.uint8)
     for path in classified:
         _, extra = archives.read_returns(path)
-        ours = extra["tile_key"] == tile_key
-        classes[extra["index"][ours]] = cast("NDArray[np.uint8]", extra["asprs_class"])[ours]
+        ours = np.flatnonzero(extra["tile_key"] == tile_key)
+        classes[cast("NDArray[np.uint32]", extra["index"])[ours]] = extra["asprs_class"][ours]
     las.write_classified(out, records, classes)
-
-
-def _blocks_of(cloud: Cloud, flow: FlowSettings) -> list[Block]:
-    """The blocks whose core or halo the returns reach."""
-    if not len(cloud):
-        return []
-    west, south = float(cloud.east.min()) - flow.halo_m, float(cloud.north.min()) - flow.halo_m
-    east, north = float(cloud.east.max()) + flow.halo_m, float(cloud.north.max()) + flow.halo_m
-    return blocks_covering([(west, south, east, north)], block_m=flow.block_m)
