@@ -35,7 +35,7 @@ ALTITUDE_M = 700.0
 HALF_SWATH_M = 225.0
 SPEED_M_S = 60.0
 START_S = 463_000_000.0
-"""Adjusted standard GPS time of the first pulse: early September 2026, trees in leaf."""
+"""Adjusted standard GPS time of the first pulse: 16 May 2026, trees in leaf."""
 GROUND, GRASS, UNDERGROWTH, CROWN, LOW_NOISE, WATER, WIRE, HIGH_NOISE = 2, 3, 4, 5, 7, 9, 14, 18
 
 

@@ -21,7 +21,7 @@ from .place import Place
 from .pulses import Returns
 
 CRS = "EPSG:25832"
-FLOWN = datetime.date(2026, 9, 6)
+DELIVERED = datetime.date(2026, 6, 9)
 
 
 def join(parts: Iterable[Returns]) -> Returns:
@@ -58,7 +58,7 @@ def _write_tile(
 ) -> None:
     header = laspy.LasHeader(point_format=6, version="1.4")
     header.scales, header.offsets = np.full(3, 0.01), np.array([*corner, 0.0])
-    header.creation_date, header.generating_software, header.system_identifier = FLOWN, "make_scene", "INVENTED"
+    header.creation_date, header.generating_software, header.system_identifier = DELIVERED, "make_scene", "INVENTED"
     header.add_crs(pyproj.CRS.from_user_input(CRS))
     header.global_encoding.gps_time_type = laspy.header.GpsTimeType.STANDARD
     las = laspy.LasData(header)

@@ -297,8 +297,8 @@ def add_channels(ground: Ground, lines: list[Metres]) -> None:
         fine = resampled(line, 1.0)
         s = np.linspace(0, float(np.hypot(*np.diff(line, axis=0).T).sum()), len(fine))
         floor = np.minimum.accumulate(bilinear(ground.height, lattice, fine[:, 0], fine[:, 1]))
-        # Where the land rises across the stream's way, it has cut itself a notch with sides of 40 degrees.
-        notch = np.interp(along, s, floor) + 0.84 * np.maximum(d - 2, 0)
+        # Where the land rises across the stream's way, it has cut itself a notch with sides of 33 degrees.
+        notch = np.interp(along, s, floor) + 0.65 * np.maximum(d - 2, 0)
         lowered = np.where(d < 32, np.minimum(ground.height, notch), ground.height)
         depth_m = 0.8 * np.clip(along / 15, 0, 1)
         ground.height = (lowered - depth_m * (1 - ramp(d, 0.5, 2.2))).astype(np.float32)
