@@ -7,8 +7,10 @@ import pytest
 import shapely
 
 from pipeline.grid import Grid
-from pipeline.vegetation.open_land import lone_crowns, open_ground
-from tests.pulse_scene import crown_field, forest_draft
+from pipeline.settings import VegetationSettings
+from pipeline.vegetation.draft import draft_vegetation
+from pipeline.vegetation.open_land import lone_crowns, open_ground, voids
+from tests.pulse_scene import Forest, crown_field, forest_draft, profile_of, shoot
 
 GRID = Grid("EPSG:25832", 0, 160, 1.0, 160, 160)
 EAST, NORTH = np.meshgrid(*GRID.centres())
@@ -96,3 +98,28 @@ def test_a_large_crown_is_no_lone_tree():
     lone = lone_crowns(is_cover, cell_m=1.0, max_crown_m2=110.0, max_cover_ratio=0.3)
     assert lone[10:14, 10:14].all()
     assert not lone[40:60, 40:60].any()
+
+
+def test_a_lake_that_swallows_pulses_is_not_seen_rather_than_open():
+    """Where nothing came back nothing is known; the meadow beside it is open land."""
+    is_lake = (EAST - 50) ** 2 + (NORTH - 80) ** 2 < 25**2
+    forest = shoot(GRID, NOTHING, np.where(EAST < 110, 0, FOREST), pulses_per_m2=2.0, seed=3)
+    on_lake = is_lake.ravel()[GRID.cell_index(forest.cloud.east, forest.cloud.north)]
+    dry = Forest(forest.cloud.take(~on_lake), forest.asprs_class[~on_lake], forest.height_m[~on_lake])
+    settings = VegetationSettings()
+    flat = np.zeros(GRID.shape, np.float32)
+    draft = draft_vegetation(profile_of(dry, GRID, settings), flat, flat, GRID, scale=10000, settings=settings)
+    lake = shapely.Point(50, 80).buffer(25)
+    assert shapely.union_all(draft.not_seen.geometry.to_numpy()).intersection(lake).area > 0.85 * lake.area
+    assert np.isnan(draft.understorey[(EAST - 50) ** 2 + (NORTH - 80) ** 2 < 20**2]).all()
+    assert of(draft, "401").area.sum() > 0.85 * (110 * 160 - lake.area)
+
+
+def test_voids_are_larger_than_chance_leaves_empty():
+    """Pulses at random leave no void, however few; a hole in the survey is one."""
+    rng = np.random.default_rng(8)
+    pulses = (rng.random((200, 200)) < 0.3).astype(np.float32)
+    outside = np.zeros((200, 200), np.bool_)
+    assert not voids(pulses, outside, cell_m=1.0).any()
+    pulses[50:90, 50:90] = 0
+    assert voids(pulses, outside, cell_m=1.0)[55:85, 55:85].all()

@@ -25,7 +25,7 @@ from pipeline.vegetation.density import (
 )
 from pipeline.vegetation.evidence import BAND_OF, describe_areas
 from pipeline.vegetation.kinds import AREA_SYMBOLS, MIN_AREA_M2, NOT_SEEN, Ground, decide_kinds, settle_kinds
-from pipeline.vegetation.open_land import lone_crowns, open_ground, scattered_trees, share
+from pipeline.vegetation.open_land import lone_crowns, open_ground, scattered_trees, share, voids
 from pipeline.vegetation.rides import Ride, find_rides
 from pipeline.vegetation.runnability import BAND_SPEEDS, band_limits, running_speed
 from pipeline.vegetation.trees import keep_apart, single_trees
@@ -79,8 +79,10 @@ def draft_vegetation(
         If the limits of the bands do not rise.
     """
     limits = band_limits(settings)
-    density, error = _density(profile, grid, settings)
-    ground = _ground(profile, density, np.isnan(bare_earth), grid, settings)
+    is_outside = np.isnan(bare_earth)
+    is_void = voids(profile["pulses"], is_outside, cell_m=grid.cell_m)
+    density, error = (np.where(is_void, np.float32(np.nan), values) for values in _density(profile, grid, settings))
+    ground = _ground(profile, density, is_outside, is_void, grid, settings)
     kinds = decide_kinds(ground, limits=limits, clear_view_m2_per_m3=settings.clear_view_m2_per_m3)
     kinds = settle_kinds(kinds, cell_m=grid.cell_m, spare_ratio=settings.area_spare_ratio)
     areas, not_seen = _areas(kinds, density, error, profile, grid, settings)
@@ -147,6 +149,7 @@ def _ground(
     profile: Mapping[str, Heights],
     density: Heights,
     is_outside: Mask,
+    is_void: Mask,
     grid: Grid,
     settings: VegetationSettings,
 ) -> Ground:
@@ -159,7 +162,7 @@ def _ground(
         max_crown_m2=settings.lone_crown_max_m2,
         max_cover_ratio=settings.scattered_max_cover_ratio,
     )
-    is_open = open_ground(is_cover & ~is_lone, cell_m=cell_m, radius_m=settings.open_radius_m)
+    is_open = open_ground(is_cover & ~is_lone, cell_m=cell_m, radius_m=settings.open_radius_m) & ~is_void
     growth = share(profile["growth"], profile["entered"], cell_m=cell_m, sigma_m=settings.growth_window_m)
     trees = scattered_trees(
         is_lone,
@@ -287,7 +290,8 @@ def _stand_edges(canopy_height: Heights, kinds: Kinds, grid: Grid, settings: Veg
     depth_m = ndimage.distance_transform_edt(inside)[1:-1, 1:-1] * larger.cell_m
     edges = stand_edges(
         step,
-        depth_m > 1.5 * settings.stand_edge_apart_m,
+        # Both sides, as wide as their windows reach, are forest that was seen.
+        depth_m > 2 * settings.stand_edge_apart_m + settings.stand_crown_m / 2,
         larger,
         least_step_m=settings.stand_edge_step_m,
         least_length_m=settings.stand_edge_length_m,

@@ -34,6 +34,22 @@ def open_ground(is_cover: Mask, /, *, cell_m: float, radius_m: float) -> Mask:
     return grown[reach:-reach, reach:-reach]
 
 
+def voids(pulses: Heights, is_outside: Mask, /, *, cell_m: float) -> Mask:
+    """Cells of places where no pulse came back at all: calm water, or a hole in the survey. They are no open land.
+
+    A void is an opening, in the sense of `open_ground`, of a radius that chance leaves empty less than once in 500
+    million discs (exp(-20)) at the survey's mean density.
+    """
+    area_m2 = float((~is_outside).sum()) * cell_m**2
+    total = float(pulses.sum())
+    if total == 0:
+        return np.ones(pulses.shape, np.bool_)
+    radius_m = max(3.0, float(np.sqrt(20 * area_m2 / (np.pi * total))))
+    # Nothing is known beyond the rim: it must not lend its emptiness to the cells inside.
+    met = np.pad((pulses > 0) | is_outside, 1, constant_values=True)
+    return open_ground(met, cell_m=cell_m, radius_m=radius_m)[1:-1, 1:-1]
+
+
 def lone_crowns(is_cover: Mask, /, *, cell_m: float, max_crown_m2: float, max_cover_ratio: float) -> Mask:
     """Cells of crowns that stand by themselves: no larger than one tree's or three trees', in open surroundings.
 
