@@ -10,7 +10,8 @@ import shapely
 
 from pipeline.grid import Grid
 from pipeline.settings import VegetationSettings
-from pipeline.vegetation.rides import Ride, find_rides
+from pipeline.vegetation.rides import Ride, find_rides, ride_symbol
+from pipeline.vegetation.runnability import band_limits
 from tests.pulse_scene import crown_field, profile_of, shoot
 
 SETTINGS = VegetationSettings()
@@ -103,3 +104,18 @@ def test_a_ride_is_joined_over_open_land_only_where_it_goes_on():
     one = np.where(field | ((np.abs(NORTH - 100) < 2) & (EAST < 130)), 0, forest_of_crowns())
     (ride,) = rides_in(one)
     assert max(ride.start[0], ride.end[0]) < 120
+
+
+@pytest.mark.parametrize(
+    ("within", "beside", "symbol"),
+    [(0.03, 0.03, "508"), (0.03, 0.6, "508.2"), (0.2, 0.6, "508.3"), (0.6, 1.3, "508.4"), (0.6, 0.03, "508")],
+)
+def test_the_variant_tells_where_the_ride_is_faster_than_its_surroundings(within: float, beside: float, symbol: str):
+    """White in green is 508.2, light green 508.3, green 508.4; alike or worse is plain 508."""
+    thicket = np.where(np.abs(NORTH - 100) < 3, within, beside).astype(np.float32)
+    profile = profile_of(shoot(GRID, thicket, NOTHING, pulses_per_m2=4.0, seed=2), GRID, SETTINGS)
+    line = shapely.LineString([(10, 100), (190, 100)])
+    found = ride_symbol(
+        line, profile["entered"], profile["stopped"], GRID, limits=band_limits(SETTINGS), settings=SETTINGS
+    )
+    assert found == symbol

@@ -26,7 +26,7 @@ from pipeline.vegetation.density import (
 from pipeline.vegetation.evidence import BAND_OF, describe_areas
 from pipeline.vegetation.kinds import AREA_SYMBOLS, MIN_AREA_M2, NOT_SEEN, Ground, decide_kinds, settle_kinds
 from pipeline.vegetation.open_land import lone_crowns, open_ground, scattered_trees, share, voids
-from pipeline.vegetation.rides import Ride, find_rides
+from pipeline.vegetation.rides import Ride, find_rides, ride_symbol
 from pipeline.vegetation.runnability import BAND_SPEEDS, band_limits, running_speed
 from pipeline.vegetation.trees import keep_apart, single_trees
 
@@ -253,19 +253,23 @@ def _rides(profile: Mapping[str, Heights], grid: Grid, settings: VegetationSetti
     """Rides (508) with the variant that their runnability asks for."""
     larger, times = larger_cells(grid, least_m=LINE_CELL_M)
     sums = sum_into({name: profile[name] for name in ("clear", "pulses", "entered", "stopped")}, grid, larger, times)
-    rides = find_rides(sums["clear"], sums["pulses"], larger, settings=settings)
     area = box(*grid.bounds)
-    lines = [area.intersection(LineString([ride.start, ride.end])) for ride in rides]
-    keep = [i for i, line in enumerate(lines) if isinstance(line, LineString) and not line.is_empty]
-    if not keep:
-        return no_features(grid.crs)
+    found = [
+        (line, ride)
+        for ride in find_rides(sums["clear"], sums["pulses"], larger, settings=settings)
+        if isinstance(line := area.intersection(LineString([ride.start, ride.end])), LineString) and not line.is_empty
+    ]
+    limits = band_limits(settings)
     return make_features(
-        [lines[i] for i in keep],
+        [line for line, _ in found],
         crs=grid.crs,
-        symbol="508",
-        confidence=[1 - float(np.exp(-rides[i].evidence / settings.ride_min_evidence)) for i in keep],
-        evidence=[_ride_evidence(rides[i]) for i in keep],
-        width_m=[rides[i].width_m for i in keep],
+        symbol=[
+            ride_symbol(line, sums["entered"], sums["stopped"], larger, limits=limits, settings=settings)
+            for line, _ in found
+        ],
+        confidence=[1 - float(np.exp(-ride.evidence / settings.ride_min_evidence)) for _, ride in found],
+        evidence=[_ride_evidence(ride) for _, ride in found],
+        width_m=[ride.width_m for _, ride in found],
     )
 
 

@@ -6,10 +6,15 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from rasterio.features import rasterize
 from scipy import fft, ndimage
+from shapely.geometry import LineString
+from shapely.geometry.base import BaseGeometry
 
 from pipeline.grid import Grid, Heights, Mask
 from pipeline.settings import VegetationSettings
+from pipeline.vegetation.density import layer_thickness_m, plant_area_density
+from pipeline.vegetation.runnability import Limits, band_of
 
 STRIP_REACH_M = 16.0
 """How far to either side of a line counts are laid out: the sides of a ride and room to move it."""
@@ -160,6 +165,36 @@ def _lies_on(middle: NDArray[np.float64], angle: float, ride: Ride, settings: Ve
     distance = float(np.hypot(*(middle - start - along * unit)))
     turn = abs((angle - np.arctan2(unit[1], unit[0]) + np.pi / 2) % np.pi - np.pi / 2)
     return distance < 2 * settings.ride_side_m and turn < np.radians(20)
+
+
+def ride_symbol(
+    line: LineString, entered: Heights, stopped: Heights, grid: Grid, /, *, limits: Limits, settings: VegetationSettings
+) -> str:
+    """508 with the variant that the running within the ride asks for.
+
+    ISOM 2017-2: without a colour where it is as runnable as its surroundings; 508.2 (white) normal, 508.3 (light green)
+    slow, 508.4 (green) walk, where it is better than they are. 508.1 (yellow, easy running) is left to the mapper: a
+    lawn and a forest floor look alike from above.
+    """
+    half = settings.ride_across_m * 1.25
+    inner, outer = settings.ride_side_m - 2, settings.ride_side_m + 4
+    inside = line.buffer(half, cap_style="flat")
+    beside = line.buffer(outer, cap_style="flat").difference(line.buffer(inner, cap_style="flat"))
+    bands = [_band_within(shape, entered, stopped, grid, limits, settings) for shape in (inside, beside)]
+    if min(bands) < 0 or bands[0] >= bands[1]:
+        return "508"
+    return ("508.2", "508.3", "508.4")[bands[0]]
+
+
+def _band_within(
+    shape: BaseGeometry, entered: Heights, stopped: Heights, grid: Grid, limits: Limits, settings: VegetationSettings
+) -> int:
+    """Band of all pulses within a shape together; -1 where none entered."""
+    cells = rasterize([shape], out_shape=grid.shape, transform=grid.transform, all_touched=False).astype(np.bool_)
+    counts = np.array([entered[cells].sum()]), np.array([stopped[cells].sum()])
+    layer_m = layer_thickness_m(settings.running_bottom_m, settings.running_top_m)
+    density = plant_area_density(*counts, layer_m=layer_m, extinction=settings.extinction)
+    return int(band_of(density, limits=limits)[0])
 
 
 # ---------------------------------------------------------------- along one line
