@@ -124,3 +124,15 @@ def test_best_rectangle_agrees_with_trying_all_of_them(seed: int, rows: int, col
     ]
     assert gain == pytest.approx(max(sums), abs=1e-4)
     assert score[south:north, west:east].sum() == pytest.approx(gain, abs=1e-4)
+
+
+def test_a_hall_of_two_hundred_metres_keeps_its_plan() -> None:
+    """A building too large for the fine scan is outlined on coarser cells."""
+    wide = Grid("EPSG:25832", 1000, 4000, 0.5, 500, 500)
+    east, north = np.meshgrid(*wide.centres())
+    hall = affinity.rotate(box(wide.west_m + 25, wide.bounds[1] + 75, wide.west_m + 225, wide.bounds[1] + 165), 8.0)
+    roof = shapely.contains_xy(hall, east, north).astype(np.float32)
+    last = np.ones(wide.shape, np.float32)
+    found = draft_manmade(roof, last, last, last, wide, scale=10000, settings=ManmadeSettings())
+    assert len(found) == 1
+    assert found.geometry[0].intersection(hall).area / found.geometry[0].union(hall).area > 0.95

@@ -17,6 +17,8 @@ from pipeline.settings import ManmadeSettings
 
 Score = NDArray[np.float32]
 """(rows, cols) in a building's own frame: positive where roof is seen, negative where it is not."""
+MOST_CELLS_ACROSS = 120
+"""Cells across a building in its frame; a house has 30 of half a metre."""
 
 
 @dataclass(frozen=True)
@@ -92,16 +94,22 @@ def _plans_of(patch: Mask, box: tuple[slice, slice], grid: Grid, /, *, settings:
     north = (grid.north_row - rows - box[0].start - 0.5) * grid.cell_m
     places = np.column_stack([east, north])
     centre = places.mean(axis=0)
-    turn = _direction(patch, places - centre, grid.cell_m)
-    score, corner = _in_frame(_rotated(places - centre, -turn), grid.cell_m)
-    plan = _rectangles(score, grid.cell_m, settings=settings)
-    parts = [shapely.box(*(np.array(b) * grid.cell_m + np.tile(corner, 2))) for b in plan.added]
-    shape = shapely.union_all(parts)
-    for cut in plan.cut:
-        shape = shape.difference(shapely.box(*(np.array(cut) * grid.cell_m + np.tile(corner, 2))))
+    # The scan for rectangles grows with the cube of the cells across: a large hall is looked at more coarsely.
+    step_m = grid.cell_m * math.ceil(max(patch.shape) / MOST_CELLS_ACROSS)
+    turn = _direction(patch, places - centre, grid.cell_m, step_m)
+    score, corner = _in_frame(_rotated(places - centre, -turn), grid.cell_m, step_m)
+    plan = _rectangles(score, step_m, settings=settings)
+    shape = shapely.union_all([_in_metres(part, corner, step_m) for part in plan.added])
+    for notch in plan.cut:
+        shape = shape.difference(_in_metres(notch, corner, step_m))
     polygons = [part for part in shapely.get_parts(shape) if isinstance(part, Polygon)]
     turned = [Polygon(_rotated(np.array(part.exterior.coords), turn) + centre) for part in polygons]
-    return [p for p in turned if p.area >= settings.building_min_area_m2]
+    return [part for part in turned if part.area >= settings.building_min_area_m2]
+
+
+def _in_metres(cells: tuple[int, int, int, int], corner: NDArray[np.float64], step_m: float) -> Polygon:
+    """A rectangle of cells of the frame (west, south, east, north) as a polygon."""
+    return shapely.box(*(np.array(cells) * step_m + np.tile(corner, 2)))
 
 
 def _rotated(places: NDArray[np.float64], turn: float) -> NDArray[np.float64]:
@@ -111,7 +119,7 @@ def _rotated(places: NDArray[np.float64], turn: float) -> NDArray[np.float64]:
     return turned
 
 
-def _direction(patch: Mask, places: NDArray[np.float64], cell_m: float) -> float:
+def _direction(patch: Mask, places: NDArray[np.float64], cell_m: float, step_m: float) -> float:
     """Direction of the walls in radians, 0 to pi/2: the one in which the patch fits rectangles best.
 
     The edges of the patch say it roughly (mean of the fourfold angle, as every wall counts whichever way it faces); a
@@ -124,25 +132,27 @@ def _direction(patch: Mask, places: NDArray[np.float64], cell_m: float) -> float
     tries = rough + np.radians(np.arange(-10.0, 10.5, 1.0))
     sums = []
     for turn in tries:
-        score, _ = _in_frame(_rotated(places, -turn), cell_m)
+        score, _ = _in_frame(_rotated(places, -turn), cell_m, step_m)
         sums.append(_best_rectangle(score)[0])
     # The middle of equally good turns: a small patch cannot tell one degree from the next.
     best = np.flatnonzero(np.asarray(sums) >= max(sums) * 0.995)
     return float(tries[best].mean() % (math.pi / 2))
 
 
-def _in_frame(places: NDArray[np.float64], cell_m: float) -> tuple[Score, NDArray[np.float64]]:
-    """Turned cell centres as scores on cells of the building's own frame, +1 roof and -1 not, with a rim of 2 cells.
+def _in_frame(places: NDArray[np.float64], cell_m: float, step_m: float) -> tuple[Score, NDArray[np.float64]]:
+    """Turned cell centres as scores in the building's own frame, +1 roof and -1 not, with a rim of 2 cells.
+
+    `cell_m` is the side of the cells that `places` are centres of, `step_m` that of the frame's cells.
 
     Returns
     -------
     score : (rows, cols), row 0 in the south
     corner : (2,) the frame's coordinates of the lower left corner
     """
-    low = places.min(axis=0) - 2.5 * cell_m
-    shape = np.ceil((places.max(axis=0) - low) / cell_m + 2.5).astype(int)
-    x = (np.arange(shape[0]) + 0.5) * cell_m + low[0]
-    y = (np.arange(shape[1]) + 0.5) * cell_m + low[1]
+    low = places.min(axis=0) - 2.5 * step_m
+    shape = np.ceil((places.max(axis=0) - low) / step_m + 2.5).astype(int)
+    x = (np.arange(shape[0]) + 0.5) * step_m + low[0]
+    y = (np.arange(shape[1]) + 0.5) * step_m + low[1]
     at = np.stack(np.meshgrid(x, y), -1).reshape(-1, 2)
     near = cKDTree(places).query(at, distance_upper_bound=0.71 * cell_m)[0]
     return np.where(np.isfinite(near), 1.0, -1.0).astype(np.float32).reshape(shape[1], shape[0]), low
