@@ -464,8 +464,11 @@ class LandformSettings(Section):
     line_scale_m: float = Field(
         1.2, ge=0.5, le=5, description="Smoothing before they are sought: a third of the narrowest, above lidar noise."
     )
+    min_axis_contrast: float = Field(
+        1.8, ge=1, le=20, description="Times the usual size of such places round about that a place on a line must reach."
+    )
     min_line_contrast: float = Field(
-        3.5, ge=1, le=20, description="Times the usual size of such lines round about that one must stand out by."
+        2.8, ge=1, le=20, description="The same for a whole line of the least length; longer lines need less."
     )
     line_bridge_m: float = Field(4.0, ge=0, le=20, description="Gaps in a bank, wall or gully drawn all the same.")
     min_bank_height_m: float = Field(1.0, ge=0.3, le=10, description="Lowest earth bank (ISOM 104).")

@@ -56,13 +56,15 @@ def find_banks(heights: Heights, grid: Grid, /, *, settings: LandformSettings) -
     stands_out = contrast(height_m, strip, grid, reach_m=settings.contrast_reach_m, least_m=settings.least_bump_m)
     is_face = (slope_deg >= settings.min_bank_slope_deg) & (slope_deg <= settings.steepest_bank_deg)
     high = np.nan_to_num(height_m) >= settings.min_bank_height_m
-    high &= is_face & (stands_out >= settings.min_line_contrast)
+    high &= is_face & (stands_out >= settings.min_axis_contrast)
     return join_axes(
         strip.where(high),
         height_m[high],
         width_m[high],
+        stands_out[high],
         grid,
         bridge_m=settings.line_bridge_m,
+        min_contrast=settings.min_line_contrast,
         min_length_m=ground_m(settings.min_bank_mm),
     )
 

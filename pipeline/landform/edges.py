@@ -9,6 +9,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 from scipy import ndimage
+from scipy.spatial import cKDTree
 from skimage.morphology import skeletonize
 
 from pipeline.grid import EastNorth, Grid, Heights, Mask
@@ -111,10 +112,13 @@ def contrast(height_m: Floats, strip: Strip, grid: Grid, /, *, reach_m: float, l
 
     Natural ground is full of slight furrows and steps; only one that stands out from its surroundings is a feature.
     """
-    size = np.abs(np.nan_to_num(height_m))
+    # Cells that are no such line at all say nothing about how high such lines usually are.
+    measured = np.isfinite(height_m)
+    size = np.abs(height_m[measured])
     usual_part = np.minimum(size, 3 * max(float(np.median(size)) if len(size) else 0.0, least_m))
     total, count = np.zeros(grid.shape), np.zeros(grid.shape)
-    total[strip.row, strip.col], count[strip.row, strip.col] = usual_part, 1.0
+    row, col = strip.row[measured], strip.col[measured]
+    total[row, col], count[row, col] = usual_part, 1.0
     window = 2 * round(reach_m / grid.cell_m) + 1
     total, count = (ndimage.uniform_filter(sums, window, mode="constant") for sums in (total, count))
     usual = total[strip.row, strip.col] / np.maximum(count[strip.row, strip.col], 1e-9)
@@ -138,26 +142,46 @@ class Axes:
 
 
 def join_axes(
-    strip: Strip, height_m: Floats, width_m: Floats, grid: Grid, /, *, bridge_m: float, min_length_m: float
+    strip: Strip,
+    height_m: Floats,
+    width_m: Floats,
+    stands_out: Floats,
+    grid: Grid,
+    /,
+    *,
+    bridge_m: float,
+    min_length_m: float,
+    min_contrast: float,
 ) -> Axes:
-    """Lines through the cells of a strip, gaps up to `bridge_m` closed, side branches and short lines dropped."""
+    """Lines through the cells of a strip, gaps up to `bridge_m` closed, side branches and short lines dropped.
+
+    Parameters
+    ----------
+    stands_out : (n,) float64
+        Contrast of each cell.
+    min_contrast : float
+        Median contrast a line of the least length must have; a line four times as long needs half of it, since chance
+        rarely lines up.
+    """
     mask = np.zeros(grid.shape, bool)
     mask[strip.row, strip.col] = True
     reach = max(1, round(bridge_m / 2 / grid.cell_m))
     disc = np.hypot(*np.mgrid[-reach : reach + 1, -reach : reach + 1]) <= reach + 0.3
-    labels, _ = ndimage.label(ndimage.binary_dilation(mask, disc), np.ones((3, 3)))
-    lines = [line for line in _skeleton_lines(labels > 0, grid) if line.length >= min_length_m]
-    values = np.full((2, *grid.shape), np.nan)
-    values[0, strip.row, strip.col], values[1, strip.row, strip.col] = height_m, width_m
-    nearest = ndimage.distance_transform_edt(np.isnan(values[0]), return_distances=False, return_indices=True)
-    measured = []
-    for line in lines:
-        places = shapely.get_coordinates(line)
-        row, col = grid.row_col(places[:, 0], places[:, 1])
-        at = tuple(nearest[:, np.clip(row, 0, grid.rows - 1), np.clip(col, 0, grid.cols - 1)])
-        measured.append((float(np.median(values[0][at])), float(np.median(values[1][at]))))
-    table = np.array(measured, np.float64).reshape(-1, 2)
-    return Axes(lines, table[:, 0], table[:, 1])
+    lines = [line for line in _skeleton_lines(ndimage.binary_dilation(mask, disc), grid) if line.length >= min_length_m]
+    if not lines:
+        return Axes([], np.empty(0), np.empty(0))
+    nearest = cKDTree(np.column_stack([strip.row, strip.col]))
+    measured = np.column_stack([height_m, width_m, stands_out])
+    table = np.array([np.median(measured[nearest.query(_cells_of(line, grid))[1]], axis=0) for line in lines])
+    lengths_m = np.array([line.length for line in lines])
+    kept = np.flatnonzero(table[:, 2] * np.sqrt(lengths_m / min_length_m) >= min_contrast)
+    return Axes([lines[number] for number in kept], table[kept, 0], table[kept, 1])
+
+
+def _cells_of(line: shapely.LineString, grid: Grid) -> NDArray[np.int64]:
+    """(n, 2) row and column of each vertex."""
+    places = shapely.get_coordinates(line)
+    return np.column_stack(grid.row_col(places[:, 0], places[:, 1]))
 
 
 def _skeleton_lines(mask: Mask, grid: Grid) -> list[shapely.LineString]:

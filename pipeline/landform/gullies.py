@@ -49,13 +49,15 @@ def find_furrows(
     strip = furrow_axes(heights, grid, scale_m=settings.line_scale_m)
     depth_m, width_m = relief_across(heights, grid, strip)
     stands_out = contrast(depth_m, strip, grid, reach_m=settings.contrast_reach_m, least_m=settings.least_bump_m)
-    deep = (np.nan_to_num(depth_m) >= min_depth_m) & (stands_out >= settings.min_line_contrast)
+    deep = (np.nan_to_num(depth_m) >= min_depth_m) & (stands_out >= settings.min_axis_contrast)
     return join_axes(
         strip.where(deep),
         depth_m[deep],
         width_m[deep],
+        stands_out[deep],
         grid,
         bridge_m=settings.line_bridge_m,
+        min_contrast=settings.min_line_contrast,
         min_length_m=min_length_m,
     )
 

@@ -1,8 +1,8 @@
 """Contours and landforms measured on real and invented ground: legibility, generalisation, deviation, spots, time.
 
 Run `python -m tests.benchmarks.contours` with TUSSOCK_DATA naming the folder of the measuring data (bc_forest/,
-scene_a/, scene_b/). The bare earth is made here, from the producer's ground class or from the scenes' truth, so that the
-figures say how good the drawing is and not how good the ground filter is.
+scene_a/, scene_b/). The bare earth is made here, from the producer's ground class or from the scenes' truth, so that
+the figures say how good the drawing is and not how good the ground filter is.
 """
 
 from __future__ import annotations
