@@ -29,7 +29,7 @@ from pipeline.points.classes import classify_returns
 from pipeline.points.cloud import Cloud
 from pipeline.settings import PointsSettings, VegetationSettings
 from pipeline.terrain.profile import join_pulses, profile_grids
-from pipeline.terrain.surface import canopy_height, height_of_surface
+from pipeline.terrain.surface import canopy_height
 from pipeline.vegetation.draft import VegetationDraft, draft_vegetation
 from pipeline.vegetation.runnability import band_limits
 
@@ -83,8 +83,7 @@ def _read_tile(path: Path) -> Cloud:
 
 def producers_ground(cloud: Cloud) -> tuple[NDArray[np.uint8], NDArray[np.float32]]:
     """Classes and heights from the producer's ground; what lies within 0.15 m of it is ground as well."""
-    ground = cloud.producer_class == 2
-    height = (cloud.height - height_of_surface(cloud.enh[ground], cloud.en)).astype(np.float32)
+    height = classify_returns(cloud, settings=PointsSettings(ground_from="producer")).height_above_m
     classes = np.select([height < 0.15, height < 0.5, height < 2], [2, 3, 4], 5).astype(np.uint8)
     return classes, height
 
