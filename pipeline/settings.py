@@ -357,6 +357,16 @@ class LandformSettings(Section):
     min_hollow_mm: tuple[float, float] = Field(
         (1.1, 0.7), description="Length and width over all of the smallest hollow drawn with a contour (ISOM 101)."
     )
+    ring_shift_share: float = Field(
+        0.25,
+        ge=0,
+        le=0.5,
+        description="Share of the interval a closed contour may be off to be large enough (ISOM 101: 25 %). Calming has "
+        "already lowered the hill, so the ground itself is missed by less.",
+    )
+    min_open_contour_mm: float = Field(
+        0.6, ge=0, le=5, description="Shorter stubs of contours, cut off at the edge of the survey, are left out."
+    )
     vertex_spacing_mm: float = Field(
         0.3, ge=0.05, le=2, description="Least distance of two vertices on the sheet: a line a mapper can still edit."
     )
@@ -400,6 +410,10 @@ class LandformSettings(Section):
     )
     min_form_line_height_m: float = Field(
         1.0, ge=0.2, le=5, description="Least height or depth of a hill or hollow drawn with a form line (ISOM 103)."
+    )
+    knoll_symbol_mm: float = Field(0.5, ge=0.2, le=2, description="Width of the symbol of a small knoll (ISOM 109).")
+    hollow_symbol_mm: float = Field(
+        0.8, ge=0.2, le=2, description="Width of the symbols of small depression and pit (ISOM 111, 112, from memory)."
     )
     knoll_radii_m: tuple[float, ...] = Field(
         (2.0, 3.0, 4.0, 5.0, 6.0, 7.5, 9.0),
@@ -619,6 +633,15 @@ class WaterSettings(Section):
     void_max_spread_m: float = Field(
         1.0, ge=0.05, le=2, description="Half the range of heights such a void may have: its banks, seen up to 1 m high."
     )
+    calm_max_ratio: float = Field(
+        0.45, ge=0, le=0.9, description="Water below the aircraft may send back this share; one swath of two sends 0.5."
+    )
+    calm_max_spread_m: float = Field(
+        0.05, ge=0.01, le=0.3, description="Then half the range of heights is at most this: range noise, no ground is so level."
+    )
+    pond_min_core_m2: float = Field(
+        20.0, ge=5, le=100, description="Smaller thin patches are no start of a pond: a third of the smallest drawn."
+    )
     mirror_max_ratio: float = Field(
         0.8, ge=0.2, le=1, description="Straight below the aircraft water sends back more, but still less than land."
     )
@@ -650,7 +673,7 @@ class WaterSettings(Section):
         2.0, ge=0.5, le=10, description="Side of the cells water is led over: about the width of a small channel."
     )
     channel_min_drained_m2: float = Field(
-        2_000.0,
+        1_000.0,
         ge=100,
         le=1_000_000,
         description="Ground a channel must drain: the least at a source is 0.1 to 0.2 ha (Montgomery & Dietrich 1988, "

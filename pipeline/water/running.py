@@ -74,7 +74,8 @@ def channels(bare_earth: Heights, grid: Grid, /, *, settings: WaterSettings) -> 
     is_fed = (from_outside > 0).reshape(coarse.shape)
     wet = ((drained >= settings.channel_min_drained_m2) | (from_outside > 0)).reshape(coarse.shape)
     found: list[Channel] = []
-    for reach in _reaches(drainage, wet.ravel()):
+    size = np.where(from_outside > 0, drained.max(initial=0.0) + drained, drained)
+    for reach in _reaches(drainage, wet.ravel(), size):
         for part in _incised(depth.ravel()[reach], lattice.cell_m, settings=settings):
             cells = reach[part]
             line = _line(cells, bare_earth, grid, lattice)
@@ -273,27 +274,27 @@ def _lowest_inside(heights: NDArray[np.float64], drainage: Drainage, at: int, re
     return -1
 
 
-def _reaches(drainage: Drainage, wet: NDArray[np.bool_]) -> list[NDArray[np.int64]]:
-    """Chains of wet cells from each head down to the outlet or to a chain already followed, longest first."""
+def _reaches(drainage: Drainage, wet: NDArray[np.bool_], size: NDArray[np.float64]) -> list[NDArray[np.int64]]:
+    """Chains of wet cells, each from its head down to the outlet or to the larger stream it joins.
+
+    Where streams join, the one of greater `size` goes on (Hack's main stream); ties are broken by position.
+    """
     receiver = drainage.receiver
-    above = np.zeros(len(receiver), np.int64)
-    has_below = np.flatnonzero(wet & (receiver >= 0))
-    np.add.at(above, receiver[has_below], 1)
-    rank = np.empty(len(receiver), np.int64)
-    rank[drainage.order] = np.arange(len(drainage.order))
-    heads = np.flatnonzero(wet & (above == 0))
-    # A head far up the order lies far from the outlet: its chain is the main stream.
-    heads = heads[np.argsort(-rank[heads], kind="stable")]
-    used = np.zeros(len(receiver), bool)
+    giving = np.flatnonzero(wet & (receiver >= 0))
+    giving = giving[wet[receiver[giving]]]
+    by_size = giving[np.lexsort((-giving, size[giving], receiver[giving]))]
+    is_last = np.append(receiver[by_size][1:] != receiver[by_size][:-1], True)[: len(by_size)]
+    main_donor = np.full(len(receiver), -1, np.int64)
+    main_donor[receiver[by_size[is_last]]] = by_size[is_last]
+    heads = np.flatnonzero(wet & (main_donor < 0))
     chains = []
     for head in heads.tolist():
-        chain, at = [], head
-        while at >= 0 and not used[at]:
-            used[at] = True
-            chain.append(at)
-            at = int(receiver[at])
-        if at >= 0:
-            chain.append(at)
+        chain, at, below = [head], head, int(receiver[head])
+        while below >= 0 and wet[below]:
+            chain.append(below)
+            if main_donor[below] != at:
+                break
+            at, below = below, int(receiver[below])
         chains.append(np.asarray(chain, np.int64))
     return chains
 

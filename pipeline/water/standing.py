@@ -138,30 +138,59 @@ def _thin_and_level(
 ) -> Mask:
     """Patches with few returns whose ground is level, out to where returns come back or the ground rises.
 
-    `density` is in shares of the usual. Where hardly anything came back the bare earth is drawn from bank to bank, so
-    it may be less level there, and it says nothing about where the water ends.
+    `density` is in shares of the usual. The more pulses came back, the more level the ground has to be.
     """
-    core = ndimage.binary_opening(
-        inside & (density < settings.thin_max_ratio), _disc(settings.pond_min_width_m / 2, cell_m)
+    found = np.zeros(density.shape, bool)
+    grades = (
+        (settings.thin_max_ratio, settings.level_max_spread_m),
+        (settings.calm_max_ratio, settings.calm_max_spread_m),
     )
-    labels, _ = ndimage.label(core)
-    found = np.zeros(core.shape, bool)
-    reach = _disc(settings.shore_reach_m, cell_m)
-    margin = reach.shape[0]
-    for number, box in enumerate(ndimage.find_objects(labels), start=1):
-        window = tuple(slice(max(0, s.start - margin), s.stop + margin) for s in box)
-        body, heights, seen = labels[window] == number, bare_earth[window], density[window]
-        level, spread = _level_of(heights[body])
-        is_void = float(seen[body].mean()) < settings.void_max_ratio
-        if spread > (settings.void_max_spread_m if is_void else settings.level_max_spread_m):
-            continue
-        tolerance_m = max(settings.level_tolerance_m, 2 * spread)
-        is_level = (np.abs(heights - level) <= tolerance_m) | (seen < settings.void_max_ratio)
-        # Half the usual returns are counted where half the window lies on land: that is the shore.
-        at_level = ndimage.binary_dilation(body, reach) & is_level & (seen < SHORE_RATIO) & inside[window]
-        grown = ndimage.binary_propagation(body & at_level, mask=at_level)
-        found[window] |= grown
+    for max_ratio, max_spread_m in grades:
+        core = inside & (density < max_ratio) & ~found
+        core = ndimage.binary_opening(core, _disc(settings.pond_min_width_m / 2, cell_m))
+        labels, _ = ndimage.label(core)
+        margin = _disc(settings.shore_reach_m, cell_m).shape[0]
+        for number, box in enumerate(ndimage.find_objects(labels), start=1):
+            if np.count_nonzero(labels[box] == number) * cell_m**2 < settings.pond_min_core_m2:
+                continue
+            window = tuple(slice(max(0, s.start - margin), s.stop + margin) for s in box)
+            found[window] |= _grown(
+                labels[window] == number,
+                bare_earth[window],
+                np.where(inside[window], density[window], np.inf),
+                cell_m,
+                max_spread_m,
+                settings=settings,
+            )
     return found | _mirrors(bare_earth, found, inside & (density < settings.mirror_max_ratio), settings=settings)
+
+
+def _grown(
+    body: Mask,
+    heights: Heights,
+    density: NDArray[np.float32],
+    cell_m: float,
+    max_spread_m: float,
+    /,
+    *,
+    settings: WaterSettings,
+) -> Mask:
+    """A thin patch out to its shore, or nothing where it is not level.
+
+    Where hardly anything came back the bare earth is drawn from bank to bank, so it may be less level there, and it
+    says nothing about where the water ends.
+    """
+    level, spread = _level_of(heights[body])
+    is_void = float(density[body].mean()) < settings.void_max_ratio
+    if spread > (max(settings.void_max_spread_m, max_spread_m) if is_void else max_spread_m):
+        return np.zeros(body.shape, bool)
+    tolerance_m = max(settings.level_tolerance_m, 2 * spread)
+    is_level = (np.abs(heights - level) <= tolerance_m) | (density < settings.void_max_ratio)
+    # Half the usual returns are counted where half the window lies on land: that is the shore.
+    near = ndimage.binary_dilation(body, _disc(settings.shore_reach_m, cell_m))
+    at_level = near & is_level & (density < SHORE_RATIO)
+    grown: Mask = ndimage.binary_propagation(body & at_level, mask=at_level)
+    return grown
 
 
 def _mirrors(bare_earth: Heights, found: Mask, thinned: Mask, /, *, settings: WaterSettings) -> Mask:
