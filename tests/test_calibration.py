@@ -6,14 +6,18 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from shapely.geometry import Point, box
 
+from pipeline.grid import Grid
 from pipeline.vegetation.calibration import (
     Notes,
     calibrate,
     confusion,
+    density_at,
     fit_limits,
     group_places,
     weighted_kappa,
+    where_notes_teach,
 )
 
 LIMITS = (0.1, 0.4, 0.9)
@@ -141,3 +145,38 @@ def test_unknown_bands_are_refused():
     """There are four."""
     with pytest.raises(ValueError, match="numbered 0"):
         calibrate(Notes(np.zeros((1, 2)), np.ones(1), np.array([4])), limits=LIMITS)
+
+
+GRID = Grid("EPSG:25832", 0, 300, 1.0, 300, 300)
+
+
+def test_a_note_takes_the_median_of_its_place():
+    """A point takes the ground around it, a polygon its own; the clump at the edge does not decide."""
+    density = np.full(GRID.shape, 0.2, np.float32)
+    density[:, 150:] = 1.0
+    density[0:20, 0:20] = np.nan
+    places = np.array([Point(50, 150), Point(147, 150), box(160, 100, 200, 140), Point(5, 295), Point(900, 900)])
+    found = density_at(density, GRID, places, radius_m=5.0)
+    np.testing.assert_allclose(found[:3], [0.2, 0.2, 1.0], rtol=1e-6)
+    assert np.isnan(found[3:]).all()
+
+
+def test_the_next_notes_are_asked_for_at_the_limits():
+    """Most is learnt where the band is in doubt, on even ground, away from notes already made."""
+    density = np.full(GRID.shape, 0.02, np.float32)
+    density[100:200, 100:200] = 0.4
+    taken = np.array([[150.0, 150.0]])
+    free, wanted = (
+        where_notes_teach(density, GRID, known, limits=LIMITS, spread=0.3, n_places=3) for known in (taken[:0], taken)
+    )
+    first = free.geometry.iloc[0]
+    assert 110 < first.x < 190
+    assert 110 < first.y < 190
+    assert free["between"].iloc[0] == "406 or 408"
+    assert all(place.distance(Point(150, 150)) >= 100 for place in wanted.geometry)
+
+
+def test_where_nothing_is_seen_no_note_is_asked_for():
+    """Without density there is nothing to learn."""
+    nothing = np.full(GRID.shape, np.nan, np.float32)
+    assert where_notes_teach(nothing, GRID, np.empty((0, 2)), limits=LIMITS, spread=0.3, n_places=3).empty

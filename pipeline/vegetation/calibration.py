@@ -10,13 +10,20 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 
+import geopandas as gpd
 import numpy as np
+import shapely
+from affine import Affine
 from numpy.typing import NDArray
+from rasterio.features import rasterize
+from scipy import ndimage
 from scipy.cluster.hierarchy import fcluster, linkage
 from scipy.optimize import minimize
 from scipy.special import expit
+from shapely.geometry import Point
+from shapely.geometry.base import BaseGeometry
 
-from pipeline.grid import EastNorth
+from pipeline.grid import EastNorth, Grid, Heights
 from pipeline.vegetation.runnability import BAND_SYMBOLS, Limits
 
 Numbers = NDArray[np.float64]
@@ -28,7 +35,7 @@ N_BANDS = len(BAND_SYMBOLS)
 
 COMMON_SPREAD = 0.5
 """One sigma, as a factor's logarithm, by which season, sensor and habit shift all limits together: a factor of 1.6."""
-OWN_SPREAD = 0.2
+OWN_SPREAD = 0.15
 """The same for each limit by itself: they move together rather than apart."""
 NOTE_SPREAD = 0.35
 """Scatter of log density among notes of one opinion, where the fit starts from (a third up or down)."""
@@ -117,9 +124,9 @@ def calibrate(
     if len(notes.band) < least_notes or n_places < least_places or len(np.unique(notes.band)) < 2:
         return _unchanged(notes, limits, n_places, before, least_notes, least_places)
     fit = fit_limits(notes.density, notes.band, limits=limits)
-    after = confusion(notes.band, _left_out(notes, place, limits))
-    gain = weighted_kappa(after) - weighted_kappa(before)
-    is_used = bool(np.nan_to_num(gain, nan=1.0) > 0)
+    left_out, likelier = _left_out(notes, place, limits)
+    after = confusion(notes.band, left_out)
+    is_used = likelier > 0 and not weighted_kappa(after) < weighted_kappa(before) - 0.02
     wanted = len(notes.band) * (float(fit.error.max()) / 0.1) ** 2
     more = max(0, round(wanted) - len(notes.band))
     return Calibration(
@@ -198,16 +205,13 @@ def fit_limits(density: Numbers, band: Bands, /, *, limits: Limits) -> LimitFit:
     that agree with each other perfectly have no maximum-likelihood answer at all. Limits that fall short of each other
     are kept in order. The error is that of a Gaussian around the best fit (Laplace).
     """
-    x = np.log(np.maximum(density, LEAST_DENSITY_M2_PER_M3))
     start = np.log(np.asarray(limits))
     precision = np.linalg.inv(OWN_SPREAD**2 * np.eye(3) + COMMON_SPREAD**2)
-    scale = np.sqrt(3) / np.pi
 
     def cost(theta: Numbers) -> float:
         cut, log_spread = theta[:3], theta[3]
-        above = expit((x[:, None] - cut) / (scale * np.exp(log_spread)))
-        edge = np.concatenate((np.ones((len(x), 1)), above, np.zeros((len(x), 1))), axis=1)
-        chance = edge[np.arange(len(x)), band] - edge[np.arange(len(x)), band + 1]
+        chances = band_chances(density, limits=tuple(np.exp(cut)), spread=float(np.exp(log_spread)))
+        chance = chances[np.arange(len(band)), band]
         shift = cut - start
         prior = 0.5 * shift @ precision @ shift + 0.5 * ((log_spread - np.log(NOTE_SPREAD)) / NOTE_SPREAD_SPREAD) ** 2
         return float(prior - np.log(np.maximum(chance, 1e-12)).sum())
@@ -217,6 +221,15 @@ def fit_limits(density: Numbers, band: Bands, /, *, limits: Limits) -> LimitFit:
     slow, walk, fight = (float(value) for value in np.exp(cut))
     error = np.sqrt(np.maximum(np.diag(_inverse_hessian(cost, best.x))[:3], 0))
     return LimitFit((slow, walk, fight), error, float(np.exp(best.x[3])))
+
+
+def band_chances(density: Numbers, /, *, limits: tuple[float, ...], spread: float) -> Numbers:
+    """(n, 4) probability that a mapper calls each density 405, 406, 408 or 410; rows add up to 1."""
+    x = np.log(np.maximum(density, LEAST_DENSITY_M2_PER_M3))
+    # A logistic distribution of scale s has standard deviation s pi / sqrt(3).
+    above = expit((x[:, None] - np.log(limits)) / (spread * np.sqrt(3) / np.pi))
+    edge = np.concatenate((np.ones((len(x), 1)), above, np.zeros((len(x), 1))), axis=1)
+    return np.asarray(edge[:, :-1] - edge[:, 1:], np.float64)
 
 
 def _inverse_hessian(cost: Callable[[Numbers], float], at: Numbers) -> Numbers:
@@ -241,15 +254,26 @@ def group_places(place: EastNorth, /, *, distance_m: float) -> NDArray[np.int64]
     return np.asarray(fcluster(linkage(place, "single"), distance_m, criterion="distance"), np.int64) - 1
 
 
-def _left_out(notes: Notes, place: NDArray[np.int64], limits: Limits, most_folds: int = 10) -> Bands:
-    """Band of each note by limits fitted without its place."""
+def _left_out(notes: Notes, place: NDArray[np.int64], limits: Limits, most_folds: int = 10) -> tuple[Bands, float]:
+    """Band of each note by limits fitted without its place, and by how much that makes the notes likelier.
+
+    The second is the sum of log probabilities of the bands found, with fitted limits less with those in use, the
+    scatter being the same: it sees how near a note came to being right, where a count of right bands sees only the few
+    that changed sides.
+    """
     drawn = np.zeros(len(notes.band), np.int64)
+    likelier = 0.0
     fold = place % most_folds
     for number in np.unique(fold):
         out = fold == number
         fit = fit_limits(notes.density[~out], notes.band[~out], limits=limits)
         drawn[out] = np.digitize(notes.density[out], fit.limits)
-    return drawn
+        new, old = (
+            band_chances(notes.density[out], limits=cuts, spread=spread)[np.arange(out.sum()), notes.band[out]]
+            for cuts, spread in ((fit.limits, fit.spread), (limits, fit.spread))
+        )
+        likelier += float((np.log(np.maximum(new, 1e-6)) - np.log(np.maximum(old, 1e-6))).sum())
+    return drawn, likelier
 
 
 def confusion(found: Bands, drawn: Bands, /) -> NDArray[np.int64]:
@@ -265,3 +289,87 @@ def weighted_kappa(counts: NDArray[np.int64], /) -> float:
     expected = np.outer(counts.sum(axis=1), counts.sum(axis=0)) / max(n, 1)
     by_chance = float((weight * expected).sum())
     return 1 - float((weight * counts).sum()) / by_chance if by_chance > 0 else float("nan")
+
+
+# ---------------------------------------------------------------- from the map to notes and back
+
+
+def density_at(density: Heights, grid: Grid, places: NDArray[np.object_], /, *, radius_m: float) -> Numbers:
+    """(n,) median density (m2/m3) within each place: a polygon as it is, a point or line with this radius around it.
+
+    The median, since a note means what fills the place, not the clump at its edge. NaN where nothing was seen.
+    """
+    is_area = shapely.get_dimensions(places) == 2
+    shapes = np.where(is_area, places, shapely.buffer(places, radius_m))
+    return np.array([_median_within(density, grid, shape) for shape in shapes], np.float64)
+
+
+def _median_within(density: Heights, grid: Grid, shape: BaseGeometry) -> float:
+    west, south, east, north = shape.bounds
+    (top, bottom), (left, right) = grid.row_col(np.array([west, east]), np.array([north, south]))
+    rows, cols = slice(max(top, 0), max(bottom + 1, 0)), slice(max(left, 0), max(right + 1, 0))
+    part = density[rows, cols]
+    if part.size == 0:
+        return float("nan")
+    origin = grid.transform * Affine.translation(cols.start, rows.start)
+    inside = rasterize([shape], out_shape=part.shape, transform=origin, all_touched=True).astype(np.bool_)
+    values = part[inside & np.isfinite(part)]
+    return float(np.median(values)) if len(values) else float("nan")
+
+
+def where_notes_teach(
+    density: Heights,
+    grid: Grid,
+    known: EastNorth,
+    /,
+    *,
+    limits: Limits,
+    spread: float,
+    n_places: int,
+    window_m: float = 10.0,
+    apart_m: float = 100.0,
+) -> gpd.GeoDataFrame:
+    """Places where the next notes would teach most, the most telling first.
+
+    A note tells most where the band is least certain (greatest entropy of its probabilities) over ground large and
+    even enough that the mapper and the survey mean the same; `window_m` is the Gaussian it is judged in. Places keep
+    `apart_m` from each other and from notes already made (`known`, (n, 2)).
+
+    Returns
+    -------
+    GeoDataFrame with points, `density` (m2/m3), `between` (two symbols) and `entropy` (0..1).
+    """
+    smooth, even = _even_ground(density, window_m / grid.cell_m)
+    chance = band_chances(smooth.ravel().astype(np.float64), limits=limits, spread=spread)
+    entropy = -(chance * np.log(np.maximum(chance, 1e-12))).sum(axis=1) / np.log(2)
+    value = np.where(np.isfinite(entropy), entropy, 0.0).reshape(density.shape) * even
+    taken = [tuple(place) for place in known]
+    rows: list[tuple[Point, float, str, float]] = []
+    east, north = grid.centres()
+    for flat in np.argsort(-value, axis=None, kind="stable"):
+        row, col = divmod(int(flat), grid.cols)
+        place = float(east[col]), float(north[row])
+        if len(rows) == n_places or value[row, col] <= 0:
+            break
+        if all(np.hypot(place[0] - e, place[1] - n) >= apart_m for e, n in taken):
+            taken.append(place)
+            first, second = sorted(np.argsort(-chance[flat], kind="stable")[:2])
+            between = f"{BAND_SYMBOLS[first]} or {BAND_SYMBOLS[second]}"
+            rows.append((Point(place), float(smooth[row, col]), between, float(min(entropy[flat], 1.0))))
+    columns = ["geometry", "density", "between", "entropy"]
+    return gpd.GeoDataFrame(
+        dict(zip(columns, zip(*rows, strict=True) if rows else [[]] * 4, strict=True)), crs=grid.crs
+    )
+
+
+def _even_ground(density: Heights, sigma: float) -> tuple[Heights, Heights]:
+    """Mean density in a Gaussian window, and how even it is there (1 even, 0 patchy or not seen)."""
+    seen = np.isfinite(density).astype(np.float32)
+    value = np.nan_to_num(density)
+    weight, first, second = (
+        ndimage.gaussian_filter(field, sigma, mode="constant") for field in (seen, value, value**2)
+    )
+    mean = first / np.maximum(weight, 1e-6)
+    spread = np.sqrt(np.maximum(second / np.maximum(weight, 1e-6) - mean**2, 0))
+    even = np.exp(-spread / np.maximum(mean, LEAST_DENSITY_M2_PER_M3)) * (weight > 0.5)
+    return np.where(weight > 0.5, mean, np.nan).astype(np.float32), even.astype(np.float32)
