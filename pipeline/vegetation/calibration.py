@@ -311,7 +311,8 @@ def _median_within(density: Heights, grid: Grid, shape: BaseGeometry) -> float:
     part = density[rows, cols]
     if part.size == 0:
         return float("nan")
-    origin = grid.transform * Affine.translation(cols.start, rows.start)
+    cell_m = grid.cell_m
+    origin = Affine(cell_m, 0, grid.west_m + cols.start * cell_m, 0, -cell_m, grid.north_m - rows.start * cell_m)
     inside = rasterize([shape], out_shape=part.shape, transform=origin, all_touched=True).astype(np.bool_)
     values = part[inside & np.isfinite(part)]
     return float(np.median(values)) if len(values) else float("nan")

@@ -80,7 +80,10 @@ def _count_tops(
     smooth = ndimage.gaussian_filter(np.nan_to_num(canopy_height), 1 / cell_m, mode="nearest")
     size = 2 * round(2.5 / cell_m) + 1
     is_top = (smooth == ndimage.maximum_filter(smooth, size)) & (parts > 0)
-    tops = np.bincount(parts[is_top], minlength=int(parts.max(initial=0)) + 1)
+    # Cells of equal height side by side are one top.
+    summit, n_summits = ndimage.label(is_top, structure=np.ones((3, 3)))
+    owner = ndimage.maximum(parts, summit, np.arange(1, n_summits + 1)) if n_summits else np.empty(0, np.int64)
+    tops = np.bincount(np.asarray(owner, np.int64), minlength=int(parts.max(initial=0)) + 1)
     return np.maximum(tops[index], 1).astype(np.int64)
 
 
