@@ -657,6 +657,9 @@ class WaterSettings(Section):
     level_max_spread_m: float = Field(
         0.25, ge=0.05, le=1, description="Half the range of heights a thin patch may have: shores drawn between returns."
     )
+    survey_mouth_m: float = Field(
+        20.0, ge=1, le=100, description="A lake that the survey's edge cuts over less than this is still within the survey."
+    )
     shore_reach_m: float = Field(
         3.0, ge=1, le=10, description="How far beyond the thin patch the shore may lie: half the counting window and more."
     )

@@ -31,7 +31,7 @@ class Water:
     level_m : float
         Elevation of the surface.
     spread_m : float
-        Half the range between the 10th and the 90th percentile of the bare earth within.
+        Half the interquartile range of the bare earth within.
     bank_m : float
         Median height of the ground 2 to 4 m beyond the shore above the surface.
     thinness : float, 0..1
@@ -71,7 +71,7 @@ def standing_water(
     """
     classed = _classed(water_returns, last_returns, grid.cell_m, settings=settings)
     density = _density(last_returns, ground_support, grid.cell_m, settings=settings)
-    inside = _inside_survey(last_returns, grid.cell_m)
+    inside = _inside_survey(last_returns, grid.cell_m, settings=settings)
     levels = _thin_and_level(bare_earth, density, inside, grid.cell_m, settings=settings)
     surface = _tidied(classed | levels, grid.cell_m, settings=settings)
     labels, _ = ndimage.label(surface)
@@ -126,10 +126,16 @@ def _density(
     return share
 
 
-def _inside_survey(last: Heights, cell_m: float) -> Mask:
-    """What the survey covered: its returns with all gaps closed that returns surround."""
-    joined = ndimage.binary_closing(np.pad(last > 0, 4), _disc(2.5 * cell_m, cell_m))
-    inside: Mask = ndimage.binary_fill_holes(joined)[4:-4, 4:-4]
+def _inside_survey(last: Heights, cell_m: float, /, *, settings: WaterSettings) -> Mask:
+    """What the survey covered: its returns with all gaps closed that returns surround.
+
+    A gap that opens to the outside through a mouth narrower than `survey_mouth_m` counts as surrounded.
+    """
+    reach = settings.survey_mouth_m / 2 / cell_m
+    rim = math.ceil(reach) + 2
+    near = ndimage.distance_transform_edt(np.pad(last <= 0, rim, constant_values=True)) <= reach
+    joined = ndimage.distance_transform_edt(near) > reach
+    inside: Mask = ndimage.binary_fill_holes(joined | np.pad(last > 0, rim))[rim:-rim, rim:-rim]
     return inside
 
 
@@ -241,7 +247,9 @@ def _judge(
     body: Mask, bare_earth: Heights, classed: Mask, thinness: float, grid: Grid, window: tuple[slice, slice]
 ) -> Water:
     """A body of water with its outline and its evidence."""
-    level, spread = _level_of(bare_earth[body])
+    level, _ = _level_of(bare_earth[body])
+    known = bare_earth[body & np.isfinite(bare_earth)]
+    spread = float(np.subtract(*np.percentile(known, [75, 25]))) / 2 if len(known) else math.nan
     ring = ndimage.binary_dilation(body, _disc(4.0, grid.cell_m)) & ~ndimage.binary_dilation(
         body, _disc(2.0, grid.cell_m)
     )
