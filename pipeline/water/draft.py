@@ -64,7 +64,7 @@ def _surety(body: Water) -> float:
     """
     classed = body.classed_share
     thin = 0.45 + 0.4 * (1 - min(1.0, body.thinness / 0.35))
-    bank = 1.0 if body.bank_m >= 0.15 else 0.6
+    bank = float(np.select([body.bank_m >= 0.15, body.bank_m >= -0.2], [1.0, 0.6], 0.3))
     level = max(0.4, 1 - body.spread_m / 1.5) if math.isfinite(body.spread_m) else 0.4
     return classed * 0.95 + (1 - classed) * thin * bank * level
 
