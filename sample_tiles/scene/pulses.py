@@ -34,6 +34,8 @@ RANGE_NOISE_M = 0.02
 ALTITUDE_M = 700.0
 HALF_SWATH_M = 225.0
 SPEED_M_S = 60.0
+SWARD_M = 0.1
+"""Lower grass and litter are ground: nobody maps them, and no filter can tell them from it."""
 START_S = 463_000_000.0
 """Adjusted standard GPS time of the first pulse: 16 May 2026, trees in leaf."""
 GROUND, GRASS, UNDERGROWTH, CROWN, LOW_NOISE, WATER, WIRE, HIGH_NOISE = 2, 3, 4, 5, 7, 9, 14, 18
@@ -276,8 +278,9 @@ def _record_hits(
     is_hard = place.solids.height.ravel()[fine_cell] > 0.1
     source = np.where(is_hard, place.solids.kind.ravel()[fine_cell], GROUND).astype(np.uint8)
     in_grass = ~is_hard & (rng.random(len(z)) < place.plants.grass_share.ravel()[cell])
-    z = z + np.where(in_grass, place.plants.grass_m.ravel()[cell] * rng.uniform(0.25, 1.0, len(z)), 0)
-    source[in_grass] = GRASS
+    sward_m = np.where(in_grass, place.plants.grass_m.ravel()[cell] * rng.uniform(0.25, 1.0, len(z)), 0)
+    z = z + sward_m
+    source[sward_m > SWARD_M] = GRASS
     is_water = place.pond.ravel()[cell] > 0
     source[is_water] = WATER
     tangent = np.hypot(beams.drift_x[pulse], beams.drift_y[pulse])
