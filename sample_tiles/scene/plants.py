@@ -169,8 +169,8 @@ def canopy_top(volume: NDArray[np.uint8], n: int) -> Field:
 
 def grass(lattice: Lattice, rng: np.random.Generator, openness: Field, trodden: Field) -> tuple[Field, Field]:
     """How high grass stands, and the share of pulses it stops: meadow 1, rough 2, forest floor 0."""
-    height = np.select([openness == 1, openness == 2], [0.3, 0.7], 0.12).astype(np.float32)
-    share = np.select([openness == 1, openness == 2], [0.22, 0.45], 0.04).astype(np.float32)
+    height = np.select([openness == 1, openness == 2], [0.25, 0.38], 0.12).astype(np.float32)
+    share = np.select([openness == 1, openness == 2], [0.25, 0.35], 0.04).astype(np.float32)
     share *= np.clip(1 + 0.4 * smooth_noise(lattice, rng, 12), 0.1, 2)
     share[trodden > 0] = 0
     return height, np.clip(ndi.gaussian_filter(share, 1), 0, 0.8)
