@@ -613,7 +613,7 @@ class RockSettings(Section):
         2.0, ge=1, le=4, description="Ground distance over which a face must fall, across its lip and foot."
     )
     cliff_excess_m: float = Field(
-        0.8,
+        1.0,
         ge=0.3,
         le=3,
         description="Fall over the run beyond what the slope above and below explains; less is a steep slope.",
@@ -623,6 +623,15 @@ class RockSettings(Section):
         ge=25,
         le=70,
         description="Mean slope over the run. A vertical step of 1 m seen by 1 m cells with noise falls to about this.",
+    )
+    cliff_most_turn_deg: float = Field(
+        75.0,
+        ge=45,
+        le=360,
+        description="A face turning farther than this round one way is the side of a pit or dam: left to earth bank 104.",
+    )
+    impassable_min_slope_deg: float = Field(
+        50.0, ge=40, le=80, description="Least mean slope from lip to foot of a 201 (common practice, no source)."
     )
     cliff_min_length_mm: float = Field(0.6, ge=0.3, le=2, description="ISOM 2017-2, 201 and 202, at 1:15000.")
     cliff_keep_length_m: float = Field(

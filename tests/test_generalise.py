@@ -78,6 +78,6 @@ def test_unknown_ground_stays_unknown() -> None:
     grid = landscape.grid_of(side_m=60)
     ground = landscape.cone(grid)
     ground[20:30, 20:30] = np.nan
-    got, got_grid = generalised_surface(ground, grid, interval_m=5, settings=SETTINGS)
+    got, got_grid = generalised_surface(ground, grid, interval_m=5, scale=10000, settings=SETTINGS)
     assert got_grid == grid
     assert np.array_equal(np.isnan(got), np.isnan(ground))

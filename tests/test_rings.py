@@ -15,7 +15,7 @@ def settled(top_m: float, rise: float) -> list[float]:
     grid = landscape.grid_of(side_m=100)
     ground = landscape.cone(grid, top_m=top_m, rise=rise)
     lines, at_m = trace_contours(ground, grid, np.array([100.0]))
-    kept, kept_at_m = settle_rings(lines, at_m, ground, grid, interval_m=5, settings=SETTINGS)
+    kept, kept_at_m = settle_rings(lines, at_m, ground, grid, interval_m=5, spacing_m=1.5, settings=SETTINGS)
     assert (kept_at_m == 100).all()
     return [float(np.ptp(line[:, 0])) for line in kept]
 
@@ -24,7 +24,7 @@ def test_a_large_ring_is_kept_as_it_is() -> None:
     """A contour 20 m across is above the standard's 13.5 by 9 m."""
     sizes = settled(103, 0.3)
     assert len(sizes) == 1
-    np.testing.assert_allclose(sizes[0], 20, atol=0.3)
+    np.testing.assert_allclose(sizes[0], 20, atol=0.6)
 
 
 def test_a_ring_slightly_too_small_is_enlarged() -> None:

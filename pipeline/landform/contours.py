@@ -9,7 +9,7 @@ import shapely
 from pipeline.features import make_features
 from pipeline.grid import Grid, Heights
 from pipeline.landform.isolines import contour_levels, is_index, trace_contours
-from pipeline.landform.lines import thin_vertices
+from pipeline.landform.lines import is_closed, thin_vertices
 from pipeline.landform.paper import sheet_ground_m
 from pipeline.landform.rings import settle_rings
 from pipeline.landform.seen import mean_along
@@ -43,11 +43,19 @@ def draft_contours(
     """
     levels = contour_levels(surface, interval_m=interval_m, base_level_m=settings.base_level_m)
     traced, traced_at_m = trace_contours(surface, surface_grid, levels)
-    settled, elevation_m = settle_rings(
-        traced, traced_at_m, surface, surface_grid, interval_m=interval_m, settings=settings
-    )
     spacing_m = sheet_ground_m(settings.vertex_spacing_mm, scale=scale)
-    lines = [thin_vertices(line, spacing_m=spacing_m, tolerance_m=settings.vertex_tolerance_m) for line in settled]
+    thin = [thin_vertices(line, spacing_m=spacing_m, tolerance_m=settings.vertex_tolerance_m) for line in traced]
+    # Rings of a few cells are gone after thinning; no least size of the standard is that small.
+    is_line = np.array([len(line) > 3 or not is_closed(way) for line, way in zip(thin, traced, strict=True)], bool)
+    lines, elevation_m = settle_rings(
+        [line for line, kept in zip(thin, is_line, strict=True) if kept],
+        traced_at_m[is_line],
+        surface,
+        surface_grid,
+        interval_m=interval_m,
+        spacing_m=spacing_m,
+        settings=settings,
+    )
     index = is_index(elevation_m, interval_m=interval_m, base_level_m=settings.base_level_m, every=settings.index_every)
     gap_m = mean_along(ground_support, grid, lines)
     return make_features(

@@ -14,10 +14,8 @@ from pipeline.landform.depressions import draft_hollows
 from pipeline.landform.form_lines import Contours, draft_form_lines
 from pipeline.landform.generalise import coarsen, generalised_surface
 from pipeline.landform.gullies import draft_gullies
-from pipeline.landform.isolines import contour_levels
+from pipeline.landform.keep_off import keep_off
 from pipeline.landform.knolls import draft_knolls, without_ringed
-from pipeline.landform.necks import widen_necks
-from pipeline.landform.paper import ground_m
 from pipeline.landform.seen import how_well_seen
 from pipeline.landform.slope_lines import draft_slope_lines
 from pipeline.landform.walls import draft_walls
@@ -67,15 +65,7 @@ def draft_landforms(
         tall_canopy_m=settings.tall_canopy_m,
         canopy_share=settings.canopy_share,
     )
-    surface, surface_grid = generalised_surface(bare_earth, grid, interval_m=interval_m, settings=settings)
-    surface = widen_necks(
-        surface,
-        surface_grid,
-        contour_levels(surface, interval_m=interval_m, base_level_m=settings.base_level_m),
-        apart_m=ground_m(settings.min_contour_gap_mm + settings.contour_line_mm),
-        max_shift_m=settings.max_shift_share * interval_m,
-        passes=settings.neck_passes,
-    )
+    surface, surface_grid = generalised_surface(bare_earth, grid, interval_m=interval_m, scale=scale, settings=settings)
     contours = draft_contours(
         surface, surface_grid, seen, ground_support, grid, interval_m=interval_m, scale=scale, settings=settings
     )
@@ -92,6 +82,15 @@ def draft_landforms(
     lines = join_features([contours, form_lines], grid.crs)
     knolls = without_ringed(draft_knolls(bare_earth, ground_support, seen, grid, settings=settings), lines)
     hollows = draft_hollows(bare_earth, seen, grid, settings=settings)
+    lines = keep_off(
+        lines,
+        join_features([knolls, hollows], grid.crs),
+        surface,
+        surface_grid,
+        interval_m=interval_m,
+        scale=scale,
+        settings=settings,
+    )
     slope_lines = draft_slope_lines(lines, settings=settings)
     heights, cells = coarsen(bare_earth, grid, cell_m=settings.line_cell_m)
     narrow = [

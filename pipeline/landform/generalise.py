@@ -8,7 +8,9 @@ import numpy as np
 from scipy import ndimage
 
 from pipeline.grid import Grid, Heights, Mask
-from pipeline.landform.paper import ground_m
+from pipeline.landform.isolines import contour_levels
+from pipeline.landform.necks import widen_necks
+from pipeline.landform.paper import ground_m, sheet_ground_m
 from pipeline.settings import LandformSettings
 from pipeline.terrain.relief import gradient
 
@@ -143,7 +145,7 @@ def _shifted_views(heights: Heights, /, *, south: int, east: int) -> tuple[Heigh
 
 
 def generalised_surface(
-    bare_earth: Heights, grid: Grid, /, *, interval_m: float, settings: LandformSettings
+    bare_earth: Heights, grid: Grid, /, *, interval_m: float, scale: int, settings: LandformSettings
 ) -> tuple[Heights, Grid]:
     """The surface to trace contours on, and its grid.
 
@@ -163,6 +165,14 @@ def generalised_surface(
     )
     heights = round_off(heights, coarse, smoothing_m=settings.corner_smoothing_m)
     apart_m = ground_m(settings.min_contour_gap_mm + settings.contour_line_mm)
-    max_rise = interval_m / apart_m
     max_shift_m = settings.max_shift_share * interval_m
-    return limit_steepness(heights, coarse, max_rise=max_rise, max_shift_m=max_shift_m), coarse
+    heights = limit_steepness(heights, coarse, max_rise=interval_m / apart_m, max_shift_m=max_shift_m)
+    return widen_necks(
+        heights,
+        coarse,
+        contour_levels(heights, interval_m=interval_m, base_level_m=settings.base_level_m),
+        # Lines drawn in steps of one vertex cut corners; an eighth of a step makes up for it.
+        apart_m=apart_m + sheet_ground_m(settings.vertex_spacing_mm / 8, scale=scale),
+        max_shift_m=max_shift_m,
+        passes=settings.neck_passes,
+    ), coarse

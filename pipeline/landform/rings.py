@@ -8,7 +8,8 @@ from numpy.typing import NDArray
 
 from pipeline.grid import EastNorth, Grid, Heights
 from pipeline.landform.isolines import trace_contours
-from pipeline.landform.lines import encloses_higher, is_closed, ring_size_m
+from pipeline.landform.legibility import close_approaches
+from pipeline.landform.lines import encloses_higher, is_closed, ring_size_m, thin_vertices
 from pipeline.landform.paper import ground_m
 from pipeline.settings import LandformSettings
 
@@ -28,7 +29,15 @@ def large_enough(ring: EastNorth, /, *, settings: LandformSettings) -> bool:
 
 
 def enlarge_ring(
-    ring: EastNorth, level_m: float, surface: Heights, grid: Grid, /, *, max_shift_m: float, settings: LandformSettings
+    ring: EastNorth,
+    level_m: float,
+    surface: Heights,
+    grid: Grid,
+    /,
+    *,
+    max_shift_m: float,
+    spacing_m: float,
+    settings: LandformSettings,
 ) -> EastNorth | None:
     """A large enough ring around the same hill or hollow, traced a little lower or higher; None where there is none.
 
@@ -36,6 +45,8 @@ def enlarge_ring(
     ----------
     max_shift_m : float
         How far from its own elevation the contour may be traced.
+    spacing_m : float
+        Least distance of two vertices of the ring.
     """
     downward = -1.0 if encloses_higher(ring) else 1.0
     middle = shapely.Point(ring.mean(axis=0))
@@ -45,9 +56,17 @@ def enlarge_ring(
         for line in trace_contours(window, cells, np.array([shifted_m]))[0]:
             if not is_closed(line) or encloses_higher(line) != encloses_higher(ring):
                 continue
-            if shapely.Polygon(line).contains(middle) and large_enough(line, settings=settings):
-                return line
+            thin = thin_vertices(line, spacing_m=spacing_m, tolerance_m=settings.vertex_tolerance_m)
+            is_same_hill = shapely.Polygon(line).contains(middle)
+            if is_same_hill and large_enough(thin, settings=settings) and not _has_neck(thin, settings=settings):
+                return thin
     return None
+
+
+def _has_neck(ring: EastNorth, /, *, settings: LandformSettings) -> bool:
+    """Whether two parts of a ring come nearer than contours may."""
+    apart_m = ground_m(settings.min_contour_gap_mm + settings.contour_line_mm)
+    return len(close_approaches([shapely.LineString(ring)], apart_m=apart_m)[0]) > 0
 
 
 def _around(ring: EastNorth, surface: Heights, grid: Grid, /, *, margin_m: float) -> tuple[Heights, Grid]:
@@ -68,15 +87,20 @@ def settle_rings(
     /,
     *,
     interval_m: float,
+    spacing_m: float,
     settings: LandformSettings,
 ) -> tuple[list[EastNorth], NDArray[np.float64]]:
-    """The contours with small rings enlarged where there is room, else left out.
+    """The contours, vertices already thinned, with small rings enlarged where there is room, else left out.
 
-    An enlarged ring must keep its distance from every other contour; it keeps the elevation it stands for.
+    An enlarged ring must keep its distance from every other contour; it keeps the elevation it stands for. Stubs of
+    contours that the edge of the survey or a void cuts off are left out too.
     """
     small = [is_closed(line) and not large_enough(line, settings=settings) for line in lines]
-    kept = [line for line, is_small in zip(lines, small, strict=True) if not is_small]
-    kept_at = [height for height, is_small in zip(elevation_m, small, strict=True) if not is_small]
+    least_m = ground_m(settings.min_open_contour_mm)
+    stub = [not is_closed(line) and float(np.hypot(*np.diff(line, axis=0).T).sum()) < least_m for line in lines]
+    drawn = ~(np.array(small, bool) | np.array(stub, bool))
+    kept = [line for line, is_drawn in zip(lines, drawn, strict=True) if is_drawn]
+    kept_at = elevation_m[drawn].tolist()
     apart_m = ground_m(settings.min_contour_gap_mm + settings.contour_line_mm)
     tree = shapely.STRtree([shapely.LineString(line) for line in kept])
     added: list[shapely.LineString] = []
@@ -84,7 +108,13 @@ def settle_rings(
         if not is_small:
             continue
         larger = enlarge_ring(
-            line, float(height), surface, grid, max_shift_m=settings.max_shift_share * interval_m, settings=settings
+            line,
+            float(height),
+            surface,
+            grid,
+            max_shift_m=settings.ring_shift_share * interval_m,
+            spacing_m=spacing_m,
+            settings=settings,
         )
         if larger is None:
             continue
