@@ -794,10 +794,10 @@ class VegetationSettings(Section):
         110.0, ge=20, le=400, description="Crowns up to this size are trees in open land; larger ones drawn as forest."
     )
     scattered_max_cover_ratio: float = Field(
-        0.3, ge=0.1, le=0.5, description="With more cover around them lone crowns are forest (common practice, no source)."
+        0.3, ge=0.1, le=0.5, description="With more cover around them lone crowns are forest (common practice)."
     )
     scattered_min_cover_ratio: float = Field(
-        0.08, ge=0.02, le=0.3, description="With less cover trees in open land are drawn one by one: 8 crowns of 100 m2/ha."
+        0.08, ge=0.02, le=0.3, description="With less cover trees in open land are drawn one by one: 8 crowns a hectare."
     )
     scattered_window_m: float = Field(
         15.0, ge=5, le=50, description="Sigma in which lone crowns are counted together: the smallest 402 is 30 m wide."
@@ -839,16 +839,16 @@ class VegetationSettings(Section):
         0.2, ge=0.05, le=0.5, description="A ride lets this share more of the pulses through than its clearer side."
     )
     ride_min_steady_ratio: float = Field(
-        0.7, ge=0.3, le=1, description="Share of a ride's sections that must be clearer: crown gaps in a row are patchy."
+        0.7, ge=0.3, le=1, description="Share of a ride's sections that must be clearer: rows of crown gaps are patchy."
     )
     ride_min_evidence: float = Field(
         1.3,
         ge=0.5,
         le=5,
-        description="Contrast times root of sections of 8 m; rows of crown gaps reach 1.05 in a few hectares of forest.",
+        description="Contrast times root of sections of 8 m; rows of crown gaps reach 1.05 in some hectares of forest.",
     )
     ride_min_end_evidence: float = Field(
-        0.75, ge=0, le=3, description="The same for each end of a ride beyond open land, where a lone gap may be in line."
+        0.75, ge=0, le=3, description="The same for each end of a ride beyond open land: a lone gap may be in line."
     )
     ride_max_width_m: float = Field(
         12.0, ge=4, le=30, description="Wider openings are open land; 15 m is the least side of 403 (1 mm at 1:15 000)."
