@@ -230,7 +230,7 @@ def _make_plants(
     clear = np.maximum.reduce([ndi.grey_dilation(np.maximum(ways, rides), size=(3, 3)), hard.astype(np.float32), wet])
     volume, stems = plant_trees(lattice, rng, stand, clear)
     rough = np.flatnonzero((openness == 2).ravel() & (trodden.ravel() <= 0))
-    chosen = rng.choice(rough, max(1, int(len(rough) * lattice.cell_m**2 / 110)), replace=False)
+    chosen = rng.choice(rough, max(1, int(len(rough) * lattice.cell_m**2 / 150)), replace=False)
     rows, cols = np.divmod(chosen, lattice.n)
     add_bushes(volume, lattice, rng, np.column_stack([lattice.x[0, cols], lattice.y[rows, 0]]))
     grass_m, share = grass(lattice, rng, openness, np.maximum(ways, water))

@@ -70,7 +70,7 @@ def undergrowth(
     grade[stand == 4] = 3
     truth = np.asarray(DENSITIES, np.float32)[grade]
     truth[bare > 0] = 0
-    truth[stand == 0] = np.minimum(truth, 0.08)[stand == 0]
+    truth[stand == 0] = np.minimum(truth, 0.03)[stand == 0]
     clumps = np.exp(0.75 * smooth_noise(lattice, rng, 3.0) - 0.75**2 / 2)
     return (truth * clumps).astype(np.float32), truth
 
