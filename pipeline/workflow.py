@@ -70,7 +70,7 @@ def run_workflow(plan: Plan, /, *, cores: int) -> Failure | None:
     InputError
         If another run is at work in the same folder.
     """
-    with _alone_in(plan.out), _progress(plan) as progress:
+    with alone_in(plan.out), _progress(plan) as progress:
         try:
             _execute(plan, cores, progress)
         except WorkflowError as error:
@@ -91,7 +91,7 @@ def _execute(plan: Plan, cores: int, listener: logging.Handler) -> None:
         # Snakemake sets its own handlers up on entering; ours has to come after them.
         snakemake_logger.addHandler(listener)
         dag = workflow.dag(DAGSettings(force_incomplete=True))
-        # Snakemake's own lock outlives a killed run; `_alone_in` asks whether the other run is still alive.
+        # Snakemake's own lock outlives a killed run; `alone_in` asks whether the other run is still alive.
         dag.execute_workflow(execution_settings=ExecutionSettings(lock=False))
 
 
@@ -108,7 +108,7 @@ def _failure(failed_logs: list[Path], otherwise: str) -> Failure:
 
 
 @contextmanager
-def _alone_in(folder: Path) -> Iterator[None]:
+def alone_in(folder: Path) -> Iterator[None]:
     """Hold the folder for this run."""
     mark = folder / "work" / "running"
     other = int(mark.read_text()) if mark.exists() and mark.read_text().isdigit() else 0

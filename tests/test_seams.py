@@ -1,0 +1,127 @@
+"""No seam, wherever the area is cut into blocks; and a seam where the halo is too small."""
+
+from pathlib import Path
+
+import geopandas as gpd
+import numpy as np
+import pytest
+from shapely.geometry import box
+
+from pipeline.blocks import blocks_covering
+from pipeline.errors import InputError
+from pipeline.files import blocks as archives
+from pipeline.files import layers
+from pipeline.settings import FlowSettings, PointsSettings, TerrainSettings, VegetationSettings
+from pipeline.steps import block as block_steps
+from pipeline.steps.area import rasters_of_area
+from pipeline.steps.tile import split
+from tests.runs import SAMPLE, raster_of
+
+TILE = min(SAMPLE.glob("*.laz"))
+BOUNDS = [565500.0, 5712000.0, 565650.0, 5712150.0]
+CRS = "EPSG:25832"
+
+pytestmark = pytest.mark.slow
+
+
+def worked_through(folder: Path, flow: FlowSettings) -> Path:
+    """The rasters of one sample tile, worked through in blocks of some size with some halo."""
+    west, south, east, north = BOUNDS
+    blocks = [block.name for block in blocks_covering([(west, south, east, north)], block_m=flow.block_m)]
+    split(
+        tile=TILE,
+        out=folder / "split",
+        tile_key=1,
+        bounds=BOUNDS,
+        blocks=blocks,
+        source_crs=CRS,
+        crs=CRS,
+        height_unit_m=1.0,
+        flow=flow,
+    )
+    for name in blocks:
+        classified = folder / "classified" / f"{name}.npz"
+        block_steps.classify(
+            split=[folder / "split"], out=classified, block=name, flow=flow, settings=PointsSettings(ground_from="own")
+        )
+    returns = sorted((folder / "classified").glob("*.npz"))
+    for name in blocks:
+        block_steps.grids(
+            returns=returns,
+            out=folder / "grids" / f"{name}.npz",
+            block=name,
+            crs=CRS,
+            cell_m=0.5,
+            flow=flow,
+            terrain=TerrainSettings(),
+            vegetation=VegetationSettings(),
+        )
+    rasters_of_area(
+        grids=folder / "grids",
+        blocks=blocks,
+        out=folder / "rasters",
+        counts=folder / "counts.npz",
+        outline=folder / "outline.gpkg",
+        boundary=[],
+    )
+    return folder
+
+
+@pytest.fixture(scope="module")
+def whole(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The tile in one block."""
+    folder = tmp_path_factory.mktemp("whole")
+    return worked_through(folder, FlowSettings(block_m=1000.0))
+
+
+@pytest.mark.parametrize("block_m", [100.0, 130.0])
+def test_blocks_of_any_size_give_the_same_rasters(whole: Path, tmp_path: Path, block_m: float) -> None:
+    """Cell by cell, for the surfaces and for every count."""
+    cut = worked_through(tmp_path, FlowSettings(block_m=block_m))
+    for name in ("bare_earth", "ground_support", "canopy_height"):
+        one, other = raster_of(whole, name), raster_of(cut, name)
+        assert one.shape == other.shape
+        assert np.array_equal(one, other, equal_nan=True), f"{name}: {np.nanmax(abs(one - other))} m"
+    counts, cut_counts = archives.read_sums(whole / "counts.npz"), archives.read_sums(cut / "counts.npz")
+    assert set(counts) == set(cut_counts)
+    for name, values in counts.items():
+        assert np.allclose(np.nan_to_num(values), np.nan_to_num(cut_counts[name]), atol=1e-3), name
+
+
+def test_without_a_halo_there_is_a_seam(whole: Path, tmp_path: Path) -> None:
+    """The comparison can fail: blocks that do not see their neighbours differ at the edges."""
+    blind = FlowSettings.model_construct(block_m=100.0, halo_m=0.5)
+    cut = worked_through(tmp_path, blind)
+    assert not np.array_equal(raster_of(whole, "bare_earth"), raster_of(cut, "bare_earth"), equal_nan=True)
+
+
+def test_a_boundary_limits_the_area(whole: Path, tmp_path: Path) -> None:
+    """The outline and the rasters end where the mapper's boundary does."""
+    boundary = box(565520, 5712020, 565600, 5712090)
+    gpd.GeoDataFrame(geometry=[boundary], crs=CRS).to_crs("EPSG:4326").to_file(tmp_path / "boundary.gpkg")
+    rasters_of_area(
+        grids=whole / "grids",
+        blocks=[path.stem for path in (whole / "grids").glob("*.npz")],
+        out=tmp_path / "rasters",
+        counts=tmp_path / "counts.npz",
+        outline=tmp_path / "outline.gpkg",
+        boundary=[tmp_path / "boundary.gpkg"],
+    )
+    outline, crs = layers.read_outline(tmp_path / "outline.gpkg")
+    assert crs == CRS
+    assert outline.symmetric_difference(boundary).area < 1.0
+    assert raster_of(tmp_path, "bare_earth").shape in {(140, 160), (141, 161), (141, 160), (140, 161), (142, 162)}
+
+
+def test_a_boundary_beside_the_returns_is_refused(whole: Path, tmp_path: Path) -> None:
+    """Within a tile's frame there may be no returns; then too the message names the boundary."""
+    gpd.GeoDataFrame(geometry=[box(0, 0, 100, 100)], crs=CRS).to_file(tmp_path / "boundary.gpkg")
+    with pytest.raises(InputError, match="boundary lies outside"):
+        rasters_of_area(
+            grids=whole / "grids",
+            blocks=[path.stem for path in (whole / "grids").glob("*.npz")],
+            out=tmp_path / "rasters",
+            counts=tmp_path / "counts.npz",
+            outline=tmp_path / "outline.gpkg",
+            boundary=[tmp_path / "boundary.gpkg"],
+        )
