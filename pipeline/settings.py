@@ -590,6 +590,12 @@ class RockSettings(Section):
     cluster_distance_m: float = Field(
         6.0, ge=2, le=15, description="Boulders closer than this would touch on paper: the dot of 204 covers 6 m."
     )
+    cluster_outstanding: float = Field(
+        1.5,
+        ge=1,
+        le=3,
+        description="Of two boulders that would touch, one this many times higher is drawn alone: it is what is seen.",
+    )
     cluster_max_width_m: float = Field(
         16.0, ge=8, le=30, description="Widest group drawn as one triangle 207, which covers 12 m; wider is a field."
     )
@@ -601,6 +607,36 @@ class RockSettings(Section):
     )
     gigantic_min_width_mm: float = Field(0.25, ge=0.1, le=1, description="ISOM 2017-2, 206, at 1:15000.")
     gigantic_min_area_m2: float = Field(67.0, ge=20, le=200, description="0.3 mm2 at 1:15000: ISOM 2017-2, 206.")
+    stony_window_m: float = Field(
+        4.0, ge=2, le=10, description="Ground over which roughness is taken: a few strides of a runner."
+    )
+    stony_slow_m: float = Field(
+        0.15,
+        ge=0.05,
+        le=0.5,
+        description="Roughness from which ground is proposed as 210; filtered ground of a forest floor shows 0.05 to 0.1 "
+        "(measured).",
+    )
+    stony_walk_m: float = Field(0.22, ge=0.1, le=0.6, description="The same for 211 (common practice, no source).")
+    stony_fight_m: float = Field(0.32, ge=0.1, le=1, description="The same for 212 (common practice, no source).")
+    stony_min_area_m2: float = Field(
+        225.0, ge=50, le=2000, description="Smallest stony area; ISOM 2017-2 asks for three dots, about 10 by 10 m."
+    )
+    stony_confidence: float = Field(
+        0.35, ge=0, le=1, description="Roughness cannot tell stones from roots, ruts and undergrowth taken for ground."
+    )
+    stony_max_canopy_m: float = Field(
+        30.0,
+        ge=0,
+        le=60,
+        description="Stony ground is looked for under crowns up to this height; lower it where dense forest looks stony.",
+    )
+    rocky_pit_min_depth_m: float = Field(1.0, ge=0.5, le=3, description="ISOM 2017-2, 203.1.")
+    rocky_pit_max_width_m: float = Field(5.0, ge=2, le=10, description="ISOM 2017-2, 203.1: larger ones are cliffs.")
+    rocky_pit_min_slope_deg: float = Field(
+        50.0, ge=30, le=80, description="Walls steeper than earth stands: loose soil lies at 30 to 40 degrees."
+    )
+    rocky_pit_confidence: float = Field(0.4, ge=0, le=1, description="A steep little hollow may be an earth pit 112.")
     cliff_min_height_m: float = Field(1.0, ge=0.5, le=5, description="Lowest cliff: ISOM 2017-2, 202.")
     impassable_min_height_m: float = Field(
         3.0,
@@ -625,10 +661,13 @@ class RockSettings(Section):
         description="Mean slope over the run. A vertical step of 1 m seen by 1 m cells with noise falls to about this.",
     )
     cliff_most_turn_deg: float = Field(
-        75.0,
+        110.0,
         ge=45,
         le=360,
         description="A face turning farther than this round one way is the side of a pit or dam: left to earth bank 104.",
+    )
+    cliff_turning_confidence: float = Field(
+        0.25, ge=0, le=1, description="Most that such a face is believed to be rock; below the least confidence drawn."
     )
     impassable_min_slope_deg: float = Field(
         50.0, ge=40, le=80, description="Least mean slope from lip to foot of a 201 (common practice, no source)."
@@ -797,7 +836,7 @@ class VegetationSettings(Section):
         0.3, ge=0.1, le=0.5, description="With more cover around them lone crowns are forest (common practice)."
     )
     scattered_min_cover_ratio: float = Field(
-        0.08, ge=0.02, le=0.3, description="With less cover trees in open land are drawn one by one: 8 crowns a hectare."
+        0.08, ge=0.02, le=0.3, description="With less cover trees in open land are drawn one by one: 8 crowns in 1 ha."
     )
     scattered_window_m: float = Field(
         15.0, ge=5, le=50, description="Sigma in which lone crowns are counted together: the smallest 402 is 30 m wide."

@@ -92,20 +92,20 @@ def count_in_windows(
 ) -> Counts:
     """Pulses counted in a Gaussian window around each cell, wider where few reach the layer.
 
-    A window of sigma s counts as many independent pulses as a disc of 4 pi s^2. It starts at `window_m` and doubles
-    until it holds `enough_pulses` or is `widest_m`; where even that holds fewer than `least_pulses`, the layer is
-    not seen. A cell reaches four times `widest_m` around itself at most.
+    A window of sigma s counts as many independent pulses as a disc of 4 pi s^2. Where the one of `window_m` holds fewer
+    than `enough_pulses`, what is missing is taken from windows twice as wide each, up to `widest_m`, so that counts
+    change smoothly from cell to cell. Where even that gives fewer than `least_pulses`, the layer is not seen. A cell
+    reaches four times `widest_m` around itself at most.
     """
-    chosen = np.zeros((3, *entered.shape), np.float32)
-    is_open = np.ones(entered.shape, np.bool_)
+    grids = (entered, stopped, path_sum)
     sigma_m = min(window_m, widest_m)
-    while is_open.any():
-        counts = _gaussian_counts((entered, stopped, path_sum), sigma_m / cell_m)
-        takes = is_open & (counts[0] >= enough_pulses) if sigma_m < widest_m else is_open
-        chosen[:, takes] = counts[:, takes]
-        is_open &= ~takes
+    total = _gaussian_counts(grids, sigma_m / cell_m)
+    while sigma_m < widest_m and (total[0] < enough_pulses).any():
         sigma_m = min(2 * sigma_m, widest_m)
-    return Counts(chosen[0], chosen[1], chosen[2], chosen[0] >= least_pulses)
+        wider = _gaussian_counts(grids, sigma_m / cell_m)
+        missing = np.maximum(enough_pulses - total[0], 0)
+        total += wider * np.minimum(missing / np.maximum(wider[0], 1e-6), 1)
+    return Counts(total[0], total[1], total[2], total[0] >= least_pulses)
 
 
 def _gaussian_counts(grids: tuple[Heights, ...], sigma_cells: float) -> NDArray[np.float32]:
