@@ -18,6 +18,6 @@ def manmade(
     canopy, _ = rasters.read_heights(canopy_height)
     sums = archives.read_sums(counts)
     found = draft_manmade(
-        sums["building_returns"], sums["all_returns"], canopy, heights, grid, scale=scale, settings=settings
+        sums["building_returns"], sums["last_returns"], canopy, heights, grid, scale=scale, settings=settings
     )
     layers.write_features(out, found)

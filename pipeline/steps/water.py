@@ -18,6 +18,6 @@ def water(
     support, _ = rasters.read_heights(ground_support)
     sums = archives.read_sums(counts)
     found = draft_water(
-        heights, sums["water_returns"], sums["all_returns"], support, grid, scale=scale, settings=settings
+        heights, sums["water_returns"], sums["last_returns"], support, grid, scale=scale, settings=settings
     )
     layers.write_features(out, found)
