@@ -188,11 +188,12 @@ def _bent(line: EastNorth, middle: EastNorth, /, *, clear_m: float, push_m: floa
 
 def _densified_near(line: EastNorth, middle: EastNorth, /, *, within_m: float) -> EastNorth:
     """The line with a vertex every `STEP_M` near a place."""
-    pieces = [line[:1]]
-    for start, end in itertools.pairwise(line):
-        length_m = float(np.hypot(*(end - start)))
-        is_near = float(np.hypot(*((start + end) / 2 - middle))) <= within_m + length_m / 2
-        n_steps = max(1, int(np.ceil(length_m / STEP_M))) if is_near else 1
-        share = np.arange(1, n_steps + 1)[:, None] / n_steps
-        pieces.append(start + share * (end - start))
-    return np.concatenate(pieces)
+    step = np.diff(line, axis=0)
+    length_m = np.hypot(step[:, 0], step[:, 1])
+    centre = line[:-1] + step / 2 - middle
+    is_near = np.hypot(centre[:, 0], centre[:, 1]) <= within_m + length_m / 2
+    n_steps = np.where(is_near, np.maximum(np.ceil(length_m / STEP_M), 1), 1).astype(np.int64)
+    segment = np.repeat(np.arange(len(step)), n_steps)
+    number = np.arange(len(segment)) - np.repeat(np.cumsum(n_steps) - n_steps, n_steps)
+    dense = line[segment] + (number / n_steps[segment])[:, None] * step[segment]
+    return np.concatenate([dense, line[-1:]])
