@@ -260,10 +260,10 @@ class PointsSettings(Section):
         2, ge=1, le=8, description="Of 8 directions, how many must lead gently to the ground; the edge of an object has one."
     )
     ground_plant_m: float = Field(
-        0.15, ge=0.02, le=2, description="Height above its neighbours' plane from which a return is a plant."
+        0.05, ge=0.02, le=2, description="Height above its neighbours' plane from which a return is a plant."
     )
     ground_plant_m_per_m: float = Field(
-        0.03, ge=0, le=1, description="Added to it for each metre of the neighbourhood's width: ground bends."
+        0.12, ge=0, le=1, description="Added to it for each metre between returns: sparse surveys are old, less exact, and see less of bends."
     )
     ground_plant_slope_share: float = Field(
         0.4, ge=0, le=5, description="Share of the plane's rise over the neighbourhood's width added to it."
@@ -277,20 +277,35 @@ class PointsSettings(Section):
     ground_plane_rounds: int = Field(
         3, ge=1, le=20, description="How often the planes are drawn anew with less weight on what stands out."
     )
+    ground_rounds: int = Field(
+        2, ge=0, le=5, description="How often cells near the surface join it and plants are taken off again."
+    )
+    ground_join_m: float = Field(
+        0.3, ge=0.02, le=2, description="How far above the surface the lowest return of a joining cell may lie."
+    )
+    ground_join_slope_m: float = Field(
+        0.7, ge=0, le=5, description="Added to it for each metre of rise over run."
+    )
     ground_tolerance_m: float = Field(
-        0.2, ge=0.02, le=2, description="How far from the surface a return on level ground may lie: noise of the heights."
+        0.05, ge=0.02, le=2, description="How far from the surface a return on level ground may lie: noise of the heights."
     )
     ground_tolerance_m_per_m: float = Field(
-        0.1, ge=0, le=1, description="Added to it for each metre between the surface's returns: ground bends."
+        0.25, ge=0, le=1, description="Added to it for each metre between returns: sparse surveys are less exact and miss bends."
     )
     ground_spacing_sigma_m: float = Field(
         3.0, ge=1, le=20, description="How far around the spacing of the returns is taken: some of them even if sparse."
     )
     ground_spacing_limit_m: float = Field(
-        2.0, ge=0.5, le=10, description="Wider gaps do not widen the tolerance: under roofs the slope is not the ground's."
+        1.5, ge=0.5, le=10, description="Sparser surveys get no wider tolerance: low plants would pass."
     )
     ground_tolerance_slope_share: float = Field(
-        0.7, ge=0, le=5, description="Share of the rise from one of the surface's returns to the next added to it."
+        0.8, ge=0, le=5, description="Share of the rise from one return to the next added to it."
+    )
+    ground_tolerance_cliff_m: float = Field(
+        1.3, ge=0, le=5, description="Added for each metre of rise over run beyond 1 (45 degrees): foot and lip share a cell."
+    )
+    ground_below_factor: float = Field(
+        4.0, ge=1, le=20, description="Returns may lie this many tolerances below the surface: nothing grows below ground."
     )
     vegetation_from_m: float = Field(
         0.1, ge=0, le=0.5, description="Height above ground where vegetation begins; lower returns stay unclassified."
@@ -611,14 +626,14 @@ class RockSettings(Section):
         4.0, ge=2, le=10, description="Ground over which roughness is taken: a few strides of a runner."
     )
     stony_slow_m: float = Field(
-        0.15,
+        0.30,
         ge=0.05,
-        le=0.5,
-        description="Roughness from which ground is proposed as 210; filtered ground of a forest floor shows 0.05 to 0.1 "
-        "(measured).",
+        le=1,
+        description="Roughness from which ground is proposed as 210. A clean forest floor shows 0.05, filtered ground "
+        "under dense conifers up to 0.25 (measured), so less would draw the undergrowth.",
     )
-    stony_walk_m: float = Field(0.22, ge=0.1, le=0.6, description="The same for 211 (common practice, no source).")
-    stony_fight_m: float = Field(0.32, ge=0.1, le=1, description="The same for 212 (common practice, no source).")
+    stony_walk_m: float = Field(0.40, ge=0.1, le=1, description="The same for 211 (common practice, no source).")
+    stony_fight_m: float = Field(0.50, ge=0.1, le=1, description="The same for 212 (common practice, no source).")
     stony_min_area_m2: float = Field(
         225.0, ge=50, le=2000, description="Smallest stony area; ISOM 2017-2 asks for three dots, about 10 by 10 m."
     )

@@ -34,9 +34,6 @@ DISTANCE_SHARE = 0.6
 PLANE_EASE = 0.01
 """Share of the neighbours' spread added in every direction when a plane is drawn."""
 
-SPACING_SIGMA_M = 3.0
-"""How far around the spacing of the ground's returns is taken: a few spacings of a sparse survey."""
-
 
 @dataclass(frozen=True)
 class Lowest:
@@ -51,6 +48,8 @@ class Lowest:
         inf where the cell holds no return.
     east, north : (rows, cols) float64, metres
         Place of the return within its cell, from the cell's centre.
+    count : (rows, cols) int64
+        Returns in the cell.
     """
 
     cell_m: float
@@ -59,6 +58,7 @@ class Lowest:
     height: NDArray[np.float64]
     east: NDArray[np.float64]
     north: NDArray[np.float64]
+    count: NDArray[np.int64]
 
     @property
     def is_known(self) -> Mask:
@@ -88,7 +88,8 @@ def lowest_returns(enh: EastNorthHeight, /, *, cell_m: float) -> Lowest:
     east, north = np.zeros_like(height), np.zeros_like(height)
     east[cell[low]] = enh[low, 0] - (col[low] + 0.5) * cell_m
     north[cell[low]] = enh[low, 1] - (row[low] + 0.5) * cell_m
-    return Lowest(cell_m, first_col, first_row, height.reshape(shape), east.reshape(shape), north.reshape(shape))
+    grids = (grid.reshape(shape) for grid in (height, east, north, np.bincount(cell, minlength=len(height))))
+    return Lowest(cell_m, first_col, first_row, *grids)
 
 
 def find_ground(enh: EastNorthHeight, is_candidate: Mask, /, *, settings: PointsSettings) -> Mask:
@@ -113,9 +114,34 @@ def find_ground(enh: EastNorthHeight, is_candidate: Mask, /, *, settings: Points
 def bare_cells(lowest: Lowest, /, *, settings: PointsSettings) -> Mask:
     """(rows, cols) bool: cells whose lowest return is ground."""
     cut_at = _cut_at(lowest, settings=settings)
-    is_back = _is_gently_reached(lowest, cut_at, settings=settings)
-    is_bare = lowest.is_known & ((cut_at == 0) | is_back)
-    return is_bare & ~_stands_out(lowest, is_bare, settings=settings)
+    is_bare = lowest.is_known & ((cut_at == 0) | _is_gently_reached(lowest, cut_at, settings=settings))
+    is_bare &= ~_stands_out(lowest, is_bare, settings=settings)
+    for _ in range(settings.ground_rounds):
+        is_bare |= _lies_near(lowest, is_bare, settings=settings)
+        is_bare &= ~_stands_out(lowest, is_bare, settings=settings)
+    return is_bare
+
+
+def _lies_near(lowest: Lowest, is_bare: Mask, /, *, settings: PointsSettings) -> Mask:
+    """(rows, cols) bool: cells whose lowest return lies below or not far above the surface of the bare ones."""
+    if not is_bare.any():
+        return is_bare
+    level, slope_north, slope_east = _surface(lowest, is_bare)
+    at = level + slope_east * lowest.east + slope_north * lowest.north
+    limit = settings.ground_join_m + settings.ground_join_slope_m * np.hypot(slope_north, slope_east)
+    near: Mask = lowest.is_known & (lowest.height <= at + limit)
+    return near
+
+
+def _surface(lowest: Lowest, is_bare: Mask, /) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
+    """(rows, cols) height of the triangulated bare cells at the cells' centres, and its slope to the north and east."""
+    rows, cols = is_bare.shape
+    nodes = cell_means(lowest.enh(is_bare), cell_m=lowest.cell_m)
+    level = heights_at_nodes(nodes, (np.arange(cols) + 0.5) * lowest.cell_m, (np.arange(rows) + 0.5) * lowest.cell_m)
+    if min(level.shape) < 2:
+        return level, np.zeros_like(level), np.zeros_like(level)
+    north, east = np.gradient(level, lowest.cell_m)
+    return level, north, east
 
 
 def _cut_at(lowest: Lowest, /, *, settings: PointsSettings) -> NDArray[np.int16]:
@@ -125,7 +151,7 @@ def _cut_at(lowest: Lowest, /, *, settings: PointsSettings) -> NDArray[np.int16]
     """
     heights = lowest.height.astype(np.float32)
     radii = range(1, round(settings.ground_window_m / lowest.cell_m) + 1)
-    losses = list(height_lost(heights, radii=radii))
+    losses = list(height_lost(heights, radii=radii, margin=round(settings.ground_edge_m / lowest.cell_m)))
     cut = np.zeros(heights.shape, np.bool_)
     for radius, lost in losses:
         cut |= lost > settings.ground_first_slope * radius * lowest.cell_m
@@ -232,9 +258,11 @@ def _stands_out(lowest: Lowest, is_bare: Mask, /, *, settings: PointsSettings) -
     """
     out = np.zeros(is_bare.shape, np.bool_)
     is_open = is_bare.copy()
+    spacing_m = _spacing_m(lowest, settings=settings)
     for factor, reach in ((1, 1), (2, 1), (2, 2), (4, 2)):
         place = _coarse_lowest(lowest, is_bare, factor)
-        planes = _fit_planes(_neighbours(lowest, place, factor=factor, reach=reach), settings=settings)
+        near = _neighbours(lowest, place, factor=factor, reach=reach)
+        planes = _fit_planes(near, spacing_m[place], settings=settings)
         judged = planes.is_known & is_open[place]
         row, col = place[0][judged], place[1][judged]
         out[row, col] = (planes.above > planes.limit_m)[judged]
@@ -300,10 +328,10 @@ def _neighbours(
     return Neighbours(np.maximum(which, 0), weight, width_m, away[..., 0], away[..., 1], away[..., 2])
 
 
-def _fit_planes(near: Neighbours, /, *, settings: PointsSettings) -> Planes:
+def _fit_planes(near: Neighbours, spacing_m: NDArray[np.float64], /, *, settings: PointsSettings) -> Planes:
     """Planes drawn to the lower neighbours: those above their own plane lose weight, and the planes are drawn anew."""
     trust = np.ones(len(near.weight))
-    steady = settings.ground_plant_m + settings.ground_plant_m_per_m * near.width_m
+    steady = settings.ground_plant_m + settings.ground_plant_m_per_m * spacing_m
     for _ in range(settings.ground_plane_rounds):
         weight = near.weight * trust[near.which]
         level, slope_east, slope_north = _weighted_plane(near, weight)
@@ -341,24 +369,29 @@ def _weighted_plane(
 
 
 def _near_surface(enh: EastNorthHeight, lowest: Lowest, is_bare: Mask, /, *, settings: PointsSettings) -> Mask:
-    """(n,) bool: returns within tolerance of the triangulated bare cells."""
+    """(n,) bool: returns near the triangulated bare cells; further below than above, since nothing grows below.
+
+    A cell at a cliff holds its foot and its lip: where the surface is steeper than 45 degrees, the whole rise of the
+    part beyond 45 degrees is allowed.
+    """
     if not is_bare.any():
         return np.zeros(len(enh), np.bool_)
     cell_m = lowest.cell_m
-    rows, cols = is_bare.shape
-    nodes = cell_means(lowest.enh(is_bare), cell_m=cell_m)
-    level = heights_at_nodes(nodes, (np.arange(cols) + 0.5) * cell_m, (np.arange(rows) + 0.5) * cell_m)
-    steepness = np.hypot(*np.gradient(level, cell_m)) if min(level.shape) > 1 else np.zeros(level.shape)
+    level, slope_north, slope_east = _surface(lowest, is_bare)
+    slope = np.hypot(slope_north, slope_east)
+    spacing_m = _spacing_m(lowest, settings=settings)
+    limit = settings.ground_tolerance_m + settings.ground_tolerance_m_per_m * spacing_m
+    limit += settings.ground_tolerance_slope_share * spacing_m * slope
+    limit += settings.ground_tolerance_cliff_m * np.maximum(slope - 1, 0)
     at = np.vstack((enh[:, 1] / cell_m - lowest.first_row, enh[:, 0] / cell_m - lowest.first_col)) - 0.5
     above = enh[:, 2] - ndimage.map_coordinates(level, at, order=1, mode="nearest")
-    slope = ndimage.map_coordinates(steepness, at, order=1, mode="nearest")
-    spacing_m = ndimage.map_coordinates(_spacing_m(is_bare, cell_m=cell_m), at, order=1, mode="nearest")
-    tolerance = settings.ground_tolerance_m + settings.ground_tolerance_m_per_m * spacing_m
-    near: Mask = np.abs(above) <= tolerance + settings.ground_tolerance_slope_share * spacing_m * slope
+    allowed = ndimage.map_coordinates(limit, at, order=1, mode="nearest")
+    near: Mask = (above <= allowed) & (above >= -settings.ground_below_factor * allowed)
     return near
 
 
-def _spacing_m(is_bare: Mask, /, *, cell_m: float) -> Heights:
-    """(rows, cols) metres: mean spacing of the bare cells' returns around each cell."""
-    share = ndimage.gaussian_filter(is_bare.astype(np.float64), SPACING_SIGMA_M / cell_m, mode="nearest", truncate=2.5)
-    return (cell_m / np.sqrt(np.maximum(share, 1 / 64))).astype(np.float32)
+def _spacing_m(lowest: Lowest, /, *, settings: PointsSettings) -> NDArray[np.float64]:
+    """(rows, cols) metres: spacing of the returns around each cell, up to the limit of the settings."""
+    sigma = settings.ground_spacing_sigma_m / lowest.cell_m
+    per_cell = ndimage.gaussian_filter(lowest.count.astype(np.float64), sigma, mode="nearest", truncate=2.5)
+    return np.minimum(lowest.cell_m / np.sqrt(np.maximum(per_cell, 1e-6)), settings.ground_spacing_limit_m)

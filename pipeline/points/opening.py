@@ -20,7 +20,7 @@ SQUARE_SHARE = 0.414
 """Half side of the square in an octagon of radius 1: sqrt(2) - 1 makes the octagon regular."""
 
 
-def height_lost(heights: Heights, /, *, radii: range) -> Iterator[tuple[int, Heights]]:
+def height_lost(heights: Heights, /, *, radii: range, margin: int = 0) -> Iterator[tuple[int, Heights]]:
     """Each radius in cells, and by how much its opening lowers each cell below the opening before it.
 
     Parameters
@@ -29,22 +29,26 @@ def height_lost(heights: Heights, /, *, radii: range) -> Iterator[tuple[int, Hei
         inf where a cell has no height; nothing is lost there.
     radii : range
         Ascending, in cells.
+    margin : int
+        How many cells beyond the edge of the grid the middle of a window may lie.
     """
     known = np.isfinite(heights)
     before = heights
     for radius in radii:
-        opened = opening(heights, radius_cells=radius)
+        opened = opening(heights, radius_cells=radius, margin=min(margin, radius))
         lost = np.zeros_like(heights)
         lost[known] = before[known] - opened[known]
         yield radius, lost
         before = opened
 
 
-def opening(heights: Heights, /, *, radius_cells: int) -> Heights:
+def opening(heights: Heights, /, *, radius_cells: int, margin: int = 0) -> Heights:
     """(rows, cols): the opening with an octagon; inf marks cells without a height."""
-    low = _sweep(heights, radius_cells, pick=np.minimum, outside=np.inf)
+    wide = np.pad(heights, margin, constant_values=np.inf)
+    low = _sweep(wide, radius_cells, pick=np.minimum, outside=np.inf)
     low[np.isposinf(low)] = -np.inf
-    return _sweep(low, radius_cells, pick=np.maximum, outside=-np.inf)
+    opened = _sweep(low, radius_cells, pick=np.maximum, outside=-np.inf)
+    return opened[margin : margin + heights.shape[0], margin : margin + heights.shape[1]]
 
 
 def _sweep(heights: Heights, radius: int, /, *, pick: Pick, outside: float) -> Heights:
