@@ -93,3 +93,12 @@ def test_adding_height_or_moving_the_grid_changes_nothing() -> None:
     here, there = found(ground, grid), found(ground + np.float32(50), moved)
     np.testing.assert_allclose(there.places - here.places, [[20, -40]], atol=0.2)
     np.testing.assert_allclose(there.height_m, here.height_m, atol=0.02)
+
+
+def test_sizes_that_the_cells_cannot_show_are_not_looked_for() -> None:
+    """On cells of 2 m a bump of 3 m radius is not claimed; on cells of 5 m none of the sizes is."""
+    grid = landscape.grid_of(side_m=160, cell_m=2.0)
+    ground = landscape.level(grid) + landscape.bump(grid, east_m=1, north_m=1, height_m=3, radius_m=3)
+    assert len(found(ground, grid, radii_m=(3.0,)).height_m) == 0
+    coarse = landscape.grid_of(side_m=200, cell_m=5.0)
+    assert len(found(landscape.cone(coarse), coarse).height_m) == 0

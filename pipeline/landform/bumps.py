@@ -26,6 +26,7 @@ WINDOW_RADII = 2.0
 # A rounded bump falls to 1/e of its height at this share of its radius, so that hardly 4 % are left at its foot.
 BELL_SHARE = 0.55
 CELLS_PER_RADIUS = 4
+MIN_RADIUS_CELLS = 2
 MAX_UNKNOWN_SHARE = 0.25
 
 
@@ -130,7 +131,8 @@ def find_bumps(
 ) -> Bumps:
     """Bumps (or, not `upward`, hollows) with a radius near one of `radii_m`.
 
-    Where several sizes fit one place the best one stands. Nothing is reported where more than a quarter of the
+    Sizes below two cells are not looked for. Where several fit one place the best one stands. Nothing is reported where
+    more than a quarter of the
     window is unknown.
 
     Parameters
@@ -164,9 +166,16 @@ def find_bumps(
             least_height_m=least_height_m,
         )
         for radius_m in radii_m
+        if radius_m >= MIN_RADIUS_CELLS * grid.cell_m
     ]
+    if not found:
+        return _no_bumps()
     joined = Bumps(**{f.name: np.concatenate([getattr(part, f.name) for part in found]) for f in fields(Bumps)})
     return _best_of_each_place(joined)
+
+
+def _no_bumps() -> Bumps:
+    return Bumps(np.empty((0, 2)), *(np.empty(0) for _ in range(6)))
 
 
 def _bumps_of_size(
