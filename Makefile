@@ -5,7 +5,9 @@
 PYTHON ?= python3
 VENV := .venv
 BIN := $(VENV)/bin
-PIP := $(BIN)/python -m pip install --quiet --disable-pip-version-check --require-hashes --only-binary :all:
+# Wheels only, but for one small pure-Python package that Snakemake needs and that is published as source alone.
+PIP := $(BIN)/python -m pip install --quiet --disable-pip-version-check --require-hashes \
+	--only-binary :all: --no-binary connection-pool
 OWN := $(BIN)/python -m pip install --quiet --disable-pip-version-check --no-deps --no-build-isolation --editable .
 
 .PHONY: help demo test quick lint install settings lock clean
