@@ -4,6 +4,9 @@
 #   snakemake --cores 2 --config area=my/area.yaml      another area
 #
 # `tussock draft AREA` does the same with a progress display. Paths below are relative to the area's `out:` folder.
+import sys
+from pathlib import Path
+
 from snakemake.utils import min_version
 
 min_version("9.14")
@@ -11,6 +14,9 @@ min_version("9.14")
 from pipeline.plan import plan_or_exit
 
 PLAN = plan_or_exit(config.get("area", "config/area.yaml"))
+
+# Steps run with the Python that runs Snakemake, whatever PATH says, and with one thread each: jobs run side by side.
+shell.prefix(f'set -euo pipefail; export PATH="{Path(sys.executable).parent}:$PATH" OMP_NUM_THREADS=1; ')
 
 
 workdir: str(PLAN.out)

@@ -1,6 +1,5 @@
 """Whole runs of the workflow, and how two drafts are compared."""
 
-import os
 import subprocess
 import sys
 from pathlib import Path
@@ -41,7 +40,6 @@ def tussock(*arguments: str | Path, **options: object) -> subprocess.CompletedPr
 
 def plain_snakemake(area: Path) -> subprocess.CompletedProcess[str]:
     """Run the workflow without the command."""
-    here = Path(sys.executable).parent
     return subprocess.run(
         [sys.executable, "-m", "snakemake", "--cores", "2", "--quiet", "all", "--config", f"area={area}"],
         capture_output=True,
@@ -49,7 +47,6 @@ def plain_snakemake(area: Path) -> subprocess.CompletedProcess[str]:
         timeout=300,
         cwd=PROJECT,
         check=False,
-        env=os.environ | {"PATH": f"{here}{os.pathsep}{os.environ['PATH']}"},
     )
 
 
