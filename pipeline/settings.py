@@ -307,6 +307,27 @@ class PointsSettings(Section):
     ground_below_factor: float = Field(
         4.0, ge=1, le=20, description="Returns may lie this many tolerances below the surface: nothing grows below ground."
     )
+    building_min_height_m: float = Field(
+        2.0, ge=1, le=5, description="Lowest roof: what stands above a person; common practice, no source."
+    )
+    building_min_side_m: float = Field(
+        4.0, ge=2, le=20, description="Side of the smallest square of roof; 4 m hold the 15 m2 of a shed."
+    )
+    building_cell_m: float = Field(
+        1.0, ge=0.25, le=4, description="Cells in which roofs are sought; squares of two by two must be planes."
+    )
+    building_min_returns: int = Field(
+        7, ge=4, le=50, description="Fewest high returns in such a square; three fit any plane."
+    )
+    building_roughness_m: float = Field(
+        0.12, ge=0.02, le=1, description="Roughest roof: noise of the heights and the profile of tiles; crowns show 0.5."
+    )
+    building_through_share: float = Field(
+        0.2, ge=0, le=1, description="Last returns from below per high return that a roof may show, for its edges."
+    )
+    building_rim_m: float = Field(
+        0.5, ge=0.1, le=3, description="Returns next to a roof and at most this far below it belong to it."
+    )
     vegetation_from_m: float = Field(
         0.1, ge=0, le=0.5, description="Height above ground where vegetation begins; lower returns stay unclassified."
     )
@@ -489,6 +510,9 @@ class LandformSettings(Section):
         ge=1,
         le=10,
         description="Deviations from the usual unevenness round about that a knoll or hollow must stand out by.",
+    )
+    min_bump_returns: float = Field(
+        3.0, ge=1, le=50, description="Ground returns that must lie on a knoll or in a hollow: fewer may be stray ones."
     )
     contrast_reach_m: float = Field(
         100.0, ge=30, le=1000, description="How far round about the usual unevenness is taken: more than any landform."
@@ -930,6 +954,15 @@ class VegetationSettings(Section):
     )
     band_spread_ratio: float = Field(
         0.35, ge=0.05, le=1.5, description="One sigma of what density means to a runner, as a factor; notes lower it."
+    )
+    rows_min_area_m2: float = Field(
+        3000.0, ge=900, le=50000, description="Smaller areas hold too few plants to tell rows from chance."
+    )
+    rows_min_share: float = Field(
+        0.35, ge=0.1, le=0.9, description="Share of a pattern in its strongest waves; chance reaches 0.17 in 0.5 ha."
+    )
+    rows_max_height_m: float = Field(
+        6.0, ge=2, le=12, description="Higher plants in rows are a plantation, which is forest (common practice)."
     )
     stand_crown_m: float = Field(
         7.0, ge=3, le=15, description="Width of a crown: gaps narrower than this do not count as steps of a stand."

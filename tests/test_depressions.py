@@ -11,11 +11,12 @@ SETTINGS = LandformSettings()
 GRID = landscape.grid_of(side_m=120, cell_m=0.5)
 
 
-def hollows(*, depth_m: float, radius_m: float, rise_deg: float = 5.0):
-    """Hollows on a slope with one in the middle."""
+def hollows(*, depth_m: float, radius_m: float, rise_deg: float = 5.0, gap_m: float = 0.2):
+    """Hollows on a slope with one in the middle, ground returns that far away on average."""
     ground = landscape.plane(GRID, rise_deg=rise_deg)
     ground += landscape.bump(GRID, east_m=0, north_m=0, height_m=-depth_m, radius_m=radius_m)
-    return draft_hollows(ground, np.full(GRID.shape, 0.9, np.float32), GRID, settings=SETTINGS)
+    gap, seen = (np.full(GRID.shape, value, np.float32) for value in (gap_m, 0.9))
+    return draft_hollows(ground, gap, seen, GRID, settings=SETTINGS)
 
 
 @pytest.mark.parametrize(("radius_m", "symbol"), [(2.5, "112"), (5.0, "111")])
@@ -34,3 +35,9 @@ def test_a_pit_on_a_steep_slope_is_found() -> None:
 def test_shallow_hollows_are_left_out() -> None:
     """Half a metre is below what the standard asks (ISOM 111, 112: 1 m)."""
     assert len(hollows(depth_m=0.5, radius_m=4)) == 0
+
+
+def test_a_hollow_of_one_or_two_returns_is_not_believed() -> None:
+    """3 m across with returns a metre and a half apart: one stray return below the ground looks the same."""
+    assert len(hollows(depth_m=1.5, radius_m=2.5, gap_m=0.2)) == 1
+    assert len(hollows(depth_m=1.5, radius_m=2.5, gap_m=0.8)) == 0

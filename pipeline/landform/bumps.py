@@ -18,6 +18,7 @@ from scipy import ndimage, signal
 
 from pipeline.grid import EastNorth, Grid, Heights, Mask
 from pipeline.landform.generalise import coarsen, fill_voids
+from pipeline.landform.seen import sample
 
 # Of the window fits tried on ground of known spectrum this one told bumps apart best: higher degrees also follow the
 # bump, lower ones not the slope.
@@ -132,8 +133,7 @@ def find_bumps(
     """Bumps (or, not `upward`, hollows) with a radius near one of `radii_m`.
 
     Sizes below two cells are not looked for. Where several fit one place the best one stands. Nothing is reported where
-    more than a quarter of the
-    window is unknown.
+    more than a quarter of the window is unknown.
 
     Parameters
     ----------
@@ -329,3 +329,17 @@ def describe_bumps(bumps: Bumps, adjective: str, /) -> list[str]:
             bumps.height_m, bumps.radius_m, bumps.contrast, bumps.likeness, strict=True
         )
     ]
+
+
+def returns_on(bumps: Bumps, ground_support: Heights, grid: Grid, /, *, reach_m: float) -> NDArray[np.float64]:
+    """(n,) how many ground returns lie on the upper half of each bump, or in the lower half of each hollow.
+
+    Taken from the usual distance to the nearest return within `reach_m`: returns scattered at random are half a spacing
+    away on average (Clark and Evans 1954, doi:10.2307/1931034).
+    """
+    gap_m = np.nan_to_num(ground_support, nan=reach_m)
+    usual_gap_m = ndimage.uniform_filter(gap_m, max(1, round(2 * reach_m / grid.cell_m))).astype(np.float32)
+    spacing_m = 2 * np.nan_to_num(sample(usual_gap_m, grid, bumps.places), nan=reach_m)
+    # A bell is half as high at this share of its radius.
+    half_m = BELL_SHARE * np.sqrt(np.log(2)) * bumps.radius_m
+    return np.asarray(np.pi * half_m**2 / np.maximum(spacing_m, 1e-3) ** 2)

@@ -8,13 +8,15 @@ import shapely
 
 from pipeline.features import make_features
 from pipeline.grid import Grid, Heights
-from pipeline.landform.bumps import Bumps, describe_bumps, find_bumps, shape_confidence
+from pipeline.landform.bumps import Bumps, describe_bumps, find_bumps, returns_on, shape_confidence
 from pipeline.landform.seen import sample
 from pipeline.settings import LandformSettings
 
 
-def find_hollows(bare_earth: Heights, grid: Grid, /, *, settings: LandformSettings) -> Bumps:
+def find_hollows(bare_earth: Heights, ground_support: Heights, grid: Grid, /, *, settings: LandformSettings) -> Bumps:
     """Hollows a few metres across, on level ground and on slopes.
+
+    One stray return below the ground makes a hollow too; it takes several to believe it.
 
     Returns
     -------
@@ -31,17 +33,21 @@ def find_hollows(bare_earth: Heights, grid: Grid, /, *, settings: LandformSettin
         contrast_reach_m=settings.contrast_reach_m,
         least_height_m=settings.least_bump_m,
     )
-    return hollows.where(hollows.side_slope_deg <= settings.steepest_hollow_deg)
+    n_returns = returns_on(hollows, ground_support, grid, reach_m=max(settings.hollow_radii_m))
+    is_earth = hollows.side_slope_deg <= settings.steepest_hollow_deg
+    return hollows.where(is_earth & (n_returns >= settings.min_bump_returns))
 
 
-def draft_hollows(bare_earth: Heights, seen: Heights, grid: Grid, /, *, settings: LandformSettings) -> gpd.GeoDataFrame:
+def draft_hollows(
+    bare_earth: Heights, ground_support: Heights, seen: Heights, grid: Grid, /, *, settings: LandformSettings
+) -> gpd.GeoDataFrame:
     """Hollows as points: 112 where the sides are steep and it is at most as wide as a pit may be, else 111.
 
     Returns
     -------
     GeoDataFrame of features with the depth as `height_m`, and `width_m`.
     """
-    hollows = find_hollows(bare_earth, grid, settings=settings)
+    hollows = find_hollows(bare_earth, ground_support, grid, settings=settings)
     # Half way down a hollow is as wide as a mapper would pace it; its foot is lost in the ground around.
     is_pit = (hollows.side_slope_deg >= settings.min_pit_side_deg) & (hollows.radius_m <= settings.max_pit_width_m)
     return make_features(

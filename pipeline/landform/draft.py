@@ -81,7 +81,7 @@ def draft_landforms(
     )
     lines = join_features([contours, form_lines], grid.crs)
     knolls = without_ringed(draft_knolls(bare_earth, ground_support, seen, grid, settings=settings), lines)
-    hollows = draft_hollows(bare_earth, seen, grid, settings=settings)
+    hollows = draft_hollows(bare_earth, ground_support, seen, grid, settings=settings)
     lines = keep_off(
         lines,
         join_features([knolls, hollows], grid.crs),

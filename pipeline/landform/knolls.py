@@ -10,7 +10,7 @@ from scipy import ndimage
 
 from pipeline.features import make_features
 from pipeline.grid import Grid, Heights
-from pipeline.landform.bumps import Bumps, describe_bumps, find_bumps, shape_confidence
+from pipeline.landform.bumps import Bumps, describe_bumps, find_bumps, returns_on, shape_confidence
 from pipeline.landform.lines import encloses_higher, is_closed
 from pipeline.landform.seen import sample
 from pipeline.settings import LandformSettings
@@ -41,20 +41,26 @@ def find_knolls(bare_earth: Heights, ground_support: Heights, grid: Grid, /, *, 
     is_earth = bumps.side_slope_deg <= settings.steepest_earth_deg
     is_large = bumps.radius_m >= settings.min_knoll_radius_m
     is_seen = _gap_ratio(ground_support, grid, bumps, settings=settings) <= settings.max_knoll_gap_ratio
-    return bumps.where(is_earth & is_large & is_seen)
+    n_returns = returns_on(bumps, ground_support, grid, reach_m=max(settings.knoll_radii_m))
+    return bumps.where(is_earth & is_large & is_seen & (n_returns >= settings.min_bump_returns))
 
 
 def _gap_ratio(
     ground_support: Heights, grid: Grid, bumps: Bumps, /, *, settings: LandformSettings
 ) -> NDArray[np.float64]:
-    """(n,) distance to the nearest ground return in the middle of each bump, over that round about."""
+    """(n,) distance to the nearest ground return on each bump, out to half its radius, over that round about.
+
+    A boulder that was cut away leaves a hole as wide as the lump; one that merely stands on a knoll does not.
+    """
     gap_m = np.nan_to_num(ground_support, nan=settings.half_seen_gap_m)
-    middle, around = (
-        ndimage.uniform_filter(gap_m, max(1, round(2 * radius_m / grid.cell_m)))
-        for radius_m in (settings.min_knoll_radius_m / 2, max(settings.knoll_radii_m))
-    )
-    ratio = middle / np.maximum(around, grid.cell_m / 2)
-    return np.nan_to_num(sample(ratio.astype(np.float32), grid, bumps.places), nan=np.inf)
+    around = ndimage.uniform_filter(gap_m, max(1, round(2 * max(settings.knoll_radii_m) / grid.cell_m)))
+    ratio = np.full(len(bumps.radius_m), np.inf)
+    for radius_m in np.unique(bumps.radius_m):
+        own = bumps.radius_m == radius_m
+        middle = ndimage.uniform_filter(gap_m, max(1, round(float(radius_m) / grid.cell_m)))
+        share = (middle / np.maximum(around, grid.cell_m / 2)).astype(np.float32)
+        ratio[own] = np.nan_to_num(sample(share, grid, bumps.places[own]), nan=np.inf)
+    return ratio
 
 
 def draft_knolls(
