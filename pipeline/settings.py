@@ -865,6 +865,9 @@ class VegetationSettings(Section):
     clear_view_m2_per_m3: float = Field(
         0.1, gt=0, le=1, description="Below this density of the visibility layer one sees 20 m: 407, 409 not 406, 408."
     )
+    clear_view_ratio: float = Field(
+        0.5, gt=0, le=1, description="And it is thinner than this share of the running layer: growth stays low there."
+    )
     view_window_m: float = Field(
         3.0, ge=1, le=10, description="Sigma of the window for the view: wider than for density, a view is of an area."
     )

@@ -95,7 +95,8 @@ def test_a_large_crown_is_no_lone_tree():
     is_cover = np.zeros((100, 100), np.bool_)
     is_cover[40:60, 40:60] = True
     is_cover[10:14, 10:14] = True
-    lone = lone_crowns(is_cover, cell_m=1.0, max_crown_m2=110.0, max_cover_ratio=0.3)
+    around = np.full((100, 100), 0.05, np.float32)
+    lone = lone_crowns(is_cover, around, cell_m=1.0, max_crown_m2=110.0, max_cover_ratio=0.3)
     assert lone[10:14, 10:14].all()
     assert not lone[40:60, 40:60].any()
 

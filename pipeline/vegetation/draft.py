@@ -27,6 +27,7 @@ from pipeline.vegetation.evidence import BAND_OF, describe_areas
 from pipeline.vegetation.kinds import AREA_SYMBOLS, MIN_AREA_M2, NOT_SEEN, Ground, decide_kinds, settle_kinds
 from pipeline.vegetation.open_land import lone_crowns, open_ground, scattered_trees, share, voids
 from pipeline.vegetation.rides import Ride, find_rides, ride_symbol
+from pipeline.vegetation.rows import find_rows, row_symbol
 from pipeline.vegetation.runnability import BAND_SPEEDS, band_limits, running_speed
 from pipeline.vegetation.trees import keep_apart, single_trees
 
@@ -83,9 +84,15 @@ def draft_vegetation(
     is_void = voids(profile["pulses"], is_outside, cell_m=grid.cell_m)
     density, error = (np.where(is_void, np.float32(np.nan), values) for values in _density(profile, grid, settings))
     ground = _ground(profile, density, is_outside, is_void, grid, settings)
-    kinds = decide_kinds(ground, limits=limits, clear_view_m2_per_m3=settings.clear_view_m2_per_m3)
+    kinds = decide_kinds(
+        ground,
+        limits=limits,
+        clear_view_m2_per_m3=settings.clear_view_m2_per_m3,
+        clear_view_ratio=settings.clear_view_ratio,
+    )
     kinds = settle_kinds(kinds, cell_m=grid.cell_m, spare_ratio=settings.area_spare_ratio)
     areas, not_seen = _areas(kinds, density, error, profile, grid, settings)
+    areas = _with_rows(areas, canopy_height, grid, settings)
     trees = _trees(canopy_height, profile, kinds, grid, settings)
     rides = _rides(profile, grid, settings)
     edges = _stand_edges(canopy_height, kinds, grid, settings)
@@ -156,8 +163,10 @@ def _ground(
     """What decides the kind of each cell."""
     cell_m = grid.cell_m
     is_cover = _cover(profile, grid, settings)
+    around = share(profile["tree_pulses"], profile["pulses"], cell_m=cell_m, sigma_m=settings.scattered_window_m)
     is_lone = lone_crowns(
         is_cover,
+        around,
         cell_m=cell_m,
         max_crown_m2=settings.lone_crown_max_m2,
         max_cover_ratio=settings.scattered_max_cover_ratio,
@@ -165,7 +174,8 @@ def _ground(
     is_open = open_ground(is_cover & ~is_lone, cell_m=cell_m, radius_m=settings.open_radius_m) & ~is_void
     growth = share(profile["growth"], profile["entered"], cell_m=cell_m, sigma_m=settings.growth_window_m)
     trees = scattered_trees(
-        is_lone,
+        profile["tree_pulses"],
+        profile["pulses"],
         is_open,
         cell_m=cell_m,
         min_cover_ratio=settings.scattered_min_cover_ratio,
@@ -212,6 +222,27 @@ def _areas(
         evidence=f"fewer than {settings.least_pulses:g} pulses reach the running layer",
     )
     return areas, not_seen
+
+
+def _with_rows(
+    areas: gpd.GeoDataFrame, canopy_height: Heights, grid: Grid, settings: VegetationSettings
+) -> gpd.GeoDataFrame:
+    """The areas, those whose plants stand in rows drawn as orchards (413) or vineyards (414)."""
+    areas = areas.copy()
+    for i in np.flatnonzero(areas.area.to_numpy() >= settings.rows_min_area_m2):
+        rows = find_rows(canopy_height, areas.geometry.iloc[i], grid, least_share=settings.rows_min_share)
+        if rows is None or rows.height_m > settings.rows_max_height_m:
+            continue
+        place = areas.index[i]
+        areas.loc[place, "symbol"] = row_symbol(rows)
+        areas.loc[place, "angle_deg"] = rows.angle_deg
+        areas.loc[place, "height_m"] = rows.height_m
+        areas.loc[place, "confidence"] = min(0.9, rows.share + 0.2)
+        areas.loc[place, "evidence"] = (
+            f"plants {rows.height_m:.1f} m high in rows {rows.spacing_m:.1f} m apart, "
+            f"{rows.share:.0%} of their pattern is regular"
+        )
+    return areas
 
 
 def _trees(

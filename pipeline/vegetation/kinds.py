@@ -56,15 +56,16 @@ class Ground:
     is_outside: Mask
 
 
-def decide_kinds(ground: Ground, /, *, limits: Limits, clear_view_m2_per_m3: float) -> Kinds:
+def decide_kinds(ground: Ground, /, *, limits: Limits, clear_view_m2_per_m3: float, clear_view_ratio: float) -> Kinds:
     """Kind of each cell by itself, before small areas are merged.
 
-    A slow or walking band with a clear view is 407 or 409: what slows the runner stays below eye height. Fight is
-    fight, whatever one sees through it.
+    A slow or walking band with a clear view is 407 or 409: what slows the runner stays below eye height, so the
+    visibility layer is thin both by itself and beside the whole running layer. Fight is fight, whatever one sees
+    through it.
     """
     kinds = band_of(ground.density, limits=limits)
     kinds[kinds < 0] = NOT_SEEN
-    is_clear = ground.view_density < clear_view_m2_per_m3
+    is_clear = ground.view_density < np.minimum(clear_view_m2_per_m3, clear_view_ratio * ground.density)
     for hidden, visible in (("406", "407"), ("408", "409")):
         kinds[(kinds == AREA_SYMBOLS.index(hidden)) & is_clear] = AREA_SYMBOLS.index(visible)
     first_open = AREA_SYMBOLS.index("401")

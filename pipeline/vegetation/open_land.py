@@ -50,28 +50,35 @@ def voids(pulses: Heights, is_outside: Mask, /, *, cell_m: float) -> Mask:
     return open_ground(met, cell_m=cell_m, radius_m=radius_m)[1:-1, 1:-1]
 
 
-def lone_crowns(is_cover: Mask, /, *, cell_m: float, max_crown_m2: float, max_cover_ratio: float) -> Mask:
+def lone_crowns(
+    is_cover: Mask, cover_around: Heights, /, *, cell_m: float, max_crown_m2: float, max_cover_ratio: float
+) -> Mask:
     """Cells of crowns that stand by themselves: no larger than one tree's or three trees', in open surroundings.
 
-    Surroundings are a Gaussian of sigma 12 m, about the ground of the smallest 402 (30 m); in forest of crowns that
-    do not touch, the cover there is above `max_cover_ratio`.
+    Parameters
+    ----------
+    is_cover : (rows, cols) cells under trees
+    cover_around : (rows, cols) share of pulses that meet trees in the wider surroundings
+        In forest of crowns that do not touch it is above `max_cover_ratio`.
     """
     if not is_cover.any():
         return np.zeros(is_cover.shape, np.bool_)
     parts, _ = ndimage.label(is_cover, structure=np.ones((3, 3)))
     area_m2 = np.bincount(parts.ravel()) * cell_m**2
     area_m2[0] = np.inf
-    cover = ndimage.gaussian_filter(is_cover.astype(np.float32), 12 / cell_m, mode="nearest")
     # A crown counts as one thing: it is lone if the place where most stands around it is open enough.
-    densest = ndimage.maximum(cover, parts, np.arange(len(area_m2)))
+    densest = ndimage.maximum(np.nan_to_num(cover_around), parts, np.arange(len(area_m2)))
     is_lone = (area_m2 <= max_crown_m2) & (np.asarray(densest) < max_cover_ratio)
     lone: Mask = is_lone[parts]
     return lone
 
 
-def scattered_trees(is_lone: Mask, is_open: Mask, /, *, cell_m: float, min_cover_ratio: float, window_m: float) -> Mask:
-    """Open cells around which lone crowns are too many to be drawn one by one: cover above `min_cover_ratio`."""
-    if not (is_lone & is_open).any():
+def scattered_trees(
+    tree_pulses: Heights, pulses: Heights, is_open: Mask, /, *, cell_m: float, min_cover_ratio: float, window_m: float
+) -> Mask:
+    """Open cells around which trees are too many to be drawn one by one: cover above `min_cover_ratio`."""
+    if not is_open.any():
         return np.zeros(is_open.shape, np.bool_)
-    cover = share((is_lone & is_open).astype(np.float32), is_open.astype(np.float32), cell_m=cell_m, sigma_m=window_m)
+    open_f = is_open.astype(np.float32)
+    cover = share(tree_pulses * open_f, pulses * open_f, cell_m=cell_m, sigma_m=window_m)
     return is_open & (np.nan_to_num(cover) > min_cover_ratio)
