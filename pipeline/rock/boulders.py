@@ -9,15 +9,17 @@ from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from pipeline.features import make_features, no_features
-from pipeline.grid import Grid
+from pipeline.grid import EastNorth, Grid
 from pipeline.points.cloud import Cloud
-from pipeline.rock.confidence import boulder_confidence, describe
-from pipeline.rock.evidence import Evidence, weigh_lumps
+from pipeline.rock.confidence import boulder_confidence, describe, is_likely
+from pipeline.rock.evidence import Evidence, look_at, weigh_lumps
 from pipeline.rock.lumps import Floats, Lumps, find_lumps, low_returns
 from pipeline.settings import RockSettings
 
 REACH_M = 30.0
 """How far a boulder candidate is influenced from; must stay below the halo."""
+LEAST_APART_M = 1.0
+"""Lumps closer than this are one thing seen twice."""
 
 
 def find_boulders(
@@ -51,30 +53,37 @@ def find_boulders(
     if not len(low.east):
         return no_features(core.crs)
     lumps = find_lumps(low, near, settings=settings)
-    evidence = weigh_lumps(low, lumps, settings=settings)
+    lumps = lumps.take(is_likely(look_at(low, lumps, settings=settings)))
+    evidence, solid = weigh_lumps(low, lumps, settings=settings)
     sure = boulder_confidence(evidence)
-    tall = np.nan_to_num(evidence.height_m) >= settings.least_height_m
-    best = _keep_best(lumps, np.where(tall, sure, -1.0))
-    chosen = best & tall & (sure >= settings.least_candidate_confidence)
-    chosen &= core.contains(lumps.east, lumps.north)
-    return _as_features(lumps, evidence, sure, np.flatnonzero(chosen), core.crs, settings)
+    is_tall = (np.nan_to_num(evidence.height_m) >= settings.least_height_m) & (
+        evidence.n_on >= settings.least_lump_returns
+    )
+    places = np.column_stack((solid.east, solid.north))
+    best = keep_best(places, solid.half_axes_m.mean(axis=1), np.where(is_tall, sure, -1.0))
+    chosen = best & is_tall & (sure >= settings.least_candidate_confidence)
+    chosen &= core.contains(solid.east, solid.north)
+    return _as_features(solid, evidence, sure, np.flatnonzero(chosen), core.crs, settings)
 
 
-def _keep_best(lumps: Lumps, sure: Floats) -> NDArray[np.bool_]:
-    """Which lumps are the likeliest of those that overlap them; ties go to the western, then southern one."""
-    keep = np.ones(len(lumps), bool)
-    if not len(lumps):
+def keep_best(places: EastNorth, radius_m: Floats, sure: Floats, /) -> NDArray[np.bool_]:
+    """(k,) which lumps are likelier than every lump that overlaps them; ties go to the western, then southern one."""
+    keep = np.ones(len(places), bool)
+    if len(places) < 2:
         return keep
-    places = np.column_stack((lumps.east, lumps.north))
-    radius = lumps.half_axes_m.mean(axis=1)
-    pairs = cKDTree(places).query_pairs(2 * float(radius.max()), output_type="ndarray")
+    reach = np.maximum(radius_m, LEAST_APART_M)
+    pairs = cKDTree(places).query_pairs(float(1.2 * reach.max()), output_type="ndarray")
     apart = np.hypot(*(places[pairs[:, 0]] - places[pairs[:, 1]]).T)
-    pairs = pairs[apart < np.maximum(radius[pairs[:, 0]], radius[pairs[:, 1]])]
-    order = np.lexsort((lumps.level_m, lumps.north, lumps.east, -np.round(sure, 9)))
+    pairs = pairs[apart < 1.2 * np.maximum(reach[pairs[:, 0]], reach[pairs[:, 1]])]
+    order = np.lexsort((radius_m, places[:, 1], places[:, 0], -np.round(sure, 9)))
     rank = np.empty(len(order), np.int64)
     rank[order] = np.arange(len(order))
-    worse = np.where(rank[pairs[:, 0]] > rank[pairs[:, 1]], pairs[:, 0], pairs[:, 1])
-    keep[worse] = False
+    # In order of likelihood: what is kept strikes out what it overlaps, what was struck out strikes out nothing.
+    better = np.where(rank[pairs[:, 0]] < rank[pairs[:, 1]], pairs[:, 0], pairs[:, 1])
+    worse = np.where(rank[pairs[:, 0]] < rank[pairs[:, 1]], pairs[:, 1], pairs[:, 0])
+    for i in np.lexsort((rank[worse], rank[better])):
+        if keep[better[i]]:
+            keep[worse[i]] = False
     return keep
 
 
@@ -86,7 +95,7 @@ def _as_features(
     height = evidence.height_m[chosen]
     axis = np.linalg.eigh(lumps.shape_m2[chosen])[1][:, :, 1]
     return make_features(
-        shapely.points(lumps.east[chosen], lumps.north[chosen]),
+        [shapely.Point(e, n) for e, n in zip(lumps.east[chosen], lumps.north[chosen], strict=True)],
         crs=crs,
         symbol=np.where(height >= settings.large_boulder_min_height_m, "205", "204").tolist(),
         confidence=sure[chosen],

@@ -14,7 +14,7 @@ import shapely
 from numpy.typing import NDArray
 from scipy import ndimage
 
-from pipeline.features import make_features, no_features
+from pipeline.features import make_features
 from pipeline.grid import Grid, Heights, Mask
 from pipeline.rock.paper import ground_m
 from pipeline.rock.ridges import ridge_lines
@@ -52,8 +52,8 @@ def measure_steps(bare_earth: Heights, grid: Grid, /, *, run_m: float) -> Steps:
     """
     known = np.isfinite(bare_earth)
     heights = _filled(bare_earth)
-    smooth = ndimage.gaussian_filter(heights, 0.75 / grid.cell_m)
-    to_south, to_east = np.gradient(smooth, grid.cell_m)
+    smooth = np.asarray(ndimage.gaussian_filter(heights, 0.75 / grid.cell_m))
+    to_south, to_east = (np.asarray(part) for part in np.gradient(smooth, grid.cell_m))
     steep = np.maximum(np.hypot(to_south, to_east), 1e-9)
     down_e, down_n = -to_east / steep, to_south / steep
     at = {share: _along(heights, grid, down_e, down_n, share * run_m) for share in (-1.5, -0.5, 0.5, 1.5)}
@@ -72,14 +72,15 @@ def _filled(heights: Heights) -> Floats:
     if not gap.any() or gap.all():
         return np.nan_to_num(heights.astype(np.float64))
     nearest = ndimage.distance_transform_edt(gap, return_distances=False, return_indices=True)
-    return heights.astype(np.float64)[tuple(nearest)]
+    filled: Floats = heights.astype(np.float64)[tuple(nearest)]
+    return filled
 
 
 def _along(heights: Floats, grid: Grid, down_e: Floats, down_n: Floats, distance_m: float) -> Floats:
     """Height at a distance down the slope from every cell."""
-    row, col = np.indices(heights.shape, dtype=np.float64)
-    row -= down_n * distance_m / grid.cell_m
-    col += down_e * distance_m / grid.cell_m
+    rows, cols = np.indices(heights.shape, dtype=np.float64)
+    row = rows - down_n * distance_m / grid.cell_m
+    col = cols + down_e * distance_m / grid.cell_m
     found: Floats = ndimage.map_coordinates(heights, [row, col], order=1, mode="nearest")
     return found
 
@@ -100,16 +101,23 @@ def find_cliffs(
     """
     steps = measure_steps(bare_earth, grid, run_m=settings.cliff_run_m)
     is_step = _step_cells(steps, settings)
-    lines = ridge_lines(steps.excess_m, is_step, grid)
-    rows = [
-        row
-        for line in lines
-        if (row := _cliff(line, bare_earth, ground_support, steps, grid, scale, settings)) is not None
-    ]
-    if not rows:
-        return no_features(grid.crs)
-    table = {key: [row[key] for row in rows] for key in rows[0]}
-    return make_features(table.pop("geometry"), crs=grid.crs, **table)
+    lines = ridge_lines(is_step, grid)
+    heights = _filled(bare_earth)
+    long = [line for line in lines if line.length >= settings.cliff_keep_length_m]
+    faces = [_measure(line, heights, ground_support, steps, grid) for line in long]
+    faces = [face for face in faces if face.height_m >= settings.cliff_min_height_m]
+    least_m = ground_m(settings.cliff_min_length_mm, scale=scale)
+    return make_features(
+        [_at_least(face.edge, least_m) for face in faces],
+        crs=grid.crs,
+        symbol=[_symbol(face, settings) for face in faces],
+        confidence=[_confidence(face, settings) for face in faces],
+        evidence=[_describe(face) for face in faces],
+        elevation_m=[face.elevation_m for face in faces],
+        height_m=[face.height_m for face in faces],
+        width_m=[face.face_m for face in faces],
+        angle_deg=[face.way_down_deg for face in faces],
+    )
 
 
 def _step_cells(steps: Steps, settings: RockSettings) -> Mask:
@@ -125,53 +133,75 @@ def _step_cells(steps: Steps, settings: RockSettings) -> Mask:
     return mask
 
 
-def _cliff(
-    line: shapely.LineString,
-    bare_earth: Heights,
-    ground_support: Heights,
-    steps: Steps,
-    grid: Grid,
-    scale: int,
-    settings: RockSettings,
-) -> dict[str, object] | None:
-    """One traced step as a row of the table; None if it is too short or too low."""
-    if line.length < settings.cliff_keep_length_m:
-        return None
-    heights = _filled(bare_earth)
+@dataclass(frozen=True)
+class _Face:
+    """One traced step, measured."""
+
+    edge: shapely.LineString
+    elevation_m: float
+    height_m: float
+    face_m: float
+    excess_m: float
+    support_m: float
+    length_m: float
+    turn_deg: float
+    way_down_deg: float
+
+
+def _measure(line: shapely.LineString, heights: Floats, ground_support: Heights, steps: Steps, grid: Grid) -> _Face:
+    """Height, plan extent and place of the edge of a step, from profiles across it every metre."""
     places = np.array([line.interpolate(d).coords[0] for d in np.arange(0.5, line.length, 1.0)])
     row, col = _row_col(places, grid)
-    down = np.column_stack((_sample(steps.down_east, row, col), _sample(steps.down_north, row, col)))
-    down = _smooth_directions(down)
+    down = _smooth_directions(
+        np.column_stack((_sample(steps.down_east, row, col), _sample(steps.down_north, row, col)))
+    )
     lip, foot, height = _profile(places, down, heights, grid)
-    tall = float(np.percentile(height, 75))
-    if tall < settings.cliff_min_height_m:
-        return None
-    excess = float(np.median(_sample(steps.excess_m, row, col)))
-    support = float(np.median(_sample(np.nan_to_num(ground_support, nan=9.0), row, col)))
     edge = _edge_line(places, down, lip)
-    least_m = ground_m(settings.cliff_min_length_mm, scale=scale)
-    way = np.degrees(np.arctan2(down[:, 0].mean(), down[:, 1].mean())) % 360
-    face_m = float(np.median(foot - lip))
-    sure = _confidence(excess, tall, line.length, support)
-    impassable = tall >= settings.impassable_min_height_m and tall / max(face_m, 0.5) >= 1.2
-    return {
-        "geometry": _at_least(edge, least_m),
-        "symbol": "201" if impassable else "202",
-        "confidence": sure,
-        "evidence": f"ground falls {tall:.1f} m over {face_m:.1f} m, {excess:.1f} m more than the slope above and below "
-        f"explains, along {line.length:.0f} m; nearest ground return {support:.1f} m away",
-        "elevation_m": float(np.mean(_sample(heights, *_row_col(np.array(edge.coords), grid)))),
-        "height_m": tall,
-        "width_m": face_m,
-        "angle_deg": float(way),
-    }
+    return _Face(
+        edge=edge,
+        elevation_m=float(np.mean(_sample(heights, *_row_col(np.array(edge.coords), grid)))),
+        height_m=float(np.percentile(height, 75)),
+        face_m=max(float(np.median(foot - lip)), grid.cell_m),
+        excess_m=float(np.median(_sample(steps.excess_m, row, col))),
+        support_m=float(np.median(_sample(np.nan_to_num(ground_support, nan=9.0), row, col))),
+        length_m=line.length,
+        turn_deg=_turn_deg(edge),
+        way_down_deg=float(np.degrees(np.arctan2(down[:, 0].mean(), down[:, 1].mean())) % 360),
+    )
 
 
-def _confidence(excess_m: float, height_m: float, length_m: float, support_m: float) -> float:
-    """Probability that a mapper would draw the step as a cliff."""
-    odds = -1.0 + 1.6 * (excess_m - 0.8) + 0.5 * min(height_m - 1.0, 3.0) + 0.03 * min(length_m, 40.0)
-    odds -= 0.8 * max(support_m - 0.7, 0.0)
-    return float(1 / (1 + np.exp(-odds)))
+def _symbol(face: _Face, settings: RockSettings) -> str:
+    """201 for what is high and steep, else 202; ISOM 2017-2 gives 201 no height, so it is a proposal."""
+    is_steep = face.height_m / face.face_m >= np.tan(np.radians(settings.impassable_min_slope_deg))
+    return "201" if is_steep and face.height_m >= settings.impassable_min_height_m else "202"
+
+
+def _describe(face: _Face) -> str:
+    return (
+        f"ground falls {face.height_m:.1f} m over {face.face_m:.1f} m, {face.excess_m:.1f} m more than the slope above "
+        f"and below explains, along {face.length_m:.0f} m; nearest ground return {face.support_m:.1f} m away"
+    )
+
+
+def _confidence(step: _Face, settings: RockSettings) -> float:
+    """Probability that a mapper would draw the step as a cliff.
+
+    Weights by hand: a rock face is steeper than 60 degrees and stands out by more than its blur, a road cut or a bank
+    is not. A face that turns far round one way is the side of a pit or a dam, which is an earth bank (ISOM 2017-2,
+    104) until somebody has seen rock there.
+    """
+    odds = -2.5 + 1.5 * (step.excess_m - 1.2) + 3.0 * (min(step.height_m / step.face_m, 2.5) - 1.4)
+    odds += 0.03 * min(step.length_m, 40.0) - 0.8 * max(step.support_m - 0.7, 0.0)
+    sure = float(1 / (1 + np.exp(-odds)))
+    return min(sure, settings.cliff_turning_confidence) if step.turn_deg > settings.cliff_most_turn_deg else sure
+
+
+def _turn_deg(edge: shapely.LineString) -> float:
+    """How far a line turns round one way, beyond what its wiggles and the hooks at its ends do."""
+    smooth = np.array([edge.interpolate(share, normalized=True).coords[0] for share in np.linspace(0.1, 0.9, 9)])
+    legs = np.diff(smooth, axis=0)
+    heading = np.unwrap(np.arctan2(legs[:, 1], legs[:, 0]))
+    return float(np.degrees(abs(heading[-1] - heading[0])))
 
 
 def _row_col(places: Floats, grid: Grid) -> tuple[Floats, Floats]:
@@ -215,12 +245,12 @@ def _edge_line(places: Floats, down: Floats, lip: Floats) -> shapely.LineString:
     """The line moved to the lip, smoothed, with the fall on its right hand side."""
     shift = ndimage.uniform_filter1d(ndimage.median_filter(lip, 5, mode="nearest"), 5, mode="nearest")
     edge = places + down * shift[:, None]
-    edge = ndimage.gaussian_filter1d(edge, 1.5, axis=0, mode="nearest")
+    edge = np.asarray(ndimage.gaussian_filter1d(edge, 1.5, axis=0, mode="nearest"))
     along = edge[-1] - edge[0]
     right = np.array([along[1], -along[0]])
     if right @ down.mean(axis=0) < 0:
         edge = edge[::-1]
-    return shapely.LineString(edge).simplify(0.3)
+    return shapely.LineString(shapely.get_coordinates(shapely.simplify(shapely.LineString(edge), 0.3)))
 
 
 def _at_least(line: shapely.LineString, length_m: float) -> shapely.LineString:

@@ -1,54 +1,132 @@
-"""How likely a lump is rock: the evidence added up on the scale of log odds."""
+"""How likely a lump is rock: what each measure adds to the log odds, read from fitted tables.
+
+The form is a generalised additive model (Hastie and Tibshirani 1986, Statistical Science 1(3) 297-310): each measure
+has a table of knots and the log odds between them, so a mapper's question "why 0.3?" has an answer that can be read.
+"""
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 import numpy as np
+from numpy.typing import NDArray
 
-from pipeline.rock.evidence import SECTORS, Evidence
+from pipeline.rock.evidence import SECTORS, Evidence, FirstLook
 from pipeline.rock.lumps import Floats
+from pipeline.rock.tables import (
+    BOULDER_OFFSET,
+    BOULDER_TABLES,
+    FIRST_LOOK_LEAST,
+    FIRST_LOOK_OFFSET,
+    FIRST_LOOK_TABLES,
+    Tables,
+)
 
-NAMES = ("one", "surprise", "through", "rough", "inside", "over", "foot", "slender", "ring", "unseen")
+LEAST_RETURNS = 3
+"""Fewer returns than this cannot show a shape."""
+FOLIAGE_RMS_M = 0.35
+"""How far returns from boughs scatter about a smooth cap fitted to them."""
 
 
-def evidence_terms(evidence: Evidence, /) -> Floats:
-    """(k, 10) the evidence as numbers that add up, in the order of NAMES.
+def first_terms(first: FirstLook, /) -> dict[str, Floats]:
+    """The measures of the first look, (k,) each, by name."""
+    n = np.maximum(first.n_on, 1.0)
+    return {
+        "through": first.n_through / (n + first.n_through),
+        "off": first.n_off / n,
+        "rough": first.cap_rms_m,
+        "count": np.log(n),
+        "smooth": _smoothness(n, first.cap_rms_m),
+        "radius": first.radius_m,
+        "open": first.open_share,
+        "height": first.height_m,
+    }
 
-    `surprise` is how unlikely it is that as many pulses as hit the lump all ended in vegetation as dense as that
-    around it (log10, at most 6).
-    """
+
+def boulder_terms(evidence: Evidence, /) -> dict[str, Floats]:
+    """The measures of the full evidence, (k,) each, by name."""
     n = np.maximum(evidence.n_on, 1.0)
     height = np.maximum(np.nan_to_num(evidence.height_m), 0.3)
-    surprise = np.minimum(-n * np.log10(np.clip(evidence.clutter, 0.02, 0.98)), 6.0)
-    return np.column_stack(
-        (
-            np.ones(len(n)),
-            surprise,
-            evidence.n_through / (n + evidence.n_through),
-            np.minimum(evidence.fit_rms_m / 0.3, 2.0),
-            np.minimum(evidence.n_inside / n, 1.5),
-            np.minimum(evidence.n_over / n, 1.5),
-            np.clip(evidence.foot, 0, 1),
-            np.clip(np.log2(height / np.maximum(evidence.width_m, 0.2)), 0, 3),
-            np.minimum(evidence.ring_rms_m / 0.2, 3.0),
-            1 - evidence.sectors_seen / SECTORS,
-        )
-    )
+    size = np.sqrt(evidence.width_m * evidence.length_m)
+    ring_m2 = np.pi * ((size / 2 + 2.5) ** 2 - size**2 / 4)
+    through, off = evidence.n_through / (n + evidence.n_through), evidence.n_off / n
+    smooth = _smoothness(n, evidence.fit_rms_m)
+    # Rock is hard-edged AND solid; each alone is met in bushes or on bare ground, so products have their own table.
+    edge = np.clip(evidence.drop, 0, 1) * evidence.open_share
+    body = smooth * np.clip(1 - 2 * through, 0, 1) / (1 + off)
+    return {
+        "through": through,
+        "off": off,
+        "inside": evidence.n_inside / n,
+        "over": evidence.n_over / n,
+        "rough": evidence.fit_rms_m,
+        "relative": evidence.fit_rms_m / height,
+        "count": np.log(n),
+        "smooth": smooth,
+        "size": size,
+        "height": height,
+        "slender": height / size,
+        "aspect": evidence.length_m / np.maximum(evidence.width_m, 0.1),
+        "clutter": evidence.clutter,
+        "foot": evidence.foot,
+        "drop": evidence.drop,
+        "open": evidence.open_share,
+        "lean": evidence.lean_m,
+        "ring": evidence.ring_rms_m,
+        "unseen": 1 - evidence.sectors_seen / SECTORS,
+        "ground": evidence.n_ring / ring_m2,
+        "flat": evidence.flat_share,
+        "edge": edge,
+        "body": body,
+        "firm": edge * body,
+        "free": edge * (1 - evidence.clutter),
+    }
 
 
-WEIGHTS = np.array([-0.5, 0.9, -6.0, -1.5, -1.5, -0.5, -2.5, -1.5, -0.6, -1.5])
-"""Log odds per unit of each term."""
+def _smoothness(n_on: Floats, rms_m: Floats) -> Floats:
+    """Log likelihood ratio of rock to foliage for the scatter of `n_on` returns about a cap with four freedoms."""
+    gain = np.log(FOLIAGE_RMS_M / np.clip(rms_m, 0.03, FOLIAGE_RMS_M))
+    ratio: Floats = np.clip(n_on - 4, 0, 60) * gain
+    return np.log1p(ratio)
+
+
+def odds_from(terms: Mapping[str, Floats], tables: Tables, offset: float, /) -> Floats:
+    """(k,) log odds: the offset and what each term's table gives, linear between knots and level beyond them."""
+    parts = [np.interp(terms[name], knots, log_odds) for name, (knots, log_odds) in tables.items()]
+    total: Floats = offset + np.sum(parts, axis=0)
+    return total
+
+
+def is_likely(first: FirstLook, /) -> NDArray[np.bool_]:
+    """(k,) which lumps are worth measuring in full."""
+    likely: NDArray[np.bool_] = odds_from(first_terms(first), FIRST_LOOK_TABLES, FIRST_LOOK_OFFSET) >= FIRST_LOOK_LEAST
+    return likely & (first.n_on >= LEAST_RETURNS)
 
 
 def boulder_confidence(evidence: Evidence, /) -> Floats:
     """(k,) probability that each lump is a boulder."""
-    sure: Floats = 1 / (1 + np.exp(-evidence_terms(evidence) @ WEIGHTS))
-    return np.where(np.isfinite(evidence.height_m), sure, 0.0)
+    odds = odds_from(boulder_terms(evidence), BOULDER_TABLES, BOULDER_OFFSET)
+    return np.where(np.isfinite(evidence.height_m), 1 / (1 + np.exp(-odds)), 0.0)
 
 
 def describe(evidence: Evidence, i: int, /) -> str:
     """The evidence for lump `i` as one sentence."""
     return (
-        f"{evidence.n_on[i]:.0f} last returns on a lump {evidence.height_m[i]:.1f} m high and "
-        f"{evidence.width_m[i]:.1f} m wide, {evidence.n_through[i]:.0f} through it, {evidence.n_inside[i]:.0f} inside; "
-        f"{evidence.n_ring[i]:.0f} ground returns around"
+        f"{evidence.n_on[i]:.0f} last returns on a solid lump {evidence.height_m[i]:.1f} m high and "
+        f"{evidence.width_m[i]:.1f} by {evidence.length_m[i]:.1f} m, {evidence.n_through[i]:.0f} went through it; "
+        f"{evidence.n_ring[i]:.0f} ground returns around; could be {rival(evidence, i)}"
     )
+
+
+def rival(evidence: Evidence, i: int, /) -> str:
+    """What else the lump could be."""
+    size = float(np.sqrt(evidence.width_m[i] * evidence.length_m[i]))
+    if evidence.lean_m[i] > 0.3:
+        return "the lip of a step or a knoll"
+    if size < 1.0:
+        return "a stump"
+    if evidence.flat_share[i] > 0.8 and evidence.height_m[i] > 1.5:
+        return "a log pile or a hut"
+    if evidence.length_m[i] > 2.5 * evidence.width_m[i]:
+        return "a root plate, a log pile or a wall"
+    return "a dense bush"

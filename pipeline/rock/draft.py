@@ -9,6 +9,7 @@ from pipeline.features import join_features
 from pipeline.grid import Grid, Heights
 from pipeline.rock.cliffs import find_cliffs
 from pipeline.rock.groups import generalise_boulders
+from pipeline.rock.stony import find_rocky_pits, find_stony_ground
 from pipeline.settings import RockSettings
 
 
@@ -33,7 +34,7 @@ def draft_rock(
 
     Returns
     -------
-    GeoDataFrame: points 204, 205, 207; areas 206, 208, 209; lines 201, 202.
+    GeoDataFrame: points 203.1, 204, 205, 207; areas 206, 208, 209, 210, 211, 212; lines 201, 202.
     """
     cliffs = find_cliffs(bare_earth, ground_support, grid, scale=scale, settings=settings)
     cliffs = cliffs[cliffs.confidence >= settings.least_confidence]
@@ -41,7 +42,12 @@ def draft_rock(
         (boulders.confidence >= settings.least_confidence) & (boulders.height_m >= settings.boulder_min_height_m)
     ]
     free = _off_cliffs(sure, cliffs, distance_m=settings.cliff_run_m)
-    return join_features([generalise_boulders(free, scale=scale, settings=settings), cliffs], grid.crs)
+    drawn = generalise_boulders(free, scale=scale, settings=settings)
+    # Under dense crowns the ground is made of few returns and looks rougher than it is.
+    open_support = np.where(canopy_height > settings.stony_max_canopy_m, np.inf, ground_support).astype(np.float32)
+    stony = find_stony_ground(bare_earth, open_support, grid, settings=settings)
+    pits = find_rocky_pits(bare_earth, ground_support, grid, settings=settings)
+    return join_features([drawn, cliffs, stony, pits], grid.crs)
 
 
 def _off_cliffs(boulders: gpd.GeoDataFrame, cliffs: gpd.GeoDataFrame, *, distance_m: float) -> gpd.GeoDataFrame:

@@ -10,9 +10,12 @@ from scipy.sparse import coo_matrix
 from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
 
-from pipeline.features import join_features, make_features, no_features
+from pipeline.features import join_features, make_features
 from pipeline.rock.paper import ground_m
 from pipeline.settings import RockSettings
+
+HULL_MARGIN_M = 3.0
+"""Half of the 6 m that the dot of 204 covers, so that a field holds the dots of its outermost boulders."""
 
 
 def generalise_boulders(boulders: gpd.GeoDataFrame, /, *, scale: int, settings: RockSettings) -> gpd.GeoDataFrame:
@@ -27,10 +30,9 @@ def generalise_boulders(boulders: gpd.GeoDataFrame, /, *, scale: int, settings: 
     places = np.column_stack((boulders.geometry.x, boulders.geometry.y))
     group = _groups(places, settings.cluster_distance_m)
     size = np.bincount(group)
-    parts = [_single(boulders[size[group] == 1], scale, settings)]
-    for label in np.flatnonzero(size > 1):
-        parts.append(_grouped(boulders[group == label], scale, settings))
-    return join_features(parts, str(boulders.crs))
+    single = _single(boulders[size[group] == 1], scale, settings)
+    grouped = [_grouped(boulders[group == label], scale, settings) for label in np.flatnonzero(size > 1)]
+    return join_features([single, *grouped], str(boulders.crs))
 
 
 def _groups(places: NDArray[np.float64], distance_m: float) -> NDArray[np.int64]:
@@ -47,7 +49,7 @@ def _single(boulders: gpd.GeoDataFrame, scale: int, settings: RockSettings) -> g
     table = boulders.copy()
     tall = table.height_m >= settings.large_boulder_min_height_m
     table["symbol"] = np.where(tall, "205", "204")
-    width = np.sqrt(table.width_m.to_numpy() ** 2)
+    width = table.width_m.to_numpy()
     is_giant = tall & (width >= ground_m(settings.gigantic_min_width_mm, scale=scale))
     is_giant &= np.pi / 4 * width**2 >= settings.gigantic_min_area_m2
     table.loc[is_giant, "symbol"] = "206"
@@ -60,30 +62,28 @@ def _single(boulders: gpd.GeoDataFrame, scale: int, settings: RockSettings) -> g
 def _grouped(boulders: gpd.GeoDataFrame, scale: int, settings: RockSettings) -> gpd.GeoDataFrame:
     """A group as one cluster, as a field, or as the biggest of two that would touch."""
     places = shapely.union_all(boulders.geometry.to_numpy())
-    hull = places.convex_hull.buffer(3.0, quad_segs=4)
-    n, tallest = len(boulders), float(boulders.height_m.max())
-    sure = float(1 - np.prod(1 - boulders.confidence.to_numpy()))
+    hull = places.convex_hull.buffer(HULL_MARGIN_M, quad_segs=4)
     spread = max(hull.bounds[2] - hull.bounds[0], hull.bounds[3] - hull.bounds[1])
-    text = f"{n} boulders up to {tallest:.1f} m within {spread:.0f} m"
-    mean_sure = min(sure, float(boulders.confidence.mean()) + 0.1)
-    if n == 2 and tallest >= 1.5 * float(boulders.height_m.min()):
-        biggest = boulders.sort_values(["height_m"], ascending=False).iloc[:1]
-        return _single(biggest, scale, settings)
-    crs = str(boulders.crs)
-    middle = {
-        "confidence": mean_sure,
-        "evidence": text,
-        "height_m": tallest,
-        "width_m": spread,
-        "elevation_m": float(boulders.elevation_m.mean()),
-    }
-    if spread <= settings.cluster_max_width_m:
-        return make_features([places.centroid], crs=crs, symbol="207", **middle)
-    per_ha = n / hull.area * 1e4
-    symbol = "209" if per_ha >= settings.dense_field_min_per_ha else "208"
-    return make_features([hull], crs=crs, symbol=symbol, **middle)
+    tallest, lowest = float(boulders.height_m.max()), float(boulders.height_m.min())
+    if len(boulders) == 2 and tallest >= settings.cluster_outstanding * lowest:
+        return _single(boulders.sort_values("height_m", ascending=False).iloc[:1], scale, settings)
+    fits_one = spread <= settings.cluster_max_width_m
+    per_ha = len(boulders) / hull.area * 1e4
+    field = "209" if per_ha >= settings.dense_field_min_per_ha else "208"
+    return make_features(
+        [places.centroid if fits_one else hull],
+        crs=str(boulders.crs),
+        symbol="207" if fits_one else field,
+        confidence=_two_or_more(boulders.confidence.to_numpy()),
+        evidence=f"{len(boulders)} boulders up to {tallest:.1f} m within {spread:.0f} m",
+        elevation_m=float(boulders.elevation_m.mean()),
+        height_m=tallest,
+        width_m=spread,
+    )
 
 
-def no_boulders(crs: str) -> gpd.GeoDataFrame:
-    """An empty table."""
-    return no_features(crs)
+def _two_or_more(sure: NDArray[np.float64]) -> float:
+    """Probability that at least two of the boulders are there, each on its own."""
+    none = float(np.prod(1 - sure))
+    one = float(sum(sure[i] * np.prod(np.delete(1 - sure, i)) for i in range(len(sure))))
+    return min(max(1 - none - one, 0.0), 1.0)

@@ -1,8 +1,9 @@
-"""Lumps: groups of last returns that stand above the ground around and through which no pulse has come.
+"""Lumps: discs of smooth last returns above the ground around, through which no pulse has come.
 
 Grids of bare earth lose boulders and ground filters drop them with the bushes, so lumps are looked for in the last
 returns themselves, whatever class they were given. The ground below a lump is first taken from a morphological
 opening (what is narrower than the widest boulder is cut off); `pipeline.rock.evidence` measures it again in a ring.
+Discs of several radii are tried, rather than connected groups, because boughs that touch a boulder would join it.
 """
 
 from __future__ import annotations
@@ -21,10 +22,22 @@ from pipeline.settings import RockSettings
 Floats = NDArray[np.float64]
 Labels = NDArray[np.int64]
 
-TREND_SIGMA_M = 2.0
-"""Smoothing of the slope that is taken off before the opening; half the widest boulder, so that a boulder hardly bends it."""
+TREND_SIGMA_M = 4.0
+"""Smoothing of the slope that is taken off before the opening: a boulder of 2 m that a filter kept as ground bends it
+by a tenth of its height."""
 FILL_M = 2.0
 """How far the lowest return of a cell may stand in for an empty neighbour."""
+FINE_FILL = 1.8
+"""The same between the returns of a lump, in cells of the survey's grid: the farthest a place in
+forest lies from a last return when a third of the pulses reach down (arithmetic)."""
+DISC_RADII_M = (0.6, 0.9, 1.4, 2.1, 3.2, 4.4)
+"""Radii of the discs tried: half-octaves from the smallest boulder that is drawn to the widest."""
+INSCRIBED = 0.62
+"""Half side of the square window of a disc; 0.71 would be inscribed, less leaves the blurred edge out."""
+RIM_M = (0.25, 1.0)
+"""The ring in which a disc's surroundings are looked at, beyond its radius."""
+OUTLINES_PER_RADIUS = (1.15, 1.45)
+"""Outlines in which the returns of a disc are gathered; discs are half an octave apart, so the edge lies between."""
 
 
 @dataclass(frozen=True)
@@ -54,24 +67,21 @@ class LowReturns:
 
 @dataclass(frozen=True)
 class Lumps:
-    """Lumps found, all of length k, described by the ellipse that has their moments.
+    """Lumps found, all of length k, each described by an ellipse.
 
     Attributes
     ----------
     east, north : (k,) float64, metres
-        Mean of the returns on the lump.
     shape_m2 : (k, 2, 2) float64
         Matrix of the outline: a place lies inside where d' shape^-1 d < 1.
-    level_m : (k,) float64
-        Height of the cut that separated the lump.
-    n_returns : (k,) int64
+    open_share : (k,) float64
+        Share of what is known around the lump that lies near the ground.
     """
 
     east: Floats
     north: Floats
     shape_m2: Floats
-    level_m: Floats
-    n_returns: Labels
+    open_share: Floats
 
     def __len__(self) -> int:
         return len(self.east)
@@ -79,24 +89,12 @@ class Lumps:
     @property
     def half_axes_m(self) -> Floats:
         """(k, 2) half axes of the outline, short then long."""
-        return np.sqrt(np.linalg.eigvalsh(self.shape_m2))
+        axes: Floats = np.sqrt(np.linalg.eigvalsh(self.shape_m2))
+        return axes
 
     def take(self, which: NDArray[np.bool_] | NDArray[np.intp]) -> Lumps:
         """The chosen lumps."""
-        return Lumps(
-            self.east[which], self.north[which], self.shape_m2[which], self.level_m[which], self.n_returns[which]
-        )
-
-    @classmethod
-    def join(cls, parts: list[Lumps]) -> Lumps:
-        """One table of several."""
-        return cls(
-            np.concatenate([part.east for part in parts]),
-            np.concatenate([part.north for part in parts]),
-            np.concatenate([part.shape_m2 for part in parts]),
-            np.concatenate([part.level_m for part in parts]),
-            np.concatenate([part.n_returns for part in parts]),
-        )
+        return Lumps(self.east[which], self.north[which], self.shape_m2[which], self.open_share[which])
 
 
 def low_returns(
@@ -164,7 +162,7 @@ def _smooth_mean(values: Floats, cell: Labels, grid: Grid) -> Floats:
     n = grid.rows * grid.cols
     weight = np.bincount(cell, minlength=n).reshape(grid.shape).astype(np.float64)
     offset = float(values.mean()) if len(values) else 0.0
-    total = np.bincount(cell, weights=values - offset, minlength=n).reshape(grid.shape)
+    total = np.bincount(cell, weights=values - offset, minlength=n).reshape(grid.shape).astype(np.float64)
     mean = np.divide(total, weight, out=np.zeros_like(total), where=weight > 0)
     sigma = TREND_SIGMA_M / grid.cell_m
     smooth = ndimage.gaussian_filter(mean * (weight > 0), sigma, truncate=2.0)
@@ -190,47 +188,106 @@ def _at(values: Heights, grid: Grid, east: Floats, north: Floats) -> Floats:
 
 
 def find_lumps(low: LowReturns, grid: Grid, /, *, settings: RockSettings) -> Lumps:
-    """Every group of neighbouring last returns above one of several levels with no lower last return between them.
+    """Every disc that may be the top of a boulder: nothing low inside, smooth, some of its surroundings low.
 
-    Neighbourhood is that of the fine lattice, half a cell: each fine cell takes the lowest last return in or next to
-    it, so one pulse that came through to the ground breaks a lump open.
+    The lowest last return of each fine cell (a half or a quarter of the grid's) decides, so one pulse that came
+    through to the ground breaks a disc, and twigs over a boulder do not hide it.
     """
-    fine = Grid(grid.crs, grid.west_col * 2, grid.north_row * 2, grid.cell_m / 2, grid.rows * 2, grid.cols * 2)
-    last = low.take(low.is_last & np.isfinite(low.above_m))
-    cell = fine.cell_index(last.east, last.north)
-    lowest = lowest_in_cell(last.above_m, cell, fine)
-    reach = max(1, round(0.5 / fine.cell_m))
-    height = _fill(lowest, max_cells=reach)
-    found = [_lumps_at(level, height, last, cell, settings) for level in _levels(settings)]
-    return Lumps.join(found)
+    fine = _finer(grid, 2 if grid.cell_m <= 0.5 else 4)
+    seen = low.is_last & np.isfinite(low.above_m) & (low.above_m < settings.boulder_max_height_m)
+    cell = fine.cell_index(low.east[seen], low.north[seen])
+    lowest = _fill(lowest_in_cell(low.above_m[seen], cell, fine), max_cells=FINE_FILL * grid.cell_m / fine.cell_m)
+    height = lowest.astype(np.float32)
+    parts = [_discs(height, fine, radius, settings) for radius in DISC_RADII_M]
+    east, north, radius, open_share = (np.concatenate(column) for column in zip(*parts, strict=True))
+    times = len(OUTLINES_PER_RADIUS)
+    outer = np.concatenate([share * radius for share in OUTLINES_PER_RADIUS])
+    outline = outer[:, None, None] ** 2 * np.eye(2)
+    return Lumps(np.tile(east, times), np.tile(north, times), outline, np.tile(open_share, times))
 
 
-def _levels(settings: RockSettings) -> list[float]:
-    """Heights of the cuts: low for what stands free, higher for what stands in undergrowth."""
-    first = 0.75 * settings.least_height_m
-    return [first * 1.8**step for step in range(4)]
+def _finer(grid: Grid, times: int) -> Grid:
+    """The grid with cells a whole number of times smaller."""
+    return Grid(
+        grid.crs,
+        grid.west_col * times,
+        grid.north_row * times,
+        grid.cell_m / times,
+        grid.rows * times,
+        grid.cols * times,
+    )
 
 
-def _lumps_at(level_m: float, height: Floats, last: LowReturns, cell: Labels, settings: RockSettings) -> Lumps:
-    """Connected groups of cells higher than `level_m`, as lumps."""
-    labels, n = ndimage.label(np.nan_to_num(height, nan=-1.0) > level_m)
-    label = np.where(cell >= 0, labels.ravel()[np.maximum(cell, 0)], 0).astype(np.int64)
-    on = (label > 0) & (last.above_m > level_m)
-    label, east, north = label[on], last.east[on], last.north[on]
-    count = np.bincount(label, minlength=n + 1)
+def _discs(
+    height: Heights, fine: Grid, radius_m: float, settings: RockSettings
+) -> tuple[Floats, Floats, Floats, Floats]:
+    """East, north, radius and open share of the discs of one radius."""
+    known = np.isfinite(height)
+    n = max(1, round(INSCRIBED * radius_m / fine.cell_m))
+    lowest = ndimage.minimum_filter(np.where(known, height, -1.0), 2 * n + 1, mode="nearest")
+    clipped = np.nan_to_num(height).clip(-1, settings.boulder_max_height_m)
+    rough, mean = _roughness(clipped, max(2, n))
+    near_ground = known & (height < settings.disc_ground_m)
+    inner, outer = (max(1, round((radius_m + d) / fine.cell_m)) for d in RIM_M)
+    open_share = _between(near_ground, inner, outer) / np.maximum(_between(known, inner, outer), 1)
+    is_disc = (lowest > settings.disc_least_m) & (rough < settings.disc_roughness_m + 0.03 * radius_m)
+    is_disc &= open_share > settings.disc_open_share
+    score = np.where(is_disc, mean, -np.inf)
+    apart = max(1, round(0.75 * radius_m / fine.cell_m))
+    is_disc &= score >= ndimage.maximum_filter(score, 2 * apart + 1, mode="nearest")
+    row, col = np.nonzero(is_disc)
+    east, north = fine.centres()
+    return east[col], north[row], np.full(len(row), radius_m), open_share[row, col].astype(np.float64)
+
+
+def _roughness(height: Heights, n: int) -> tuple[Heights, Heights]:
+    """Rms distance from the best quadratic surface, and the mean, in the (2n+1) square window of every cell.
+
+    The six polynomials of Haralick's facet model are orthogonal on a square window, so the residual is the sum of
+    squares less the squared projections (Haralick 1984, IEEE PAMI 6(1) 58-68).
+    """
+    steps = np.arange(-n, n + 1, dtype=np.float64)
+    flat = np.ones_like(steps) / np.sqrt(len(steps))
+    tilt = steps / np.sqrt((steps**2).sum())
+    bend = steps**2 - (steps**2).mean()
+    bend /= np.sqrt((bend**2).sum())
+    by_row = {0: _convolve(height, flat, 0), 1: _convolve(height, tilt, 0), 2: _convolve(height, bend, 0)}
+    shapes = ((0, flat), (0, tilt), (1, flat), (0, bend), (2, flat), (1, tilt))
+    found = [_convolve(by_row[key], along, 1) for key, along in shapes]
+    size = len(steps) ** 2
+    left = ndimage.uniform_filter(height * height, len(steps), mode="nearest") * size
+    for projection in found:
+        left -= projection**2
+    rms: Heights = np.sqrt(np.clip(left, 0, None) / max(size - 6, 1))
+    return rms, (found[0] / len(steps)).astype(np.float32)
+
+
+def _convolve(values: Heights, kernel: Floats, axis: int) -> Heights:
+    found: Heights = ndimage.correlate1d(values, kernel, axis=axis, mode="nearest")
+    return found
+
+
+def _between(mask: NDArray[np.bool_], inner: int, outer: int) -> Heights:
+    """Count of set cells in the square ring between two half sides, in cells."""
+    values = mask.astype(np.float32)
+    sides = (2 * outer + 1, 2 * inner + 1)
+    big, small = (ndimage.uniform_filter(values, side, mode="nearest") * side**2 for side in sides)
+    ring: Heights = big - small
+    return ring
+
+
+def outline_of(lump: Labels, east: Floats, north: Floats, n: int, /) -> tuple[Floats, Floats, Floats]:
+    """Mean east, mean north and outline matrix of labelled places: the ellipse with their moments.
+
+    A full disc of radius r has variance r^2/4 along each axis; (n+1)/(n-1) undoes the shrinkage of few returns.
+    """
+    count = np.bincount(lump, minlength=n)
     safe = np.maximum(count, 1)
-    # Moments about a whole-metre origin keep the last digits of projected coordinates.
-    east_0, north_0 = (np.floor(east.min()), np.floor(north.min())) if len(east) else (0.0, 0.0)
-    mean_e = np.bincount(label, weights=east - east_0, minlength=n + 1) / safe
-    mean_n = np.bincount(label, weights=north - north_0, minlength=n + 1) / safe
-    d_e, d_n = east - east_0 - mean_e[label], north - north_0 - mean_n[label]
-    moments = [
-        np.bincount(label, weights=a * b, minlength=n + 1) / safe for a, b in ((d_e, d_e), (d_e, d_n), (d_n, d_n))
-    ]
-    # A full disc of radius r has variance r^2/4 along each axis; (n+1)/(n-1) undoes the shrinkage of few returns.
+    mean_e = np.bincount(lump, weights=east, minlength=n) / safe
+    mean_n = np.bincount(lump, weights=north, minlength=n) / safe
+    d_e, d_n = east - mean_e[lump], north - mean_n[lump]
+    products = ((d_e, d_e), (d_e, d_n), (d_e, d_n), (d_n, d_n))
+    moments = [np.bincount(lump, weights=a * b, minlength=n) / safe for a, b in products]
     scale = 4.0 * (count + 1) / np.maximum(count - 1, 1)
-    shape = np.stack([moments[0], moments[1], moments[1], moments[2]], axis=-1).reshape(-1, 2, 2) * scale[:, None, None]
-    shape += np.eye(2) * 0.2**2
-    lumps = Lumps(mean_e + east_0, mean_n + north_0, shape, np.full(n + 1, level_m), count)
-    long = lumps.half_axes_m[:, 1]
-    return lumps.take((count >= settings.least_lump_returns) & (2 * long <= 1.2 * settings.boulder_max_width_m))
+    shape = np.stack(moments, axis=-1).reshape(-1, 2, 2) * scale[:, None, None] + np.eye(2) * 0.1**2
+    return mean_e, mean_n, shape

@@ -14,28 +14,28 @@ Floats = NDArray[np.float64]
 _NEIGHBOURS = ((-1, 0), (0, -1), (0, 1), (1, 0), (-1, -1), (-1, 1), (1, -1), (1, 1))
 
 
-def ridge_lines(strength: Floats, mask: Mask, grid: Grid, /) -> list[shapely.LineString]:
+def ridge_lines(mask: Mask, grid: Grid, /) -> list[shapely.LineString]:
     """One line, the longest, along the middle of every connected strip of cells.
 
     Parameters
     ----------
-    strength, mask : (rows, cols)
+    mask : (rows, cols) bool
         The strip is thinned to its crest; the line is smoothed over about three cells.
     """
-    skeleton = skeletonize(_closed(mask))
-    labels, n = ndimage.label(skeleton, np.ones((3, 3)))
+    skeleton = skeletonize(_closed(mask))  # type: ignore[no-untyped-call]
+    labels, _ = ndimage.label(skeleton, np.ones((3, 3)))
     lines = []
     for label, box in enumerate(ndimage.find_objects(labels), start=1):
         cells = np.argwhere(labels[box] == label)
         if len(cells) < 4:
             continue
-        path = _longest_path(cells) + [box[0].start, box[1].start]
+        path = _longest_path(cells) + np.array([box[0].start, box[1].start])
         lines.append(_as_line(path, grid))
     return lines
 
 
 def _closed(mask: Mask) -> Mask:
-    closed: Mask = ndimage.binary_closing(mask, np.ones((3, 3)), border_value=0) | mask
+    closed: Mask = ndimage.binary_closing(mask, np.ones((3, 3), bool), border_value=0) | mask
     return closed
 
 

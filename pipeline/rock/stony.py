@@ -1,0 +1,113 @@
+"""Stony ground 210 to 212 from the roughness of the bare earth, and rocky pits 203.1 from steep little hollows."""
+
+from __future__ import annotations
+
+import geopandas as gpd
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from rasterio.features import geometry_mask, shapes
+from scipy import ndimage
+from skimage.morphology import reconstruction
+
+from pipeline.features import make_features, no_features
+from pipeline.grid import Grid, Heights
+from pipeline.settings import RockSettings
+
+Floats = NDArray[np.float64]
+
+
+def roughness(bare_earth: Heights, ground_support: Heights, grid: Grid, /, *, window_m: float) -> Floats:
+    """How much the ground undulates over a few metres: rms height over its own smoothing, in metres.
+
+    Parameters
+    ----------
+    bare_earth, ground_support : (rows, cols) float32, metres
+        Places farther than two cells from a ground return are bridged, not seen, and count as unknown.
+
+    Returns
+    -------
+    (rows, cols) float64; NaN where less than half of the window is seen.
+    """
+    seen = np.isfinite(bare_earth) & (ground_support <= 2 * grid.cell_m)
+    heights = np.where(np.isfinite(bare_earth), bare_earth, np.nanmean(bare_earth) if seen.any() else 0.0)
+    sigma = 0.5 * window_m / grid.cell_m
+    left = heights.astype(np.float64) - ndimage.gaussian_filter(heights.astype(np.float64), sigma)
+    # The upward half of a step or a gully edge is not stone: each place counts for at most the cap.
+    square = np.minimum(left**2, STEP_CAP_M**2) * seen
+    size = max(3, 2 * round(window_m / grid.cell_m) + 1)
+    share = ndimage.uniform_filter(seen.astype(np.float64), size)
+    mean = ndimage.uniform_filter(square, size)
+    return np.where(share > 0.5, np.sqrt(np.clip(mean, 0, None) / np.maximum(share, 1e-9)), np.nan)
+
+
+STEP_CAP_M = 0.6
+"""Larger departures are boulders, steps or banks, which are drawn on their own."""
+
+
+def find_stony_ground(
+    bare_earth: Heights, ground_support: Heights, grid: Grid, /, *, settings: RockSettings
+) -> gpd.GeoDataFrame:
+    """Areas 210, 211 and 212 where the ground is rough enough to slow a runner.
+
+    Confidence stays low: roots, ruts and poorly filtered undergrowth are as rough, and only a visit tells.
+    """
+    rough = np.nan_to_num(roughness(bare_earth, ground_support, grid, window_m=settings.stony_window_m))
+    rough = np.asarray(ndimage.median_filter(rough, 5))
+    mask = (rough >= settings.stony_slow_m).astype(np.uint8)
+    outlines = [shapely.geometry.shape(outline) for outline, _ in shapes(mask, mask=mask > 0, transform=grid.transform)]
+    # A single step or gully edge is rough along a strip about two windows wide; stony ground is wide both ways.
+    strip_m = 1.25 * settings.stony_window_m
+    wide = [part for area in outlines for part in shapely.get_parts(area.buffer(-strip_m).buffer(strip_m))]
+    areas = [area.simplify(grid.cell_m).buffer(0) for area in wide if area.area >= settings.stony_min_area_m2]
+    if not areas:
+        return no_features(grid.crs)
+    inside = [~geometry_mask([area], grid.shape, grid.transform) for area in areas]
+    typical = np.array([float(np.median(rough[mask])) for mask in inside])
+    steps = (settings.stony_walk_m, settings.stony_fight_m)
+    return make_features(
+        areas,
+        crs=grid.crs,
+        symbol=[("210", "211", "212")[band] for band in np.digitize(typical, steps)],
+        confidence=settings.stony_confidence,
+        evidence=[f"ground uneven by {value:.2f} m within a few metres" for value in typical],
+    )
+
+
+def find_rocky_pits(
+    bare_earth: Heights, ground_support: Heights, grid: Grid, /, *, settings: RockSettings
+) -> gpd.GeoDataFrame:
+    """Points 203.1: closed hollows deeper than a metre, under 5 m wide, with walls too steep for earth."""
+    known = np.isfinite(bare_earth) & (ground_support <= 2 * grid.cell_m)
+    heights = np.where(known, bare_earth, np.inf).astype(np.float64)
+    if not known.any():
+        return no_features(grid.crs)
+    top = float(heights[known].max()) + 1
+    heights = np.where(known, heights, top)
+    seed = np.full_like(heights, top)
+    seed[0], seed[-1], seed[:, 0], seed[:, -1] = heights[0], heights[-1], heights[:, 0], heights[:, -1]
+    filled = reconstruction(seed, heights, method="erosion")  # type: ignore[no-untyped-call]
+    depth = np.asarray(filled, np.float64) - heights
+    labels, n = ndimage.label(depth > 0.3)
+    index = np.arange(1, n + 1)
+    deepest = ndimage.maximum(depth, labels, index)
+    width = np.sqrt(ndimage.sum_labels(np.ones_like(depth), labels, index) * 4 / np.pi) * grid.cell_m
+    steep = 2 * deepest / np.maximum(width, grid.cell_m) >= np.tan(np.radians(settings.rocky_pit_min_slope_deg))
+    is_pit = (deepest >= settings.rocky_pit_min_depth_m) & (width <= settings.rocky_pit_max_width_m) & steep
+    if not is_pit.any():
+        return no_features(grid.crs)
+    centre = np.array(ndimage.center_of_mass(depth * (labels > 0), labels, index[is_pit])).reshape(-1, 2)
+    east = (centre[:, 1] + grid.west_col + 0.5) * grid.cell_m
+    north = (grid.north_row - 0.5 - centre[:, 0]) * grid.cell_m
+    return make_features(
+        [shapely.Point(e, n) for e, n in zip(east, north, strict=True)],
+        crs=grid.crs,
+        symbol="203.1",
+        confidence=settings.rocky_pit_confidence,
+        evidence=[
+            f"hollow {d:.1f} m deep and {w:.1f} m wide with steep walls"
+            for d, w in zip(deepest[is_pit], width[is_pit], strict=True)
+        ],
+        height_m=-deepest[is_pit],
+        width_m=width[is_pit],
+    )

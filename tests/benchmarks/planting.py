@@ -1,0 +1,336 @@
+"""Planted truth: boulders, bushes, stumps, log piles and cliff steps of known place and size put into a real cloud.
+
+No open point cloud with mapped boulders or cliffs was found, so known ones are put into real tiles: every pulse
+that the object would have stopped is traced again as seven rays within its footprint, the returns below are taken
+away and what the receiver would have recorded from the object is put in their place, with ranging noise. Echoes
+closer together than the range resolution melt into one, as they do in a real receiver, which blurs the edges of
+boulders and makes low bushes come back as single returns.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.spatial import cKDTree
+
+from pipeline.points.cloud import Cloud
+
+Floats = NDArray[np.float64]
+
+FOOTPRINT_M = 0.35
+"""Diameter of a pulse on the ground: 0.25 to 0.5 mrad from 700 to 1400 m (common practice, no source)."""
+RANGE_RESOLUTION_M = 0.8
+"""Two echoes closer than this are recorded as one; half of a 5 ns pulse in air is 0.75 m (arithmetic)."""
+LEAST_ENERGY = 2 / 7
+"""Share of a pulse that an echo needs to be recorded."""
+RANGING_NOISE_M = 0.03
+SPLIT_REACH_M = 8.0
+"""Returns of one pulse lie closer together in plan than this: 30 m of tree at 15 degrees off nadir."""
+STEP_M = 0.05
+KINDS = ("boulder", "bush", "stump", "root plate", "log pile", "hut")
+
+
+@dataclass(frozen=True)
+class Planted:
+    """One object: its kind, place, size and the seed of its shape."""
+
+    kind: str
+    east: float
+    north: float
+    height_m: float
+    width_m: float
+    length_m: float
+    angle_rad: float
+    seed: int
+
+    @property
+    def reach_m(self) -> float:
+        """Radius within which a pulse may meet the object."""
+        return 0.75 * max(self.width_m, self.length_m) + 0.5
+
+
+def draw_object(kind: str, rng: np.random.Generator, east: float, north: float) -> Planted:
+    """An object of a kind with sizes as they occur in forest (common practice, no source)."""
+    angle, seed = float(rng.uniform(0, np.pi)), int(rng.integers(2**31))
+    if kind == "boulder":
+        height = float(np.exp(rng.uniform(np.log(0.6), np.log(4.0))))
+        width = height * float(rng.uniform(1.0, 2.2))
+        return Planted(kind, east, north, height, width, width * float(rng.uniform(1.0, 1.5)), angle, seed)
+    sizes = {
+        "bush": (rng.uniform(0.8, 2.5), rng.uniform(1.0, 3.0), rng.uniform(1.0, 1.4)),
+        "stump": (rng.uniform(0.5, 1.4), rng.uniform(0.3, 0.9), 1.0),
+        "root plate": (rng.uniform(1.0, 2.6), rng.uniform(0.3, 0.6), rng.uniform(3.0, 5.0)),
+        "log pile": (rng.uniform(1.0, 2.5), rng.uniform(1.5, 3.0), rng.uniform(1.5, 4.0)),
+        "hut": (rng.uniform(2.0, 3.2), rng.uniform(2.2, 4.0), rng.uniform(1.0, 1.5)),
+    }
+    height, width, ratio = (float(value) for value in sizes[kind])
+    return Planted(kind, east, north, height, width, width * ratio, angle, seed)
+
+
+def stopping_per_m(thing: Planted, d_east: Floats, d_north: Floats, height: Floats) -> Floats:
+    """How strongly a ray is stopped at places relative to the object: per metre of way, infinite in solids."""
+    cos, sin = np.cos(thing.angle_rad), np.sin(thing.angle_rad)
+    along = (d_east * cos + d_north * sin) / (thing.length_m / 2)
+    across = (-d_east * sin + d_north * cos) / (thing.width_m / 2)
+    rng = np.random.default_rng(thing.seed)
+    if thing.kind == "bush":
+        return _bush(thing, rng, along, across, d_east, d_north, height)
+    surface = _SURFACES[thing.kind](thing, rng, along, across)
+    return np.where(height < surface, np.inf, 0.0)
+
+
+def _boulder(thing: Planted, rng: np.random.Generator, along: Floats, across: Floats) -> Floats:
+    """A lump between an ellipsoid and a block, with an uneven outline and top, sometimes tilted."""
+    power = rng.uniform(2.0, 5.0)
+    turn, wave = np.arctan2(across, along), rng.uniform(0, 2 * np.pi, 3)
+    outline = (
+        1 + 0.08 * np.cos(2 * turn + wave[0]) + 0.06 * np.cos(3 * turn + wave[1]) + 0.04 * np.cos(5 * turn + wave[2])
+    )
+    radius = np.hypot(along, across) / outline
+    cap = np.clip(1 - radius**power, 0, None) ** (1 / power)
+    tilt = 1 + rng.uniform(0, 0.25) * (along * np.cos(wave[0]) + across * np.sin(wave[0]))
+    rough = 1 + 0.04 * np.sin(7 * along + wave[1]) * np.sin(6 * across + wave[2])
+    return np.where(radius < 1, thing.height_m * cap * np.minimum(tilt, 1.0) * np.minimum(rough, 1.0), 0)
+
+
+def _stump(thing: Planted, rng: np.random.Generator, along: Floats, across: Floats) -> Floats:
+    flare = np.where(np.hypot(along, across) < 1.5, 0.15, 0.0)
+    return np.where(np.hypot(along, across) < 1, thing.height_m + rng.uniform(-0.05, 0.05), flare)
+
+
+def _root_plate(thing: Planted, rng: np.random.Generator, along: Floats, across: Floats) -> Floats:
+    ragged = 1 - 0.2 * np.abs(np.sin(5 * along + rng.uniform(0, 6)))
+    plate = thing.height_m * np.sqrt(np.clip(1 - along**2, 0, None)) * ragged
+    return np.where(np.abs(across) < 1, plate, 0)
+
+
+def _log_pile(thing: Planted, rng: np.random.Generator, along: Floats, across: Floats) -> Floats:
+    rows = 0.08 * np.abs(np.sin(np.pi * along * thing.length_m / 2 / 0.35 + rng.uniform(0, 3)))
+    slope = np.clip((1 - np.abs(along)) * thing.length_m / 2 / (0.6 * thing.height_m), 0, 1)
+    return np.where((np.abs(across) < 1) & (np.abs(along) < 1), thing.height_m * slope - rows, 0)
+
+
+def _hut(thing: Planted, rng: np.random.Generator, along: Floats, across: Floats) -> Floats:
+    eaves = thing.height_m * rng.uniform(0.6, 0.9)
+    roof = eaves + (thing.height_m - eaves) * (1 - np.abs(across))
+    return np.where((np.abs(across) < 1) & (np.abs(along) < 1), roof, 0)
+
+
+_SURFACES = {
+    "boulder": _boulder,
+    "stump": _stump,
+    "root plate": _root_plate,
+    "log pile": _log_pile,
+    "hut": _hut,
+}
+
+
+def _bush(
+    thing: Planted,
+    rng: np.random.Generator,
+    along: Floats,
+    across: Floats,
+    d_east: Floats,
+    d_north: Floats,
+    height: Floats,
+) -> Floats:
+    """Dense evergreen foliage: 2 to 8 m2 of leaf per m3, in clumps of 0.25 m, thinning out over the outermost tenth.
+
+    A ray is stopped at half the leaf area it meets (spherical leaf angles: G = 0.5, Nilson 1971).
+    """
+    leaf_per_m = rng.uniform(2.0, 8.0)
+    middle = thing.height_m * 0.45
+    radius = np.sqrt(along**2 + across**2 + ((height - middle) / (thing.height_m - middle)) ** 2)
+    lumps = rng.integers(1, 2**31, 3)
+    cell = [np.floor(value / 0.25).astype(np.int64) for value in (d_east + 50, d_north + 50, height + 50)]
+    mixed = (cell[0] * 73856093) ^ (cell[1] * 19349663) ^ (cell[2] * 83492791) ^ int(lumps[0])
+    dice = ((mixed * 2654435761) % 2**32) / 2**32
+    clump = np.where(dice < 0.35, 0.1, 1.5)
+    return np.where(radius < 1, 0.5 * leaf_per_m * clump * np.clip((1 - radius) / 0.1, 0, 1), 0.0)
+
+
+def tilt_of(cloud: Cloud) -> tuple[Floats, Floats]:
+    """(n,) metres east and north a pulse moves per metre upwards: the median of each flight line's split pulses."""
+    east, north = np.zeros(len(cloud)), np.zeros(len(cloud))
+    if not cloud.has_pulses:
+        return east, north
+    order = np.lexsort((cloud.return_number, cloud.gps_time, cloud.flight_line))
+    first, second = order[:-1], order[1:]
+    same = (cloud.gps_time[first] == cloud.gps_time[second]) & (cloud.flight_line[first] == cloud.flight_line[second])
+    rise = cloud.height[first] - cloud.height[second]
+    same &= rise > 2.0
+    for line in np.unique(cloud.flight_line):
+        of_line = same & (cloud.flight_line[first] == line)
+        if of_line.sum() > 20:
+            i, j = first[of_line], second[of_line]
+            east[cloud.flight_line == line] = np.median((cloud.east[i] - cloud.east[j]) / rise[of_line])
+            north[cloud.flight_line == line] = np.median((cloud.north[i] - cloud.north[j]) / rise[of_line])
+    return east, north
+
+
+def plant(cloud: Cloud, height_above_m: Floats, things: list[Planted], rng: np.random.Generator, /) -> Cloud:
+    """The cloud as it would be if the objects stood there; returns of touched pulses move to the end."""
+    tilt_e, tilt_n = tilt_of(cloud)
+    above = np.asarray(height_above_m, np.float64)
+    lasts = np.flatnonzero(cloud.is_last & np.isfinite(above) & (above < 6))
+    tree = cKDTree(cloud.en[lasts])
+    pulse = _pulse_of(cloud)
+    gone = np.zeros(len(cloud), bool)
+    made: list[Cloud] = []
+    for thing in things:
+        near = lasts[tree.query_ball_point((thing.east, thing.north), thing.reach_m + 1.0)]
+        near = np.sort(near[~gone[near]])
+        stop = trace(thing, cloud, above, near, tilt_e, tilt_n, rng)
+        hit = np.flatnonzero((stop > above[near][:, None] + 0.02).sum(axis=1) >= 2)
+        for i in hit:
+            last = near[i]
+            siblings = pulse.members(last)
+            # Some surveys round their times, so that pulses metres apart share one.
+            apart = np.hypot(cloud.east[siblings] - cloud.east[last], cloud.north[siblings] - cloud.north[last])
+            siblings = siblings[(apart < SPLIT_REACH_M) & ~gone[siblings]]
+            echoes = _echoes(stop[i], rng)
+            kept = siblings[(above[siblings] > echoes[0] + RANGE_RESOLUTION_M) & (siblings != last)]
+            gone[siblings] = True
+            made.append(_remade(cloud, kept, last, echoes, above[last], tilt_e[last], tilt_n[last]))
+    return Cloud.join([cloud.take(~gone), *made])
+
+
+def trace(
+    thing: Planted,
+    cloud: Cloud,
+    above: Floats,
+    near: NDArray[np.intp],
+    tilt_e: Floats,
+    tilt_n: Floats,
+    rng: np.random.Generator,
+) -> Floats:
+    """(m, 7) height above ground at which each ray of each pulse ends."""
+    turn = np.append(np.arange(6) * np.pi / 3, 0)
+    off = np.append(np.full(6, 0.35 * FOOTPRINT_M), 0)
+    end = np.repeat(above[near][:, None], 7, axis=1)
+    stop = end.copy()
+    alive = np.ones_like(end, bool)
+    budget = rng.exponential(1.0, end.shape)
+    for height in np.arange(thing.height_m + 0.1, 0.0, -STEP_M):
+        d_east = cloud.east[near][:, None] + off * np.cos(turn) + tilt_e[near][:, None] * (height - end) - thing.east
+        d_north = cloud.north[near][:, None] + off * np.sin(turn) + tilt_n[near][:, None] * (height - end) - thing.north
+        budget = budget - stopping_per_m(thing, d_east, d_north, np.full_like(end, height)) * STEP_M
+        ends = alive & (budget < 0) & (height > end)
+        stop[ends] = height
+        alive &= ~ends
+    return stop
+
+
+def _echoes(stop: Floats, rng: np.random.Generator) -> list[float]:
+    """Heights a receiver records of rays that ended at `stop`, highest first."""
+    order = np.sort(stop)[::-1]
+    groups: list[list[float]] = []
+    for height in order:
+        if groups and groups[-1][0] - height < RANGE_RESOLUTION_M:
+            groups[-1].append(float(height))
+        else:
+            groups.append([float(height)])
+    strong = [group for group in groups if len(group) / len(order) >= LEAST_ENERGY] or [max(groups, key=len)]
+    return [float(np.mean(group)) + float(rng.normal(0, RANGING_NOISE_M)) for group in strong]
+
+
+@dataclass(frozen=True)
+class _Pulses:
+    order: NDArray[np.intp]
+    start: NDArray[np.int64]
+    of_return: NDArray[np.int64]
+
+    def members(self, i: int) -> NDArray[np.intp]:
+        """Returns of the pulse that return `i` belongs to."""
+        p = self.of_return[i]
+        return self.order[self.start[p] : self.start[p + 1]]
+
+
+def _pulse_of(cloud: Cloud) -> _Pulses:
+    """Returns grouped by pulse; every return its own pulse where the survey has no times."""
+    if not cloud.has_pulses:
+        n = len(cloud)
+        return _Pulses(np.arange(n), np.arange(n + 1), np.arange(n))
+    order = np.lexsort((cloud.return_number, cloud.gps_time, cloud.flight_line))
+    new = np.ones(len(order), bool)
+    new[1:] = (np.diff(cloud.gps_time[order]) != 0) | (np.diff(cloud.flight_line[order].astype(np.int64)) != 0)
+    of_return = np.empty(len(order), np.int64)
+    of_return[order] = np.cumsum(new) - 1
+    return _Pulses(order, np.append(np.flatnonzero(new), len(order)), of_return)
+
+
+def _remade(
+    cloud: Cloud,
+    kept: NDArray[np.intp],
+    last: int,
+    echoes: list[float],
+    ended: float,
+    tilt_e: float,
+    tilt_n: float,
+) -> Cloud:
+    """The returns of one pulse: those kept from above the object, then its echoes."""
+    index = np.append(kept, np.full(len(echoes), last)).astype(np.intp)
+    pulse = cloud.take(index)
+    up = np.append(np.zeros(len(kept)), np.asarray(echoes) - ended)
+    n = len(index)
+    has_numbers = bool(cloud.n_returns[last] > 0)
+    return replace(
+        pulse,
+        east=pulse.east + tilt_e * up,
+        north=pulse.north + tilt_n * up,
+        height=pulse.height + up,
+        return_number=np.arange(1, n + 1).astype(np.uint8) if has_numbers else pulse.return_number,
+        n_returns=np.full(n, n, np.uint8) if has_numbers else pulse.n_returns,
+    )
+
+
+def scatter(
+    cloud: Cloud, rng: np.random.Generator, /, *, counts: dict[str, int], spacing_m: float = 9.0, margin_m: float = 8.0
+) -> list[Planted]:
+    """Objects of the kinds asked for, at random places of the cloud no closer together than `spacing_m`."""
+    west, east = cloud.east.min() + margin_m, cloud.east.max() - margin_m
+    south, north = cloud.north.min() + margin_m, cloud.north.max() - margin_m
+    tree = cKDTree(cloud.en)
+    kinds = [kind for kind, n in counts.items() for _ in range(n)]
+    rng.shuffle(kinds)
+    things: list[Planted] = []
+    for kind in kinds:
+        for _ in range(200):
+            place = np.array([rng.uniform(west, east), rng.uniform(south, north)])
+            free = all(np.hypot(place[0] - t.east, place[1] - t.north) > spacing_m for t in things)
+            if free and len(tree.query_ball_point(place, 2.0)) > 4:
+                things.append(draw_object(kind, rng, float(place[0]), float(place[1])))
+                break
+    return things
+
+
+def reaching_per_m2(cloud: Cloud, height_above_m: Floats, things: list[Planted], /) -> Floats:
+    """(k,) last returns from within 0.4 m of the ground, per m2, before planting, where each object will stand.
+
+    Counted over the outline of the object and 0.5 m around it, at least over a circle of 1.5 m.
+    """
+    above = np.asarray(height_above_m)
+    tree = cKDTree(cloud.en[cloud.is_last & (np.abs(above) < 0.4)])
+    places = np.array([(thing.east, thing.north) for thing in things]).reshape(-1, 2)
+    radius = np.array([max(thing.width_m, thing.length_m, 2.0) / 2 + 0.5 for thing in things])
+    return np.asarray(tree.query_ball_point(places, radius, return_length=True)) / (np.pi * radius**2)
+
+
+def raise_step(
+    cloud: Cloud, start: tuple[float, float], end: tuple[float, float], /, *, height_m: float, fade_m: float = 25.0
+) -> Cloud:
+    """The cloud with a cliff step from `start` to `end`: everything on the left is lifted, fading out behind.
+
+    The face is 0.3 m deep in plan; at the ends the step tapers off over 3 m.
+    """
+    along = np.array(end) - np.array(start)
+    length = float(np.hypot(*along))
+    along = along / length
+    d = cloud.en - np.array(start)
+    s = d @ along
+    left = d @ np.array([-along[1], along[0]])
+    taper = np.clip(np.minimum(s, length - s) / 3.0, 0, 1)
+    rise = np.clip(left / 0.3 + 0.5, 0, 1) * np.clip(1 - left / fade_m, 0, 1)
+    return replace(cloud, height=cloud.height + height_m * taper * rise)

@@ -1,0 +1,108 @@
+"""Cliffs on analytic ground: steps are found along their lip, even steepness is not."""
+
+from __future__ import annotations
+
+import geopandas as gpd
+import numpy as np
+import pytest
+import shapely
+from numpy.typing import NDArray
+
+from pipeline.grid import Grid, Heights
+from pipeline.rock.cliffs import find_cliffs, measure_steps
+from pipeline.settings import RockSettings
+
+SETTINGS = RockSettings()
+GRID = Grid.covering((0, 0, 80, 80), cell_m=0.5, crs="EPSG:25833")
+
+
+def ground(
+    *, height_m: float, slope: float = 0.0, face_m: float = 0.5, length_m: float = 50.0, noise_m: float = 0.03
+) -> Heights:
+    """Ground falling to the east, with a step at east 40 between north 15 and 15 + length."""
+    east, north = np.meshgrid(*GRID.centres())
+    along = np.clip(np.minimum(north - 15, 15 + length_m - north) / 10, 0, 1)
+    step = height_m * along * np.clip(0.5 - (east - 40) / face_m, 0, 1) * np.clip(1 - (40 - east) / 30, 0, 1)
+    rng = np.random.default_rng(5)
+    # The ends rise over 10 m, so that only the front is a face.
+    return (200 - slope * east + step + rng.normal(0, noise_m, east.shape)).astype(np.float32)
+
+
+def cliffs_in(heights: Heights) -> gpd.GeoDataFrame:
+    """Cliffs surer than what the draft leaves out."""
+    support = np.full(heights.shape, 0.3, np.float32)
+    table = find_cliffs(heights, support, GRID, scale=10000, settings=SETTINGS)
+    return table[table.confidence >= SETTINGS.least_confidence]
+
+
+@pytest.mark.parametrize(("height_m", "slope"), [(2.0, 0.0), (2.5, 0.4), (5.0, 0.2)])
+def test_a_step_becomes_one_line_along_its_lip(height_m: float, slope: float) -> None:
+    """The line lies within 1.5 m of the lip, is nearly as long, and says the height to within 0.5 m of the fall."""
+    table = cliffs_in(ground(height_m=height_m, slope=slope))
+    assert len(table) == 1
+    row = table.iloc[0]
+    places = shapely.get_coordinates(row.geometry)
+    assert np.abs(places[:, 0] - 40).max() < 1.5
+    assert 30 < row.geometry.length < 56
+    assert abs(row.height_m - height_m - slope * row.width_m) < 0.5
+    assert row.symbol == ("201" if height_m >= 3 else "202")
+
+
+def test_the_fall_is_on_the_right_hand_side() -> None:
+    """Ground falls to the east, so the line runs north to keep the fall on its right, and points that way."""
+    row = cliffs_in(ground(height_m=3.0)).iloc[0]
+    places = shapely.get_coordinates(row.geometry)
+    assert places[-1, 1] > places[0, 1]
+    assert abs(row.angle_deg - 90) < 10
+
+
+@pytest.mark.parametrize("slope", [0.0, 0.7, 1.2])
+def test_even_steepness_is_no_cliff(slope: float) -> None:
+    """A plane of 50 degrees has none."""
+    assert len(cliffs_in(ground(height_m=0.0, slope=slope))) == 0
+
+
+def test_a_bank_with_a_sloping_face_is_no_cliff() -> None:
+    """A step of 2 m that takes 5 m to fall is a bank."""
+    assert len(cliffs_in(ground(height_m=2.0, face_m=5.0))) == 0
+
+
+def test_the_round_side_of_a_pit_is_left_to_earth_banks() -> None:
+    """A face that turns through a circle is dug: it stays, but too unsure to be drawn."""
+    east, north = np.meshgrid(*GRID.centres())
+    pit = np.where(np.hypot(east - 40, north - 40) < 12, -4.0, 0.0)
+    assert len(cliffs_in((200 + pit).astype(np.float32))) == 0
+
+
+def test_a_face_too_short_for_the_symbol_is_drawn_at_its_least_length() -> None:
+    """ISOM 2017-2, 202: at least 0.6 mm at 1:15000, which is 9 m."""
+    table = find_cliffs(
+        ground(height_m=4.0, length_m=12.0),
+        np.full(GRID.shape, 0.3, np.float32),
+        GRID,
+        scale=15000,
+        settings=SETTINGS,
+    )
+    assert len(table) == 1
+    assert table.geometry.iloc[0].length >= 8.99
+
+
+def test_a_cliff_seen_by_few_returns_is_less_sure() -> None:
+    """The farther the nearest ground return, the lower the confidence."""
+    heights = ground(height_m=2.0)
+    sure = [
+        find_cliffs(
+            heights, np.full(GRID.shape, far, np.float32), GRID, scale=10000, settings=SETTINGS
+        ).confidence.max()
+        for far in (0.3, 2.0, 4.0)
+    ]
+    assert sure[0] > sure[1] > sure[2]
+
+
+def test_excess_is_the_fall_beyond_the_slope() -> None:
+    """On a plane of 0.5 with a step of 2 m, the fall over 2 m is 3 m and 2 m of it is excess."""
+    steps = measure_steps(ground(height_m=2.0, slope=0.5, noise_m=0.0), GRID, run_m=2.0)
+    row, col = GRID.row_col(np.array([40.0]), np.array([40.0]))
+    at: NDArray[np.float64] = steps.excess_m[row, col]
+    assert abs(at[0] - 2.0) < 0.3
+    assert abs(steps.fall_m[row, col][0] - 3.0) < 0.3

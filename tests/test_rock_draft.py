@@ -1,0 +1,142 @@
+"""The rock layer as it is drawn: minima, groups and collisions of the standard."""
+
+from __future__ import annotations
+
+import geopandas as gpd
+import numpy as np
+import pytest
+import shapely
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from pipeline.features import make_features
+from pipeline.grid import Grid, Heights
+from pipeline.rock.draft import draft_rock
+from pipeline.rock.groups import generalise_boulders
+from pipeline.rock.paper import ground_m, ground_m2
+from pipeline.rock.stony import find_rocky_pits, find_stony_ground
+from pipeline.settings import RockSettings
+
+SETTINGS = RockSettings()
+GRID = Grid.covering((0, 0, 80, 80), cell_m=0.5, crs="EPSG:25833")
+
+
+def boulders(
+    places: list[tuple[float, float]], heights: list[float], widths: list[float] | float = 2.0, sure: float = 0.8
+):
+    """Candidates at places."""
+    return make_features(
+        [shapely.Point(place) for place in places],
+        crs=GRID.crs,
+        symbol="204",
+        confidence=sure,
+        evidence="made",
+        height_m=heights,
+        width_m=widths,
+        elevation_m=100.0,
+    )
+
+
+def drawn(table: gpd.GeoDataFrame, ground: Heights | None = None) -> gpd.GeoDataFrame:
+    """The draft on flat ground, or the ground given."""
+    flat = np.full(GRID.shape, 100, np.float32) if ground is None else ground
+    near = np.full(GRID.shape, 0.3, np.float32)
+    return draft_rock(table, flat, near, np.zeros(GRID.shape, np.float32), GRID, scale=10000, settings=SETTINGS)
+
+
+def test_height_decides_between_204_and_205_and_below_a_metre_nothing_is_drawn() -> None:
+    """ISOM 2017-2: 204 from 1 m, 205 from 2 m."""
+    out = drawn(boulders([(10, 10), (30, 30), (60, 60)], [0.8, 1.4, 2.3]))
+    assert sorted(out.symbol) == ["204", "205"]
+
+
+def test_a_gigantic_boulder_is_drawn_to_shape() -> None:
+    """ISOM 2017-2, 206: at least 0.3 mm2 at 1:15000, 67 m2 on the ground."""
+    out = drawn(boulders([(40, 40)], [5.0], [9.6]))
+    assert out.symbol.tolist() == ["206"]
+    assert out.geometry.iloc[0].area >= 67
+
+
+def test_three_boulders_close_together_become_a_cluster() -> None:
+    """Dots of 6 m would run into each other, so a triangle 207 stands for them."""
+    out = drawn(boulders([(40, 40), (44, 40), (42, 44)], [1.2, 1.4, 1.3]))
+    assert out.symbol.tolist() == ["207"]
+    assert out.height_m.iloc[0] == pytest.approx(1.4)
+
+
+def test_a_wide_group_becomes_a_field() -> None:
+    """A chain of boulders wider than one triangle is an area 208 or 209 that holds them all."""
+    places = [(10.0 + 5 * i, 40.0 + (i % 2)) for i in range(8)]
+    out = drawn(boulders(places, [1.5] * 8))
+    assert out.symbol.tolist()[0] in {"208", "209"}
+    assert all(out.geometry.iloc[0].contains(shapely.Point(place)) for place in places)
+
+
+def test_of_two_that_touch_the_much_bigger_one_is_kept() -> None:
+    """The biggest of a pair stays, as it is what a runner sees."""
+    out = drawn(boulders([(40, 40), (44, 40)], [3.0, 1.2]))
+    assert out.symbol.tolist() == ["205"]
+    assert out.geometry.iloc[0].x == 40
+
+
+def test_no_boulder_stands_on_a_cliff() -> None:
+    """A boulder on the lip of a cliff is part of the cliff."""
+    east, _ = np.meshgrid(*GRID.centres())
+    ground = np.where(east < 40, 104, 100).astype(np.float32)
+    out = drawn(boulders([(40.0, 40.0), (60.0, 40.0)], [1.5, 1.5]), ground)
+    assert set(out.symbol) == {"201", "204"}
+    assert out[out.symbol == "204"].geometry.iloc[0].x == 60.0
+
+
+def test_flat_empty_ground_gives_an_empty_layer() -> None:
+    """Nothing in, nothing out."""
+    assert len(drawn(boulders([], []))) == 0
+
+
+def test_unlikely_candidates_are_left_out() -> None:
+    """Below the least confidence nothing is drawn."""
+    assert len(drawn(boulders([(40, 40)], [2.0], sure=SETTINGS.least_confidence - 0.01))) == 0
+
+
+@settings(max_examples=40, deadline=None)
+@given(st.lists(st.tuples(st.floats(0, 60), st.floats(0, 60), st.floats(1, 4)), max_size=12))
+def test_points_drawn_never_touch(things: list[tuple[float, float, float]]) -> None:
+    """Whatever the candidates, two dots drawn are at least the cluster distance apart, and all confidences hold."""
+    out = generalise_boulders(
+        boulders([(x, y) for x, y, _ in things], [h for _, _, h in things]), scale=10000, settings=SETTINGS
+    )
+    dots = out[out.symbol.isin(["204", "205"])].geometry.to_numpy()
+    for i, one in enumerate(dots):
+        assert all(one.distance(other) > SETTINGS.cluster_distance_m for other in dots[i + 1 :])
+    assert out.confidence.between(0, 1).all()
+
+
+def test_symbols_cover_the_same_ground_at_larger_scales() -> None:
+    """ISOM 2017-2, 2.11: larger scales are strict enlargements of 1:15000."""
+    assert ground_m(0.6, scale=15000) == pytest.approx(9.0)
+    assert ground_m(0.6, scale=10000) == pytest.approx(9.0)
+    assert ground_m2(0.3, scale=10000) == pytest.approx(67.5)
+
+
+def test_rough_ground_is_stony_and_smooth_ground_is_not() -> None:
+    """Blocks of half a metre over a quarter of a hectare are proposed as stony; noise of 5 cm is not."""
+    rng = np.random.default_rng(2)
+    smooth = (100 + rng.normal(0, 0.05, GRID.shape)).astype(np.float32)
+    blocks = np.repeat(np.repeat(rng.uniform(0, 1.8, (40, 40)), 4, axis=0), 4, axis=1).astype(np.float32)
+    east, _ = np.meshgrid(*GRID.centres())
+    near = np.full(GRID.shape, 0.3, np.float32)
+    assert len(find_stony_ground(smooth, near, GRID, settings=SETTINGS)) == 0
+    found = find_stony_ground(np.where(east < 40, smooth + blocks, smooth), near, GRID, settings=SETTINGS)
+    assert len(found) >= 1
+    assert found.geometry.union_all().bounds[2] < 46
+    assert found.geometry.area.sum() > 1500
+
+
+def test_a_steep_little_hollow_is_a_rocky_pit_and_a_wide_one_is_not() -> None:
+    """ISOM 2017-2, 203.1: at least 1 m deep and under 5 m; an earth pit of the same depth is wider and softer."""
+    east, north = np.meshgrid(*GRID.centres())
+    near = np.full(GRID.shape, 0.3, np.float32)
+    narrow = np.where(np.hypot(east - 40, north - 40) < 1.5, -2.5, 0)
+    wide = -2.0 * np.exp(-((np.hypot(east - 40, north - 40) / 4) ** 2))
+    assert len(find_rocky_pits((100 + narrow).astype(np.float32), near, GRID, settings=SETTINGS)) == 1
+    assert len(find_rocky_pits((100 + wide).astype(np.float32), near, GRID, settings=SETTINGS)) == 0
