@@ -65,36 +65,50 @@ def draft_landforms(
         tall_canopy_m=settings.tall_canopy_m,
         canopy_share=settings.canopy_share,
     )
-    surface, surface_grid = generalised_surface(bare_earth, grid, interval_m=interval_m, scale=scale, settings=settings)
-    contours = draft_contours(
-        surface, surface_grid, seen, ground_support, grid, interval_m=interval_m, scale=scale, settings=settings
-    )
-    form_lines = draft_form_lines(
-        surface,
-        surface_grid,
-        Contours(list(contours.geometry), contours["elevation_m"].to_numpy()),
+    knolls = draft_knolls(bare_earth, ground_support, seen, grid, settings=settings)
+    hollows = draft_hollows(bare_earth, ground_support, seen, grid, settings=settings)
+    lines, points = _draft_lines(
+        bare_earth,
+        ground_support,
         seen,
         grid,
+        knolls,
+        hollows,
         interval_m=interval_m,
         scale=scale,
         settings=settings,
     )
-    lines = join_features([contours, form_lines], grid.crs)
-    knolls = without_ringed(draft_knolls(bare_earth, ground_support, seen, grid, settings=settings), lines)
-    hollows = draft_hollows(bare_earth, ground_support, seen, grid, settings=settings)
-    lines = keep_off(
-        lines,
-        join_features([knolls, hollows], grid.crs),
-        surface,
-        surface_grid,
-        interval_m=interval_m,
-        scale=scale,
-        settings=settings,
-    )
-    slope_lines = draft_slope_lines(lines, settings=settings)
     heights, cells = coarsen(bare_earth, grid, cell_m=settings.line_cell_m)
     narrow = [
         draft(heights, cells, seen, grid, settings=settings)
         for draft in (draft_banks, draft_walls, draft_gullies, draft_broken_ground)
     ]
-    return join_features([lines, slope_lines, knolls, hollows, *narrow], grid.crs)
+    return join_features([lines, points, *narrow], grid.crs)
+
+
+def _draft_lines(
+    bare_earth: Heights,
+    ground_support: Heights,
+    seen: Heights,
+    grid: Grid,
+    knolls: gpd.GeoDataFrame,
+    hollows: gpd.GeoDataFrame,
+    /,
+    *,
+    interval_m: float,
+    scale: int,
+    settings: LandformSettings,
+) -> tuple[gpd.GeoDataFrame, gpd.GeoDataFrame]:
+    """Contours, form and slope lines that keep off knolls and hollows; and the knolls and hollows left to draw."""
+    surface, cells = generalised_surface(bare_earth, grid, interval_m=interval_m, scale=scale, settings=settings)
+    contours = draft_contours(
+        surface, cells, seen, ground_support, grid, interval_m=interval_m, scale=scale, settings=settings
+    )
+    between = Contours(list(contours.geometry), contours["elevation_m"].to_numpy())
+    form_lines = draft_form_lines(
+        surface, cells, between, seen, grid, interval_m=interval_m, scale=scale, settings=settings
+    )
+    lines = join_features([contours, form_lines], grid.crs)
+    points = join_features([without_ringed(knolls, lines), hollows], grid.crs)
+    bent = keep_off(lines, points, surface, cells, interval_m=interval_m, scale=scale, settings=settings)
+    return join_features([bent, draft_slope_lines(bent, settings=settings)], grid.crs), points

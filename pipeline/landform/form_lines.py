@@ -155,6 +155,32 @@ def _is_drawable_ring(ring: EastNorth, /, *, settings: LandformSettings) -> bool
     return length_m >= least_m and width_m >= ground_m(least_width_mm - settings.form_line_mm)
 
 
+def _find_form_lines(
+    surface: Heights, grid: Grid, contours: Contours, /, *, interval_m: float, settings: LandformSettings
+) -> list[tuple[EastNorth, float, float]]:
+    """Every form line with its elevation and the mean error it takes from the reader."""
+    half_way_m = settings.base_level_m + interval_m / 2
+    known = np.pad(np.isfinite(surface), 1)
+    to_edge = (ndimage.distance_transform_edt(known)[1:-1, 1:-1] * grid.cell_m).astype(np.float32)
+    found: list[tuple[EastNorth, float, float]] = []
+    for level in contour_levels(surface, interval_m=interval_m, base_level_m=half_way_m):
+        neighbours = Neighbours.of(
+            float(level),
+            contours,
+            interval_m=interval_m,
+            reach_m=settings.form_line_reach_m,
+            step_m=settings.form_line_step_m,
+        )
+        for line in trace_contours(surface, grid, np.array([level]))[0]:
+            pieces = _form_lines_of(line, to_edge, grid, neighbours, interval_m=interval_m, settings=settings)
+            found += [
+                (piece, float(level), error)
+                for piece, error in pieces
+                if not is_closed(piece) or _is_high_enough(surface, grid, piece, settings=settings)
+            ]
+    return found
+
+
 def draft_form_lines(
     surface: Heights,
     surface_grid: Grid,
@@ -181,29 +207,8 @@ def draft_form_lines(
     -------
     GeoDataFrame of 103 with `elevation_m`, higher ground on the left.
     """
-    half_way_m = settings.base_level_m + interval_m / 2
-    known = np.pad(np.isfinite(surface), 1)
-    to_edge = (ndimage.distance_transform_edt(known)[1:-1, 1:-1] * surface_grid.cell_m).astype(np.float32)
-    lines: list[EastNorth] = []
-    level_m: list[float] = []
-    error_m: list[float] = []
-    for level in contour_levels(surface, interval_m=interval_m, base_level_m=half_way_m):
-        neighbours = Neighbours.of(
-            float(level),
-            contours,
-            interval_m=interval_m,
-            reach_m=settings.form_line_reach_m,
-            step_m=settings.form_line_step_m,
-        )
-        for line in trace_contours(surface, surface_grid, np.array([level]))[0]:
-            for piece, error in _form_lines_of(
-                line, to_edge, surface_grid, neighbours, interval_m=interval_m, settings=settings
-            ):
-                if is_closed(piece) and not _is_high_enough(surface, surface_grid, piece, settings=settings):
-                    continue
-                lines.append(piece)
-                level_m.append(float(level))
-                error_m.append(error)
+    found = _find_form_lines(surface, surface_grid, contours, interval_m=interval_m, settings=settings)
+    lines, level_m, error_m = [line for line, _, _ in found], [at for _, at, _ in found], [off for _, _, off in found]
     spacing_m = sheet_ground_m(settings.vertex_spacing_mm, scale=scale)
     thin = [thin_vertices(line, spacing_m=spacing_m, tolerance_m=settings.vertex_tolerance_m) for line in lines]
     gain = np.array(error_m) / (interval_m / 2) if error_m else np.empty(0)
