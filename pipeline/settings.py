@@ -205,6 +205,39 @@ class PointsSettings(Section):
         "auto",
         description="Keep the producer's ground class, make our own, or decide from measured evidence.",
     )
+    producer_min_ground_per_m2: float = Field(
+        0.05,
+        ge=0,
+        le=10,
+        description="Fewer ground returns of the producer than this, where returns are, make no surface of 4 m detail.",
+    )
+    producer_max_above_m: float = Field(
+        0.1,
+        ge=0.02,
+        le=1,
+        description="The producer's ground may lie this far above ours on the whole; more means plants in it.",
+    )
+    producer_max_spread_m: float = Field(
+        0.25,
+        ge=0.05,
+        le=2,
+        description="And spread this much about it: 5 to 10 cm are noise, the rest is what the two filters dispute.",
+    )
+    producer_min_share: float = Field(
+        0.85,
+        ge=0,
+        le=1,
+        description="Share of cells with our ground in which the producer's must be near; less means holes in it.",
+    )
+    producer_near_m: float = Field(
+        4.0, ge=1, le=20, description="How near: between the producer's ground returns a mapper's detail is lost."
+    )
+    producer_join_m: float = Field(
+        0.08,
+        ge=0,
+        le=0.5,
+        description="Where the producer's ground is kept, our returns this near its surface join: thinned, not refused.",
+    )
     noise_cell_m: float = Field(
         5.0, ge=1, le=20, description="Side of the cubes in which lone returns are sought; a few pulse spacings."
     )
@@ -306,27 +339,6 @@ class PointsSettings(Section):
     )
     ground_below_factor: float = Field(
         4.0, ge=1, le=20, description="Returns may lie this many tolerances below the surface: nothing grows below ground."
-    )
-    building_min_height_m: float = Field(
-        2.0, ge=1, le=5, description="Lowest roof: what stands above a person; common practice, no source."
-    )
-    building_min_side_m: float = Field(
-        4.0, ge=2, le=20, description="Side of the smallest square of roof; 4 m hold the 15 m2 of a shed."
-    )
-    building_cell_m: float = Field(
-        1.0, ge=0.25, le=4, description="Cells in which roofs are sought; squares of two by two must be planes."
-    )
-    building_min_returns: int = Field(
-        7, ge=4, le=50, description="Fewest high returns in such a square; three fit any plane."
-    )
-    building_roughness_m: float = Field(
-        0.12, ge=0.02, le=1, description="Roughest roof: noise of the heights and the profile of tiles; crowns show 0.5."
-    )
-    building_through_share: float = Field(
-        0.2, ge=0, le=1, description="Last returns from below per high return that a roof may show, for its edges."
-    )
-    building_rim_m: float = Field(
-        0.5, ge=0.1, le=3, description="Returns next to a roof and at most this far below it belong to it."
     )
     vegetation_from_m: float = Field(
         0.1, ge=0, le=0.5, description="Height above ground where vegetation begins; lower returns stay unclassified."

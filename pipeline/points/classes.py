@@ -12,6 +12,7 @@ from pipeline.grid import EastNorthHeight, Mask
 from pipeline.points.cloud import Cloud
 from pipeline.points.ground import find_ground
 from pipeline.points.noise import find_noise
+from pipeline.points.producer import keep_producer
 from pipeline.settings import PointsSettings
 from pipeline.terrain.surface import cell_means, heights_at_nodes
 
@@ -43,7 +44,8 @@ def classify_returns(cloud: Cloud, /, *, settings: PointsSettings) -> Classified
     cloud : Cloud
         A block with its halo; only the classes in the core are meant to be used.
     settings : PointsSettings
-        `ground_from` "producer" keeps class 2 as delivered; "own" and "auto" make it anew.
+        `ground_from` "producer" keeps class 2 as delivered and adds our ground that agrees with it; "own" and "auto"
+        make it anew. "auto" is decided for the whole area before (`pipeline.points.producer.choose_ground`).
     """
     enh = cloud.enh
     noise = find_noise(
@@ -55,10 +57,10 @@ def classify_returns(cloud: Cloud, /, *, settings: PointsSettings) -> Classified
     )
     is_clean = ~(noise.is_low | noise.is_high)
     is_water = (cloud.producer_class == WATER) & is_clean
+    may_be_ground = is_clean & cloud.is_usable & ~is_water
+    is_ground = find_ground(enh, may_be_ground & cloud.is_last, settings=settings)
     if settings.ground_from == "producer":
-        is_ground = (cloud.producer_class == GROUND) & is_clean & cloud.is_usable
-    else:
-        is_ground = find_ground(enh, is_clean & cloud.is_usable & cloud.is_last & ~is_water, settings=settings)
+        is_ground = keep_producer(enh, (cloud.producer_class == GROUND) & may_be_ground, is_ground, settings=settings)
     above = _height_above(enh, is_ground | is_water, settings=settings)
     above[~is_clean] = np.nan
     asprs_class = np.full(len(cloud), UNCLASSIFIED, np.uint8)

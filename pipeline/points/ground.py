@@ -88,8 +88,9 @@ def lowest_returns(enh: EastNorthHeight, /, *, cell_m: float) -> Lowest:
     east, north = np.zeros_like(height), np.zeros_like(height)
     east[cell[low]] = enh[low, 0] - (col[low] + 0.5) * cell_m
     north[cell[low]] = enh[low, 1] - (row[low] + 0.5) * cell_m
-    grids = (grid.reshape(shape) for grid in (height, east, north, np.bincount(cell, minlength=len(height))))
-    return Lowest(cell_m, first_col, first_row, *grids)
+    count = np.bincount(cell, minlength=len(height)).reshape(shape)
+    height, east, north = height.reshape(shape), east.reshape(shape), north.reshape(shape)
+    return Lowest(cell_m, first_col, first_row, height, east, north, count)
 
 
 def find_ground(enh: EastNorthHeight, is_candidate: Mask, /, *, settings: PointsSettings) -> Mask:
@@ -114,7 +115,7 @@ def find_ground(enh: EastNorthHeight, is_candidate: Mask, /, *, settings: Points
 def bare_cells(lowest: Lowest, /, *, settings: PointsSettings) -> Mask:
     """(rows, cols) bool: cells whose lowest return is ground."""
     cut_at = _cut_at(lowest, settings=settings)
-    is_bare = lowest.is_known & ((cut_at == 0) | _is_gently_reached(lowest, cut_at, settings=settings))
+    is_bare: Mask = lowest.is_known & ((cut_at == 0) | _is_gently_reached(lowest, cut_at, settings=settings))
     is_bare &= ~_stands_out(lowest, is_bare, settings=settings)
     for _ in range(settings.ground_rounds):
         is_bare |= _lies_near(lowest, is_bare, settings=settings)
@@ -137,11 +138,13 @@ def _surface(lowest: Lowest, is_bare: Mask, /) -> tuple[NDArray[np.float64], NDA
     """(rows, cols) height of the triangulated bare cells at the cells' centres, and its slope to the north and east."""
     rows, cols = is_bare.shape
     nodes = cell_means(lowest.enh(is_bare), cell_m=lowest.cell_m)
-    level = heights_at_nodes(nodes, (np.arange(cols) + 0.5) * lowest.cell_m, (np.arange(rows) + 0.5) * lowest.cell_m)
+    east = (np.arange(cols, dtype=np.float64) + 0.5) * lowest.cell_m
+    north = (np.arange(rows, dtype=np.float64) + 0.5) * lowest.cell_m
+    level = heights_at_nodes(nodes, east, north)
     if min(level.shape) < 2:
         return level, np.zeros_like(level), np.zeros_like(level)
-    north, east = np.gradient(level, lowest.cell_m)
-    return level, north, east
+    slope_north, slope_east = np.gradient(level, lowest.cell_m)
+    return level, np.asarray(slope_north), np.asarray(slope_east)
 
 
 def _cut_at(lowest: Lowest, /, *, settings: PointsSettings) -> NDArray[np.int16]:
@@ -178,7 +181,7 @@ def _terrain_slope(lowest: Lowest, is_bare: Mask, /, *, sigma_m: float) -> Heigh
     if min(level.shape) < 2:
         return np.zeros(level.shape, np.float32)
     north, east = np.gradient(level, lowest.cell_m)
-    return np.nan_to_num(np.hypot(north, east)).astype(np.float32)
+    return np.asarray(np.nan_to_num(np.hypot(north, east)), np.float32)
 
 
 def _is_gently_reached(lowest: Lowest, cut_at: NDArray[np.int16], /, *, settings: PointsSettings) -> Mask:
@@ -352,9 +355,9 @@ def _weighted_plane(
     east, north, height = near.east, near.north, near.height
 
     def mean(values: NDArray[np.float64]) -> NDArray[np.float64]:
-        return np.einsum("mk,mk->m", weight, values) / total
+        return np.asarray(np.einsum("mk,mk->m", weight, values) / total)
 
-    total = np.maximum(weight.sum(axis=1), 1e-9)
+    total = np.maximum(np.einsum("mk->m", weight), 1e-9)
     mid_east, mid_north, mid_height = mean(east), mean(north), mean(height)
     # A little is added to the spread, so that neighbours in a row do not tip the plane across the row.
     spread = mean(east**2 + north**2)
@@ -394,4 +397,5 @@ def _spacing_m(lowest: Lowest, /, *, settings: PointsSettings) -> NDArray[np.flo
     """(rows, cols) metres: spacing of the returns around each cell, up to the limit of the settings."""
     sigma = settings.ground_spacing_sigma_m / lowest.cell_m
     per_cell = ndimage.gaussian_filter(lowest.count.astype(np.float64), sigma, mode="nearest", truncate=2.5)
-    return np.minimum(lowest.cell_m / np.sqrt(np.maximum(per_cell, 1e-6)), settings.ground_spacing_limit_m)
+    spacing_m = lowest.cell_m / np.sqrt(np.maximum(per_cell, 1e-6))
+    return np.asarray(np.minimum(spacing_m, settings.ground_spacing_limit_m))
