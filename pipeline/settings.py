@@ -201,6 +201,12 @@ class PointsSettings(Section):
         "embedded", description="Who classifies the ground: Tussock's own filter, or a PDAL command line."
     )
     pdal_command: str = Field("pdal", description="The PDAL command line, a name on PATH or a path.")
+    pdal_threshold_m: float = Field(
+        0.5, ge=0.05, le=5, description="SMRF's tolerance on level ground: the single set of Pingel et al. 2013."
+    )
+    pdal_scalar_m: float = Field(
+        1.25, ge=0, le=5, description="SMRF's tolerance per rise over run: the single set of Pingel et al. 2013."
+    )
     ground_from: Literal["auto", "producer", "own"] = Field(
         "auto",
         description="Keep the producer's ground class, make our own, or decide from measured evidence.",
@@ -618,7 +624,7 @@ class RockSettings(Section):
         "under trees, narrow enough to be a plane on a slope.",
     )
     least_confidence: float = Field(
-        0.3, ge=0, le=1, description="Boulders and cliffs less likely than this are left out of the draft."
+        0.3, ge=0, le=1, description="Cliffs less likely than this are left out of the draft."
     )
     disc_ground_m: float = Field(
         0.3, ge=0.1, le=0.6, description="Returns lower than this above the ground around lie on the ground or its litter."
@@ -634,6 +640,13 @@ class RockSettings(Section):
     )
     cap_roughness_m: float = Field(
         0.35, ge=0.1, le=1, description="Returns that scatter more than this about a smooth cap are no rock."
+    )
+    least_boulder_confidence: float = Field(
+        0.25,
+        ge=0,
+        le=1,
+        description="Boulders less likely than this are left out of the draft: three wrong dots for a right one tire a "
+        "mapper, a boulder missed is found on foot (common practice, no source).",
     )
     least_candidate_confidence: float = Field(
         0.02, ge=0, le=1, description="Lumps less likely than this are not handed on as candidates at all."

@@ -95,7 +95,7 @@ def test_flat_empty_ground_gives_an_empty_layer() -> None:
 
 def test_unlikely_candidates_are_left_out() -> None:
     """Below the least confidence nothing is drawn."""
-    assert len(drawn(boulders([(40, 40)], [2.0], sure=SETTINGS.least_confidence - 0.01))) == 0
+    assert len(drawn(boulders([(40, 40)], [2.0], sure=SETTINGS.least_boulder_confidence - 0.01))) == 0
 
 
 @settings(max_examples=40, deadline=None)

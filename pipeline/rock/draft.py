@@ -39,7 +39,8 @@ def draft_rock(
     cliffs = find_cliffs(bare_earth, ground_support, grid, scale=scale, settings=settings)
     cliffs = cliffs[cliffs.confidence >= settings.least_confidence]
     sure = boulders[
-        (boulders.confidence >= settings.least_confidence) & (boulders.height_m >= settings.boulder_min_height_m)
+        (boulders.confidence >= settings.least_boulder_confidence)
+        & (boulders.height_m >= settings.boulder_min_height_m)
     ]
     free = _off_cliffs(sure, cliffs, distance_m=settings.cliff_run_m)
     drawn = generalise_boulders(free, scale=scale, settings=settings)

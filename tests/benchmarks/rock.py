@@ -1,17 +1,20 @@
 """Measure the rock of the draft, and fit the tables of the boulder confidence.
 
-    TUSSOCK_DATA=... python -m tests.benchmarks.rock fit [FILE]   new pipeline/rock/tables.py from planted and made scenes
-    TUSSOCK_DATA=... python -m tests.benchmarks.rock planted    recall and false boulders in real tiles
-    python -m tests.benchmarks.rock made                        recall, precision, height, calibration in made scenes
-    python -m tests.benchmarks.rock confusion                   boulders against bushes, stumps, piles and huts
-    python -m tests.benchmarks.rock density                     recall by pulse density and canopy -> config/
-    TUSSOCK_DATA=... python -m tests.benchmarks.rock profiles OUT   the likeliest boulders and cliffs, as pictures
+    python -m tests.benchmarks.rock WHAT
+
+fit [FILE]     new pipeline/rock/tables.py from planted and made scenes; FILE keeps the measured lumps (TUSSOCK_DATA)
+planted        recall and false boulders in real tiles (TUSSOCK_DATA)
+made           recall, precision, height and calibration in made scenes
+confusion      boulders against bushes, stumps, piles and huts
+density        recall by pulse density and canopy, written to config/
+profiles OUT   the likeliest boulders of the forest tiles, as pictures (TUSSOCK_DATA)
 
 Made scenes come from the project's own scene maker; those used to fit and those used to judge have different seeds.
 """
 
 from __future__ import annotations
 
+import json
 import os
 import sys
 import time
@@ -30,7 +33,7 @@ from scipy.spatial import cKDTree
 from pipeline.grid import Grid
 from pipeline.points.classes import classify_returns
 from pipeline.points.cloud import Cloud
-from pipeline.rock.boulders import REACH_M, keep_best
+from pipeline.rock.boulders import REACH_M, find_boulders, keep_best
 from pipeline.rock.confidence import boulder_terms, first_terms
 from pipeline.rock.evidence import look_at, weigh_lumps
 from pipeline.rock.lumps import find_lumps, low_returns
@@ -326,5 +329,219 @@ def fit() -> None:
     (ROOT / "pipeline/rock/tables.py").write_text(text, encoding="utf-8")
 
 
+# ------------------------------------------------------------------------------------------------------- measuring
+
+
+def drawn(scene: Scene) -> gpd.GeoDataFrame:
+    """Boulders of a scene that the draft would draw, before they are grouped."""
+    table = find_boulders(scene.cloud, scene.asprs_class, scene.height_above_m, scene.grid, settings=SETTINGS)
+    keep = (table.confidence >= SETTINGS.least_boulder_confidence) & (table.height_m >= SETTINGS.boulder_min_height_m)
+    return table[keep].reset_index(drop=True)
+
+
+def nearest_thing(table: gpd.GeoDataFrame, scene: Scene) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
+    """Nearest known object of each row and how far its edge (at least 1 m from its middle) is."""
+    places = np.array([(t.east, t.north) for t in scene.things]).reshape(-1, 2)
+    radius = np.array([max(t.width_m, t.length_m, 2.0) / 2 for t in scene.things])
+    if not len(table) or not len(places):
+        return np.full(len(table), -1), np.full(len(table), np.inf)
+    apart, i = cKDTree(places).query(np.column_stack((table.geometry.x, table.geometry.y)))
+    return i, np.maximum(apart - radius[i], 0)
+
+
+def planted() -> None:
+    """Recall of planted boulders, and false boulders before planting, in real tiles."""
+    rows = []
+    for name in ("bc_1", "bc_2", "bc_3", "lava", "boreal"):
+        before = planted_scene(name, 0, with_things=False)
+        false = len(drawn(before))
+        for seed in (11, 12):
+            scene = planted_scene(name, seed)
+            table = drawn(scene)
+            i, beyond = nearest_thing(table, scene)
+            met = set(i[beyond <= 1.0])
+            is_asked = [
+                t.kind == "boulder" and t.height_m >= 1 and reach >= 2
+                for t, reach in zip(scene.things, scene.reaching_per_m2, strict=True)
+            ]
+            asked = np.flatnonzero(is_asked)
+            bushes = [k for k, t in enumerate(scene.things) if t.kind == "bush"]
+            error = [
+                abs(table.height_m[row] - scene.things[k].height_m)
+                for row, k in enumerate(i)
+                if beyond[row] <= 1.0 and scene.things[k].kind == "boulder"
+            ]
+            rows.append(
+                {
+                    "tile": name,
+                    "seed": seed,
+                    "boulders": len(asked),
+                    "recall": np.mean([k in met for k in asked]) if len(asked) else np.nan,
+                    "bushes taken": np.mean([k in met for k in bushes]),
+                    "height error m": np.median(error) if error else np.nan,
+                    "drawn before planting per ha": false / before.hectares,
+                }
+            )
+    print(pd.DataFrame(rows).round(2).to_string(index=False))
+
+
+def made() -> None:
+    """Recall, precision, heights and calibration in made scenes that nothing was fitted to."""
+    rows, sure, true = [], [], []
+    for seed, per_m2 in JUDGE_MADE:
+        scene = made_scene(seed, per_m2)
+        start = time.perf_counter()
+        every = find_boulders(scene.cloud, scene.asprs_class, scene.height_above_m, scene.grid, settings=SETTINGS)
+        seconds = time.perf_counter() - start
+        i, beyond = nearest_thing(every, scene)
+        tall = np.array([t.height_m for t in scene.things])
+        is_true = (beyond <= 2.0) & (tall[i] >= SETTINGS.least_height_m)
+        is_drawn = (every.confidence >= SETTINGS.least_boulder_confidence) & (every.height_m >= 1)
+        met = set(i[is_true & is_drawn])
+        asked = np.flatnonzero(tall >= 1)
+        error = np.abs(every.height_m - tall[i])[is_true & is_drawn]
+        rows.append(
+            {
+                "scene": scene.name,
+                "pulses per m2": per_m2,
+                "boulders": len(asked),
+                "recall": np.mean([k in met for k in asked]),
+                "precision": is_true[is_drawn].mean(),
+                "height error m": np.median(error),
+                "us per return": seconds / len(scene.cloud) * 1e6,
+            }
+        )
+        sure.append(every.confidence.to_numpy())
+        true.append(is_true)
+    print(pd.DataFrame(rows).round(2).to_string(index=False))
+    print_calibration(np.concatenate(sure), np.concatenate(true))
+
+
+def print_calibration(sure: NDArray[np.float64], true: NDArray[np.bool_]) -> None:
+    """Expected calibration error over ten bins: of all candidates, and of those drawn."""
+    for name, least in (("all candidates", 0.0), ("drawn", SETTINGS.least_boulder_confidence)):
+        chosen = sure >= least
+        bins = np.minimum((sure[chosen] * 10).astype(int), 9)
+        n = np.bincount(bins, minlength=10)
+        said = np.bincount(bins, weights=sure[chosen], minlength=10) / np.maximum(n, 1)
+        was = np.bincount(bins, weights=true[chosen].astype(float), minlength=10) / np.maximum(n, 1)
+        print(f"expected calibration error, {name}: {float(n @ np.abs(said - was)) / n.sum():.3f}")
+        if least == 0.0:
+            print(pd.DataFrame({"n": n, "said": said, "was": was}).round(2).T.to_string())
+
+
+def open_cloud(seed: int, per_m2: float, *, canopy: float = 0.0, side_m: float = 220.0) -> Cloud:
+    """A gentle slope with uneven ground, single pulses straight down, of which crowns stop a share."""
+    rng = np.random.default_rng(seed)
+    n = round(per_m2 * side_m**2)
+    en = rng.uniform(0, side_m, (n, 2))
+    uneven = 0.25 * np.sin(en[:, 0] / 6) * np.sin(en[:, 1] / 7) + rng.normal(0, 0.03, n)
+    ground = 200 + 0.15 * en[:, 0] + uneven
+    # Crowns of 5 m stand on a jittered lattice; within one, a pulse gets through one time in four.
+    crown = np.hypot((en[:, 0] + 1.7 * np.sin(en[:, 1])) % 7 - 3.5, (en[:, 1] + 1.3 * np.sin(en[:, 0])) % 7 - 3.5)
+    radius = 3.5 * np.sqrt(min(canopy / 0.75, 1.0) * 4 / np.pi)
+    stopped = (crown < radius) & (rng.random(n) < 0.75)
+    height = ground + np.where(stopped, rng.uniform(7, 18, n), 0)
+    return Cloud.of(np.column_stack((en + 500000.0, height)), gps_time=np.arange(n) * 1e-5)
+
+
+def open_scene(seed: int, per_m2: float, counts: dict[str, int], *, canopy: float = 0.0) -> Scene:
+    """Objects planted on the gentle slope."""
+    cloud = open_cloud(seed, per_m2, canopy=canopy)
+    above = classify_returns(cloud, settings=PointsSettings()).height_above_m
+    rng = np.random.default_rng(seed)
+    things = planting.scatter(cloud, rng, counts=counts, spacing_m=12.0)
+    reaching = planting.reaching_per_m2(cloud, above, things)
+    cloud = planting.plant(cloud, above, things, rng)
+    classes = classify_returns(cloud, settings=PointsSettings())
+    grid = grid_of(cloud)
+    return Scene(f"open/{seed}", cloud, classes.asprs_class, classes.height_above_m, grid, things, reaching, True)
+
+
+def confusion() -> None:
+    """What becomes of boulders, juniper-like bushes, stumps, root plates, log piles and huts of the same sizes."""
+    rows = []
+    for seed in (51, 52):
+        scene = open_scene(
+            seed, 8.0, {"boulder": 60, "bush": 60, "stump": 25, "root plate": 25, "log pile": 25, "hut": 15}, canopy=0.4
+        )
+        table = drawn(scene)
+        i, beyond = nearest_thing(table, scene)
+        met = set(i[beyond <= 1.0])
+        rows += [
+            {"kind": t.kind if t.kind != "boulder" or t.height_m >= 1 else "boulder under 1 m", "drawn": k in met}
+            for k, t in enumerate(scene.things)
+        ]
+        rows += [{"kind": "nothing there", "drawn": True}] * int((beyond > 1.0).sum())
+    table = pd.DataFrame(rows).groupby("kind").drawn.agg(["size", "sum", "mean"])
+    print(table.rename(columns={"size": "n", "sum": "drawn as boulders", "mean": "share"}).round(2).to_string())
+
+
+def density() -> None:
+    """Recall of boulders from 1 m by pulse density and share of pulses that crowns stop; written to config/."""
+    rows = []
+    for per_m2 in (1.0, 2.0, 4.0, 8.0, 16.0):
+        for canopy in (0.0, 0.3, 0.5, 0.7):
+            scene = open_scene(61, per_m2, {"boulder": 120}, canopy=canopy)
+            table = drawn(scene)
+            i, beyond = nearest_thing(table, scene)
+            met = set(i[beyond <= 1.0])
+            tall = np.array([t.height_m for t in scene.things])
+            for name, low, high in (("204", 1.0, 2.0), ("205", 2.0, 9.0)):
+                asked = np.flatnonzero((tall >= low) & (tall < high))
+                recall = float(np.mean([k in met for k in asked]))
+                rows.append(
+                    {
+                        "pulses_per_m2": per_m2,
+                        "canopy_share": canopy,
+                        "symbol": name,
+                        "recall": round(recall, 2),
+                        "n": len(asked),
+                    }
+                )
+    print(pd.DataFrame(rows).pivot_table(index=["symbol", "pulses_per_m2"], columns="canopy_share", values="recall"))
+    made_by = "python -m tests.benchmarks.rock density"
+    text = json.dumps({"made_by": made_by, "what": "share of boulders that the draft finds", "rows": rows}, indent=1)
+    (ROOT / "config/boulder_recall.json").write_text(text + "\n", encoding="utf-8")
+
+
+def profiles() -> None:
+    """Cross-sections through the twenty likeliest boulders of the forest tiles, as one picture."""
+    from PIL import Image, ImageDraw
+
+    out = Path(sys.argv[2])
+    found = []
+    for name in ("bc_1", "bc_2", "bc_3"):
+        scene = planted_scene(name, 0, with_things=False)
+        table = drawn(scene)
+        found += [(row.confidence, name, row, scene) for row in table.itertuples()]
+    found.sort(key=lambda one: -one[0])
+    width, height, scale = 300, 200, 25
+    sheet = Image.new("RGB", (5 * width, 4 * height), "white")
+    pen = ImageDraw.Draw(sheet)
+    for k, (sure, name, row, scene) in enumerate(found[:20]):
+        cloud = scene.cloud
+        left, top = (k % 5) * width, (k // 5) * height
+        near = (np.abs(cloud.east - row.geometry.x) < 5.5) & (np.abs(cloud.north - row.geometry.y) < 0.8)
+        x = left + width / 2 + (cloud.east[near] - row.geometry.x) * scale
+        y = top + height - 50 - (cloud.height[near] - row.elevation_m) * scale
+        for px, py, last in zip(x, y, cloud.is_last[near], strict=True):
+            if top < py < top + height - 2:
+                pen.ellipse((px - 2, py - 2, px + 2, py + 2), fill="black" if last else "green")
+        pen.rectangle((left, top, left + width - 1, top + height - 1), outline="grey")
+        pen.text(
+            (left + 5, top + 4), f"{k + 1} {name} p {sure:.2f} h {row.height_m:.1f} w {row.width_m:.1f}", fill="red"
+        )
+        print(k + 1, name, f"{row.geometry.x:.1f} {row.geometry.y:.1f}", f"{sure:.2f}", row.evidence)
+    sheet.save(out)
+
+
 if __name__ == "__main__":
-    {"fit": fit}[sys.argv[1]]()
+    {
+        "fit": fit,
+        "planted": planted,
+        "made": made,
+        "confusion": confusion,
+        "density": density,
+        "profiles": profiles,
+    }[sys.argv[1]]()
