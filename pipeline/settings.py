@@ -211,6 +211,12 @@ class PointsSettings(Section):
         "auto",
         description="Keep the producer's ground class, make our own, or decide from measured evidence.",
     )
+    noise_below_m: float = Field(
+        1.5, ge=0.2, le=20, description="Returns this far below the bare earth are low noise; cliffs' feet are ground."
+    )
+    ground_pit_m: float = Field(
+        1.5, ge=0.5, le=20, description="A lone return this much deeper than the plane of its neighbours took a detour."
+    )
     producer_min_ground_per_m2: float = Field(
         0.05,
         ge=0,
@@ -487,6 +493,12 @@ class LandformSettings(Section):
     )
     min_knoll_likeness: float = Field(
         0.45, ge=0, le=1, description="Share of the shape one rounded bump must explain; lips and spurs reach 0.4."
+    )
+    min_knoll_evidence: float = Field(
+        1.8,
+        ge=0,
+        le=20,
+        description="Likeness times contrast: what just passes in both shape and size is a swell of the slope.",
     )
     min_knoll_radius_m: float = Field(
         2.5, ge=0.5, le=10, description="Smaller lumps are boulders, stumps or brush that passed for ground."

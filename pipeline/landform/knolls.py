@@ -42,7 +42,8 @@ def find_knolls(bare_earth: Heights, ground_support: Heights, grid: Grid, /, *, 
     is_large = bumps.radius_m >= settings.min_knoll_radius_m
     is_seen = _gap_ratio(ground_support, grid, bumps, settings=settings) <= settings.max_knoll_gap_ratio
     n_returns = returns_on(bumps, ground_support, grid, reach_m=max(settings.knoll_radii_m))
-    return bumps.where(is_earth & is_large & is_seen & (n_returns >= settings.min_bump_returns))
+    is_sure = bumps.likeness * bumps.contrast >= settings.min_knoll_evidence
+    return bumps.where(is_earth & is_large & is_seen & is_sure & (n_returns >= settings.min_bump_returns))
 
 
 def _gap_ratio(
