@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -21,6 +22,10 @@ BUILDING, LOW_NOISE, WATER, WIRE, HIGH_NOISE = 6, 7, 9, 14, 18
 """ASPRS LAS 1.4 R15, table 17 (point formats 6 to 10)."""
 
 
+FindGround = Callable[..., Mask]
+"""Takes (n, 3) positions, (n,) candidates and `settings`; gives (n,) ground, as `pipeline.points.ground.find_ground`."""
+
+
 @dataclass(frozen=True)
 class Classified:
     """Class and height of every return.
@@ -36,7 +41,7 @@ class Classified:
     height_above_m: NDArray[np.float32]
 
 
-def classify_returns(cloud: Cloud, /, *, settings: PointsSettings) -> Classified:
+def classify_returns(cloud: Cloud, /, *, settings: PointsSettings, find_ground: FindGround = find_ground) -> Classified:
     """ASPRS class and height above ground of every return.
 
     Parameters
@@ -46,7 +51,11 @@ def classify_returns(cloud: Cloud, /, *, settings: PointsSettings) -> Classified
     settings : PointsSettings
         `ground_from` "producer" keeps class 2 as delivered and adds our ground that agrees with it; "own" and "auto"
         make it anew. "auto" is decided for the whole area before (`pipeline.points.producer.choose_ground`).
+    find_ground : callable
+        The engine of the ground filter; `pipeline.files.pdal.ground_by_pdal` is the other one.
     """
+    if len(cloud) == 0:
+        return Classified(np.empty(0, np.uint8), np.empty(0, np.float32))
     enh = cloud.enh
     noise = find_noise(
         enh,
@@ -62,12 +71,14 @@ def classify_returns(cloud: Cloud, /, *, settings: PointsSettings) -> Classified
     if settings.ground_from == "producer":
         is_ground = keep_producer(enh, (cloud.producer_class == GROUND) & may_be_ground, is_ground, settings=settings)
     above = _height_above(enh, is_ground | is_water, settings=settings)
+    is_low = noise.is_low | (is_clean & ~is_ground & ~is_water & (above < -settings.noise_below_m))
+    is_clean &= ~is_low
     above[~is_clean] = np.nan
     asprs_class = np.full(len(cloud), UNCLASSIFIED, np.uint8)
     asprs_class[is_clean] = _vegetation_class(above[is_clean], settings=settings)
     asprs_class[is_ground] = GROUND
     asprs_class[is_water] = WATER
-    asprs_class[noise.is_low] = LOW_NOISE
+    asprs_class[is_low] = LOW_NOISE
     asprs_class[noise.is_high] = HIGH_NOISE
     return Classified(asprs_class, above)
 

@@ -268,7 +268,10 @@ def _stands_out(lowest: Lowest, is_bare: Mask, /, *, settings: PointsSettings) -
         planes = _fit_planes(near, spacing_m[place], settings=settings)
         judged = planes.is_known & is_open[place]
         row, col = place[0][judged], place[1][judged]
-        out[row, col] = (planes.above > planes.limit_m)[judged]
+        is_plant = planes.above > planes.limit_m
+        # A lone return deep below its neighbours is an echo that took a detour.
+        is_detour = planes.above < -(settings.ground_pit_m + settings.ground_below_factor * planes.limit_m)
+        out[row, col] = (is_plant | is_detour)[judged]
         is_open[row, col] = False
     return out
 
