@@ -349,6 +349,9 @@ class PointsSettings(Section):
     ground_tolerance_cliff_m: float = Field(
         1.3, ge=0, le=5, description="Added for each metre of rise over run beyond 1 (45 degrees): foot and lip share a cell."
     )
+    ground_cliff_rise: float = Field(
+        2.0, ge=0.5, le=20, description="Rise over run from cell to cell from which a cell may hold both foot and lip."
+    )
     ground_below_factor: float = Field(
         4.0, ge=1, le=20, description="Returns may lie this many tolerances below the surface: nothing grows below ground."
     )
@@ -882,7 +885,7 @@ class VegetationSettings(Section):
         0.9, gt=0, le=6, description="Density where running falls to 20 % (410 begins); calibration moves it."
     )
     density_window_m: float = Field(
-        1.5, ge=0.5, le=10, description="Sigma of the Gaussian window in which pulses are counted together."
+        1.75, ge=0.5, le=10, description="Sigma of the window pulses are counted in: 38 m2, below the 64 m2 of a 410."
     )
     widest_window_m: float = Field(
         6.0, ge=1, le=8, description="Widest sigma where few pulses reach the layer; 1:15 000 shows nothing smaller."
