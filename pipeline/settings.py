@@ -316,6 +316,12 @@ class PointsSettings(Section):
     ground_plant_roughness: float = Field(
         4.0, ge=0, le=10, description="Added to it for each metre of roughness below the plane; spares rocks and edges."
     )
+    ground_lip_m: float = Field(
+        1.0, ge=0.3, le=10, description="What stands out this far, level with many neighbours, is the lip of a cliff."
+    )
+    ground_lip_neighbours: int = Field(
+        4, ge=2, le=24, description="How many: at a straight edge five of eight neighbours lie behind it or beside it."
+    )
     ground_plane_neighbours: int = Field(
         7, ge=3, le=24, description="Fewest neighbours through which a plane is drawn; else wider cells are looked at."
     )
@@ -350,7 +356,7 @@ class PointsSettings(Section):
         1.3, ge=0, le=5, description="Added for each metre of rise over run beyond 1 (45 degrees): foot and lip share a cell."
     )
     ground_cliff_rise: float = Field(
-        2.0, ge=0.5, le=20, description="Rise over run from cell to cell from which a cell may hold both foot and lip."
+        3.0, ge=0.5, le=20, description="Rise over run from cell to cell from which a cell may hold both foot and lip."
     )
     ground_below_factor: float = Field(
         4.0, ge=1, le=20, description="Returns may lie this many tolerances below the surface: nothing grows below ground."
@@ -363,6 +369,90 @@ class PointsSettings(Section):
     )
     high_vegetation_from_m: float = Field(
         2.0, ge=0.5, le=10, description="Height where medium becomes high vegetation: common practice, no source."
+    )
+
+
+class RoofSettings(Section):
+    """Roofs among the returns (ASPRS class 6)."""
+
+    cell_m: float = Field(
+        0.5, ge=0.25, le=2, description="Cells in which roofs are told: a sixth of a shed, and 1 return at 4 pulses/m2."
+    )
+    window_m: float = Field(
+        1.5, ge=0.5, le=5, description="Side of the window a plane is fitted in: narrower than a dormer."
+    )
+    wide_window_m: float = Field(
+        2.5, ge=1, le=8, description="The same where returns are few: 6 returns at 1 pulse/m2, still within a shed."
+    )
+    small_window_returns: int = Field(
+        7, ge=4, le=50, description="With fewer returns in the window the wide one is taken."
+    )
+    min_returns: int = Field(5, ge=4, le=50, description="Fewest returns a plane is judged by: three fit any plane.")
+    min_height_m: float = Field(
+        2.0, ge=1, le=5, description="Lowest roof: what a person can stand under; common practice, no source."
+    )
+    max_height_m: float = Field(
+        40.0, ge=10, le=200, description="Highest roof looked for: what stands in or near a forest is lower."
+    )
+    max_residual_m: float = Field(
+        0.12,
+        ge=0.02,
+        le=0.5,
+        description="Roughest roof: tiles and the noise of a survey give 0.03 to 0.08, crowns 0.5.",
+    )
+    max_slope_deg: float = Field(
+        60.0, ge=30, le=80, description="Steeper planes are walls; steep roofs reach 60 degrees."
+    )
+    min_closed_ratio: float = Field(
+        0.8,
+        ge=0.5,
+        le=1,
+        description="Share of pulses that must end on the plane; a roof lets none through but at its edge.",
+    )
+    min_facet_m2: float = Field(
+        2.0, ge=0.5, le=20, description="Smallest piece of smooth plane; crowns have smooth spots of one or two cells."
+    )
+    eaves_m: float = Field(
+        1.5,
+        ge=0.5,
+        le=4,
+        description="How far a plane is followed beyond its smooth cells: a window's width, to the eaves.",
+    )
+    plane_tolerance_m: float = Field(
+        0.35, ge=0.05, le=1, description="Distance of roof returns from the plane: three times the roughest roof."
+    )
+    min_patch_m2: float = Field(15.0, ge=4, le=100, description="Smallest roof: a shed of 4 m by 4 m.")
+    min_smooth_ratio: float = Field(
+        0.3,
+        ge=0.1,
+        le=1,
+        description="Share of smooth cells in a patch: 0.37 in a square of 4 m, whose edge is 0.75 m wide.",
+    )
+    max_flush_ratio: float = Field(
+        0.15,
+        ge=0,
+        le=1,
+        description="Share of the edge at which low returns carry the plane on: slopes and banks, not eaves.",
+    )
+    max_hole_m2: float = Field(6.0, ge=0, le=50, description="Largest hole filled: chimneys and dormers.")
+    chimney_m: float = Field(2.5, ge=0, le=6, description="How far what stands on a roof may rise above its plane.")
+    wall_from_m: float = Field(
+        1.0,
+        ge=0.3,
+        le=3,
+        description="Lowest returns of a building's walls and eaves: above grass and what lies about.",
+    )
+    boulder_max_m2: float = Field(
+        50.0, ge=10, le=200, description="Largest patch that may be the top of a boulder: 8 m across."
+    )
+    boulder_max_height_m: float = Field(
+        5.0, ge=2, le=15, description="Mean height of a patch above which it is no boulder: rock as high is rare."
+    )
+    boulder_roundness: float = Field(
+        0.8, ge=0.5, le=1, description="Low small patches may be boulders if rounder than this: a square has 0.785."
+    )
+    hut_fill_ratio: float = Field(
+        0.87, ge=0.79, le=1, description="They are huts if they fill this share of a rectangle: a disc fills 0.785."
     )
 
 
@@ -657,10 +747,10 @@ class RockSettings(Section):
         0.35, ge=0.1, le=1, description="Returns that scatter more than this about a smooth cap are no rock."
     )
     least_boulder_confidence: float = Field(
-        0.25,
+        0.2,
         ge=0,
         le=1,
-        description="Boulders less likely than this are left out of the draft: three wrong dots for a right one tire a "
+        description="Boulders less likely than this are left out of the draft: four wrong dots for a right one tire a "
         "mapper, a boulder missed is found on foot (common practice, no source).",
     )
     least_candidate_confidence: float = Field(
@@ -1125,6 +1215,7 @@ class Expert(Section):
     flow: FlowSettings = FlowSettings()
     survey: SurveySettings = SurveySettings()
     points: PointsSettings = PointsSettings()
+    roofs: RoofSettings = RoofSettings()
     terrain: TerrainSettings = TerrainSettings()
     landform: LandformSettings = LandformSettings()
     rock: RockSettings = RockSettings()

@@ -6,7 +6,6 @@ from dataclasses import dataclass, fields
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.spatial import cKDTree
 
 from pipeline.rock.lumps import Floats, Labels, LowReturns, Lumps, outline_of
 from pipeline.settings import RockSettings
@@ -177,8 +176,7 @@ def look_at(low: LowReturns, lumps: Lumps, /, *, settings: RockSettings) -> Firs
 def _returns_near(low: LowReturns, lumps: Lumps, ring_m: float) -> _Near:
     """Every pair of a lump and a return inside its outline or up to `ring_m` beyond."""
     radius = lumps.half_axes_m[:, 1] + ring_m
-    tree = cKDTree(np.column_stack((low.east, low.north)), balanced_tree=False, compact_nodes=False)
-    found = tree.query_ball_point(np.column_stack((lumps.east, lumps.north)), radius, return_sorted=True)
+    found = low.tree.query_ball_point(np.column_stack((lumps.east, lumps.north)), radius, return_sorted=True)
     n = np.array([len(one) for one in found], np.int64)
     index = np.concatenate([np.asarray(one, np.int64) for one in found]) if len(found) else np.empty(0, np.int64)
     lump = np.repeat(np.arange(len(lumps)), n)

@@ -10,10 +10,12 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
+from scipy.spatial import cKDTree
 
 from pipeline.grid import Grid, Heights
 from pipeline.points.cloud import Cloud
@@ -32,6 +34,8 @@ FINE_FILL = 1.8
 forest lies from a last return when a third of the pulses reach down (arithmetic)."""
 DISC_RADII_M = (0.6, 0.9, 1.4, 2.1, 3.2, 4.4)
 """Radii of the discs tried: half-octaves from the smallest boulder that is drawn to the widest."""
+COARSE_FROM_M = 2.0
+"""Discs from this radius are looked for on cells twice as wide, which is four times as quick."""
 INSCRIBED = 0.62
 """Half side of the square window of a disc; 0.71 would be inscribed, less leaves the blurred edge out."""
 RIM_M = (0.25, 1.0)
@@ -57,6 +61,11 @@ class LowReturns:
     height: Floats
     above_m: Floats
     is_last: NDArray[np.bool_]
+
+    @cached_property
+    def tree(self) -> cKDTree:
+        """Index of the places, made once."""
+        return cKDTree(np.column_stack((self.east, self.north)), balanced_tree=False, compact_nodes=False)
 
     def take(self, which: NDArray[np.bool_] | NDArray[np.intp]) -> LowReturns:
         """The chosen returns."""
@@ -198,12 +207,26 @@ def find_lumps(low: LowReturns, grid: Grid, /, *, settings: RockSettings) -> Lum
     cell = fine.cell_index(low.east[seen], low.north[seen])
     lowest = _fill(lowest_in_cell(low.above_m[seen], cell, fine), max_cells=FINE_FILL * grid.cell_m / fine.cell_m)
     height = lowest.astype(np.float32)
-    parts = [_discs(height, fine, radius, settings) for radius in DISC_RADII_M]
+    coarse_height, coarse = _lowest_of_four(height), _finer(grid, 1 if grid.cell_m <= 0.5 else 2)
+    parts = [
+        _discs(coarse_height, coarse, radius, settings)
+        if radius >= COARSE_FROM_M
+        else _discs(height, fine, radius, settings)
+        for radius in DISC_RADII_M
+    ]
     east, north, radius, open_share = (np.concatenate(column) for column in zip(*parts, strict=True))
     times = len(OUTLINES_PER_RADIUS)
     outer = np.concatenate([share * radius for share in OUTLINES_PER_RADIUS])
     outline = outer[:, None, None] ** 2 * np.eye(2)
     return Lumps(np.tile(east, times), np.tile(north, times), outline, np.tile(open_share, times))
+
+
+def _lowest_of_four(height: Heights) -> Heights:
+    """The lowest of every two by two cells; NaN where none is known."""
+    rows, cols = height.shape
+    four = np.where(np.isnan(height), np.inf, height).reshape(rows // 2, 2, cols // 2, 2).min(axis=(1, 3))
+    lowest: Heights = np.where(np.isinf(four), np.nan, four).astype(np.float32)
+    return lowest
 
 
 def _finer(grid: Grid, times: int) -> Grid:
