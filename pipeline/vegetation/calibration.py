@@ -99,7 +99,7 @@ class Calibration:
 
 
 def calibrate(
-    notes: Notes, /, *, limits: Limits, least_notes: int = 12, least_places: int = 3, place_m: float = 60.0
+    notes: Notes, /, *, limits: Limits, least_notes: int = 12, least_places: int = 3, place_m: float = 25.0
 ) -> Calibration:
     """Band limits fitted to notes, judged by leaving out place after place.
 
