@@ -59,12 +59,14 @@ TILES = {
 }
 FIT_MADE = ((21, 8.0), (22, 4.0), (23, 12.0), (24, 8.0), (25, 2.0), (26, 4.0), (27, 6.0), (28, 8.0))
 JUDGE_MADE = ((31, 8.0), (32, 4.0), (33, 8.0), (34, 2.0), (35, 16.0), (36, 8.0), (37, 4.0))
+FIT_OPEN = ((41, 8.0), (42, 4.0), (43, 12.0))
+OPEN_KINDS = {"boulder": 60, "bush": 60, "stump": 25, "root plate": 25, "log pile": 25, "hut": 15}
 PER_KIND = {"boulder": 10, "bush": 6, "stump": 3, "root plate": 2, "log pile": 2, "hut": 1}
 """Objects planted per share of a tile; about 16 to 40 a hectare, far more boulders than a forest has."""
 PLANTED_WEIGHT = 0.35
 """Weight of planted boulders in fitting, so that they count about as often as boulders are met: 6 to 10 a hectare."""
 
-WEIGHT_OF_KIND = {"bush": 0.3, "stump": 0.15, "root plate": 0.1, "log pile": 0.1, "hut": 0.05}
+WEIGHT_OF_KIND = {"bush": 1.2, "stump": 0.15, "root plate": 0.1, "log pile": 0.15, "hut": 0.15}
 """The same for what is not a boulder (common practice, no source): piles and huts are rare where maps are made."""
 
 DENSE_WEIGHT = 0.3
@@ -172,6 +174,8 @@ def fit_scenes() -> Iterator[Scene]:
             yield planted_scene(name, seed)
     for seed, per_m2 in FIT_MADE:
         yield made_scene(seed, per_m2)
+    for seed, per_m2 in FIT_OPEN:
+        yield open_scene(seed, per_m2, OPEN_KINDS, canopy=0.4)
 
 
 # ------------------------------------------------------------------------------------------------------- fitting
@@ -464,9 +468,7 @@ def confusion() -> None:
     """What becomes of boulders, juniper-like bushes, stumps, root plates, log piles and huts of the same sizes."""
     rows = []
     for seed in (51, 52):
-        scene = open_scene(
-            seed, 8.0, {"boulder": 60, "bush": 60, "stump": 25, "root plate": 25, "log pile": 25, "hut": 15}, canopy=0.4
-        )
+        scene = open_scene(seed, 8.0, OPEN_KINDS, canopy=0.4)
         table = drawn(scene)
         i, beyond = nearest_thing(table, scene)
         met = set(i[beyond <= 1.0])
