@@ -207,6 +207,9 @@ class PointsSettings(Section):
     pdal_scalar_m: float = Field(
         1.25, ge=0, le=5, description="SMRF's tolerance per rise over run: the single set of Pingel et al. 2013."
     )
+    choice_blocks: int = Field(
+        3, ge=1, le=100, description="Blocks on which it is decided whose ground is used; each takes a few seconds."
+    )
     ground_from: Literal["auto", "producer", "own"] = Field(
         "auto",
         description="Keep the producer's ground class, make our own, or decide from measured evidence.",
@@ -319,8 +322,8 @@ class PointsSettings(Section):
     ground_lip_m: float = Field(
         1.0, ge=0.3, le=10, description="What stands out this far, level with many neighbours, is the lip of a cliff."
     )
-    ground_lip_neighbours: int = Field(
-        4, ge=2, le=24, description="How many: at a straight edge five of eight neighbours lie behind it or beside it."
+    ground_lip_share: float = Field(
+        0.5, ge=0.2, le=1, description="Which share: at a straight edge half or more lie behind it or beside it."
     )
     ground_plane_neighbours: int = Field(
         7, ge=3, le=24, description="Fewest neighbours through which a plane is drawn; else wider cells are looked at."
@@ -356,7 +359,7 @@ class PointsSettings(Section):
         1.3, ge=0, le=5, description="Added for each metre of rise over run beyond 1 (45 degrees): foot and lip share a cell."
     )
     ground_cliff_rise: float = Field(
-        3.0, ge=0.5, le=20, description="Rise over run from cell to cell from which a cell may hold both foot and lip."
+        2.5, ge=0.5, le=20, description="Rise over run from cell to cell from which a cell may hold both foot and lip."
     )
     ground_below_factor: float = Field(
         4.0, ge=1, le=20, description="Returns may lie this many tolerances below the surface: nothing grows below ground."
@@ -803,7 +806,7 @@ class RockSettings(Section):
     rocky_pit_min_depth_m: float = Field(1.0, ge=0.5, le=3, description="ISOM 2017-2, 203.1.")
     rocky_pit_max_width_m: float = Field(5.0, ge=2, le=10, description="ISOM 2017-2, 203.1: larger ones are cliffs.")
     rocky_pit_min_slope_deg: float = Field(
-        50.0, ge=30, le=80, description="Walls steeper than earth stands: loose soil lies at 30 to 40 degrees."
+        60.0, ge=30, le=80, description="Walls steeper than earth stands: loose soil lies at 30 to 40 degrees."
     )
     rocky_pit_confidence: float = Field(0.4, ge=0, le=1, description="A steep little hollow may be an earth pit 112.")
     cliff_min_height_m: float = Field(1.0, ge=0.5, le=5, description="Lowest cliff: ISOM 2017-2, 202.")
@@ -830,7 +833,7 @@ class RockSettings(Section):
         description="Mean slope over the run. A vertical step of 1 m seen by 1 m cells with noise falls to about this.",
     )
     cliff_most_turn_deg: float = Field(
-        110.0,
+        90.0,
         ge=45,
         le=360,
         description="A face turning farther than this round one way is the side of a pit or dam: left to earth bank 104.",

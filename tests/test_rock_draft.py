@@ -136,7 +136,7 @@ def test_a_steep_little_hollow_is_a_rocky_pit_and_a_wide_one_is_not() -> None:
     """ISOM 2017-2, 203.1: at least 1 m deep and under 5 m; an earth pit of the same depth is wider and softer."""
     east, north = np.meshgrid(*GRID.centres())
     near = np.full(GRID.shape, 0.3, np.float32)
-    narrow = np.where(np.hypot(east - 40, north - 40) < 1.5, -2.5, 0)
+    narrow = np.where(np.hypot(east - 40, north - 40) < 1.5, -3.2, 0)
     wide = -2.0 * np.exp(-((np.hypot(east - 40, north - 40) / 4) ** 2))
     assert len(find_rocky_pits((100 + narrow).astype(np.float32), near, GRID, settings=SETTINGS)) == 1
     assert len(find_rocky_pits((100 + wide).astype(np.float32), near, GRID, settings=SETTINGS)) == 0
