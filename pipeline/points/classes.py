@@ -23,7 +23,7 @@ BUILDING, LOW_NOISE, WATER, WIRE, HIGH_NOISE = 6, 7, 9, 14, 18
 
 
 FindGround = Callable[..., Mask]
-"""Takes (n, 3) positions, (n,) candidates and `settings`; gives (n,) ground, as `pipeline.points.ground.find_ground`."""
+"""Takes (n, 3) positions, (n,) candidates and `settings`; gives (n,) ground, as `pipeline.points.ground` does."""
 
 
 @dataclass(frozen=True)

@@ -245,12 +245,15 @@ class Planes:
     limit_m : (m,) metres
         How far above it still is ground: grows with the width of the neighbourhood, its slope, and the root mean
         square depth of the neighbours below the plane, which is roughness that plants cannot make.
+    level_share : (m,) 0..1
+        Share of the neighbours to which a gentle way leads: the lip of a cliff has many, a plant few.
     is_known : (m,) bool
         Enough neighbours to tell.
     """
 
     above: NDArray[np.float64]
     limit_m: NDArray[np.float64]
+    level_share: NDArray[np.float64]
     is_known: Mask
 
 
@@ -268,7 +271,10 @@ def _stands_out(lowest: Lowest, is_bare: Mask, /, *, settings: PointsSettings) -
         planes = _fit_planes(near, spacing_m[place], settings=settings)
         judged = planes.is_known & is_open[place]
         row, col = place[0][judged], place[1][judged]
-        is_plant = planes.above > planes.limit_m
+        # Only neighbours next to it can tell a lip: across 5 m and more, plants of one height look level too.
+        is_lip = (planes.above > settings.ground_lip_m) & (planes.level_share >= settings.ground_lip_share)
+        is_lip &= factor * reach == 1
+        is_plant = (planes.above > planes.limit_m) & ~is_lip
         # A lone return deep below its neighbours is an echo that took a detour.
         is_detour = planes.above < -(settings.ground_pit_m + settings.ground_below_factor * planes.limit_m)
         out[row, col] = (is_plant | is_detour)[judged]
@@ -347,8 +353,12 @@ def _fit_planes(near: Neighbours, spacing_m: NDArray[np.float64], /, *, settings
     rest = near.height - level[:, None] - slope_east[:, None] * near.east - slope_north[:, None] * near.north
     total = weight.sum(axis=1)
     below = np.sqrt((weight * np.minimum(rest, 0) ** 2).sum(axis=1) / np.maximum(total, 1e-9))
-    is_known = np.count_nonzero(near.weight, axis=1) >= settings.ground_plane_neighbours
-    return Planes(-level, limit + settings.ground_plant_roughness * below, is_known)
+    step = settings.ground_way_step_m + settings.ground_way_slope * np.hypot(near.east, near.north)
+    n_level = np.count_nonzero((np.abs(near.height) <= step) & (near.weight > 0), axis=1)
+    n_all = np.count_nonzero(near.weight, axis=1)
+    is_known = n_all >= settings.ground_plane_neighbours
+    limit = limit + settings.ground_plant_roughness * below
+    return Planes(-level, limit, n_level / np.maximum(n_all, 1), is_known)
 
 
 def _weighted_plane(
@@ -377,8 +387,8 @@ def _weighted_plane(
 def _near_surface(enh: EastNorthHeight, lowest: Lowest, is_bare: Mask, /, *, settings: PointsSettings) -> Mask:
     """(n,) bool: returns near the triangulated bare cells; further below than above, since nothing grows below.
 
-    A cell at a cliff holds its foot and its lip: where the surface is steeper than 45 degrees, the whole rise of the
-    part beyond 45 degrees is allowed.
+    A cell at a cliff holds its foot and its lip: where the surface is steeper than 45 degrees, the rise beyond 45
+    degrees is allowed, and where it climbs like a wall, the height of the next cell.
     """
     if not is_bare.any():
         return np.zeros(len(enh), np.bool_)
@@ -389,6 +399,9 @@ def _near_surface(enh: EastNorthHeight, lowest: Lowest, is_bare: Mask, /, *, set
     limit = settings.ground_tolerance_m + settings.ground_tolerance_m_per_m * spacing_m
     limit += settings.ground_tolerance_slope_share * spacing_m * slope
     limit += settings.ground_tolerance_cliff_m * np.maximum(slope - 1, 0)
+    rise = ndimage.maximum_filter(level, size=3, mode="nearest") - level
+    is_cliff = rise > settings.ground_cliff_rise * cell_m
+    limit[is_cliff] = np.maximum(limit, rise + settings.ground_tolerance_m)[is_cliff]
     at = np.vstack((enh[:, 1] / cell_m - lowest.first_row, enh[:, 0] / cell_m - lowest.first_col)) - 0.5
     above = enh[:, 2] - ndimage.map_coordinates(level, at, order=1, mode="nearest")
     allowed = ndimage.map_coordinates(limit, at, order=1, mode="nearest")

@@ -1,0 +1,105 @@
+"""Classes of returns and their heights above the ground."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pipeline.points.classes import classify_returns
+from pipeline.points.cloud import Cloud
+from pipeline.points.producer import GroundEvidence, choose_ground, ground_evidence, keep_producer
+from pipeline.settings import PointsSettings
+from tests.terrain_clouds import returns_from, slope_of
+
+SETTINGS = PointsSettings(ground_from="own")
+
+
+def with_plants(size_m: float = 60.0) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Returns of a slope, every eighth lifted by 0.3, 1.2 or 8 m, and the lifts."""
+    enh = returns_from(slope_of(0.2), size_m, per_m2=8, noise_m=0.0)
+    lift = np.zeros(len(enh))
+    lift[::8] = np.resize([0.3, 1.2, 8.0], len(lift[::8]))
+    enh[:, 2] += lift
+    return enh, lift
+
+
+def test_plants_are_classed_by_height() -> None:
+    """Ground is 2; plants of 0.3, 1.2 and 8 m are 3, 4 and 5; heights are right to 5 cm."""
+    enh, lift = with_plants()
+    got = classify_returns(Cloud.of(enh), settings=SETTINGS)
+    inner = (abs(enh[:, :2] - 30) < 27).all(axis=1)
+    for height, asprs_class in ((0.0, 2), (0.3, 3), (1.2, 4), (8.0, 5)):
+        assert (got.asprs_class[inner & (lift == height)] == asprs_class).mean() > 0.98
+    assert np.abs(got.height_above_m - lift)[inner].max() < 0.05
+
+
+def test_noise_and_water_are_kept_apart() -> None:
+    """The producer's water stays 9, noise is 7 or 18 and has no height; every return gets a class."""
+    enh = returns_from(slope_of(0.0), 60)
+    enh[5, 2] += 500.0
+    enh[6, 2] -= 40.0
+    given = np.zeros(len(enh), np.uint8)
+    given[enh[:, 0] < 10] = 9
+    given[[5, 6]] = 0
+    got = classify_returns(Cloud.of(enh, producer_class=given), settings=SETTINGS)
+    assert got.asprs_class[[5, 6]].tolist() == [18, 7]
+    assert np.isnan(got.height_above_m[[5, 6]]).all()
+    assert (got.asprs_class[given == 9] == 9).all()
+    assert (got.asprs_class > 0).all()
+
+
+def test_unusable_returns_decide_nothing_but_are_classed() -> None:
+    """Withheld returns below the ground neither are ground nor pull it down."""
+    enh = returns_from(slope_of(0.0), 60)
+    bad = np.zeros(len(enh), bool)
+    bad[::10] = True
+    enh[bad, 2] -= 0.4
+    got = classify_returns(Cloud.of(enh, is_usable=~bad), settings=SETTINGS)
+    assert not (got.asprs_class[bad] == 2).any()
+    assert (got.asprs_class[~bad] == 2).mean() > 0.99
+
+
+def test_no_returns_no_classes() -> None:
+    """An empty block gives empty columns."""
+    assert classify_returns(Cloud.empty(), settings=SETTINGS).asprs_class.shape == (0,)
+
+
+def evidence_for(given: NDArray[np.bool_], enh: NDArray[np.float64], own: NDArray[np.bool_]) -> GroundEvidence:
+    """Evidence of one block without halo."""
+    every = np.ones(len(enh), bool)
+    return ground_evidence(enh, own, given, every, every, settings=SETTINGS)
+
+
+def test_thinned_but_right_ground_is_kept_and_filled() -> None:
+    """One of ten ground returns is kept as the producer's; ours on the same surface join, plants do not."""
+    enh, lift = with_plants()
+    given = (lift == 0) & (np.arange(len(enh)) % 10 == 1)
+    own = lift < 1
+    assert choose_ground(evidence_for(given, enh, own), settings=SETTINGS).ground_from == "producer"
+    kept = keep_producer(enh, given, own, settings=SETTINGS)
+    assert kept[lift == 0].mean() > 0.99
+    assert not kept[lift > 0].any()
+
+
+def test_poor_or_missing_ground_is_made_anew() -> None:
+    """No ground, ground with a hole over half the block, and ground with plants in it: ours is used, and said why."""
+    enh, lift = with_plants()
+    own = lift == 0
+    for given, word in (
+        (np.zeros(len(enh), bool), "without"),
+        (own & (enh[:, 0] < 30), "missing"),
+        (lift > 0.2, "lies"),
+    ):
+        choice = choose_ground(evidence_for(given, enh, own), settings=SETTINGS)
+        assert choice.ground_from == "own"
+        assert word in choice.reason
+
+
+def test_evidence_of_blocks_adds_up() -> None:
+    """Counts of two halves of an area, each with the other as halo, are those of the whole."""
+    enh, lift = with_plants()
+    own, every = lift == 0, np.ones(len(enh), bool)
+    west = enh[:, 0] < 30
+    halves = [ground_evidence(enh, own, own, every, core, settings=SETTINGS) for core in (west, ~west)]
+    assert (halves[0] + halves[1]).own_cells == evidence_for(own, enh, own).own_cells
+    assert (halves[0] + halves[1]).producer_returns == own.sum()
