@@ -459,6 +459,48 @@ class RoofSettings(Section):
     )
 
 
+class WireSettings(Section):
+    """Wires among the returns (ASPRS class 14); precision comes before completeness."""
+
+    cell_m: float = Field(
+        1.0, ge=0.5, le=3, description="Cells whose columns, three by three, must be empty around a wire: 1 m clear."
+    )
+    min_height_m: float = Field(
+        4.0, ge=2, le=15, description="Lowest wire: lines hang above 5 m, less what the bare earth may be off."
+    )
+    growth_from_m: float = Field(
+        3.0, ge=0.5, le=8, description="Growth below a wire may be as high: corridors are mown every few years."
+    )
+    clear_m: float = Field(
+        2.0, ge=1, le=10, description="Distance within which most of what is high must hang; a line keeps more clearance."
+    )
+    min_hanging_ratio: float = Field(
+        0.5, ge=0, le=1, description="Share of it that must: at the edge of a deck or a crown it is far less."
+    )
+    max_layer_m: float = Field(
+        2.5, ge=0.5, le=8, description="Thickest layer in a column: a bundle of wires; crowns are deeper than 3 m."
+    )
+    max_stopped_ratio: float = Field(
+        0.6, ge=0.1, le=2, description="High returns per low last return of a column: wires stop few pulses, roofs all."
+    )
+    window_m: float = Field(
+        8.0, ge=3, le=15, description="Reach in which returns must lie along a line: 10 of them at 1 return a metre."
+    )
+    min_returns: int = Field(6, ge=4, le=50, description="Fewest returns within the reach: fewer lie in line by chance.")
+    max_spread_m: float = Field(
+        1.5, ge=0.3, le=4, description="Standard deviation across: three wires 1.5 m apart have 1.2 m."
+    )
+    min_spread_ratio: float = Field(
+        0.4, ge=0.2, le=0.57, description="Standard deviation along, per reach: 0.58 on an even line, 0.29 at its end."
+    )
+    least_length_m: float = Field(
+        30.0, ge=10, le=40, description="Shortest chain: a row of crowns is shorter, a span is 50 m; below the halo."
+    )
+    bundle_m: float = Field(
+        2.5, ge=0.5, le=6, description="Hanging returns this near to a wire are wires of its bundle."
+    )
+
+
 class TerrainSettings(Section):
     """Bare earth and the grids made from returns."""
 
@@ -1219,6 +1261,7 @@ class Expert(Section):
     survey: SurveySettings = SurveySettings()
     points: PointsSettings = PointsSettings()
     roofs: RoofSettings = RoofSettings()
+    wires: WireSettings = WireSettings()
     terrain: TerrainSettings = TerrainSettings()
     landform: LandformSettings = LandformSettings()
     rock: RockSettings = RockSettings()
