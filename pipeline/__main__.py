@@ -19,6 +19,7 @@ from pipeline.settings import Section
 STEPS = {
     "survey": "pipeline.steps.survey:survey",
     "split": "pipeline.steps.tile:split",
+    "choose_ground": "pipeline.steps.block:choose_ground",
     "classify": "pipeline.steps.block:classify",
     "grids": "pipeline.steps.block:grids",
     "boulders": "pipeline.steps.block:boulders",

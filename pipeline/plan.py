@@ -121,6 +121,19 @@ class Plan:
         """Split tiles that may hold returns of a block or its halo."""
         return [f"work/split/{name}" for name in self._tiles_around(block)]
 
+    @property
+    def blocks_of_choice(self) -> list[str]:
+        """A few blocks, spread evenly, on which it is decided whose ground is used."""
+        n = self.area.expert.points.choice_blocks
+        step = max(1, -(-len(self.block_names) // n))
+        return self.block_names[step // 2 :: step]
+
+    @property
+    def splits_of_choice(self) -> list[str]:
+        """Split tiles that those blocks read."""
+        names = {name for block in self.blocks_of_choice for name in self._tiles_around(block)}
+        return [f"work/split/{name}" for name in sorted(names)]
+
     def content_around(self, block: str) -> list[str]:
         """Checksums of those tiles: content, not dates, decides what is computed again."""
         return [self.intake.table.tile(name).sha256 for name in self._tiles_around(block)]

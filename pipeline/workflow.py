@@ -37,6 +37,7 @@ MESSAGE_MARK = "error: "
 DOING = {
     "survey": "surveying the tiles",
     "split": "decoding tile",
+    "choose_ground": "deciding whose ground to use",
     "classify": "finding the ground of block",
     "grids": "making grids of block",
     "boulders": "looking for boulders in block",

@@ -227,6 +227,7 @@ rule manifest:
         points=expand("points/{tile}.laz", tile=PLAN.tile_names),
         slope="rasters/slope.tif",
         understorey="rasters/understorey.tif",
+        ground="work/ground_choice.json",
     output:
         "manifest.json",
     log:
@@ -235,4 +236,4 @@ rule manifest:
         plan=PLAN.summary,
         code=PLAN.code("manifest"),
     shell:
-        "python -m pipeline manifest --folder . --plan work/plan.json --out {output:q} 2> {log:q}"
+        "python -m pipeline manifest --folder . --plan work/plan.json --ground {input.ground:q} --out {output:q} 2> {log:q}"

@@ -1,6 +1,30 @@
 # Looped over working blocks.
 
 
+rule choose_ground:
+    """Whose ground the area uses, decided from a few blocks.
+
+    Try: snakemake -c1 work/ground_choice.json
+    """
+    input:
+        split=PLAN.splits_of_choice,
+    output:
+        "work/ground_choice.json",
+    log:
+        "logs/choose_ground.log",
+    resources:
+        mem_mb=2500,
+    params:
+        blocks=PLAN.blocks_of_choice,
+        content=PLAN.content,
+        flow=PLAN.section("flow"),
+        settings=PLAN.section("points"),
+        code=PLAN.code("classify"),
+    shell:
+        "python -m pipeline choose_ground --split {input.split:q} --blocks {params.blocks} --out {output:q}"
+        " --flow {params.flow:q} --settings {params.settings:q} 2> {log:q}"
+
+
 rule classify:
     """Noise, ground and ASPRS classes of one block.
 
@@ -8,6 +32,7 @@ rule classify:
     """
     input:
         split=lambda wildcards: PLAN.splits_around(wildcards.block),
+        choice="work/ground_choice.json",
     output:
         "work/classified/{block}.npz",
     log:
@@ -20,7 +45,7 @@ rule classify:
         settings=PLAN.section("points"),
         code=PLAN.code("classify"),
     shell:
-        "python -m pipeline classify --split {input.split:q} --out {output:q} --block {wildcards.block}"
+        "python -m pipeline classify --split {input.split:q} --choice {input.choice:q} --out {output:q} --block {wildcards.block}"
         " --flow {params.flow:q} --settings {params.settings:q} 2> {log:q}"
 
 

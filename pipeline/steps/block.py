@@ -5,7 +5,7 @@ A block reads its neighbours' returns within the halo, works on all of them, and
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import asdict, replace
 from pathlib import Path
 from typing import cast
 
@@ -16,10 +16,14 @@ from pipeline.blocks import Block, block_named
 from pipeline.features import no_features
 from pipeline.files import blocks as archives
 from pipeline.files import layers
+from pipeline.files.pdal import ground_by_pdal
 from pipeline.grid import Grid, Heights
-from pipeline.points.classes import classify_returns
+from pipeline.points.classes import FindGround, classify_returns
 from pipeline.points.cloud import Cloud
 from pipeline.points.duplicates import find_duplicates
+from pipeline.points.ground import find_ground
+from pipeline.points.producer import GroundEvidence, ground_evidence
+from pipeline.points.producer import choose_ground as choose_from
 from pipeline.rock.boulders import find_boulders
 from pipeline.settings import FlowSettings, PointsSettings, RockSettings, TerrainSettings, VegetationSettings
 from pipeline.terrain.counts import class_counts
@@ -32,19 +36,48 @@ GROUND, WATER = 2, 9
 Columns = dict[str, NDArray[np.generic]]
 
 
-def classify(*, split: list[Path], out: Path, block: str, flow: FlowSettings, settings: PointsSettings) -> None:
+def choose_ground(
+    *, split: list[Path], blocks: list[str], out: Path, flow: FlowSettings, settings: PointsSettings
+) -> None:
+    """Whose ground the area uses: as the settings say, or decided from evidence measured on a few blocks."""
+    evidence = GroundEvidence()
+    for name in blocks if settings.ground_from == "auto" else []:
+        block = block_named(name, flow.block_m)
+        cloud, _ = _gather(_laid_out(split, block))
+        usable = cloud.take(cloud.is_usable)
+        if (usable.producer_class == GROUND).any():
+            own = classify_returns(usable, settings=settings, find_ground=_engine(settings)).asprs_class == GROUND
+            evidence += ground_evidence(
+                usable.enh,
+                own,
+                usable.producer_class == GROUND,
+                usable.is_last,
+                usable.within(block.bounds),
+                settings=settings,
+            )
+    if settings.ground_from == "auto":
+        archives.write_json(out, asdict(choose_from(evidence, settings=settings)))
+    else:
+        archives.write_json(out, {"ground_from": settings.ground_from, "reason": "As the area file says."})
+
+
+def classify(
+    *, split: list[Path], choice: Path, out: Path, block: str, flow: FlowSettings, settings: PointsSettings
+) -> None:
     """Classes and heights above ground of the returns of one block.
 
-    `split` are the folders of the tiles that reach into the block or its halo.
+    `split` are the folders of the tiles that reach into the block or its halo; `choice` says whose ground is used.
     """
-    cloud, extra = _gather([path for folder in split for path in sorted(folder.glob(f"{block}.*.npz"))])
+    place = block_named(block, flow.block_m)
+    cloud, extra = _gather(_laid_out(split, place))
     # One fixed order, so that nothing downstream can depend on how the survey was cut into tiles.
     order = np.lexsort((cloud.return_number, cloud.gps_time, cloud.height, cloud.east, cloud.north))
     cloud, extra = cloud.take(order), _pick(extra, order)
     # Tiles that overlap repeat each other's returns.
     cloud = replace(cloud, is_usable=cloud.is_usable & ~find_duplicates(cloud))
-    classified = classify_returns(cloud, settings=settings)
-    core = cloud.within(block_named(block, flow.block_m).bounds)
+    decided = settings.model_copy(update={"ground_from": archives.read_json(choice)["ground_from"]})
+    classified = classify_returns(cloud, settings=decided, find_ground=_engine(settings))
+    core = cloud.within(place.bounds)
     extra |= {"asprs_class": classified.asprs_class, "height_above_m": classified.height_above_m}
     archives.write_returns(out, cloud.take(core), _pick(extra, core))
 
@@ -92,6 +125,16 @@ def boulders(
     core = Grid.covering(block_named(block, flow.block_m).bounds, cell_m=cell_m, crs=crs)
     found = find_boulders(cloud, asprs_class, above_m, core, settings=settings) if len(cloud) else no_features(crs)
     layers.write_features(out, found)
+
+
+def _engine(settings: PointsSettings) -> FindGround:
+    """Who filters the ground."""
+    return ground_by_pdal if settings.engine == "pdal" else find_ground
+
+
+def _laid_out(split: list[Path], block: Block) -> list[Path]:
+    """The archives that tiles laid out for a block."""
+    return [path for folder in split for path in sorted(folder.glob(f"{block.name}.*.npz"))]
 
 
 def _gather(returns: list[Path]) -> tuple[Cloud, Columns]:

@@ -74,7 +74,7 @@ def sheet(
     rasters.write_picture(tif, map_alone, transform, crs)
 
 
-def manifest(*, folder: Path, plan: Path, out: Path) -> None:
+def manifest(*, folder: Path, plan: Path, ground: Path, out: Path) -> None:
     """What went in, what came out, with which settings and versions.
 
     It carries no clock time, so that the same input gives the same file; the files themselves have dates.
@@ -87,6 +87,7 @@ def manifest(*, folder: Path, plan: Path, out: Path) -> None:
         if not path.name.startswith(".")
     ]
     content |= {
+        "ground": archives.read_json(ground),
         "tussock": version("tussock"),
         "python": platform.python_version(),
         "libraries": {name: version(name) for name in LIBRARIES},
