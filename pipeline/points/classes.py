@@ -14,7 +14,9 @@ from pipeline.points.cloud import Cloud
 from pipeline.points.ground import find_ground
 from pipeline.points.noise import find_noise
 from pipeline.points.producer import keep_producer
-from pipeline.settings import PointsSettings
+from pipeline.points.roofs import find_roofs
+from pipeline.points.wires import find_wires
+from pipeline.settings import PointsSettings, RoofSettings, WireSettings
 from pipeline.terrain.surface import cell_means, heights_at_nodes
 
 UNCLASSIFIED, GROUND, LOW_VEGETATION, MEDIUM_VEGETATION, HIGH_VEGETATION = 1, 2, 3, 4, 5
@@ -41,7 +43,15 @@ class Classified:
     height_above_m: NDArray[np.float32]
 
 
-def classify_returns(cloud: Cloud, /, *, settings: PointsSettings, find_ground: FindGround = find_ground) -> Classified:
+def classify_returns(
+    cloud: Cloud,
+    /,
+    *,
+    settings: PointsSettings,
+    roofs: RoofSettings | None = None,
+    wires: WireSettings | None = None,
+    find_ground: FindGround = find_ground,
+) -> Classified:
     """ASPRS class and height above ground of every return.
 
     Parameters
@@ -51,6 +61,8 @@ def classify_returns(cloud: Cloud, /, *, settings: PointsSettings, find_ground: 
     settings : PointsSettings
         `ground_from` "producer" keeps class 2 as delivered and adds our ground that agrees with it; "own" and "auto"
         make it anew. "auto" is decided for the whole area before (`pipeline.points.producer.choose_ground`).
+    roofs, wires : RoofSettings, WireSettings
+        Their defaults where not given.
     find_ground : callable
         The engine of the ground filter; `pipeline.files.pdal.ground_by_pdal` is the other one.
     """
@@ -76,6 +88,10 @@ def classify_returns(cloud: Cloud, /, *, settings: PointsSettings, find_ground: 
     above[~is_clean] = np.nan
     asprs_class = np.full(len(cloud), UNCLASSIFIED, np.uint8)
     asprs_class[is_clean] = _vegetation_class(above[is_clean], settings=settings)
+    is_open = is_clean & ~is_ground & ~is_water
+    is_roof = find_roofs(cloud, above, is_open, settings=roofs or RoofSettings())
+    asprs_class[is_roof] = BUILDING
+    asprs_class[find_wires(cloud, above, is_open & ~is_roof, settings=wires or WireSettings())] = WIRE
     asprs_class[is_ground] = GROUND
     asprs_class[is_water] = WATER
     asprs_class[is_low] = LOW_NOISE

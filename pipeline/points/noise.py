@@ -66,13 +66,13 @@ def _is_alone(enh: EastNorthHeight, /, *, cell_m: float, max_alone: int) -> Mask
     n_rows, n_layers = int(cube[:, 1].max()) + 2, int(cube[:, 2].max()) + 2
     key = (cube[:, 0] * n_rows + cube[:, 1]) * n_layers + cube[:, 2]
     cubes, inverse, count = np.unique(key, return_inverse=True, return_counts=True)
+    total = np.concatenate(([0], np.cumsum(count)))
     around = np.zeros(len(cubes), np.int64)
     for east in (-1, 0, 1):
         for north in (-1, 0, 1):
             start = cubes + (east * n_rows + north) * n_layers
             first = np.searchsorted(cubes, start - 1, side="left")
             last = np.searchsorted(cubes, start + 1, side="right")
-            total = np.concatenate(([0], np.cumsum(count)))
             around += total[last] - total[first]
     alone: Mask = (around <= max_alone)[inverse]
     return alone
