@@ -792,10 +792,10 @@ class RockSettings(Section):
         0.35, ge=0.1, le=1, description="Returns that scatter more than this about a smooth cap are no rock."
     )
     least_boulder_confidence: float = Field(
-        0.2,
+        0.25,
         ge=0,
         le=1,
-        description="Boulders less likely than this are left out of the draft: four wrong dots for a right one tire a "
+        description="Boulders less likely than this are left out of the draft: three wrong dots for a right one tire a "
         "mapper, a boulder missed is found on foot (common practice, no source).",
     )
     least_candidate_confidence: float = Field(
