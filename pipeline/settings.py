@@ -38,7 +38,7 @@ class FlowSettings(Section):
         description="Side of a working block. Smaller needs less memory, larger repeats less margin.",
     )
     halo_m: float = Field(
-        40.0,
+        60.0,
         ge=20,
         le=200,
         description="Margin of neighbouring points a block reads; must exceed the reach of all neighbourhood work.",

@@ -11,7 +11,14 @@ from pipeline.blocks import blocks_covering
 from pipeline.errors import InputError
 from pipeline.files import blocks as archives
 from pipeline.files import layers
-from pipeline.settings import FlowSettings, PointsSettings, TerrainSettings, VegetationSettings
+from pipeline.settings import (
+    FlowSettings,
+    PointsSettings,
+    RoofSettings,
+    TerrainSettings,
+    VegetationSettings,
+    WireSettings,
+)
 from pipeline.steps import block as block_steps
 from pipeline.steps.area import rasters_of_area
 from pipeline.steps.tile import split
@@ -41,10 +48,18 @@ def worked_through(folder: Path, flow: FlowSettings) -> Path:
         height_unit_m=1.0,
         flow=flow,
     )
+    archives.write_json(folder / "choice.json", {"ground_from": "own"})
     for name in blocks:
         classified = folder / "classified" / f"{name}.npz"
         block_steps.classify(
-            split=[folder / "split"], out=classified, block=name, flow=flow, settings=PointsSettings(ground_from="own")
+            split=[folder / "split"],
+            choice=folder / "choice.json",
+            out=classified,
+            block=name,
+            flow=flow,
+            settings=PointsSettings(),
+            roofs=RoofSettings(),
+            wires=WireSettings(),
         )
     returns = sorted((folder / "classified").glob("*.npz"))
     for name in blocks:

@@ -43,10 +43,13 @@ rule classify:
         content=lambda wildcards: PLAN.content_around(wildcards.block),
         flow=PLAN.section("flow"),
         settings=PLAN.section("points"),
+        roofs=PLAN.section("roofs"),
+        wires=PLAN.section("wires"),
         code=PLAN.code("classify"),
     shell:
         "python -m pipeline classify --split {input.split:q} --choice {input.choice:q} --out {output:q} --block {wildcards.block}"
-        " --flow {params.flow:q} --settings {params.settings:q} 2> {log:q}"
+        " --flow {params.flow:q} --settings {params.settings:q}"
+        " --roofs {params.roofs:q} --wires {params.wires:q} 2> {log:q}"
 
 
 rule grids:

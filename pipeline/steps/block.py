@@ -25,7 +25,15 @@ from pipeline.points.ground import find_ground
 from pipeline.points.producer import GroundEvidence, ground_evidence
 from pipeline.points.producer import choose_ground as choose_from
 from pipeline.rock.boulders import find_boulders
-from pipeline.settings import FlowSettings, PointsSettings, RockSettings, TerrainSettings, VegetationSettings
+from pipeline.settings import (
+    FlowSettings,
+    PointsSettings,
+    RockSettings,
+    RoofSettings,
+    TerrainSettings,
+    VegetationSettings,
+    WireSettings,
+)
 from pipeline.terrain.counts import class_counts
 from pipeline.terrain.profile import profile_grids
 from pipeline.terrain.surface import canopy_height, ground_support, surface_from_ground
@@ -62,7 +70,15 @@ def choose_ground(
 
 
 def classify(
-    *, split: list[Path], choice: Path, out: Path, block: str, flow: FlowSettings, settings: PointsSettings
+    *,
+    split: list[Path],
+    choice: Path,
+    out: Path,
+    block: str,
+    flow: FlowSettings,
+    settings: PointsSettings,
+    roofs: RoofSettings,
+    wires: WireSettings,
 ) -> None:
     """Classes and heights above ground of the returns of one block.
 
@@ -76,7 +92,7 @@ def classify(
     # Tiles that overlap repeat each other's returns.
     cloud = replace(cloud, is_usable=cloud.is_usable & ~find_duplicates(cloud))
     decided = settings.model_copy(update={"ground_from": archives.read_json(choice)["ground_from"]})
-    classified = classify_returns(cloud, settings=decided, find_ground=_engine(settings))
+    classified = classify_returns(cloud, settings=decided, find_ground=_engine(settings), roofs=roofs, wires=wires)
     core = cloud.within(place.bounds)
     extra |= {"asprs_class": classified.asprs_class, "height_above_m": classified.height_above_m}
     archives.write_returns(out, cloud.take(core), _pick(extra, core))
