@@ -269,7 +269,10 @@ class PointsSettings(Section):
         24.0, ge=2, le=60, description="Half the width of the widest object to take off the ground: large halls."
     )
     ground_edge_m: float = Field(
-        3.0, ge=0, le=20, description="How far a window may reach beyond the returns: spares banks at the survey's edge."
+        3.0,
+        ge=0,
+        le=20,
+        description="How far a window may reach beyond the returns: spares banks at the survey's edge.",
     )
     ground_first_slope: float = Field(
         0.15,
@@ -284,7 +287,10 @@ class PointsSettings(Section):
         0.3, ge=0, le=2, description="Share of the slope around that a window may cut off in addition: crests, edges."
     )
     ground_slope_sigma_m: float = Field(
-        6.0, ge=1, le=20, description="How far around the slope is taken: wider than objects' edges, narrower than hills."
+        6.0,
+        ge=1,
+        le=20,
+        description="How far around the slope is taken: wider than objects' edges, narrower than hills.",
     )
     ground_step_m: float = Field(
         0.1, ge=0, le=1, description="Height any window may cut off: noise of the heights and roughness of the ground."
@@ -305,13 +311,19 @@ class PointsSettings(Section):
         0.2, ge=0, le=2, description="Slope a gentle way may have in addition; walls and plants are steeper."
     )
     ground_ways: int = Field(
-        2, ge=1, le=8, description="Of 8 directions, how many must lead gently to the ground; the edge of an object has one."
+        2,
+        ge=1,
+        le=8,
+        description="Of 8 directions, how many must lead gently to the ground; the edge of an object has one.",
     )
     ground_plant_m: float = Field(
         0.05, ge=0.02, le=2, description="Height above its neighbours' plane from which a return is a plant."
     )
     ground_plant_m_per_m: float = Field(
-        0.12, ge=0, le=1, description="Added to it for each metre between returns: sparse surveys are old, less exact, and see less of bends."
+        0.12,
+        ge=0,
+        le=1,
+        description="Added to it for each metre between returns: sparse surveys are old, less exact, and see less of bends.",
     )
     ground_plant_slope_share: float = Field(
         0.4, ge=0, le=5, description="Share of the plane's rise over the neighbourhood's width added to it."
@@ -337,14 +349,18 @@ class PointsSettings(Section):
     ground_join_m: float = Field(
         0.3, ge=0.02, le=2, description="How far above the surface the lowest return of a joining cell may lie."
     )
-    ground_join_slope_m: float = Field(
-        0.7, ge=0, le=5, description="Added to it for each metre of rise over run."
-    )
+    ground_join_slope_m: float = Field(0.7, ge=0, le=5, description="Added to it for each metre of rise over run.")
     ground_tolerance_m: float = Field(
-        0.05, ge=0.02, le=2, description="How far from the surface a return on level ground may lie: noise of the heights."
+        0.05,
+        ge=0.02,
+        le=2,
+        description="How far from the surface a return on level ground may lie: noise of the heights.",
     )
     ground_tolerance_m_per_m: float = Field(
-        0.25, ge=0, le=1, description="Added to it for each metre between returns: sparse surveys are less exact and miss bends."
+        0.25,
+        ge=0,
+        le=1,
+        description="Added to it for each metre between returns: sparse surveys are less exact and miss bends.",
     )
     ground_spacing_sigma_m: float = Field(
         3.0, ge=1, le=20, description="How far around the spacing of the returns is taken: some of them even if sparse."
@@ -356,13 +372,19 @@ class PointsSettings(Section):
         0.8, ge=0, le=5, description="Share of the rise from one return to the next added to it."
     )
     ground_tolerance_cliff_m: float = Field(
-        1.3, ge=0, le=5, description="Added for each metre of rise over run beyond 1 (45 degrees): foot and lip share a cell."
+        1.3,
+        ge=0,
+        le=5,
+        description="Added for each metre of rise over run beyond 1 (45 degrees): foot and lip share a cell.",
     )
     ground_cliff_rise: float = Field(
         2.5, ge=0.5, le=20, description="Rise over run from cell to cell from which a cell may hold both foot and lip."
     )
     ground_below_factor: float = Field(
-        4.0, ge=1, le=20, description="Returns may lie this many tolerances below the surface: nothing grows below ground."
+        4.0,
+        ge=1,
+        le=20,
+        description="Returns may lie this many tolerances below the surface: nothing grows below ground.",
     )
     vegetation_from_m: float = Field(
         0.1, ge=0, le=0.5, description="Height above ground where vegetation begins; lower returns stay unclassified."
@@ -472,7 +494,10 @@ class WireSettings(Section):
         3.0, ge=0.5, le=8, description="Growth below a wire may be as high: corridors are mown every few years."
     )
     clear_m: float = Field(
-        2.0, ge=1, le=10, description="Distance within which most of what is high must hang; a line keeps more clearance."
+        2.0,
+        ge=1,
+        le=10,
+        description="Distance within which most of what is high must hang; a line keeps more clearance.",
     )
     min_hanging_ratio: float = Field(
         0.5, ge=0, le=1, description="Share of it that must: at the edge of a deck or a crown it is far less."
@@ -486,7 +511,9 @@ class WireSettings(Section):
     window_m: float = Field(
         8.0, ge=3, le=15, description="Reach in which returns must lie along a line: 10 of them at 1 return a metre."
     )
-    min_returns: int = Field(6, ge=4, le=50, description="Fewest returns within the reach: fewer lie in line by chance.")
+    min_returns: int = Field(
+        6, ge=4, le=50, description="Fewest returns within the reach: fewer lie in line by chance."
+    )
     max_spread_m: float = Field(
         1.5, ge=0.3, le=4, description="Standard deviation across: three wires 1.5 m apart have 1.2 m."
     )
@@ -661,7 +688,10 @@ class LandformSettings(Section):
         description="Sizes of hollow looked for, middle to rim; larger ones have contours of their own.",
     )
     min_hollow_depth_m: float = Field(
-        0.75, ge=0.3, le=3, description="Shallowest hollow: 1 m (ISOM 111, 112) less what smoothing fills of a small one."
+        0.75,
+        ge=0.3,
+        le=3,
+        description="Shallowest hollow: 1 m (ISOM 111, 112) less what smoothing fills of a small one.",
     )
     min_hollow_likeness: float = Field(
         0.57, ge=0, le=1, description="Share of the shape one rounded hollow must explain; uneven ground reaches 0.5."
@@ -695,7 +725,10 @@ class LandformSettings(Section):
         1.2, ge=0.5, le=5, description="Smoothing before they are sought: a third of the narrowest, above lidar noise."
     )
     min_axis_contrast: float = Field(
-        1.8, ge=1, le=20, description="Times the usual size of such places round about that a place on a line must reach."
+        1.8,
+        ge=1,
+        le=20,
+        description="Times the usual size of such places round about that a place on a line must reach.",
     )
     min_line_contrast: float = Field(
         2.8, ge=1, le=20, description="The same for a whole line of the least length; longer lines need less."
@@ -724,7 +757,9 @@ class LandformSettings(Section):
     min_gully_mm: float = Field(1.15, ge=0.1, le=10, description="Shortest erosion gully (ISOM 107, 108).")
     broken_finest_m: float = Field(3.0, ge=1, le=10, description="Smaller shapes are noise of the survey.")
     broken_coarsest_m: float = Field(10.0, ge=3, le=50, description="Larger shapes are drawn one by one.")
-    broken_reach_m: float = Field(10.0, ge=3, le=50, description="Ground is broken together: the least area is 10 m wide.")
+    broken_reach_m: float = Field(
+        10.0, ge=3, le=50, description="Ground is broken together: the least area is 10 m wide."
+    )
     min_broken_m: float = Field(
         0.3, ge=0.1, le=3, description="Unevenness from which a runner has to look at the ground (common practice)."
     )
@@ -735,7 +770,10 @@ class LandformSettings(Section):
         1.8, ge=1, le=10, description="Times the usual unevenness round about from which ground is called broken."
     )
     min_broken_area_m2: float = Field(
-        300.0, ge=10, le=10000, description="Least area of broken ground: three dots are 100 m2 (ISOM 113), three times it."
+        300.0,
+        ge=10,
+        le=10000,
+        description="Least area of broken ground: three dots are 100 m2 (ISOM 113), three times it.",
     )
     base_level_m: float = Field(
         0.0, ge=-50, le=50, description="Elevation one contour takes; shift it to show flat ground better."
@@ -777,7 +815,10 @@ class RockSettings(Section):
         0.3, ge=0, le=1, description="Cliffs less likely than this are left out of the draft."
     )
     disc_ground_m: float = Field(
-        0.3, ge=0.1, le=0.6, description="Returns lower than this above the ground around lie on the ground or its litter."
+        0.3,
+        ge=0.1,
+        le=0.6,
+        description="Returns lower than this above the ground around lie on the ground or its litter.",
     )
     disc_least_m: float = Field(
         0.4, ge=0.2, le=1, description="Lowest last return inside the top of a boulder: two thirds of the least height."
@@ -896,19 +937,28 @@ class WaterSettings(Section):
     """Standing and running water."""
 
     thin_max_ratio: float = Field(
-        0.25, ge=0, le=0.9, description="Water sends back less than this share of the usual pulses; one swath of two, 0.5."
+        0.25,
+        ge=0,
+        le=0.9,
+        description="Water sends back less than this share of the usual pulses; one swath of two, 0.5.",
     )
     void_max_ratio: float = Field(
         0.15, ge=0, le=0.5, description="With less than this share, the ground is drawn from bank to bank, not seen."
     )
     void_max_spread_m: float = Field(
-        1.0, ge=0.05, le=2, description="Half the range of heights such a void may have: its banks, seen up to 1 m high."
+        1.0,
+        ge=0.05,
+        le=2,
+        description="Half the range of heights such a void may have: its banks, seen up to 1 m high.",
     )
     calm_max_ratio: float = Field(
         0.45, ge=0, le=0.9, description="Water below the aircraft may send back this share; one swath of two sends 0.5."
     )
     calm_max_spread_m: float = Field(
-        0.05, ge=0.01, le=0.3, description="Then half the range of heights is at most this: range noise, no ground is so level."
+        0.05,
+        ge=0.01,
+        le=0.3,
+        description="Then half the range of heights is at most this: range noise, no ground is so level.",
     )
     pond_min_core_m2: float = Field(
         20.0, ge=5, le=100, description="Smaller thin patches are no start of a pond: a third of the smallest drawn."
@@ -926,13 +976,22 @@ class WaterSettings(Section):
         0.12, ge=0.03, le=0.5, description="Ground within this of the level belongs to the water: ripples and noise."
     )
     level_max_spread_m: float = Field(
-        0.25, ge=0.05, le=1, description="Half the range of heights a thin patch may have: shores drawn between returns."
+        0.25,
+        ge=0.05,
+        le=1,
+        description="Half the range of heights a thin patch may have: shores drawn between returns.",
     )
     survey_mouth_m: float = Field(
-        20.0, ge=1, le=100, description="A lake that the survey's edge cuts over less than this is still within the survey."
+        20.0,
+        ge=1,
+        le=100,
+        description="A lake that the survey's edge cuts over less than this is still within the survey.",
     )
     shore_reach_m: float = Field(
-        3.0, ge=1, le=10, description="How far beyond the thin patch the shore may lie: half the counting window and more."
+        3.0,
+        ge=1,
+        le=10,
+        description="How far beyond the thin patch the shore may lie: half the counting window and more.",
     )
     class_window_m: float = Field(
         3.0, ge=1, le=10, description="Side of the window in which returns of the water class are counted."
@@ -954,7 +1013,10 @@ class WaterSettings(Section):
         "from memory); more would lose what a dam of a track leads astray.",
     )
     dam_max_width_m: float = Field(
-        14.0, ge=2, le=40, description="Widest barrier water is led through: the foot of a track's bank, with its ditch."
+        14.0,
+        ge=2,
+        le=40,
+        description="Widest barrier water is led through: the foot of a track's bank, with its ditch.",
     )
     dam_max_height_m: float = Field(
         2.5, ge=0.2, le=10, description="Highest barrier water is led through: a bank over a culvert, not a spur."
@@ -972,7 +1034,10 @@ class WaterSettings(Section):
         0.4, ge=0.1, le=3, description="How much both sides must stand higher: four times the error of the bare earth."
     )
     channel_smooth_m: float = Field(
-        20.0, ge=4, le=60, description="Length over which the depth is judged, so that one culvert does not end a stream."
+        20.0,
+        ge=4,
+        le=60,
+        description="Length over which the depth is judged, so that one culvert does not end a stream.",
     )
     channel_min_length_m: float = Field(
         41.0, ge=5, le=200, description="Shortest channel: two dashes of 306, 2.75 mm at 1:15 000 (from memory)."
@@ -1088,9 +1153,7 @@ class VegetationSettings(Section):
     ride_side_m: float = Field(
         6.0, ge=4, le=12, description="Distance of the two sides a ride is compared with: clear of an 8 m strip."
     )
-    ride_min_pulses_per_m2: float = Field(
-        0.2, ge=0.05, le=5, description="With fewer pulses a strip tells nothing."
-    )
+    ride_min_pulses_per_m2: float = Field(0.2, ge=0.05, le=5, description="With fewer pulses a strip tells nothing.")
     ride_min_contrast: float = Field(
         0.2, ge=0.05, le=0.5, description="A ride lets this share more of the pulses through than its clearer side."
     )

@@ -17,7 +17,7 @@ def symbols() -> SymbolTable:
 
 
 def measuring_data(name: str) -> Path:
-    """A folder of the measuring data, which the environment variable TUSSOCK_DATA names; the test is skipped without."""
+    """A folder of the measuring data, which TUSSOCK_DATA names; the test is skipped without."""
     folder = Path(os.environ.get("TUSSOCK_DATA", "")) / name
     if not os.environ.get("TUSSOCK_DATA") or not folder.exists():
         pytest.skip(f"measuring data '{name}' not found: set TUSSOCK_DATA to the folder that holds it")

@@ -12,9 +12,14 @@ def test_a_write_that_fails_leaves_the_old_file(tmp_path: Path) -> None:
     """What was made before survives, and no part is left behind."""
     target = tmp_path / "draft.txt"
     write_text(target, "old")
-    with pytest.raises(RuntimeError, match="killed"), replacing(target) as part:
-        part.write_text("half")
-        raise RuntimeError("killed")
+
+    def write_half() -> None:
+        with replacing(target) as part:
+            part.write_text("half")
+            raise RuntimeError("killed")
+
+    with pytest.raises(RuntimeError, match="killed"):
+        write_half()
     assert target.read_text() == "old"
     assert list(tmp_path.iterdir()) == [target]
 
