@@ -10,7 +10,7 @@ PIP := $(BIN)/python -m pip install --quiet --disable-pip-version-check --requir
 	--only-binary :all: --no-binary connection-pool
 OWN := $(BIN)/python -m pip install --quiet --disable-pip-version-check --no-deps --no-build-isolation --editable .
 
-.PHONY: help demo test quick lint install settings lock clean
+.PHONY: help demo test quick lint install pictures settings lock clean
 
 help:
 	@echo "demo      install into .venv and draft the bundled sample"
@@ -19,6 +19,7 @@ help:
 	@echo "quick     the tests without the slow ones"
 	@echo "lint      style and types"
 	@echo "settings  write config/settings.md and config/area.schema.json from pipeline/settings.py"
+	@echo "pictures  the README's pictures, from the sample's draft"
 	@echo "lock      pin the newest versions of what pyproject.toml asks for (needs uv)"
 	@echo "clean     remove .venv and the sample's draft"
 
@@ -40,6 +41,9 @@ lint: $(VENV)/installed-for-tests
 	$(BIN)/ruff check .
 	$(BIN)/ruff format --check .
 	$(BIN)/mypy
+
+pictures: demo
+	$(BIN)/python docs/make_pictures.py
 
 settings: install
 	$(BIN)/python -m pipeline.explain
