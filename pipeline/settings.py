@@ -668,17 +668,34 @@ class LandformSettings(Section):
     min_knoll_radius_m: float = Field(
         2.5, ge=0.5, le=10, description="Smaller lumps are boulders, stumps or brush that passed for ground."
     )
+    widest_boulder_lump_m: float = Field(
+        5.0,
+        ge=1,
+        le=20,
+        description="Radius of the widest lump a boulder makes: few are 5 m wide, what the filter leaves of one twice that.",
+    )
     steepest_earth_deg: float = Field(
         33.0,
         ge=20,
         le=80,
         description="Lumps with steeper sides are rock or wood: loose earth rests at 30 to 35 degrees (common practice).",
     )
+    steepest_wide_earth_deg: float = Field(
+        35.0, ge=20, le=80, description="The same for lumps wider than any boulder: all that loose earth can hold."
+    )
     max_knoll_gap_ratio: float = Field(
         1.4,
         ge=1,
         le=10,
-        description="Gap between ground returns on a knoll over that round about; above it the lump was cut away.",
+        description="Gap between ground returns on a knoll over that round about; above it the lump may be a boulder "
+        "that was cut away.",
+    )
+    min_covered_knoll_returns: float = Field(
+        10.0,
+        ge=3,
+        le=500,
+        description="Ground returns on a knoll where they are sparser than round about: a boulder of this width that was "
+        "cut away leaves about five at its sides (measured on made scenes), bushes on a knoll let more through.",
     )
     min_elongation: float = Field(
         1.6, ge=1, le=4, description="Length over width from which a knoll is elongated: the symbol 110 is 2 to 1."

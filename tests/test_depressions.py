@@ -41,3 +41,14 @@ def test_a_hollow_of_one_or_two_returns_is_not_believed() -> None:
     """3 m across with returns a metre and a half apart: one stray return below the ground looks the same."""
     assert len(hollows(depth_m=1.5, radius_m=2.5, gap_m=0.2)) == 1
     assert len(hollows(depth_m=1.5, radius_m=2.5, gap_m=0.8)) == 0
+
+
+def test_the_unseen_top_of_a_knoll_is_no_hollow() -> None:
+    """A dent with no ground return in it is only the surface drawn across a hole, however well seen all around."""
+    ground = landscape.plane(GRID, rise_deg=5)
+    ground += landscape.bump(GRID, east_m=0, north_m=0, height_m=-1.5, radius_m=4)
+    x, y = landscape.from_middle(GRID)
+    seen = np.full(GRID.shape, 0.9, np.float32)
+    for hole_m, n_found in ((0.0, 1), (3.0, 0)):
+        gap = np.maximum(hole_m - np.hypot(x, y), 0.3).astype(np.float32)
+        assert len(draft_hollows(ground, gap, seen, GRID, settings=SETTINGS)) == n_found

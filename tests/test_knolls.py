@@ -52,6 +52,15 @@ def test_a_boulder_is_no_knoll() -> None:
     assert len(knolls(hill(height_m=1.5, radius_m=5), gap=hole)) == 0
 
 
+def test_a_knoll_under_bushes_is_kept_and_what_a_cut_boulder_leaves_is_not() -> None:
+    """Ground returns sparser on it than round about: many of them tell a wide knoll, few are the sides of a boulder."""
+    x, y = landscape.from_middle(GRID)
+    for gap_on_it_m, n_found in ((0.65, 1), (1.2, 0)):
+        gap = np.where(np.hypot(x, y) < 4, gap_on_it_m, 0.3).astype(np.float32)
+        assert len(knolls(hill(height_m=1.8, radius_m=6), gap=gap)) == n_found
+        assert len(knolls(hill(height_m=1.2, radius_m=3.5), gap=gap)) == 0
+
+
 def test_confidence_falls_with_how_well_the_ground_was_seen() -> None:
     """The same knoll under a gap in the survey is worth a third."""
     well, badly = (knolls(hill(height_m=1.5, radius_m=5), seen=seen) for seen in (0.9, 0.3))

@@ -26,6 +26,8 @@ POLYNOMIAL_DEGREE = 4
 WINDOW_RADII = 2.0
 # A rounded bump falls to 1/e of its height at this share of its radius, so that hardly 4 % are left at its foot.
 BELL_SHARE = 0.55
+# Where a bell is half as high, as a share of its radius.
+HALF_HEIGHT_SHARE = BELL_SHARE * float(np.sqrt(np.log(2)))
 CELLS_PER_RADIUS = 4
 MIN_RADIUS_CELLS = 2
 MAX_UNKNOWN_SHARE = 0.25
@@ -331,15 +333,25 @@ def describe_bumps(bumps: Bumps, adjective: str, /) -> list[str]:
     ]
 
 
-def returns_on(bumps: Bumps, ground_support: Heights, grid: Grid, /, *, reach_m: float) -> NDArray[np.float64]:
+def gap_on(bumps: Bumps, ground_support: Heights, grid: Grid, /, *, unseen_gap_m: float) -> NDArray[np.float64]:
+    """(n,) metres to the nearest ground return, mean over the upper half of each bump or the lower half of each hollow.
+
+    Cells whose distance is unknown count as `unseen_gap_m`; infinite outside the grid.
+    """
+    gap_m = np.nan_to_num(ground_support, nan=unseen_gap_m)
+    mean_m = np.full(len(bumps.radius_m), np.inf)
+    for radius_m in np.unique(bumps.radius_m):
+        own = bumps.radius_m == radius_m
+        around = ndimage.uniform_filter(gap_m, max(1, round(2 * HALF_HEIGHT_SHARE * float(radius_m) / grid.cell_m)))
+        mean_m[own] = np.nan_to_num(sample(around, grid, bumps.places[own]), nan=np.inf)
+    return mean_m
+
+
+def returns_on(bumps: Bumps, gap_m: NDArray[np.float64], /) -> NDArray[np.float64]:
     """(n,) how many ground returns lie on the upper half of each bump, or in the lower half of each hollow.
 
-    Taken from the usual distance to the nearest return within `reach_m`: returns scattered at random are half a spacing
+    Taken from the mean distance to the nearest return there, `gap_on`: returns scattered at random are half a spacing
     away on average (Clark and Evans 1954, doi:10.2307/1931034).
     """
-    gap_m = np.nan_to_num(ground_support, nan=reach_m)
-    usual_gap_m = ndimage.uniform_filter(gap_m, max(1, round(2 * reach_m / grid.cell_m))).astype(np.float32)
-    spacing_m = 2 * np.nan_to_num(sample(usual_gap_m, grid, bumps.places), nan=reach_m)
-    # A bell is half as high at this share of its radius.
-    half_m = BELL_SHARE * np.sqrt(np.log(2)) * bumps.radius_m
-    return np.asarray(np.pi * half_m**2 / np.maximum(spacing_m, 1e-3) ** 2)
+    spacing_m = 2 * np.maximum(gap_m, 1e-3)
+    return np.asarray(np.pi * (HALF_HEIGHT_SHARE * bumps.radius_m) ** 2 / spacing_m**2)

@@ -8,7 +8,7 @@ import shapely
 
 from pipeline.features import make_features
 from pipeline.grid import Grid, Heights
-from pipeline.landform.bumps import Bumps, describe_bumps, find_bumps, returns_on, shape_confidence
+from pipeline.landform.bumps import Bumps, describe_bumps, find_bumps, gap_on, returns_on, shape_confidence
 from pipeline.landform.seen import sample
 from pipeline.settings import LandformSettings
 
@@ -16,7 +16,8 @@ from pipeline.settings import LandformSettings
 def find_hollows(bare_earth: Heights, ground_support: Heights, grid: Grid, /, *, settings: LandformSettings) -> Bumps:
     """Hollows a few metres across, on level ground and on slopes.
 
-    One stray return below the ground makes a hollow too; it takes several to believe it.
+    One stray return below the ground makes a hollow too, and so does a knoll whose top nobody saw; it takes several
+    returns at the bottom to believe it.
 
     Returns
     -------
@@ -33,7 +34,8 @@ def find_hollows(bare_earth: Heights, ground_support: Heights, grid: Grid, /, *,
         contrast_reach_m=settings.contrast_reach_m,
         least_height_m=settings.least_bump_m,
     )
-    n_returns = returns_on(hollows, ground_support, grid, reach_m=max(settings.hollow_radii_m))
+    gap_m = gap_on(hollows, ground_support, grid, unseen_gap_m=settings.half_seen_gap_m)
+    n_returns = returns_on(hollows, gap_m)
     is_earth = hollows.side_slope_deg <= settings.steepest_hollow_deg
     return hollows.where(is_earth & (n_returns >= settings.min_bump_returns))
 

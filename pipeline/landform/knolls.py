@@ -5,12 +5,11 @@ from __future__ import annotations
 import geopandas as gpd
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 from scipy import ndimage
 
 from pipeline.features import make_features
-from pipeline.grid import Grid, Heights
-from pipeline.landform.bumps import Bumps, describe_bumps, find_bumps, returns_on, shape_confidence
+from pipeline.grid import Grid, Heights, Mask
+from pipeline.landform.bumps import Bumps, describe_bumps, find_bumps, gap_on, returns_on, shape_confidence
 from pipeline.landform.lines import encloses_higher, is_closed
 from pipeline.landform.seen import sample
 from pipeline.settings import LandformSettings
@@ -38,30 +37,31 @@ def find_knolls(bare_earth: Heights, ground_support: Heights, grid: Grid, /, *, 
         contrast_reach_m=settings.contrast_reach_m,
         least_height_m=settings.least_bump_m,
     )
-    is_earth = bumps.side_slope_deg <= settings.steepest_earth_deg
+    is_wide = bumps.radius_m >= settings.widest_boulder_lump_m
+    steepest_deg = np.where(is_wide, settings.steepest_wide_earth_deg, settings.steepest_earth_deg)
+    is_earth = bumps.side_slope_deg <= steepest_deg
     is_large = bumps.radius_m >= settings.min_knoll_radius_m
-    is_seen = _gap_ratio(ground_support, grid, bumps, settings=settings) <= settings.max_knoll_gap_ratio
-    n_returns = returns_on(bumps, ground_support, grid, reach_m=max(settings.knoll_radii_m))
     is_sure = bumps.likeness * bumps.contrast >= settings.min_knoll_evidence
-    return bumps.where(is_earth & is_large & is_seen & is_sure & (n_returns >= settings.min_bump_returns))
+    return bumps.where(is_earth & is_large & is_sure & _is_seen(bumps, ground_support, grid, settings=settings))
 
 
-def _gap_ratio(
-    ground_support: Heights, grid: Grid, bumps: Bumps, /, *, settings: LandformSettings
-) -> NDArray[np.float64]:
-    """(n,) distance to the nearest ground return on each bump, out to half its radius, over that round about.
+def _is_seen(bumps: Bumps, ground_support: Heights, grid: Grid, /, *, settings: LandformSettings) -> Mask:
+    """(n,) bool: whether enough ground returns lie on each lump to believe that it is one of earth.
 
-    A boulder that was cut away leaves a hole as wide as the lump; one that merely stands on a knoll does not.
+    Where the returns on it are as dense as round about, a few do. Where they are sparser a boulder may have been cut
+    away, or bushes stand on the knoll: many returns on it, a shape twice as sure and more width than a boulder leaves
+    tell that it is ground.
     """
-    gap_m = np.nan_to_num(ground_support, nan=settings.half_seen_gap_m)
-    around = ndimage.uniform_filter(gap_m, max(1, round(2 * max(settings.knoll_radii_m) / grid.cell_m)))
-    ratio = np.full(len(bumps.radius_m), np.inf)
-    for radius_m in np.unique(bumps.radius_m):
-        own = bumps.radius_m == radius_m
-        middle = ndimage.uniform_filter(gap_m, max(1, round(float(radius_m) / grid.cell_m)))
-        share = (middle / np.maximum(around, grid.cell_m / 2)).astype(np.float32)
-        ratio[own] = np.nan_to_num(sample(share, grid, bumps.places[own]), nan=np.inf)
-    return ratio
+    gap_m = gap_on(bumps, ground_support, grid, unseen_gap_m=settings.half_seen_gap_m)
+    n_returns = returns_on(bumps, gap_m)
+    support = np.nan_to_num(ground_support, nan=settings.half_seen_gap_m)
+    around = ndimage.uniform_filter(support, max(1, round(2 * max(settings.knoll_radii_m) / grid.cell_m)))
+    around_m = np.maximum(np.nan_to_num(sample(around, grid, bumps.places)), grid.cell_m / 2)
+    is_dense = gap_m <= settings.max_knoll_gap_ratio * around_m
+    is_very_sure = bumps.likeness * bumps.contrast >= 2 * settings.min_knoll_evidence
+    is_wide = bumps.radius_m >= settings.widest_boulder_lump_m
+    is_ground = is_very_sure & is_wide & (n_returns >= settings.min_covered_knoll_returns)
+    return np.asarray((n_returns >= settings.min_bump_returns) & (is_dense | is_ground))
 
 
 def draft_knolls(
