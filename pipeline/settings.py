@@ -904,6 +904,9 @@ class RockSettings(Section):
         description="Stony ground is looked for under crowns up to this height; lower it where dense forest looks stony.",
     )
     rocky_pit_min_depth_m: float = Field(1.0, ge=0.5, le=3, description="ISOM 2017-2, 203.1.")
+    rocky_pit_min_width_m: float = Field(
+        1.5, ge=0, le=5, description="One stray low return makes a funnel about as wide as the returns lie apart."
+    )
     rocky_pit_max_width_m: float = Field(5.0, ge=2, le=10, description="ISOM 2017-2, 203.1: larger ones are cliffs.")
     rocky_pit_min_slope_deg: float = Field(
         60.0, ge=30, le=80, description="Walls steeper than earth stands: loose soil lies at 30 to 40 degrees."

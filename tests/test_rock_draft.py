@@ -140,3 +140,15 @@ def test_a_steep_little_hollow_is_a_rocky_pit_and_a_wide_one_is_not() -> None:
     wide = -2.0 * np.exp(-((np.hypot(east - 40, north - 40) / 4) ** 2))
     assert len(find_rocky_pits((100 + narrow).astype(np.float32), near, GRID, settings=SETTINGS)) == 1
     assert len(find_rocky_pits((100 + wide).astype(np.float32), near, GRID, settings=SETTINGS)) == 0
+
+
+def test_no_pit_where_its_rim_was_not_seen() -> None:
+    """A patch of seen ground amid unseen ground has no rim, and a funnel a metre wide may be one stray return."""
+    east, north = np.meshgrid(*GRID.centres())
+    away = np.hypot(east - 40, north - 40)
+    island = np.where(away < 1.5, 0.3, 9.0).astype(np.float32)
+    flat = np.full(GRID.shape, 100, np.float32)
+    assert len(find_rocky_pits(flat, island, GRID, settings=SETTINGS)) == 0
+    funnel = (100 - np.where(away < 0.6, 3.0, 0)).astype(np.float32)
+    seen = np.full(GRID.shape, 0.3, np.float32)
+    assert len(find_rocky_pits(funnel, seen, GRID, settings=SETTINGS)) == 0

@@ -79,12 +79,11 @@ def find_rocky_pits(
 ) -> gpd.GeoDataFrame:
     """Points 203.1: closed hollows deeper than a metre, under 5 m wide, with walls too steep for earth."""
     known = np.isfinite(bare_earth) & (ground_support <= 2 * grid.cell_m)
-    heights = np.where(known, bare_earth, np.inf).astype(np.float64)
     if not known.any():
         return no_features(grid.crs)
-    top = float(heights[known].max()) + 1
-    heights = np.where(known, heights, top)
-    seed = np.full_like(heights, top)
+    # Water runs out into what was not seen: a hollow counts only where its whole rim was.
+    heights = np.where(known, bare_earth, np.min(bare_earth[known]) - 1).astype(np.float64)
+    seed = np.where(known, heights.max() + 1, heights)
     seed[0], seed[-1], seed[:, 0], seed[:, -1] = heights[0], heights[-1], heights[:, 0], heights[:, -1]
     filled = reconstruction(seed, heights, method="erosion")  # type: ignore[no-untyped-call]
     depth = np.asarray(filled, np.float64) - heights
@@ -93,7 +92,8 @@ def find_rocky_pits(
     deepest = ndimage.maximum(depth, labels, index)
     width = np.sqrt(ndimage.sum_labels(np.ones_like(depth), labels, index) * 4 / np.pi) * grid.cell_m
     steep = 2 * deepest / np.maximum(width, grid.cell_m) >= np.tan(np.radians(settings.rocky_pit_min_slope_deg))
-    is_pit = (deepest >= settings.rocky_pit_min_depth_m) & (width <= settings.rocky_pit_max_width_m) & steep
+    fits = (width >= settings.rocky_pit_min_width_m) & (width <= settings.rocky_pit_max_width_m)
+    is_pit = (deepest >= settings.rocky_pit_min_depth_m) & fits & steep
     if not is_pit.any():
         return no_features(grid.crs)
     centre = np.array(ndimage.center_of_mass(depth * (labels > 0), labels, index[is_pit])).reshape(-1, 2)
