@@ -25,6 +25,7 @@ STEPS = {
     "boulders": "pipeline.steps.block:boulders",
     "label": "pipeline.steps.tile:label",
     "rasters": "pipeline.steps.area:rasters_of_area",
+    "bare_earth": "pipeline.steps.area:bare_earth",
     "relief": "pipeline.steps.area:relief",
     "landform": "pipeline.steps.landform:landform",
     "rock": "pipeline.steps.rock:rock",

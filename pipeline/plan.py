@@ -40,6 +40,7 @@ CODE_OF_STEP = {
     "grids": ("terrain", "blocks.py", "steps/block.py"),
     "boulders": ("rock", "blocks.py", "steps/block.py"),
     "rasters": ("draft/outline.py", "steps/area.py"),
+    "bare_earth": ("terrain/surface.py", "steps/area.py"),
     "relief": ("terrain/relief.py", "steps/area.py"),
     "landform": ("landform", "terrain/relief.py", "steps/landform.py"),
     "rock": ("rock", "terrain/relief.py", "steps/rock.py"),

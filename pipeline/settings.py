@@ -540,6 +540,12 @@ class TerrainSettings(Section):
     max_gap_m: float = Field(
         20.0, ge=2, le=200, description="Further than this from any ground return the surface is unknown."
     )
+    water_max_off_m: float = Field(
+        0.5,
+        ge=0.05,
+        le=5,
+        description="Ground in a lake's outline that lies further from its level is an island or the bank.",
+    )
 
 
 class LandformSettings(Section):
@@ -955,6 +961,13 @@ class RockSettings(Section):
 
 class WaterSettings(Section):
     """Standing and running water."""
+
+    flat_max_spread_m: float = Field(
+        0.3,
+        ge=0,
+        le=2,
+        description="Water whose surface varies by no more (half the interquartile range) is made flat in the bare earth; ripples and noise stay below.",
+    )
 
     thin_max_ratio: float = Field(
         0.25,

@@ -43,6 +43,7 @@ DOING = {
     "boulders": "looking for boulders in block",
     "label": "writing points of tile",
     "rasters": "joining the rasters",
+    "bare_earth": "levelling the lakes",
     "relief": "shading the relief",
     "landform": "drawing contours and landforms",
     "rock": "drawing rock",

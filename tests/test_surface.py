@@ -5,11 +5,12 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from scipy.interpolate import LinearNDInterpolator
+from shapely.geometry import box
 
 from pipeline.grid import Grid
 from pipeline.points.cloud import Cloud
 from pipeline.settings import TerrainSettings
-from pipeline.terrain.surface import canopy_height, cell_means, ground_support, surface_from_ground
+from pipeline.terrain.surface import canopy_height, cell_means, ground_support, level_water, surface_from_ground
 from tests.terrain_clouds import knoll, returns_from, slope_of
 
 SETTINGS = TerrainSettings()
@@ -96,3 +97,19 @@ def test_canopy_has_no_pits() -> None:
     canopy = canopy_height(cloud, classes, above, grid)
     assert canopy[5, 2] == 12.0
     assert (canopy[:, 7:] == 0).all()
+
+
+def test_a_lake_is_flat_and_its_void_filled() -> None:
+    """Within the shore one level but for islands, outside nothing changed; a body without a level stays as it was."""
+    grid = grid_of(0, 0, 40)
+    rng = np.random.default_rng(3)
+    seen = (100 + rng.normal(0, 0.2, grid.shape)).astype(np.float32)
+    seen[40:44, 40:44] = np.nan
+    seen[30:34, 50:54] = 103.0
+    lake, doubtful = box(15, 15, 30, 30), box(2, 2, 8, 8)
+    flat = level_water(seen, grid, [lake, doubtful], [99.5, np.nan], max_off_m=1.5)
+    east, north = np.meshgrid(*grid.centres())
+    inside = (east > 15) & (east < 30) & (north > 15) & (north < 30)
+    island = seen == 103.0
+    assert np.all(flat[inside & ~island] == np.float32(99.5))
+    assert np.array_equal(flat[~inside | island], seen[~inside | island], equal_nan=True)

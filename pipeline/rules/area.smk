@@ -25,13 +25,13 @@ rule survey:
 rule rasters:
     """Join the blocks' grids; find the outline of the area.
 
-    Try: snakemake -c1 rasters/bare_earth.tif
+    Try: snakemake -c1 rasters/canopy_height.tif
     """
     input:
         grids=expand("work/grids/{block}.npz", block=PLAN.block_names),
         boundary=PLAN.boundary_inputs,
     output:
-        bare_earth="rasters/bare_earth.tif",
+        seen="work/bare_earth_seen.tif",
         ground_support="rasters/ground_support.tif",
         canopy_height="rasters/canopy_height.tif",
         counts="work/counts.npz",
@@ -43,7 +43,27 @@ rule rasters:
         code=PLAN.code("rasters"),
     shell:
         "python -m pipeline rasters --grids work/grids --blocks {params.blocks} --out rasters"
-        " --counts {output.counts:q} --outline {output.outline:q} --boundary {input.boundary:q} 2> {log:q}"
+        " --seen {output.seen:q} --counts {output.counts:q} --outline {output.outline:q} --boundary {input.boundary:q} 2> {log:q}"
+
+
+rule bare_earth:
+    """The bare earth, lakes flat.
+
+    Try: snakemake -c1 rasters/bare_earth.tif
+    """
+    input:
+        seen="work/bare_earth_seen.tif",
+        water="work/features/water.gpkg",
+    output:
+        "rasters/bare_earth.tif",
+    log:
+        "logs/bare_earth.log",
+    params:
+        settings=PLAN.section("terrain"),
+        code=PLAN.code("bare_earth"),
+    shell:
+        "python -m pipeline bare_earth --seen {input.seen:q} --water {input.water:q} --out {output:q}"
+        " --settings {params.settings:q} 2> {log:q}"
 
 
 rule relief:
@@ -108,7 +128,7 @@ rule rock:
 rule water:
     """Standing and running water."""
     input:
-        bare_earth="rasters/bare_earth.tif",
+        bare_earth="work/bare_earth_seen.tif",
         ground_support="rasters/ground_support.tif",
         counts="work/counts.npz",
     output:

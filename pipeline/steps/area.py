@@ -14,7 +14,9 @@ from pipeline.errors import InputError, SurveyError
 from pipeline.files import blocks as archives
 from pipeline.files import layers, rasters
 from pipeline.grid import Grid, Heights
+from pipeline.settings import TerrainSettings
 from pipeline.terrain.relief import shaded_relief, slope
+from pipeline.terrain.surface import level_water
 
 DESCRIPTIONS = {
     "bare_earth": "bare-earth elevation, metres",
@@ -23,12 +25,12 @@ DESCRIPTIONS = {
     "slope": "slope of the bare earth, degrees",
     "shaded_relief": "shaded relief, several light directions, 0 is nodata",
 }
-SURFACES = ("bare_earth", "ground_support", "canopy_height")
-"""Per-block grids a mapper looks at; the others are counts that only later steps read."""
+SURFACES = ("ground_support", "canopy_height")
+"""Per-block grids a mapper looks at as they are; the others are counts that only later steps read."""
 
 
 def rasters_of_area(
-    *, grids: Path, blocks: list[str], out: Path, counts: Path, outline: Path, boundary: list[Path]
+    *, grids: Path, blocks: list[str], out: Path, seen: Path, counts: Path, outline: Path, boundary: list[Path]
 ) -> None:
     """Join the blocks' grids, find the outline of the area, and write the rasters that lie in it."""
     whole, frame = _mosaic([grids / f"{name}.npz" for name in blocks])
@@ -36,9 +38,21 @@ def rasters_of_area(
     cropped = Grid.covering(area.bounds, cell_m=frame.cell_m, crs=frame.crs)
     whole = {name: values[frame.window_of(cropped)] for name, values in whole.items()}
     layers.write_layers(outline, {"outline": gpd.GeoDataFrame(geometry=_polygons(area), crs=frame.crs)})
+    rasters.write_heights(seen, whole.pop("bare_earth"), cropped, description=DESCRIPTIONS["bare_earth"])
     for name in SURFACES:
         rasters.write_heights(out / f"{name}.tif", whole.pop(name), cropped, description=DESCRIPTIONS[name])
     archives.write_grids(counts, whole, cropped)
+
+
+def bare_earth(*, seen: Path, water: Path, out: Path, settings: TerrainSettings) -> None:
+    """The bare earth with level water: as the ground returns show it, but lakes flat."""
+    heights, grid = rasters.read_heights(seen)
+    bodies = layers.read_features(water)
+    bodies = bodies[bodies.geom_type == "Polygon"]
+    flat = level_water(
+        heights, grid, list(bodies.geometry), list(bodies["elevation_m"]), max_off_m=settings.water_max_off_m
+    )
+    rasters.write_heights(out, flat, grid, description=DESCRIPTIONS["bare_earth"])
 
 
 def relief(*, bare_earth: Path, slope_out: Path, shaded_relief_out: Path) -> None:

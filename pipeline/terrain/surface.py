@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 import startinpy
 from numpy.typing import NDArray
+from rasterio.features import rasterize
 from scipy import ndimage
 from scipy.spatial import cKDTree
+from shapely.geometry.base import BaseGeometry
 
 from pipeline.grid import EastNorth, EastNorthHeight, Grid, Heights
 from pipeline.points.cloud import Cloud
@@ -96,6 +100,33 @@ def _interpolate(nodes: EastNorthHeight, places: EastNorth, /) -> NDArray[np.flo
         return np.full(len(places), np.nan)
     heights: NDArray[np.float64] = triangulation.interpolate({"method": "TIN"}, places)
     return np.round(heights * TICKS_PER_M * 8) / (TICKS_PER_M * 8)
+
+
+def level_water(
+    bare_earth: Heights,
+    grid: Grid,
+    shapes: Sequence[BaseGeometry],
+    levels_m: Sequence[float],
+    /,
+    *,
+    max_off_m: float,
+) -> Heights:
+    """(rows, cols): the bare earth with each body of water flat at its level, voids in it filled.
+
+    Triangles across a lake make ridges and troughs that are not there; its surface is level by nature. Ground within
+    the shape that lies further than `max_off_m` from the level is an island or a piece of the bank, and stays.
+
+    Parameters
+    ----------
+    shapes : n polygons in the CRS of the grid
+    levels_m : n elevations; a body without a finite one is left as it is
+    """
+    flat = [(shape, level) for shape, level in zip(shapes, levels_m, strict=True) if np.isfinite(level)]
+    if not flat:
+        return bare_earth
+    level = rasterize(flat, out_shape=grid.shape, transform=grid.transform, fill=np.nan, dtype="float32")
+    is_water = np.isfinite(level) & ~(np.abs(bare_earth - level) > max_off_m)
+    return np.where(is_water, level, bare_earth).astype(np.float32)
 
 
 def ground_support(ground_en: EastNorth, grid: Grid, /) -> Heights:

@@ -41,10 +41,11 @@ def draft_water(
     """
     bodies = standing_water(bare_earth, water_returns, last_returns, ground_support, grid, settings=settings)
     lines = channels(bare_earth, grid, settings=settings)
-    return join_features([_standing(bodies, grid.crs), _running(lines, grid.crs)], grid.crs)
+    return join_features([_standing(bodies, grid.crs, settings=settings), _running(lines, grid.crs)], grid.crs)
 
 
-def _standing(bodies: list[Water], crs: str) -> gpd.GeoDataFrame:
+def _standing(bodies: list[Water], crs: str, *, settings: WaterSettings) -> gpd.GeoDataFrame:
+    """Standing water as 302; with its elevation where its surface is level, which may then be drawn flat."""
     if not bodies:
         return no_features(crs)
     return make_features(
@@ -53,7 +54,9 @@ def _standing(bodies: list[Water], crs: str) -> gpd.GeoDataFrame:
         symbol="302",
         confidence=np.clip([_surety(body) for body in bodies], 0.05, 0.95),
         evidence=[_standing_evidence(body) for body in bodies],
-        elevation_m=np.array([body.level_m for body in bodies]),
+        elevation_m=np.array(
+            [body.level_m if body.spread_m <= settings.flat_max_spread_m else np.nan for body in bodies]
+        ),
     )
 
 
