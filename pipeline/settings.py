@@ -53,8 +53,8 @@ class SurveySettings(Section):
     """Intake of the tiles and the judgement of the survey."""
 
     reproject_geographic: bool = Field(
-        False,
-        description="Reproject tiles in degrees to UTM. Off: they are refused, as they are mostly mislabelled.",
+        True,
+        description="Reproject tiles in degrees to UTM. Off: they are refused, for those who know theirs to be mislabelled.",
     )
     max_scale_error_ratio: float = Field(
         0.01,

@@ -146,11 +146,11 @@ def test_national_grids_are_not_taken_for_stretched() -> None:
     assert choose("EPSG:2154", (1_223_000.0, 6_080_000.0, 1_224_000.0, 6_081_000.0))[0] == "EPSG:2154"
 
 
-def test_degrees_are_refused_unless_allowed() -> None:
-    """By default a geographic CRS is an error with a way out."""
+def test_degrees_are_refused_where_not_wanted() -> None:
+    """With the setting off a geographic CRS is an error with a way out."""
     tiles = {"a.laz": (said_by("EPSG:4326"), (11.5, 48.1, 11.51, 48.11))}
     with pytest.raises(SurveyError, match=r"a\.laz: the tiles are in degrees .* 'crs:'"):
-        choose_working_crs(tiles, settings=SETTINGS)
+        choose_working_crs(tiles, settings=SurveySettings(reproject_geographic=False))
 
 
 def test_heights_follow_file_then_plan_and_the_area_file_over_all() -> None:

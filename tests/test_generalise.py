@@ -5,6 +5,7 @@ import pytest
 
 from pipeline.grid import Grid
 from pipeline.landform.generalise import coarsen, fill_voids, generalised_surface, limit_steepness, smooth, tauten
+from pipeline.landform.lines import thin_vertices
 from pipeline.settings import LandformSettings
 from pipeline.terrain.relief import slope
 from tests import landscape
@@ -81,3 +82,14 @@ def test_unknown_ground_stays_unknown() -> None:
     got, got_grid = generalised_surface(ground, grid, interval_m=5, scale=10000, settings=SETTINGS)
     assert got_grid == grid
     assert np.array_equal(np.isnan(got), np.isnan(ground))
+
+
+@pytest.mark.parametrize("start_m", [0.0, 0.7, 1.5, 2.3])
+def test_thinning_keeps_the_tips_of_reentrants(start_m: float) -> None:
+    """A re-entrant 10 m deep and 8 m wide stays 10 m deep with vertices 4.5 m apart, wherever the line begins."""
+    along = np.arange(start_m, 80, 0.25)
+    line = np.column_stack([along, np.where(abs(along - 40) < 4, 10 * np.cos((along - 40) * np.pi / 8), 0)])
+    thin = thin_vertices(line, spacing_m=4.5, tolerance_m=0.1)
+    assert thin[:, 1].max() == pytest.approx(10, abs=0.3)
+    assert np.hypot(*np.diff(thin, axis=0).T).min() >= 4.5 - 0.05
+    np.testing.assert_array_equal(thin[[0, -1]], line[[0, -1]])

@@ -259,13 +259,13 @@ def test_tiles_that_make_no_survey(tmp_path: Path) -> None:
 
 
 def test_a_tile_in_degrees(tmp_path: Path) -> None:
-    """A CRS in degrees is refused by default, and reprojected where the settings say so."""
+    """A CRS in degrees is reprojected, and refused where the settings say so."""
     header = made_header(crs="EPSG:4326", scale=1e-7)
     points = made_points(header, west=9.94, south=51.55, side=5e-4)
     points.write(tmp_path / "a.laz")
     with pytest.raises(SurveyError, match=r"a\.laz: the tiles are in degrees"):
-        take_in([tmp_path / "a.laz"], settings=SETTINGS)
-    taken = take_in([tmp_path / "a.laz"], settings=SurveySettings(reproject_geographic=True))
+        take_in([tmp_path / "a.laz"], settings=SurveySettings(reproject_geographic=False))
+    taken = take_in([tmp_path / "a.laz"], settings=SETTINGS)
     assert taken.table.crs == "EPSG:32632"
     # 0.0005 degrees are 55.6 m of latitude, and of longitude that times the cosine of 51.55 degrees.
     assert taken.table.tiles[0].area_m2 == pytest.approx(55.65 * 55.65 * np.cos(np.radians(51.55)), rel=0.03)

@@ -27,7 +27,7 @@ def small_tile(path: Path, *, crs: str | None, at: tuple[float, float] = MIDDLE_
         header.add_crs(pyproj.CRS.from_user_input(crs))
     header.offsets, header.scales = [*at, 0], [1e-7 if crs == "EPSG:4326" else 0.01] * 3
     cloud = laspy.LasData(header)
-    places = np.random.default_rng(1).uniform(0, 2e-4 if crs == "EPSG:4326" else 20, (2, n))
+    places = np.random.default_rng(1).uniform(0, 6e-4 if crs == "EPSG:4326" else 20, (2, n))
     cloud.x, cloud.y, cloud.z = at[0] + places[0], at[1] + places[1], np.full(n, 100.0)
     cloud.return_number = cloud.number_of_returns = np.ones(n, np.uint8)
     cloud.write(path)
@@ -77,9 +77,21 @@ def test_tiles_in_two_crss(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -
 
 
 def test_a_geographic_crs(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """Degrees are refused, with the way out."""
+    """Degrees that no place has, and degrees where the area file wants none, are refused with the way out."""
     small_tile(tmp_path / "degrees.laz", crs="EPSG:4326", at=(9.94, 51.55))
-    assert "degrees" in refusal(write_area(tmp_path, "degrees.laz"), capsys)
+    area = write_area(tmp_path, "degrees.laz", expert="{survey: {reproject_geographic: false}}")
+    assert "degrees" in refusal(area, capsys)
+    small_tile(tmp_path / "swapped.laz", crs="EPSG:4326", at=(51.55, 99.94))
+    message = refusal(write_area(tmp_path, "swapped.laz"), capsys)
+    assert "swapped.laz" in message
+    assert "latitude" in message or "degrees" in message
+
+
+def test_degrees_are_reprojected_to_metres(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A geographic tile is worked on in the UTM zone of its place, and the survey says so."""
+    small_tile(tmp_path / "degrees.laz", crs="EPSG:4326", at=(9.94, 51.55))
+    assert main(["survey", str(write_area(tmp_path, "degrees.laz"))]) == 0
+    assert "UTM zone 32N" in capsys.readouterr().out
 
 
 def test_an_empty_tile(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
