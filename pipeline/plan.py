@@ -23,7 +23,7 @@ from pipeline.files.atomic import check_writable, write_text
 from pipeline.files.checksums import mark_of
 from pipeline.files.code import fingerprint
 from pipeline.files.intake import Intake, take_in
-from pipeline.settings import Area, load_area, section_text
+from pipeline.settings import Area, Flow, load_area, section_text
 from pipeline.tiles import find_tiles
 
 PROJECT = Path(__file__).parent.parent
@@ -53,6 +53,8 @@ CODE_OF_STEP = {
 }
 """The modules behind each step; a change in one of them runs the step again."""
 
+BLOCK_SIDES_M = (125.0, 250.0, 500.0)
+"""Working blocks come in these sizes, so that two surveys of one area are mostly cut alike."""
 FINE_CELL_FROM_PULSES_PER_M2, MEDIUM_CELL_FROM_PULSES_PER_M2 = 3.0, 0.5
 """Common practice, no source: a cell about as wide as the spacing of ground returns under light canopy."""
 
@@ -100,7 +102,7 @@ class Plan:
     @cached_property
     def blocks(self) -> list[Block]:
         """The working blocks the tiles touch, in fixed order."""
-        return self.intake.table.blocks(block_m=self.area.expert.flow.block_m)
+        return self.intake.table.blocks(block_m=self.flow.block_m)
 
     @property
     def block_names(self) -> list[str]:
@@ -111,6 +113,17 @@ class Plan:
     def cell_m(self) -> float:
         """Side of a raster cell: the expert setting, else by the density of pulses."""
         return self.area.expert.terrain.cell_m or cell_for_density(pulses_per_m2(self.intake))
+
+    @cached_property
+    def flow(self) -> Flow:
+        """How the area is cut: the expert setting, else blocks as large as their returns allow."""
+        flow = self.area.expert.flow
+        table = self.intake.table
+        returns_per_m2 = table.n_points / max(1.0, sum(tile.area_m2 for tile in table.tiles))
+        side_m = flow.block_m or block_for_density(
+            returns_per_m2, halo_m=flow.halo_m, max_returns=flow.block_max_returns
+        )
+        return Flow(block_m=side_m, halo_m=flow.halo_m)
 
     def placement(self, name: str) -> Placement:
         """How the coordinates of a tile come into the working CRS."""
@@ -141,7 +154,7 @@ class Plan:
 
     def classified_around(self, block: str) -> list[str]:
         """Classified blocks that a block's halo reaches, itself included."""
-        flow = self.area.expert.flow
+        flow = self.flow
         reach = block_named(block, flow.block_m).reach(flow.halo_m)
         return [f"work/classified/{other.name}.npz" for other in self.blocks if touches(other.bounds, reach)]
 
@@ -151,16 +164,16 @@ class Plan:
 
     def blocks_reached(self, name: str) -> list[str]:
         """Names of the blocks whose core or halo a tile reaches."""
-        flow = self.area.expert.flow
+        flow = self.flow
         return [b.name for b in self.intake.table.blocks_of(name, block_m=flow.block_m, halo_m=flow.halo_m)]
 
     def classified_of_tile(self, name: str) -> list[str]:
         """Classified blocks that may hold returns of a tile."""
-        blocks = self.intake.table.blocks_of(name, block_m=self.area.expert.flow.block_m)
+        blocks = self.intake.table.blocks_of(name, block_m=self.flow.block_m)
         return [f"work/classified/{block.name}.npz" for block in blocks]
 
     def _tiles_around(self, block: str) -> list[str]:
-        flow = self.area.expert.flow
+        flow = self.flow
         return self.intake.table.tiles_of(block_named(block, flow.block_m), halo_m=flow.halo_m)
 
     @property
@@ -182,7 +195,7 @@ class Plan:
 
     def section(self, name: str) -> str:
         """A section of the expert settings as one line of JSON."""
-        return section_text(getattr(self.area.expert, name))
+        return section_text(self.flow if name == "flow" else getattr(self.area.expert, name))
 
     def code(self, step: str) -> str:
         """Fingerprint of the code behind a step."""
@@ -195,6 +208,7 @@ class Plan:
             "area": self.area.model_dump(mode="json"),
             "working_crs": {"crs": self.crs, "name": self.intake.working.name, "reason": self.intake.working.reason},
             "cell_m": self.cell_m,
+            "block_m": self.flow.block_m,
             "blocks": self.block_names,
             "tiles": [
                 {"name": tile.name, "file": Path(tile.path).name, "sha256": tile.sha256, "returns": tile.n_points}
@@ -215,6 +229,12 @@ def pulses_per_m2(intake: Intake, /) -> float:
     first = [header.n_by_return[0] if header.n_by_return else 0 for header in intake.headers]
     n_pulses = sum(n or header.n_points for n, header in zip(first, intake.headers, strict=True))
     return n_pulses / max(1.0, sum(tile.area_m2 for tile in intake.table.tiles))
+
+
+def block_for_density(returns_per_m2: float, /, *, halo_m: float, max_returns: int) -> float:
+    """Side of a working block in metres: the largest whose returns, halo included, stay below a number."""
+    fits = [side for side in BLOCK_SIDES_M if returns_per_m2 * (side + 2 * halo_m) ** 2 <= max_returns]
+    return max(fits, default=min(BLOCK_SIDES_M))
 
 
 def make_plan(area_path: Path, /) -> Plan:

@@ -31,11 +31,17 @@ class Section(BaseModel):
 class FlowSettings(Section):
     """How the work is cut up. Results do not depend on it."""
 
-    block_m: float = Field(
-        250.0,
+    block_m: float | None = Field(
+        None,
         ge=100,
         le=2000,
-        description="Side of a working block. Smaller needs less memory, larger repeats less margin.",
+        description="Side of a working block. Empty: the largest of 500, 250 and 125 that keeps to block_max_returns.",
+    )
+    block_max_returns: int = Field(
+        6_000_000,
+        ge=100_000,
+        le=100_000_000,
+        description="Returns a block and its halo may hold; a job needs about 0.3 GiB for each million.",
     )
     halo_m: float = Field(
         60.0,
@@ -47,6 +53,13 @@ class FlowSettings(Section):
 
 Grades = tuple[float, float, float]
 """Least value for good, usable and poor; below the last a feature cannot be found."""
+
+
+class Flow(Section):
+    """How the work of one area is cut up, decided: what steps are told."""
+
+    block_m: float = Field(gt=0)
+    halo_m: float = Field(ge=0)
 
 
 class SurveySettings(Section):
@@ -201,6 +214,10 @@ class PointsSettings(Section):
         "embedded", description="Who classifies the ground: Tussock's own filter, or a PDAL command line."
     )
     pdal_command: str = Field("pdal", description="The PDAL command line, a name on PATH or a path.")
+    pdal_filter: Literal["smrf", "pmf"] = Field(
+        "smrf",
+        description="PDAL's ground filter: simple (SMRF) or progressive (PMF) morphological; SMRF is the better on the ISPRS samples.",
+    )
     pdal_threshold_m: float = Field(
         0.5, ge=0.05, le=5, description="SMRF's tolerance on level ground: the single set of Pingel et al. 2013."
     )

@@ -171,7 +171,7 @@ def _progress(plan: Plan) -> Iterator[_Listener]:
     bar = Progress(*columns, console=console, transient=True) if console.is_terminal else None
     print(
         f"{plan.area.name}: {len(plan.tile_names)} tiles, {plan.n_returns:,} returns, "
-        f"{len(plan.block_names)} blocks of {plan.area.expert.flow.block_m:.0f} m",
+        f"{len(plan.block_names)} blocks of {plan.flow.block_m:.0f} m",
         file=sys.stderr,
     )
     listener = _Listener(bar, plan.out)

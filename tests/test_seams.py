@@ -12,7 +12,7 @@ from pipeline.errors import InputError
 from pipeline.files import blocks as archives
 from pipeline.files import layers
 from pipeline.settings import (
-    FlowSettings,
+    Flow,
     PointsSettings,
     RoofSettings,
     TerrainSettings,
@@ -27,13 +27,14 @@ from tests.runs import SAMPLE, raster_of
 TILE = min(SAMPLE.glob("*.laz"))
 BOUNDS = [565500.0, 5712000.0, 565650.0, 5712150.0]
 CRS = "EPSG:25832"
+HALO_M = FlowSettings().halo_m
 RIM_CELLS = 8
 """The raster begins up to two cells outside the tile, so that 8 cells of 0.5 m are at least 2 m of survey."""
 
 pytestmark = pytest.mark.slow
 
 
-def worked_through(folder: Path, flow: FlowSettings) -> Path:
+def worked_through(folder: Path, flow: Flow) -> Path:
     """The rasters of one sample tile, worked through in blocks of some size with some halo."""
     west, south, east, north = BOUNDS
     blocks = [block.name for block in blocks_covering([(west, south, east, north)], block_m=flow.block_m)]
@@ -89,7 +90,7 @@ def worked_through(folder: Path, flow: FlowSettings) -> Path:
 def whole(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """The tile in one block."""
     folder = tmp_path_factory.mktemp("whole")
-    return worked_through(folder, FlowSettings(block_m=1000.0))
+    return worked_through(folder, Flow(block_m=1000.0, halo_m=HALO_M))
 
 
 @pytest.mark.parametrize("block_m", [100.0, 130.0])
@@ -99,7 +100,7 @@ def test_blocks_of_any_size_give_the_same_rasters(whole: Path, tmp_path: Path, b
     The outermost 2 m of the survey are left out: ground is extrapolated there beyond its last returns, from as much of
     the hull as a block sees.
     """
-    cut = worked_through(tmp_path, FlowSettings(block_m=block_m))
+    cut = worked_through(tmp_path, Flow(block_m=block_m, halo_m=HALO_M))
     rim = slice(RIM_CELLS, -RIM_CELLS)
     for name in ("bare_earth", "ground_support", "canopy_height"):
         one, other = raster_of(whole, name)[rim, rim], raster_of(cut, name)[rim, rim]
@@ -115,7 +116,7 @@ def test_blocks_of_any_size_give_the_same_rasters(whole: Path, tmp_path: Path, b
 
 def test_without_a_halo_there_is_a_seam(whole: Path, tmp_path: Path) -> None:
     """The comparison can fail: blocks that do not see their neighbours differ at the edges."""
-    blind = FlowSettings.model_construct(block_m=100.0, halo_m=0.5)
+    blind = Flow(block_m=100.0, halo_m=0.5)
     cut = worked_through(tmp_path, blind)
     rim = slice(RIM_CELLS, -RIM_CELLS)
     one, other = (raster_of(folder, "bare_earth")[rim, rim] for folder in (whole, cut))

@@ -20,10 +20,12 @@ GROUND = 2
 
 
 def ground_pipeline(source: str, target: str, /, *, settings: PointsSettings) -> str:
-    """JSON of a PDAL pipeline that reads `source`, classifies the ground with SMRF and writes `target`.
+    """JSON of a PDAL pipeline that reads `source`, classifies the ground and writes `target`.
 
-    The settings of the embedded filter that mean the same are handed on; tolerance and its growth with the slope are
-    the single set of Pingel et al. (2013, doi:10.1016/j.isprsjprs.2012.12.002).
+    The settings of the embedded filter that mean the same are handed on to SMRF; tolerance and its growth with the
+    slope are the single set of Pingel et al. (2013, doi:10.1016/j.isprsjprs.2012.12.002). The progressive
+    morphological filter (Zhang et al. 2003, doi:10.1109/TGRS.2003.810682)
+    runs with PDAL's defaults.
     """
     smrf = {
         "type": "filters.smrf",
@@ -33,8 +35,9 @@ def ground_pipeline(source: str, target: str, /, *, settings: PointsSettings) ->
         "threshold": settings.pdal_threshold_m,
         "scalar": settings.pdal_scalar_m,
     }
+    chosen = smrf if settings.pdal_filter == "smrf" else {"type": "filters.pmf"}
     writer = {"type": "writers.las", "filename": target, "minor_version": 2, "dataformat_id": 1}
-    return json.dumps([{"type": "readers.las", "filename": source}, smrf, writer], indent=1)
+    return json.dumps([{"type": "readers.las", "filename": source}, chosen, writer], indent=1)
 
 
 def ground_from_answer(index: NDArray[np.float64], asprs_class: NDArray[np.uint8], /, *, is_candidate: Mask) -> Mask:

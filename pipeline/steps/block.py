@@ -26,7 +26,7 @@ from pipeline.points.producer import GroundEvidence, ground_evidence
 from pipeline.points.producer import choose_ground as choose_from
 from pipeline.rock.boulders import find_boulders
 from pipeline.settings import (
-    FlowSettings,
+    Flow,
     PointsSettings,
     RockSettings,
     RoofSettings,
@@ -44,9 +44,7 @@ GROUND, WATER = 2, 9
 Columns = dict[str, NDArray[np.generic]]
 
 
-def choose_ground(
-    *, split: list[Path], blocks: list[str], out: Path, flow: FlowSettings, settings: PointsSettings
-) -> None:
+def choose_ground(*, split: list[Path], blocks: list[str], out: Path, flow: Flow, settings: PointsSettings) -> None:
     """Whose ground the area uses: as the settings say, or decided from evidence measured on a few blocks."""
     evidence = GroundEvidence()
     for name in blocks if settings.ground_from == "auto" else []:
@@ -75,7 +73,7 @@ def classify(
     choice: Path,
     out: Path,
     block: str,
-    flow: FlowSettings,
+    flow: Flow,
     settings: PointsSettings,
     roofs: RoofSettings,
     wires: WireSettings,
@@ -105,7 +103,7 @@ def grids(
     block: str,
     crs: str,
     cell_m: float,
-    flow: FlowSettings,
+    flow: Flow,
     terrain: TerrainSettings,
     vegetation: VegetationSettings,
 ) -> None:
@@ -133,7 +131,7 @@ def boulders(
     block: str,
     crs: str,
     cell_m: float,
-    flow: FlowSettings,
+    flow: Flow,
     settings: RockSettings,
 ) -> None:
     """Boulder candidates of one block."""
@@ -163,7 +161,7 @@ def _gather(returns: list[Path]) -> tuple[Cloud, Columns]:
 
 
 def _surroundings(
-    returns: list[Path], block: Block, flow: FlowSettings
+    returns: list[Path], block: Block, flow: Flow
 ) -> tuple[Cloud, NDArray[np.uint8], NDArray[np.float32]]:
     """Classified usable returns of the block and its halo."""
     pieces = []

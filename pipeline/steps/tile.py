@@ -12,7 +12,7 @@ from pipeline.blocks import block_named
 from pipeline.coordinates import Placement
 from pipeline.files import atomic, las
 from pipeline.files import blocks as archives
-from pipeline.settings import FlowSettings
+from pipeline.settings import Flow
 
 UNCLASSIFIED = 1
 """ASPRS LAS 1.4 R15, table 17."""
@@ -28,7 +28,7 @@ def split(
     source_crs: str,
     crs: str,
     height_unit_m: float,
-    flow: FlowSettings,
+    flow: Flow,
 ) -> None:
     """Decode one tile and lay its returns out by working block, margins included, piece by piece.
 

@@ -67,6 +67,7 @@ def engines() -> dict[str, tuple[Engine, PointsSettings]]:
     if found:
         single = {"ground_window_m": 18.0, "pdal_command": found}
         known["PDAL SMRF"] = (ground_by_pdal, PointsSettings(ground_from="own", **single))
+        known["PDAL PMF"] = (ground_by_pdal, PointsSettings(ground_from="own", pdal_filter="pmf", **single))
     return known
 
 
