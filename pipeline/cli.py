@@ -39,8 +39,11 @@ def _parser() -> argparse.ArgumentParser:
     draft = commands.add_parser("draft", help="make the whole draft: layers, rasters, points, field sheet")
     draft.add_argument("--cores", type=_positive, default=os.cpu_count() or 1, metavar="N", help="cores to use")
     draft.set_defaults(run=_draft)
-    for command in (survey, draft):
+    calibrate = commands.add_parser("calibrate", help="fit the runnability bands of an area to notes made on foot")
+    calibrate.set_defaults(run=_calibrate)
+    for command in (survey, draft, calibrate):
         command.add_argument("area", type=Path, metavar="AREA", help="the area file, such as config/area.yaml")
+    calibrate.add_argument("notes", type=Path, metavar="NOTES", help="GeoPackage, GeoJSON, CSV or GPX of notes")
     return parser
 
 
@@ -58,6 +61,15 @@ def _survey(options: argparse.Namespace) -> int:
     from pipeline.survey import describe_survey
 
     print(describe_survey(survey_plan(make_plan(options.area))))
+    return 0
+
+
+def _calibrate(options: argparse.Namespace) -> int:
+    from pipeline.plan import make_plan
+    from pipeline.steps.calibrate import calibrate_area, describe_outcome
+
+    plan = make_plan(options.area)
+    print(describe_outcome(calibrate_area(plan, options.notes), plan))
     return 0
 
 

@@ -17,13 +17,14 @@ from shapely.geometry.base import BaseGeometry
 
 from pipeline.blocks import Block, block_named, touches
 from pipeline.coordinates import Placement
-from pipeline.errors import InputError
+from pipeline.errors import InputError, SettingsError
 from pipeline.files import checksums, layers
 from pipeline.files.atomic import check_writable, write_text
+from pipeline.files.blocks import read_json
 from pipeline.files.checksums import mark_of
 from pipeline.files.code import fingerprint
 from pipeline.files.intake import Intake, take_in
-from pipeline.settings import Area, Flow, load_area, section_text
+from pipeline.settings import Area, Flow, VegetationSettings, load_area, section_text
 from pipeline.tiles import find_tiles
 
 PROJECT = Path(__file__).parent.parent
@@ -53,6 +54,8 @@ CODE_OF_STEP = {
 }
 """The modules behind each step; a change in one of them runs the step again."""
 
+CALIBRATED = ("slow_from_m2_per_m3", "walk_from_m2_per_m3", "fight_from_m2_per_m3")
+"""Settings of the vegetation section that a calibration replaces."""
 BLOCK_SIDES_M = (125.0, 250.0, 500.0)
 """Working blocks come in these sizes, so that two surveys of one area are mostly cut alike."""
 FINE_CELL_FROM_PULSES_PER_M2, MEDIUM_CELL_FROM_PULSES_PER_M2 = 3.0, 0.5
@@ -237,6 +240,28 @@ def block_for_density(returns_per_m2: float, /, *, halo_m: float, max_returns: i
     return max(fits, default=min(BLOCK_SIDES_M))
 
 
+def calibration_path(area_path: Path, /) -> Path:
+    """The file beside the area file that `tussock calibrate` writes and later runs of the area use."""
+    return area_path.with_name(f"{area_path.stem}.calibration.json")
+
+
+def _calibrated(area: Area, area_path: Path) -> Area:
+    """The area with the band limits of its calibration, where there is one."""
+    path = calibration_path(area_path)
+    if not path.exists():
+        return area
+    try:
+        content = read_json(path)
+        fitted = {name: content[name] for name in CALIBRATED}
+        vegetation = VegetationSettings.model_validate(area.expert.vegetation.model_dump() | fitted)
+    except (OSError, ValueError, KeyError, TypeError) as error:
+        raise SettingsError(
+            f"{path}: is not a calibration; make it again with 'tussock calibrate' or remove it"
+        ) from error
+    expert = area.expert.model_copy(update={"vegetation": vegetation})
+    return area.model_copy(update={"expert": expert})
+
+
 def make_plan(area_path: Path, /) -> Plan:
     """The plan of an area, checked as far as headers allow; writes nothing.
 
@@ -246,7 +271,7 @@ def make_plan(area_path: Path, /) -> Plan:
         If the area file, a tile or the boundary cannot be used.
     """
     area_path = area_path.resolve()
-    area = load_area(area_path)
+    area = _calibrated(load_area(area_path), area_path)
     intake = take_in(
         find_tiles(area.tiles, area_path.parent),
         given_crs=area.crs,

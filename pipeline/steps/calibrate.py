@@ -1,0 +1,114 @@
+"""`tussock calibrate`: the mapper's notes set the limits of the runnability bands for this area."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+import geopandas as gpd
+import numpy as np
+import shapely
+
+from pipeline.errors import InputError
+from pipeline.files import blocks as archives
+from pipeline.files import layers, rasters
+from pipeline.files.notes import read_notes
+from pipeline.plan import Plan, calibration_path
+from pipeline.sheet.picture import render_png
+from pipeline.vegetation.calibration import (
+    BAND_OF_SYMBOL,
+    Calibration,
+    Notes,
+    calibrate,
+    density_at,
+    where_notes_teach,
+)
+from pipeline.vegetation.calibration_plot import calibration_plot
+from pipeline.vegetation.runnability import BAND_SYMBOLS, band_limits
+
+PLOT_DPI = 150.0
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """A calibration and what could not be used for it."""
+
+    calibration: Calibration
+    n_left_out: int
+    next_places: gpd.GeoDataFrame
+
+
+def calibrate_area(plan: Plan, notes_path: Path, /) -> Outcome:
+    """Fit the band limits of an area to notes; write the file later runs use, a plot, and where to look next.
+
+    Raises
+    ------
+    InputError
+        If the area has no draft yet, or the notes cannot be used.
+    """
+    raster = plan.out / "rasters" / "understorey.tif"
+    if not raster.exists():
+        raise InputError(f"{plan.out}: holds no draft yet; run 'tussock draft {plan.area_path.name}' first")
+    density, grid = rasters.read_heights(raster)
+    table = read_notes(notes_path, grid.crs)
+    settings = plan.area.expert.vegetation
+    symbol = table["symbol"].str.partition(".")[0]
+    usable = symbol.isin(list(BAND_OF_SYMBOL)).to_numpy()
+    if not usable.any():
+        raise InputError(f"{notes_path}: none of the notes names a band; use {', '.join(sorted(BAND_OF_SYMBOL))}")
+    shapes = table.geometry.to_numpy()[usable]
+    found = Notes(
+        place=shapely.get_coordinates(shapely.centroid(shapes)),
+        density=density_at(density, grid, shapes, radius_m=settings.note_radius_m),
+        band=np.array([BAND_OF_SYMBOL[text] for text in symbol[usable]], np.int64),
+    )
+    seen = np.isfinite(found.density)
+    fitted = calibrate(found, limits=band_limits(settings))
+    places = where_notes_teach(
+        density, grid, found.place, limits=fitted.limits, spread=fitted.spread_ratio, n_places=settings.next_notes
+    )
+    _write(plan, found, fitted, places)
+    return Outcome(fitted, int((~usable).sum() + (~seen).sum()), places)
+
+
+def _write(plan: Plan, notes: Notes, fitted: Calibration, places: gpd.GeoDataFrame) -> None:
+    picture = render_png(calibration_plot(notes, fitted), dpi=PLOT_DPI)
+    rasters.write_png(plan.out / "report" / "calibration.png", picture, dpi=PLOT_DPI)
+    layers.write_layers(plan.out / "fieldwork" / "next_notes.gpkg", {"next_notes": places})
+    if fitted.is_used:
+        slow, walk, fight = (round(limit, 4) for limit in fitted.limits)
+        archives.write_json(
+            calibration_path(plan.area_path),
+            {
+                "slow_from_m2_per_m3": slow,
+                "walk_from_m2_per_m3": walk,
+                "fight_from_m2_per_m3": fight,
+                "notes": fitted.n_notes,
+                "places": fitted.n_places,
+                "weighted_kappa_before": _number(fitted.kappa_before),
+                "weighted_kappa_after": _number(fitted.kappa_after),
+            },
+        )
+
+
+def _number(value: float) -> float | None:
+    return round(value, 4) if np.isfinite(value) else None
+
+
+def describe_outcome(outcome: Outcome, plan: Plan, /) -> str:
+    """What a mapper is told."""
+    fitted = outcome.calibration
+    lines = [fitted.message]
+    if outcome.n_left_out:
+        lines.append(f"{outcome.n_left_out} notes were left out: they name no band, or nothing was seen there.")
+    lines += ["", "Found on foot (rows) against drawn, each place judged without its own notes:"]
+    lines.append("        " + "".join(f"{symbol:>6}" for symbol in BAND_SYMBOLS))
+    for symbol, row in zip(BAND_SYMBOLS, fitted.confusion_after, strict=True):
+        lines.append(f"  {symbol:>6}" + "".join(f"{count:>6}" for count in row))
+    if len(outcome.next_places):
+        lines += ["", "Where the next notes would teach most (also in fieldwork/next_notes.gpkg):"]
+        for place, between in zip(outcome.next_places.geometry, outcome.next_places["between"], strict=True):
+            lines.append(f"  east {place.x:.0f} north {place.y:.0f}: {between}?")
+    if fitted.is_used:
+        lines += ["", f"Later runs use {calibration_path(plan.area_path).name}; 'tussock draft' draws the new bands."]
+    return "\n".join(lines)

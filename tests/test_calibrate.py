@@ -1,0 +1,128 @@
+"""`tussock calibrate`: notes in, band limits out, used by later runs."""
+
+import json
+from pathlib import Path
+
+import geopandas as gpd
+import numpy as np
+import pytest
+from scipy import ndimage
+from shapely.geometry import Point
+
+from pipeline.cli import main
+from pipeline.errors import InputError
+from pipeline.files.notes import read_notes
+from pipeline.files.rasters import read_heights, write_heights
+from pipeline.grid import Grid
+from pipeline.plan import calibration_path, make_plan
+from tests.runs import SAMPLE, write_area
+
+CRS = "EPSG:25832"
+BOUNDS = (565500.0, 5712000.0, 565800.0, 5712300.0)
+SHIFT = 1.6
+"""The mapper of these tests calls forest thick only at densities this many times the usual limits."""
+
+
+@pytest.fixture
+def area(tmp_path: Path) -> Path:
+    """An area with a density raster of smooth patches from 0.02 to 2 m2/m3, as a run would have left it."""
+    path = write_area(tmp_path, f"{SAMPLE}/*.laz")
+    grid = Grid.covering(BOUNDS, cell_m=1.0, crs=CRS)
+    waves = ndimage.gaussian_filter(np.random.default_rng(5).normal(size=grid.shape), 12)
+    rank = waves.ravel().argsort().argsort().reshape(grid.shape) / waves.size
+    density = (0.02 * 100**rank).astype(np.float32)
+    write_heights(tmp_path / "out" / "rasters" / "understorey.tif", density, grid, description="m2/m3")
+    return path
+
+
+def notes_of(area: Path, n: int) -> gpd.GeoDataFrame:
+    """Notes of that mapper at random places."""
+    density, grid = read_heights(area.parent / "out" / "rasters" / "understorey.tif")
+    rng = np.random.default_rng(11)
+    rows, cols = rng.integers(15, grid.rows - 15, n), rng.integers(15, grid.cols - 15, n)
+    east, north = grid.centres()
+    band = np.digitize(density[rows, cols], np.array([0.1, 0.4, 0.9]) * SHIFT)
+    symbols = np.array(["405", "406", "408", "410"])[band]
+    return gpd.GeoDataFrame({"symbol": symbols}, geometry=gpd.points_from_xy(east[cols], north[rows]), crs=CRS)
+
+
+def test_notes_move_the_limits_and_later_runs_use_them(area: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Forty notes of a mapper whose limits are 1.6 times ours bring the plan's limits within a fifth of theirs."""
+    notes_of(area, 40).to_file(area.parent / "notes.gpkg")
+    assert main(["calibrate", str(area), str(area.parent / "notes.gpkg")]) == 0
+    assert "406, 408 and 410 now begin at" in capsys.readouterr().out
+    vegetation = make_plan(area).area.expert.vegetation
+    limits = (vegetation.slow_from_m2_per_m3, vegetation.walk_from_m2_per_m3, vegetation.fight_from_m2_per_m3)
+    assert np.allclose(limits, np.array([0.1, 0.4, 0.9]) * SHIFT, rtol=0.2), limits
+    assert (area.parent / "out" / "report" / "calibration.png").stat().st_size > 2000
+
+
+def test_too_few_notes_change_nothing(area: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """It says so, by how many more would help, and writes no calibration."""
+    notes_of(area, 4).to_file(area.parent / "notes.gpkg")
+    before = make_plan(area).section("vegetation")
+    assert main(["calibrate", str(area), str(area.parent / "notes.gpkg")]) == 0
+    told = capsys.readouterr().out
+    assert "At least 8 more would help" in told
+    assert "Where the next notes would teach most" in told
+    assert len(gpd.read_file(area.parent / "out" / "fieldwork" / "next_notes.gpkg")) > 0
+    assert not calibration_path(area).exists()
+    assert make_plan(area).section("vegetation") == before
+
+
+def test_without_a_draft_it_says_what_to_do(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Notes are compared with the draft's density; without one there is nothing to compare."""
+    path = write_area(tmp_path, f"{SAMPLE}/*.laz")
+    assert main(["calibrate", str(path), str(tmp_path / "notes.gpkg")]) == 2
+    assert "run 'tussock draft area.yaml' first" in capsys.readouterr().err
+
+
+def test_a_broken_calibration_is_named(area: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Whatever happened to the file, the message says which and what to do."""
+    calibration_path(area).write_text(json.dumps({"slow_from_m2_per_m3": "thick"}))
+    assert main(["survey", str(area)]) == 2
+    assert "area.calibration.json" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("ending", ["gpkg", "geojson", "csv", "gpx"])
+def test_notes_come_in_four_formats(tmp_path: Path, ending: str) -> None:
+    """The same two notes from each, in the working CRS to a centimetre, the number found in the words."""
+    notes = gpd.GeoDataFrame(
+        {"symbol": ["408", "410"]}, geometry=[Point(565600, 5712100), Point(565650, 5712150)], crs=CRS
+    )
+    path = tmp_path / f"notes.{ending}"
+    degrees = notes.to_crs("EPSG:4326")
+    if ending == "csv":
+        rows = [f"{p.x:.9f};{p.y:.9f};{s} beech" for p, s in zip(degrees.geometry, notes["symbol"], strict=True)]
+        path.write_text("lon;lat;symbol\n" + "\n".join(rows) + "\n")
+    elif ending == "gpx":
+        marks = [
+            f'<wpt lat="{p.y:.9f}" lon="{p.x:.9f}"><name>{s} thick</name></wpt>'
+            for p, s in zip(degrees.geometry, notes["symbol"], strict=True)
+        ]
+        head = '<?xml version="1.0"?><gpx version="1.1" creator="test" xmlns="http://www.topografix.com/GPX/1/1">'
+        path.write_text(head + "".join(marks) + "</gpx>")
+    else:
+        notes.to_file(path)
+    read = read_notes(path, CRS)
+    assert list(read["symbol"]) == ["408", "410"]
+    assert read.geometry.distance(notes.geometry).max() < 0.02
+
+
+@pytest.mark.parametrize(
+    ("name", "text", "said"),
+    [
+        ("gone.gpkg", None, "no such file"),
+        ("notes.gpkg", "no geopackage", "cannot be read"),
+        ("notes.csv", "a;b\n1;2\n", "east and north"),
+        ("notes.csv", "east;north\n1;2\n", "says nowhere what was found"),
+        ("notes.csv", "east;north;symbol\n1;2;thick\n", "no note"),
+    ],
+)
+def test_notes_that_cannot_be_used_are_explained(tmp_path: Path, name: str, text: str | None, said: str) -> None:
+    """The file and the remedy are named."""
+    if text is not None:
+        (tmp_path / name).write_text(text)
+    with pytest.raises(InputError, match=said) as caught:
+        read_notes(tmp_path / name, CRS)
+    assert name in str(caught.value)
