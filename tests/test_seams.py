@@ -13,6 +13,7 @@ from pipeline.files import blocks as archives
 from pipeline.files import layers
 from pipeline.settings import (
     Flow,
+    FlowSettings,
     PointsSettings,
     RoofSettings,
     TerrainSettings,

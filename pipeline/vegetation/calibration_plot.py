@@ -1,4 +1,4 @@
-"""A picture of a calibration: each note by density measured and band found, with the limits before and after."""
+"""A picture of a calibration: each note by density measured and band found, limits before and after."""
 
 from __future__ import annotations
 
