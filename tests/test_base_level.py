@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from pipeline.landform.base_level import propose_base_level
+from pipeline.landform.base_level import describe_base_levels, propose_base_level
 from pipeline.settings import LandformSettings
 from tests import landscape
 
@@ -31,3 +31,19 @@ def test_no_shift_is_proposed_where_none_gains() -> None:
     assert choices[0].offset_m == 0
     assert all(choice.gain == 0 for choice in choices)
     assert np.ptp([choice.offset_m for choice in choices]) == 4.5
+
+
+def test_the_report_names_the_setting_only_where_it_gains() -> None:
+    """Two hills gained are worth a line with the setting to change; an even slope is not."""
+    grid = landscape.grid_of()
+    hills = landscape.level(grid, height_m=100.8)
+    for east_m in (-50, 50):
+        hills += landscape.bump(grid, east_m=east_m, north_m=0, height_m=3.2, radius_m=40)
+    slope = landscape.plane(grid, rise_deg=15)
+    told = [
+        describe_base_levels(propose_base_level(ground, grid, interval_m=5, settings=SETTINGS), in_use_m=0.0)
+        for ground in (hills, slope)
+    ]
+    assert "expert.landform.base_level_m" in told[0]
+    assert "2 more" in told[0]
+    assert "No other base level shows more" in told[1]

@@ -29,7 +29,16 @@ from tests.runs import (
 
 pytestmark = pytest.mark.slow
 
-RASTERS = ("bare_earth", "ground_support", "canopy_height", "understorey", "running_speed", "slope", "shaded_relief")
+RASTERS = (
+    "bare_earth",
+    "ground_support",
+    "canopy_height",
+    "understorey",
+    "understorey_error",
+    "running_speed",
+    "slope",
+    "shaded_relief",
+)
 
 
 @pytest.fixture(scope="session")
@@ -47,6 +56,7 @@ def test_the_run_writes_everything_it_promises(sample_out: Path) -> None:
         "draft.gpkg",
         "manifest.json",
         "report/survey.txt",
+        "report/base_level.txt",
         "sheets/field_sheet.pdf",
         "sheets/field_sheet.png",
         "sheets/field_sheet.tif",

@@ -64,7 +64,16 @@ def test_an_unknown_step_is_answered_with_the_list(capsys: pytest.CaptureFixture
 def test_bad_input_to_a_step_is_one_message(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """A step ends with status 2 and its message, without a traceback."""
     words = ["split", "--tile", str(tmp_path / "gone.laz"), "--out", str(tmp_path / "out"), "--tile-key", "1"]
-    words += ["--source-crs", "EPSG:25832", "--crs", "EPSG:25832", "--height-unit-m", "1", "--flow", "{}"]
+    words += [
+        "--source-crs",
+        "EPSG:25832",
+        "--crs",
+        "EPSG:25832",
+        "--height-unit-m",
+        "1",
+        "--flow",
+        '{"block_m":250,"halo_m":60}',
+    ]
     words += ["--bounds", "0", "0", "9", "9", "--blocks", "0_0"]
     assert main(words) == 2
     assert capsys.readouterr().err.startswith("error: ")

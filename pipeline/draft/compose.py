@@ -26,7 +26,10 @@ DRAWN = ("Point", "LineString", "Polygon")
 LAYERS = (
     *(f"{section}_{kind}" for section in SECTIONS for kind in ("line", "point", "area")),
     "technical_line",
+    "technical_area",
 )
+NOT_SEEN = "600.1"
+"""Ground the survey did not see well enough to say how it runs; our own number, beside the sheet edge."""
 COLUMNS = (
     "id",
     "symbol",
@@ -135,7 +138,7 @@ def resolve_areas(features: gpd.GeoDataFrame, /, *, settings: ComposeSettings) -
     is_area = (features.geom_type == "Polygon").to_numpy()
     section = np.array([text[:1] for text in symbol])
     strong = is_area & (np.isin(symbol, ["301", "302", "521"]))
-    weak = is_area & (section == "4")
+    weak = is_area & ((section == "4") | (symbol == NOT_SEEN))
     if not strong.any() or not weak.any():
         return features
     cover = shapely.union_all(features.geometry.to_numpy()[strong])

@@ -95,3 +95,19 @@ def _innermost(rings: list[EastNorth]) -> int:
     areas = np.array([shapely.Polygon(ring) for ring in rings], dtype=object)
     outer, inner = shapely.STRtree(areas).query(areas, predicate="contains")
     return len(rings) - len(np.unique(outer[outer != inner]))
+
+
+def describe_base_levels(choices: list[BaseLevel], /, *, in_use_m: float, n_shown: int = 3) -> str:
+    """What a mapper is told: the level in use, the best ones, and what the best would gain."""
+    best = choices[0]
+    used = min(choices, key=lambda choice: abs(choice.offset_m - in_use_m))
+    lines = [f"Base level in use: {in_use_m:+.1f} m.", "Best choices:"]
+    lines += [f"  {choice}" for choice in choices[:n_shown]]
+    gain = best.gain - used.gain
+    if gain > 0:
+        lines.append(
+            f"With expert.landform.base_level_m at {best.offset_m:g}, {gain} more hills, hollows and saddles would show."
+        )
+    else:
+        lines.append("No other base level shows more.")
+    return "\n".join(lines) + "\n"

@@ -89,7 +89,8 @@ rule landform:
         ground_support="rasters/ground_support.tif",
         canopy_height="rasters/canopy_height.tif",
     output:
-        "work/features/landform.gpkg",
+        features="work/features/landform.gpkg",
+        base_level="report/base_level.txt",
     log:
         "logs/landform.log",
     params:
@@ -99,7 +100,8 @@ rule landform:
         code=PLAN.code("landform"),
     shell:
         "python -m pipeline landform --bare-earth {input.bare_earth:q} --ground-support {input.ground_support:q}"
-        " --canopy-height {input.canopy_height:q} --out {output:q} --interval-m {params.interval_m}"
+        " --canopy-height {input.canopy_height:q} --out {output.features:q}"
+        " --base-level {output.base_level:q} --interval-m {params.interval_m}"
         " --scale {params.scale} --settings {params.settings:q} 2> {log:q}"
 
 
@@ -153,6 +155,7 @@ rule vegetation:
     output:
         features="work/features/vegetation.gpkg",
         understorey="rasters/understorey.tif",
+        understorey_error="rasters/understorey_error.tif",
         running_speed="rasters/running_speed.tif",
     log:
         "logs/vegetation.log",
@@ -163,6 +166,7 @@ rule vegetation:
     shell:
         "python -m pipeline vegetation --bare-earth {input.bare_earth:q} --canopy-height {input.canopy_height:q}"
         " --counts {input.counts:q} --out {output.features:q} --understorey {output.understorey:q}"
+        " --understorey-error {output.understorey_error:q}"
         " --running-speed {output.running_speed:q} --scale {params.scale} --settings {params.settings:q} 2> {log:q}"
 
 

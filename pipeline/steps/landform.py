@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from pipeline.files import layers, rasters
+from pipeline.files import atomic, layers, rasters
+from pipeline.landform.base_level import describe_base_levels, propose_base_level
 from pipeline.landform.draft import draft_landforms
+from pipeline.landform.generalise import generalised_surface
 from pipeline.settings import LandformSettings
 
 
@@ -15,6 +17,7 @@ def landform(
     ground_support: Path,
     canopy_height: Path,
     out: Path,
+    base_level: Path,
     interval_m: float,
     scale: int,
     settings: LandformSettings,
@@ -25,3 +28,6 @@ def landform(
     canopy, _ = rasters.read_heights(canopy_height)
     found = draft_landforms(heights, support, canopy, grid, interval_m=interval_m, scale=scale, settings=settings)
     layers.write_features(out, found)
+    surface, cells = generalised_surface(heights, grid, interval_m=interval_m, scale=scale, settings=settings)
+    choices = propose_base_level(surface, cells, interval_m=interval_m, settings=settings)
+    atomic.write_text(base_level, describe_base_levels(choices, in_use_m=settings.base_level_m))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from pipeline.features import join_features
 from pipeline.files import blocks as archives
 from pipeline.files import layers, rasters
 from pipeline.settings import VegetationSettings
@@ -17,6 +18,7 @@ def vegetation(
     counts: Path,
     out: Path,
     understorey: Path,
+    understorey_error: Path,
     running_speed: Path,
     scale: int,
     settings: VegetationSettings,
@@ -25,7 +27,10 @@ def vegetation(
     heights, grid = rasters.read_heights(bare_earth)
     canopy, _ = rasters.read_heights(canopy_height)
     drawn = draft_vegetation(archives.read_sums(counts), heights, canopy, grid, scale=scale, settings=settings)
-    layers.write_features(out, drawn.features)
+    layers.write_features(out, join_features([drawn.features, drawn.not_seen], grid.crs))
+    rasters.write_heights(
+        understorey_error, drawn.understorey_error, grid, description="standard error of the plant-area density, m2/m3"
+    )
     rasters.write_heights(
         understorey, drawn.understorey, grid, description="plant-area density of the running layer, m2/m3"
     )

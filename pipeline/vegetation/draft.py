@@ -35,6 +35,10 @@ LINE_CELL_M = 1.0
 """Lines are looked for in cells of at least this size: a quarter of a ride's width."""
 
 
+NOT_SEEN_SYMBOL = "600.1"
+"""Our own number for ground of which the survey says nothing: it is neither white nor green."""
+
+
 @dataclass(frozen=True)
 class VegetationDraft:
     """What `draft_vegetation` makes.
@@ -217,7 +221,7 @@ def _areas(
     not_seen = make_features(
         polygons[kind == NOT_SEEN],
         crs=grid.crs,
-        symbol="not seen",
+        symbol=NOT_SEEN_SYMBOL,
         confidence=0.0,
         evidence=f"fewer than {settings.least_pulses:g} pulses reach the running layer",
     )
