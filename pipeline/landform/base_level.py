@@ -106,7 +106,7 @@ def describe_base_levels(choices: list[BaseLevel], /, *, in_use_m: float, n_show
     gain = best.gain - used.gain
     if gain > 0:
         lines.append(
-            f"With expert.landform.base_level_m at {best.offset_m:g}, {gain} more hills, hollows and saddles would show."
+            f"With expert.landform.base_level_m at {best.offset_m:g}, {gain} more hills, hollows and saddles show."
         )
     else:
         lines.append("No other base level shows more.")
