@@ -63,7 +63,7 @@ $(VENV)/installed-for-tests: requirements-test.lock pyproject.toml | $(BIN)/pyth
 	@touch $@ $(VENV)/installed
 
 # Pinned and hashed, without the address of any package index.
-LOCK := uv pip compile --universal --generate-hashes --no-emit-index-url --no-emit-find-links --no-header --python-version 3.11 --upgrade --extra build
+LOCK := uv pip compile --universal --generate-hashes --no-header --python-version 3.11 --upgrade --extra build
 
 lock:
 	$(LOCK) pyproject.toml --output-file requirements.lock
