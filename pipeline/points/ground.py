@@ -313,11 +313,18 @@ def _coarse_lowest(lowest: Lowest, is_bare: Mask, factor: int, /) -> tuple[NDArr
     row, col = np.nonzero(is_bare)
     if factor == 1:
         return row, col
-    wide_row, wide_col = (row + lowest.first_row) // factor, (col + lowest.first_col) // factor
-    order = np.lexsort((col, row, lowest.height[row, col], wide_col, wide_row))
-    new = np.ones(len(order), np.bool_)
-    new[1:] = (np.diff(wide_row[order]) != 0) | (np.diff(wide_col[order]) != 0)
-    return row[order[new]], col[order[new]]
+    wide_row = (row + lowest.first_row) // factor - lowest.first_row // factor
+    wide_col = (col + lowest.first_col) // factor - lowest.first_col // factor
+    cell = wide_row * (int(wide_col.max(initial=0)) + 1) + wide_col
+    height = lowest.height[row, col]
+    least = np.full(int(cell.max(initial=-1)) + 1, np.inf)
+    np.minimum.at(least, cell, height)
+    low = np.flatnonzero(height == least[cell])
+    # Rows and columns ascend: written backwards, the first of equally low ones stays.
+    chosen = np.full(len(least), -1, np.intp)
+    chosen[cell[low[::-1]]] = low[::-1]
+    chosen = chosen[chosen >= 0]
+    return row[chosen], col[chosen]
 
 
 def _neighbours(

@@ -61,21 +61,33 @@ def find_noise(
 
 def _is_alone(enh: EastNorthHeight, /, *, cell_m: float, max_alone: int) -> Mask:
     """(n,) bool: the cube of the return and its neighbours hold at most `max_alone` returns."""
-    cube = np.floor(enh / cell_m).astype(np.int64)
-    cube -= cube.min(axis=0) - 1
-    n_rows, n_layers = int(cube[:, 1].max()) + 2, int(cube[:, 2].max()) + 2
-    key = (cube[:, 0] * n_rows + cube[:, 1]) * n_layers + cube[:, 2]
-    cubes, inverse, count = np.unique(key, return_inverse=True, return_counts=True)
-    total = np.concatenate(([0], np.cumsum(count)))
-    around = np.zeros(len(cubes), np.int64)
-    for east in (-1, 0, 1):
-        for north in (-1, 0, 1):
-            start = cubes + (east * n_rows + north) * n_layers
-            first = np.searchsorted(cubes, start - 1, side="left")
-            last = np.searchsorted(cubes, start + 1, side="right")
-            around += total[last] - total[first]
-    alone: Mask = (around <= max_alone)[inverse]
+    east, north = (_from_one(np.floor(enh[:, axis] / cell_m).astype(np.int64)) for axis in (0, 1))
+    layer = _without_gaps(np.floor(enh[:, 2] / cell_m).astype(np.int64))
+    shape = int(east.max()) + 2, int(north.max()) + 2, int(layer.max()) + 2
+    cube = (east * shape[1] + north) * shape[2] + layer
+    around = np.bincount(cube, minlength=shape[0] * shape[1] * shape[2]).reshape(shape)
+    for axis in range(3):
+        line = np.moveaxis(around, axis, 0)
+        total = line.copy()
+        total[1:] += line[:-1]
+        total[:-1] += line[1:]
+        around = np.moveaxis(total, 0, axis)
+    alone: Mask = (around <= max_alone).ravel()[cube]
     return alone
+
+
+def _from_one(cell: NDArray[np.int64], /) -> NDArray[np.int64]:
+    """(n,) counted so that the first cell is 1, which leaves an empty one before it."""
+    return cell - (int(cell.min()) - 1)
+
+
+def _without_gaps(layer: NDArray[np.int64], /) -> NDArray[np.int64]:
+    """(n,) layers counted from 1, with a gap of many empty layers closed to one: a bird costs no memory."""
+    lowest = int(layer.min())
+    used = np.unique(layer) if int(layer.max()) - lowest > layer.size else np.flatnonzero(np.bincount(layer - lowest))
+    used = used if used[0] == lowest else used + lowest
+    place = np.cumsum(np.minimum(np.diff(used, prepend=lowest - 1), 2))
+    return place[np.searchsorted(used, layer)]
 
 
 def _supported_range(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 
 import numpy as np
@@ -12,12 +13,14 @@ from scipy import ndimage
 from scipy.spatial import cKDTree
 from shapely.geometry.base import BaseGeometry
 
-from pipeline.grid import EastNorth, EastNorthHeight, Grid, Heights
+from pipeline.grid import EastNorth, EastNorthHeight, Grid, Heights, Mask
 from pipeline.points.cloud import Cloud
 from pipeline.settings import TerrainSettings
 
 TICKS_PER_M = 1024.0
 """Heights and places are summed in these ticks, which floating point adds without error."""
+COARSEST = 64
+"""The widest lattice of the nodes that are triangulated first, in half metres; wider ones hold too few to matter."""
 
 
 def surface_from_ground(ground: EastNorthHeight, grid: Grid, /, *, settings: TerrainSettings) -> Heights:
@@ -37,7 +40,7 @@ def surface_from_ground(ground: EastNorthHeight, grid: Grid, /, *, settings: Ter
     east, north = grid.centres()
     nodes = cell_means(ground, cell_m=grid.cell_m)
     heights = heights_at_nodes(nodes, east, north).astype(np.float32)
-    heights[~(ground_support(nodes[:, :2], grid) <= settings.max_gap_m)] = np.nan
+    heights[~_has_near(nodes[:, :2], grid, reach_m=settings.max_gap_m)] = np.nan
     return heights
 
 
@@ -78,7 +81,7 @@ def heights_at_nodes(
     if len(nodes) == 0:
         return np.full(shape, np.nan)
     origin = np.floor(nodes[:, :2].min(axis=0))
-    local = nodes - np.append(origin, 0.0)
+    local = (nodes - np.append(origin, 0.0))[_coarse_first(nodes)]
     walk = np.tile(east - origin[0], (shape[0], 1))
     walk[1::2] = walk[1::2, ::-1]
     places = np.column_stack((walk.ravel(), np.repeat(north - origin[1], shape[1])))
@@ -89,6 +92,19 @@ def heights_at_nodes(
     heights = found.reshape(shape)
     heights[1::2] = heights[1::2, ::-1].copy()
     return heights
+
+
+def _coarse_first(nodes: EastNorthHeight, /) -> NDArray[np.intp]:
+    """(n,) an order of the nodes: some of a wide lattice, then of lattices half as wide, and so on.
+
+    The triangles then stay compact while they are made, which is three times as quick as row after row (Amenta, Choi
+    and Rote 2003, doi:10.1145/777792.777824). The place alone decides, so that blocks agree where triangles tie.
+    """
+    cell = np.floor(nodes[:, :2] * 2).astype(np.int64)
+    both = cell[:, 0] | cell[:, 1]
+    # The lowest bit set in either: how wide the widest lattice is that the cell belongs to.
+    width = np.minimum(both & -both, COARSEST)
+    return np.argsort(-width, kind="stable")
 
 
 def _interpolate(nodes: EastNorthHeight, places: EastNorth, /) -> NDArray[np.float64]:
@@ -131,12 +147,51 @@ def level_water(
 
 def ground_support(ground_en: EastNorth, grid: Grid, /) -> Heights:
     """(rows, cols) float32: metres from each cell centre to the nearest ground return; inf without any."""
-    if len(ground_en) == 0:
-        return np.full(grid.shape, np.inf, np.float32)
+    square_m2 = _nearest_beside(ground_en, grid)
+    # What lies outside the 3 x 3 cells is at least 1.5 cells away.
+    unsure = ~(square_m2 <= (1.5 * grid.cell_m) ** 2)
+    distance = np.sqrt(square_m2).astype(np.float32)
+    distance[unsure] = _nearest(ground_en, grid, unsure)
+    return distance
+
+
+def _nearest(places: EastNorth, grid: Grid, which: Mask, /) -> Heights:
+    """(k,) metres from the centres of the chosen cells to the nearest place; inf without any."""
+    row, col = np.nonzero(which)
+    if len(places) == 0 or len(row) == 0:
+        return np.full(len(row), np.inf, np.float32)
     east, north = grid.centres()
-    centres = np.column_stack([axis.ravel() for axis in np.meshgrid(east, north)])
-    distance = np.asarray(cKDTree(ground_en).query(centres)[0], np.float32)
-    return distance.reshape(grid.shape)
+    return np.asarray(cKDTree(places).query(np.column_stack((east[col], north[row])))[0], np.float32)
+
+
+def _nearest_beside(places: EastNorth, grid: Grid, /) -> NDArray[np.float64]:
+    """(rows, cols) square metres: squared distance to the nearest place in the 3 x 3 cells around; inf without any."""
+    wide = grid.pad(2 * grid.cell_m)
+    row, col = wide.row_col(places[:, 0], places[:, 1])
+    inside = (row >= 1) & (row < wide.rows - 1) & (col >= 1) & (col < wide.cols - 1)
+    row, col, places = row[inside], col[inside], places[inside]
+    east, north = wide.centres()
+    squares_east = [(east[col + right] - places[:, 0]) ** 2 for right in (-1, 0, 1)]
+    nearest = np.full(wide.rows * wide.cols, np.inf)
+    for down in (-1, 0, 1):
+        square_north = (north[row + down] - places[:, 1]) ** 2
+        for right in (-1, 0, 1):
+            np.minimum.at(nearest, (row + down) * wide.cols + col + right, squares_east[right + 1] + square_north)
+    return nearest.reshape(wide.shape)[wide.window_of(grid)]
+
+
+def _has_near(places: EastNorth, grid: Grid, /, *, reach_m: float) -> Mask:
+    """(rows, cols) bool: cells with a place no further from their centre than the reach."""
+    wide = grid.pad(reach_m)
+    held = np.zeros(wide.rows * wide.cols, np.uint8)
+    index = wide.cell_index(places[:, 0], places[:, 1])
+    held[index[index >= 0]] = 1
+    # The far corner of a cell so many cells away still lies within the reach.
+    cells = max(0, int(reach_m / (math.sqrt(2) * grid.cell_m) - 0.5))
+    near: Mask = ndimage.maximum_filter(held.reshape(wide.shape), 2 * cells + 1)[wide.window_of(grid)] > 0
+    unsure = ~near
+    near[unsure] = _nearest(places, grid, unsure) <= reach_m
+    return near
 
 
 def canopy_height(
