@@ -152,8 +152,10 @@ rule vegetation:
         bare_earth="rasters/bare_earth.tif",
         canopy_height="rasters/canopy_height.tif",
         counts="work/counts.npz",
+        survey="report/survey.json",
     output:
         features="work/features/vegetation.gpkg",
+        season="report/leaf_season.json",
         understorey="rasters/understorey.tif",
         understorey_error="rasters/understorey_error.tif",
         running_speed="rasters/running_speed.tif",
@@ -165,7 +167,8 @@ rule vegetation:
         code=PLAN.code("vegetation"),
     shell:
         "python -m pipeline vegetation --bare-earth {input.bare_earth:q} --canopy-height {input.canopy_height:q}"
-        " --counts {input.counts:q} --out {output.features:q} --understorey {output.understorey:q}"
+        " --counts {input.counts:q} --survey {input.survey:q} --season {output.season:q} --out {output.features:q}"
+        " --understorey {output.understorey:q}"
         " --understorey-error {output.understorey_error:q}"
         " --running-speed {output.running_speed:q} --scale {params.scale} --settings {params.settings:q} 2> {log:q}"
 
@@ -220,6 +223,7 @@ rule sheet:
         draft="draft.gpkg",
         outline="work/outline.gpkg",
         survey="report/survey.json",
+        season="report/leaf_season.json",
         symbols=ancient(PLAN.symbols),
     output:
         pdf="sheets/field_sheet.pdf",
@@ -235,7 +239,7 @@ rule sheet:
         settings=PLAN.section("sheet"),
         code=PLAN.code("sheet"),
     shell:
-        "python -m pipeline sheet --draft {input.draft:q} --outline {input.outline:q} --survey {input.survey:q}"
+        "python -m pipeline sheet --draft {input.draft:q} --outline {input.outline:q} --survey {input.survey:q} --season {input.season:q}"
         " --symbols {input.symbols:q}"
         " --pdf {output.pdf:q} --png {output.png:q} --tif {output.tif:q} --name {params.name:q}"
         " --map-date {params.map_date} --scale {params.scale} --interval-m {params.interval_m}"

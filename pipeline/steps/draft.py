@@ -45,6 +45,7 @@ def sheet(
     outline: Path,
     symbols: Path,
     survey: Path,
+    season: Path,
     pdf: Path,
     png: Path,
     tif: Path,
@@ -65,7 +66,7 @@ def sheet(
         scale=scale,
         contour_interval_m=interval_m,
         map_date=datetime.date.fromisoformat(map_date),
-        survey_line=str(archives.read_json(survey)["survey_line"]),
+        survey_line=f"{archives.read_json(survey)['survey_line']} {archives.read_json(season)['message']}",
         settings=settings,
     )
     atomic.write_bytes(pdf, drawing.pdf)

@@ -33,7 +33,5 @@ def survey_plan(plan: Plan, /) -> Survey:
 
 
 def survey_line(found: Survey, /) -> str:
-    """What the draft was made from, one sentence for the sheet."""
-    days = sorted(found.flight.days)
-    flown = f", flown {days[0]}" + (f" to {days[-1]}" if len(days) > 1 else "") if days else ", date of flight unknown"
-    return f"Airborne lidar, {found.density.pulses_per_m2:.1f} pulses/m2{flown}."
+    """What the draft was made from, one sentence for the sheet; the days of flight are told with the leaf season."""
+    return f"Airborne lidar, {found.density.pulses_per_m2:.1f} pulses/m2."

@@ -2,13 +2,21 @@
 
 from __future__ import annotations
 
+import datetime
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict
 from pathlib import Path
+from typing import cast
+
+import numpy as np
 
 from pipeline.features import join_features
 from pipeline.files import blocks as archives
 from pipeline.files import layers, rasters
+from pipeline.grid import Grid, Heights, latitude_deg
 from pipeline.settings import VegetationSettings
 from pipeline.vegetation.draft import draft_vegetation
+from pipeline.vegetation.season import Season, leaf_season
 
 
 def vegetation(
@@ -16,17 +24,20 @@ def vegetation(
     bare_earth: Path,
     canopy_height: Path,
     counts: Path,
+    survey: Path,
     out: Path,
+    season: Path,
     understorey: Path,
     understorey_error: Path,
     running_speed: Path,
     scale: int,
     settings: VegetationSettings,
 ) -> None:
-    """Open land, runnability and rides of the area, and the two rasters behind them."""
+    """Open land, runnability and rides of the area, the rasters behind them, and the season they were seen in."""
     heights, grid = rasters.read_heights(bare_earth)
     canopy, _ = rasters.read_heights(canopy_height)
-    drawn = draft_vegetation(archives.read_sums(counts), heights, canopy, grid, scale=scale, settings=settings)
+    sums = archives.read_sums(counts)
+    drawn = draft_vegetation(sums, heights, canopy, grid, scale=scale, settings=settings)
     layers.write_features(out, join_features([drawn.features, drawn.not_seen], grid.crs))
     rasters.write_heights(
         understorey_error, drawn.understorey_error, grid, description="standard error of the plant-area density, m2/m3"
@@ -36,4 +47,16 @@ def vegetation(
     )
     rasters.write_heights(
         running_speed, drawn.running_speed, grid, description="expected share of free running speed, 0 to 1"
+    )
+    archives.write_json(season, asdict(_season(sums, archives.read_json(survey), grid)))
+
+
+def _season(sums: Mapping[str, Heights], survey: Mapping[str, object], grid: Grid) -> Season:
+    """The leaf season by the survey's days of flight, else by what the crowns let through."""
+    flight = cast("Mapping[str, Sequence[str]]", survey["flight"])
+    return leaf_season(
+        [datetime.date.fromisoformat(day) for day in flight["days"]],
+        latitude_deg=latitude_deg(grid),
+        tree_pulses=float(np.nansum(sums["tree_pulses"])),
+        tree_through=float(np.nansum(sums["tree_through"])),
     )
