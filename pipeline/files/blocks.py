@@ -6,18 +6,27 @@ They are read once or twice and thrown away, so they are not compressed: decodin
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
-from dataclasses import asdict, fields
+import math
+import os
+import struct
+import zipfile
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import asdict, dataclass, fields
 from pathlib import Path
+from typing import cast
 
 import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.files.atomic import replacing, write_text
-from pipeline.grid import Grid, Heights
+from pipeline.grid import Bounds, Grid, Heights, Mask
 from pipeline.points.cloud import Cloud
 
 Arrays = Mapping[str, NDArray[np.generic]]
+# Where a local header of a zip file holds the lengths of the name and of the extra field that follow it
+# (PKWARE, APPNOTE.TXT 6.3, section 4.3.7).
+_NAME_LENGTH_AT = 26
+_READ_HEADER = {(1, 0): np.lib.format.read_array_header_1_0, (2, 0): np.lib.format.read_array_header_2_0}
 
 
 def write_arrays(path: Path, arrays: Arrays, /) -> None:
@@ -26,10 +35,49 @@ def write_arrays(path: Path, arrays: Arrays, /) -> None:
         np.savez(target, **dict(arrays))  # type: ignore[arg-type]
 
 
-def read_arrays(path: Path, /) -> dict[str, NDArray[np.generic]]:
-    """Read what `write_arrays` wrote."""
-    with np.load(path, allow_pickle=False) as archive:
-        return {name: archive[name] for name in archive.files}
+@dataclass(frozen=True)
+class _Column:
+    """Where an array lies in an archive."""
+
+    dtype: np.dtype[np.generic]
+    shape: tuple[int, ...]
+    is_fortran: bool
+    start: int
+
+    def read(self, path: Path, rows: slice = slice(None)) -> NDArray[np.generic]:
+        """Some rows of the array, or all, read straight into memory."""
+        first, last, _ = rows.indices(self.shape[0] if self.shape else 1)
+        width = math.prod(self.shape[1:])
+        flat: NDArray[np.generic] = np.fromfile(
+            path, self.dtype, max(0, last - first) * width, offset=self.start + first * width * self.dtype.itemsize
+        )
+        if self.is_fortran:
+            return flat.reshape(self.shape[::-1]).T
+        return flat.reshape((max(0, last - first), *self.shape[1:]) if self.shape else ())
+
+
+def _columns(path: Path) -> dict[str, _Column]:
+    """The arrays of an archive, none read yet.
+
+    A numpy archive is a zip file of plain arrays; without compression each can be read from where it lies. Its
+    checksums are left aside: an archive is put in its place when it is whole.
+    """
+    found = {}
+    with path.open("rb") as source, zipfile.ZipFile(source) as archive:
+        for member in archive.infolist():
+            source.seek(member.header_offset + _NAME_LENGTH_AT)
+            source.seek(sum(struct.unpack("<HH", source.read(4))), os.SEEK_CUR)
+            read_header = _READ_HEADER[np.lib.format.read_magic(source)]
+            shape, is_fortran, dtype = read_header(source)
+            flat = is_fortran and len(shape) > 1
+            found[member.filename.removesuffix(".npy")] = _Column(dtype, shape, flat, source.tell())
+    return found
+
+
+def read_arrays(path: Path, names: Collection[str] | None = None, /) -> dict[str, NDArray[np.generic]]:
+    """Read what `write_arrays` wrote: all arrays, or those of some names."""
+    found = _columns(path)
+    return {name: found[name].read(path) for name in (found if names is None else names)}
 
 
 def write_returns(path: Path, cloud: Cloud, extra: Arrays, /) -> None:
@@ -39,9 +87,58 @@ def write_returns(path: Path, cloud: Cloud, extra: Arrays, /) -> None:
 
 def read_returns(path: Path, /) -> tuple[Cloud, dict[str, NDArray[np.generic]]]:
     """Read what `write_returns` wrote: the cloud, and the further columns."""
-    arrays = read_arrays(path)
-    cloud = Cloud(**{f.name: arrays.pop(f.name) for f in fields(Cloud)})  # type: ignore[arg-type]
-    return cloud, arrays
+    return join_returns([path])
+
+
+def join_returns(
+    paths: Sequence[Path], /, *, bounds: Bounds | None = None, names: Sequence[str] | None = None
+) -> tuple[Cloud, dict[str, NDArray[np.generic]]]:
+    """The returns of several archives, one after the other.
+
+    Parameters
+    ----------
+    bounds : west, south, east, north in metres
+        Only usable returns in it are read. Archives sorted by north are read no further than they reach into it.
+    names : the further columns to read; all where not given
+    """
+    columns = [_columns(path) for path in paths]
+    chosen = [_chosen(path, found, bounds) for path, found in zip(paths, columns, strict=True)]
+    of_cloud = [f.name for f in fields(Cloud)]
+    further = [name for name in (columns[0] if columns else ()) if name not in of_cloud] if names is None else names
+    joined = {name: np.empty(0, np.int64) for name in further} | vars(Cloud.empty())
+    if paths:
+        joined = {name: _joined(paths, [found[name] for found in columns], chosen) for name in joined}
+    return Cloud(**{name: joined.pop(name) for name in of_cloud}), joined
+
+
+Chosen = tuple[slice, Mask | None]
+"""A stretch of rows, and which of them; None for all."""
+
+
+def _chosen(path: Path, columns: Mapping[str, _Column], bounds: Bounds | None) -> Chosen:
+    """The rows of an archive with usable returns in the bounds."""
+    if bounds is None:
+        return slice(0, columns["east"].shape[0]), None
+    west, south, east, north = bounds
+    norths = cast("NDArray[np.float64]", columns["north"].read(path))
+    near = np.flatnonzero((norths >= south) & (norths < north))
+    if len(near) == 0:
+        return slice(0, 0), None
+    rows = slice(int(near[0]), int(near[-1]) + 1)
+    norths = norths[rows]
+    easts = cast("NDArray[np.float64]", columns["east"].read(path, rows))
+    is_usable = cast("Mask", columns["is_usable"].read(path, rows))
+    which = (easts >= west) & (easts < east) & (norths >= south) & (norths < north) & is_usable
+    return rows, None if which.all() else which
+
+
+def _joined(paths: Sequence[Path], columns: Sequence[_Column], chosen: Sequence[Chosen]) -> NDArray[np.generic]:
+    """One column of several archives, the chosen rows of each."""
+    pieces = []
+    for path, column, (rows, which) in zip(paths, columns, chosen, strict=True):
+        values = column.read(path, rows)
+        pieces.append(values if which is None else values[which])
+    return pieces[0] if len(pieces) == 1 else np.concatenate(pieces)
 
 
 def write_grids(path: Path, grids: Arrays, grid: Grid, /) -> None:

@@ -109,3 +109,29 @@ class Cloud:
             "is_overlap": np.zeros(n, np.bool_),
         }
         return cls(east=enh[:, 0], north=enh[:, 1], height=enh[:, 2], **{**neutral, **columns})  # type: ignore[arg-type]
+
+
+def northward(cloud: Cloud, /) -> NDArray[np.intp]:
+    """(n,) an order from south to north, then from west to east, that does not depend on the order given.
+
+    Places are told apart by 2^-10 m and packed into one number, which sorts far quicker than five columns; returns of
+    one place are then sorted by north, east, height, time and return number.
+    """
+    if len(cloud) == 0:
+        return np.empty(0, np.intp)
+    packed = _ticks(cloud.north) << 32 | _ticks(cloud.east)
+    order = np.argsort(packed)
+    same = packed[order[1:]] == packed[order[:-1]]
+    shared = np.flatnonzero(np.append(same, False) | np.append(False, same))
+    which = np.sort(order[shared])
+    few = cloud.take(which)
+    ranks = np.lexsort((few.return_number, few.gps_time, few.height, few.east, few.north, packed[which]))
+    order[shared] = which[ranks]
+    return order
+
+
+def _ticks(metres: NDArray[np.float64], /) -> NDArray[np.int64]:
+    """(n,) whole ticks of 2^-10 m above the lowest value; below 2^31 for any block."""
+    ticks = np.floor(metres * 1024).astype(np.int64)
+    ticks -= ticks.min()
+    return ticks

@@ -19,7 +19,7 @@ from pipeline.files import layers
 from pipeline.files.pdal import ground_by_pdal
 from pipeline.grid import Grid, Heights
 from pipeline.points.classes import FindGround, classify_returns
-from pipeline.points.cloud import Cloud
+from pipeline.points.cloud import Cloud, northward
 from pipeline.points.duplicates import find_duplicates
 from pipeline.points.ground import find_ground
 from pipeline.points.producer import GroundEvidence, ground_evidence
@@ -49,7 +49,7 @@ def choose_ground(*, split: list[Path], blocks: list[str], out: Path, flow: Flow
     evidence = GroundEvidence()
     for name in blocks if settings.ground_from == "auto" else []:
         block = block_named(name, flow.block_m)
-        cloud, _ = _gather(_laid_out(split, block))
+        cloud, _ = archives.join_returns(_laid_out(split, block), names=())
         usable = cloud.take(cloud.is_usable)
         if (usable.producer_class == GROUND).any():
             own = classify_returns(usable, settings=settings, find_ground=_engine(settings)).asprs_class == GROUND
@@ -83,9 +83,9 @@ def classify(
     `split` are the folders of the tiles that reach into the block or its halo; `choice` says whose ground is used.
     """
     place = block_named(block, flow.block_m)
-    cloud, extra = _gather(_laid_out(split, place))
+    cloud, extra = archives.join_returns(_laid_out(split, place), names=("tile_key", "index"))
     # One fixed order, so that nothing downstream can depend on how the survey was cut into tiles.
-    order = np.lexsort((cloud.return_number, cloud.gps_time, cloud.height, cloud.east, cloud.north))
+    order = northward(cloud)
     cloud, extra = cloud.take(order), _pick(extra, order)
     # Tiles that overlap repeat each other's returns.
     cloud = replace(cloud, is_usable=cloud.is_usable & ~find_duplicates(cloud))
@@ -151,28 +151,17 @@ def _laid_out(split: list[Path], block: Block) -> list[Path]:
     return [path for folder in split for path in sorted(folder.glob(f"{block.name}.*.npz"))]
 
 
-def _gather(returns: list[Path]) -> tuple[Cloud, Columns]:
-    """All returns of several archives."""
-    pieces = [archives.read_returns(path) for path in returns]
-    names = list(pieces[0][1]) if pieces else ["tile_key", "index"]
-    return Cloud.join([cloud for cloud, _ in pieces]), {
-        name: np.concatenate([extra[name] for _, extra in pieces]) for name in names
-    }
-
-
 def _surroundings(
     returns: list[Path], block: Block, flow: Flow
 ) -> tuple[Cloud, NDArray[np.uint8], NDArray[np.float32]]:
     """Classified usable returns of the block and its halo."""
-    pieces = []
-    for path in returns:
-        cloud, extra = archives.read_returns(path)
-        near = cloud.is_usable & cloud.within(block.reach(flow.halo_m))
-        pieces.append((cloud.take(near), _pick(extra, near)))
-    cloud = Cloud.join([piece for piece, _ in pieces])
-    asprs_class = np.concatenate([extra["asprs_class"] for _, extra in pieces])
-    above_m = np.concatenate([extra["height_above_m"] for _, extra in pieces])
-    return cloud, cast("NDArray[np.uint8]", asprs_class), cast("NDArray[np.float32]", above_m)
+    names = ("asprs_class", "height_above_m")
+    cloud, extra = archives.join_returns(returns, bounds=block.reach(flow.halo_m), names=names)
+    return (
+        cloud,
+        cast("NDArray[np.uint8]", extra["asprs_class"]),
+        cast("NDArray[np.float32]", extra["height_above_m"]),
+    )
 
 
 def _pick(columns: Columns, which: NDArray[np.generic]) -> Columns:

@@ -1,0 +1,80 @@
+"""What steps hand to each other: archives that can be read piece by piece."""
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from pipeline.files.blocks import join_returns, read_arrays, read_returns, write_arrays, write_returns
+from pipeline.points.cloud import Cloud, northward
+
+
+def scattered(count: int, seed: int) -> Cloud:
+    """Returns in a square of 100 m, sorted by north, one in ten not usable."""
+    random = np.random.default_rng(seed)
+    enh = np.round(random.uniform(0, 100, (count, 3)), 2)
+    cloud = Cloud.of(enh, is_usable=random.random(count) > 0.1, intensity=np.arange(count, dtype=np.uint16))
+    return cloud.take(northward(cloud))
+
+
+def test_numpy_reads_the_same(tmp_path: Path) -> None:
+    """Judge outside the project: numpy.load, for numbers of any width, rows, columns, Fortran order and nothing."""
+    arrays = {
+        "flat": np.arange(7, dtype=np.int64),
+        "rows": np.arange(12, dtype=np.float32).reshape(3, 4),
+        "columns": np.asfortranarray(np.arange(12.0).reshape(3, 4)),
+        "flags": np.array([True, False]),
+        "one": np.array(3.5),
+        "none": np.empty((0, 2)),
+    }
+    write_arrays(tmp_path / "a.npz", arrays)
+    read = read_arrays(tmp_path / "a.npz")
+    with np.load(tmp_path / "a.npz") as judge:
+        assert sorted(read) == sorted(judge.files)
+        for name in judge.files:
+            assert read[name].dtype == judge[name].dtype
+            assert np.array_equal(read[name], judge[name])
+            assert read[name].shape == judge[name].shape
+    assert list(read_arrays(tmp_path / "a.npz", ("flags",))) == ["flags"]
+
+
+def test_a_cut_archive_is_not_read_as_a_short_one(tmp_path: Path) -> None:
+    """A file that lost its end raises an error."""
+    path = tmp_path / "a.npz"
+    write_arrays(path, {"flat": np.arange(1000)})
+    path.write_bytes(path.read_bytes()[:-600])
+    with pytest.raises(Exception, match="zip"):
+        read_arrays(path)
+
+
+def test_only_usable_returns_in_the_bounds_are_read(tmp_path: Path) -> None:
+    """Of several archives, what filtering them whole would give, in the same order."""
+    paths = [tmp_path / f"{seed}.npz" for seed in range(3)]
+    clouds = [scattered(500, seed) for seed in range(3)]
+    for path, cloud in zip(paths, clouds, strict=True):
+        write_returns(path, cloud, {"mark": cloud.intensity * 2, "other": cloud.intensity})
+    bounds = (20.0, 30.0, 60.0, 31.5)
+    cloud, further = join_returns(paths, bounds=bounds, names=("mark",))
+    expected = Cloud.join([one.take(one.within(bounds) & one.is_usable) for one in clouds])
+    assert 0 < len(cloud) == len(expected)
+    assert all(np.array_equal(getattr(cloud, name), getattr(expected, name)) for name in vars(cloud))
+    assert list(further) == ["mark"]
+    assert np.array_equal(further["mark"], expected.intensity * 2)
+    nothing, _ = join_returns(paths, bounds=(200.0, 200.0, 300.0, 300.0))
+    assert len(nothing) == 0
+
+
+def test_no_archive_holds_no_return() -> None:
+    """A block that no tile reaches has all columns, empty."""
+    cloud, further = join_returns([], names=("index",))
+    assert len(cloud) == 0
+    assert len(further["index"]) == 0
+
+
+def test_returns_come_back(tmp_path: Path) -> None:
+    """Every column, further ones too."""
+    cloud = scattered(50, 1)
+    write_returns(tmp_path / "a.npz", cloud, {"index": np.arange(50)})
+    read, further = read_returns(tmp_path / "a.npz")
+    assert all(np.array_equal(getattr(cloud, name), getattr(read, name)) for name in vars(cloud))
+    assert np.array_equal(further["index"], np.arange(50))
