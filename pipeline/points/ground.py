@@ -14,6 +14,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import TypeVar
 
@@ -31,6 +32,8 @@ NEIGHBOURS = ((-1, -1), (-1, 0), (-1, 1), (0, -1), (0, 1), (1, -1), (1, 0), (1, 
 
 DISTANCE_SHARE = 0.6
 """Width of the weights of neighbours as a share of their reach."""
+PIECE = 4096
+"""Returns whose planes are drawn at a time."""
 PLANE_EASE = 0.01
 """Share of the neighbours' spread added in every direction when a plane is drawn."""
 
@@ -267,10 +270,15 @@ def _stands_out(lowest: Lowest, is_bare: Mask, /, *, settings: PointsSettings) -
     spacing_m = _spacing_m(lowest, settings=settings)
     for factor, reach in ((1, 1), (2, 1), (2, 2), (4, 2)):
         place = _coarse_lowest(lowest, is_bare, factor)
-        near = _neighbours(lowest, place, factor=factor, reach=reach)
-        planes = _fit_planes(near, spacing_m[place], settings=settings)
-        judged = planes.is_known & is_open[place]
-        row, col = place[0][judged], place[1][judged]
+        asked = is_open[place]
+        if not asked.any():
+            break
+        # What a plane rests on is known one neighbourhood further out for each time it is drawn.
+        hops = settings.ground_plane_rounds - 1
+        near = _neighbours(lowest, place, asked, factor=factor, reach=reach, hops=hops)
+        planes = _fit_planes(near, spacing_m[place][near.own], settings=settings)
+        judged = planes.is_known & asked[near.own]
+        row, col = (axis[near.own][judged] for axis in place)
         # Only neighbours next to it can tell a lip: across 5 m and more, plants of one height look level too.
         is_lip = (planes.above > settings.ground_lip_m) & (planes.level_share >= settings.ground_lip_share)
         is_lip &= factor * reach == 1
@@ -284,25 +292,38 @@ def _stands_out(lowest: Lowest, is_bare: Mask, /, *, settings: PointsSettings) -
 
 @dataclass(frozen=True)
 class Neighbours:
-    """For each of m returns its up to k neighbours.
+    """For each of m returns out of n its up to k neighbours.
 
     Attributes
     ----------
-    which : (m, k) int
-        Number of the neighbour among the m returns; 0 where there is none.
-    weight : (m, k) float64
+    n_returns : int
+    own : (m,) int
+        Number of the return among the n.
+    which : (k, m) int
+        Number of the neighbour among the n; 0 where there is none.
+    weight : (k, m) float64
         Falls with distance; 0 where there is none.
     width_m : float
         Distance at which the weight has fallen to 1/e.
-    east, north, height : (m, k) float64, metres from the return.
+    east, north, height : (k, m) float64, metres from the return.
     """
 
+    n_returns: int
+    own: NDArray[np.int64]
     which: NDArray[np.int64]
     weight: NDArray[np.float64]
     width_m: float
     east: NDArray[np.float64]
     north: NDArray[np.float64]
     height: NDArray[np.float64]
+
+    def pieces(self) -> Iterator[tuple[slice, Neighbours]]:
+        """The m returns some at a time, so that what is made of them stays in the processor's cache."""
+        for start in range(0, len(self.own), PIECE):
+            part = slice(start, start + PIECE)
+            east, north, height = self.east[:, part], self.north[:, part], self.height[:, part]
+            which, weight = self.which[:, part], self.weight[:, part]
+            yield part, Neighbours(self.n_returns, self.own[part], which, weight, self.width_m, east, north, height)
 
 
 def _coarse_lowest(lowest: Lowest, is_bare: Mask, factor: int, /) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
@@ -328,44 +349,78 @@ def _coarse_lowest(lowest: Lowest, is_bare: Mask, factor: int, /) -> tuple[NDArr
 
 
 def _neighbours(
-    lowest: Lowest, place: tuple[NDArray[np.intp], NDArray[np.intp]], /, *, factor: int, reach: int
+    lowest: Lowest,
+    place: tuple[NDArray[np.intp], NDArray[np.intp]],
+    asked: Mask,
+    /,
+    *,
+    factor: int,
+    reach: int,
+    hops: int,
 ) -> Neighbours:
-    """The returns of the wide cells at most `reach` wide cells away, the own one left out."""
+    """The returns of the wide cells at most `reach` wide cells away, the own one left out.
+
+    Of the returns asked for, and of their neighbours, and of theirs, so many hops out.
+    """
     row, col = place
     wide_row = (row + lowest.first_row) // factor - lowest.first_row // factor + reach
     wide_col = (col + lowest.first_col) // factor - lowest.first_col // factor + reach
     shape = (int(wide_row.max(initial=0)) + reach + 1, int(wide_col.max(initial=0)) + reach + 1)
     number = np.full(shape, -1, np.int64)
     number[wide_row, wide_col] = np.arange(len(row))
-    steps = [(r, c) for r in range(-reach, reach + 1) for c in range(-reach, reach + 1) if (r, c) != (0, 0)]
-    which = np.column_stack([number[wide_row + r, wide_col + c] for r, c in steps])
-    enh = np.column_stack((col + lowest.east[place] / lowest.cell_m, row + lowest.north[place] / lowest.cell_m))
-    enh = np.column_stack((enh * lowest.cell_m, lowest.height[place]))
-    away = enh[which] - enh[:, None, :]
+    is_near = np.zeros(shape, np.uint8)
+    is_near[wide_row[asked], wide_col[asked]] = 1
+    is_near = ndimage.maximum_filter(is_near, 2 * reach * hops + 1, mode="constant")
+    own = np.flatnonzero(is_near[wide_row, wide_col])
+    cell = (wide_row * shape[1] + wide_col)[own]
+    steps = [r * shape[1] + c for r in range(-reach, reach + 1) for c in range(-reach, reach + 1) if (r, c) != (0, 0)]
+    which = np.stack([number.ravel()[cell + step] for step in steps])
+    is_there = which >= 0
+    which = np.maximum(which, 0)
+    east = (col + lowest.east[place] / lowest.cell_m) * lowest.cell_m
+    north = (row + lowest.north[place] / lowest.cell_m) * lowest.cell_m
+    east, north, height = (axis[which] - axis[own] for axis in (east, north, lowest.height[place]))
     width_m = DISTANCE_SHARE * (reach + 0.5) * factor * lowest.cell_m
-    weight = np.exp(-(away[..., 0] ** 2 + away[..., 1] ** 2) / width_m**2) * (which >= 0)
-    return Neighbours(np.maximum(which, 0), weight, width_m, away[..., 0], away[..., 1], away[..., 2])
+    weight = np.exp(-(east**2 + north**2) / width_m**2) * is_there
+    return Neighbours(len(row), own, which, weight, width_m, east, north, height)
 
 
 def _fit_planes(near: Neighbours, spacing_m: NDArray[np.float64], /, *, settings: PointsSettings) -> Planes:
     """Planes drawn to the lower neighbours: those above their own plane lose weight, and the planes are drawn anew."""
-    trust = np.ones(len(near.weight))
+    trust = np.ones(near.n_returns)
     steady = settings.ground_plant_m + settings.ground_plant_m_per_m * spacing_m
-    for _ in range(settings.ground_plane_rounds):
-        weight = near.weight * trust[near.which]
-        level, slope_east, slope_north = _weighted_plane(near, weight)
+    level, slope_east, slope_north = planes = np.empty((3, len(near.own)))
+    limit = steady
+    for turn in range(settings.ground_plane_rounds):
+        if turn > 0:
+            trust[near.own] = 1 / (1 + (np.maximum(-level, 0) / (0.5 * limit)) ** 2)
+        for part, few in near.pieces():
+            planes[:, part] = _weighted_plane(few, few.weight * trust[few.which])
         slope = np.hypot(slope_east, slope_north)
         limit = steady + settings.ground_plant_slope_share * near.width_m * slope
-        trust = 1 / (1 + (np.maximum(-level, 0) / (0.5 * limit)) ** 2)
-    rest = near.height - level[:, None] - slope_east[:, None] * near.east - slope_north[:, None] * near.north
-    total = weight.sum(axis=1)
-    below = np.sqrt((weight * np.minimum(rest, 0) ** 2).sum(axis=1) / np.maximum(total, 1e-9))
+    below_m, level_share, n_neighbours = np.empty((3, len(near.own)))
+    for part, few in near.pieces():
+        below_m[part] = _depth_below(few, few.weight * trust[few.which], planes[:, part])
+        level_share[part], n_neighbours[part] = _level_share(few, settings=settings)
+    limit = limit + settings.ground_plant_roughness * below_m
+    return Planes(-level, limit, level_share, n_neighbours >= settings.ground_plane_neighbours)
+
+
+def _depth_below(near: Neighbours, weight: NDArray[np.float64], planes: NDArray[np.float64], /) -> NDArray[np.float64]:
+    """(m,) metres: root mean square depth of the neighbours below the plane, those above counted as on it."""
+    level, slope_east, slope_north = planes
+    rest = near.height - level - slope_east * near.east - slope_north * near.north
+    square = np.einsum("km,km->m", weight, np.minimum(rest, 0) ** 2)
+    return np.asarray(np.sqrt(square / np.maximum(weight.sum(axis=0), 1e-9)))
+
+
+def _level_share(near: Neighbours, /, *, settings: PointsSettings) -> tuple[NDArray[np.float64], NDArray[np.intp]]:
+    """(m,) share of the neighbours to which a gentle way leads, and how many neighbours there are."""
+    is_there = near.weight > 0
     step = settings.ground_way_step_m + settings.ground_way_slope * np.hypot(near.east, near.north)
-    n_level = np.count_nonzero((np.abs(near.height) <= step) & (near.weight > 0), axis=1)
-    n_all = np.count_nonzero(near.weight, axis=1)
-    is_known = n_all >= settings.ground_plane_neighbours
-    limit = limit + settings.ground_plant_roughness * below
-    return Planes(-level, limit, n_level / np.maximum(n_all, 1), is_known)
+    n_level = np.count_nonzero((np.abs(near.height) <= step) & is_there, axis=0)
+    n_all = np.count_nonzero(is_there, axis=0)
+    return n_level / np.maximum(n_all, 1), n_all
 
 
 def _weighted_plane(
@@ -375,9 +430,9 @@ def _weighted_plane(
     east, north, height = near.east, near.north, near.height
 
     def mean(values: NDArray[np.float64]) -> NDArray[np.float64]:
-        return np.asarray(np.einsum("mk,mk->m", weight, values) / total)
+        return np.asarray(np.einsum("km,km->m", weight, values) / total)
 
-    total = np.maximum(np.einsum("mk->m", weight), 1e-9)
+    total = np.maximum(weight.sum(axis=0), 1e-9)
     mid_east, mid_north, mid_height = mean(east), mean(north), mean(height)
     # A little is added to the spread, so that neighbours in a row do not tip the plane across the row.
     spread = mean(east**2 + north**2)

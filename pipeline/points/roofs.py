@@ -121,12 +121,19 @@ def _look(
 
 
 def _planes(returns: _Returns, /, *, settings: RoofSettings) -> _Planes:
-    """Planes from small windows where these hold enough returns, from wide ones elsewhere."""
+    """Planes from small windows where these hold enough returns, from wide ones elsewhere.
+
+    They are drawn only where hardly a pulse passed, since nothing else can be a roof.
+    """
     sums = _cell_sums(returns)
     small_cells, wide_cells = (_odd(length / settings.cell_m) for length in (settings.window_m, settings.wide_window_m))
-    small, n = _fit(sums, small_cells, returns.grid, settings=settings)
-    wide, _ = _fit(sums, wide_cells, returns.grid, settings=settings)
-    is_thin = n < settings.small_window_returns
+    in_small = _WindowSums(sums, small_cells)
+    in_wide = _WindowSums(sums, wide_cells)
+    is_thin = in_small.n_high < settings.small_window_returns
+    small, wide = (
+        _fit(window, window.may_be_roof(settings) & where, returns.grid)
+        for window, where in ((in_small, ~is_thin), (in_wide, is_thin))
+    )
     return _Planes(*(np.where(is_thin, b, a) for a, b in zip(_columns(small), _columns(wide), strict=True)))
 
 
@@ -148,22 +155,58 @@ def _cell_sums(returns: _Returns) -> list[Cells]:
     return [low, *(np.bincount(cell, w, minlength=shape[0] * shape[1]).reshape(shape) for w in weights)]
 
 
-def _fit(sums: list[Cells], size: int, grid: Grid, /, *, settings: RoofSettings) -> tuple[_Planes, Cells]:
-    """Least-squares plane of the window of `size` cells about each cell, and the number of returns in it."""
-    low, n, *moments = (ndimage.uniform_filter(s, size, mode="constant") * size**2 for s in sums)
-    low, n = np.round(low), np.round(n)
-    per = np.maximum(n, 1)
-    x, y, z, xx, yy, xy, xz, yz, zz = (moment / per for moment in moments)
+class _WindowSums:
+    """The sums of the window of `size` cells about each cell; those that only planes need are made when asked for."""
+
+    def __init__(self, sums: list[Cells], size: int) -> None:
+        self.size = size
+        self._moments = sums[2:]
+        self.n_low, self.n_high = (np.round(self._around(total)) for total in sums[:2])
+
+    def _around(self, total: Cells) -> Cells:
+        around: Cells = ndimage.uniform_filter(total, self.size, mode="constant")
+        around *= self.size**2
+        return around
+
+    @property
+    def closed(self) -> Cells:
+        """(rows, cols) 0..1: share of the pulses that ended high."""
+        return self.n_high / np.maximum(self.n_high + self.n_low, 1)
+
+    def may_be_roof(self, settings: RoofSettings) -> Mask:
+        """(rows, cols) bool: enough high returns, and hardly a pulse that passed."""
+        may: Mask = (self.n_high >= settings.min_returns) & (self.closed >= settings.min_closed_ratio)
+        return may
+
+    def moments(self, cells: NDArray[np.intp]) -> list[Cells]:
+        """(k,) each: sums of x, y, z, xx, yy, xy, xz, yz, zz at some cells, by their flat index."""
+        return [self._around(moment).ravel()[cells] for moment in self._moments]
+
+
+def _fit(window: _WindowSums, where: Mask, grid: Grid, /) -> _Planes:
+    """Least-squares plane of the window about each of the chosen cells; NaN elsewhere."""
+    made = np.full((4, where.size), np.nan)
+    cells = np.flatnonzero(where)
+    if len(cells):
+        made[:, cells] = _planes_at(window, cells, grid)
+    level, rise_east, rise_north, residual_m = made.reshape(4, *where.shape)
+    return _Planes(level, rise_east, rise_north, residual_m, window.closed)
+
+
+def _planes_at(window: _WindowSums, cells: NDArray[np.intp], grid: Grid, /) -> tuple[Cells, Cells, Cells, Cells]:
+    """(k,) each: level, rise to the east and north, and standard deviation about the plane, at some cells."""
+    per = np.maximum(window.n_high.ravel()[cells], 1)
+    x, y, z, xx, yy, xy, xz, yz, zz = (moment / per for moment in window.moments(cells))
     xx, yy, xy, xz, yz, zz = xx - x * x, yy - y * y, xy - x * y, xz - x * z, yz - y * z, zz - z * z
     spread = xx * yy - xy * xy
     # Returns in one line fit any plane: the spread of a full window is size^4 / 144, a tenth of that must be there.
-    fits = (n >= settings.min_returns) & (spread > 0.1 * (size * grid.cell_m) ** 4 / 144)
-    spread = np.where(fits, spread, np.nan)
+    spread[~(spread > 0.1 * (window.size * grid.cell_m) ** 4 / 144)] = np.nan
     rise_east, rise_north = (xz * yy - yz * xy) / spread, (yz * xx - xz * xy) / spread
     rest = np.maximum(zz - rise_east * xz - rise_north * yz, 0) * per / np.maximum(per - 3, 1)
     east, north = grid.centres()
-    level = z + rise_east * (east - grid.west_m - x) + rise_north * ((north - grid.north_m)[:, None] - y)
-    return _Planes(level, rise_east, rise_north, np.sqrt(rest), n / np.maximum(n + low, 1)), n
+    row, col = np.divmod(cells, grid.cols)
+    level = z + rise_east * ((east - grid.west_m)[col] - x) + rise_north * ((north - grid.north_m)[row] - y)
+    return level, rise_east, rise_north, np.sqrt(rest)
 
 
 def _smooth_cells(planes: _Planes, /, *, settings: RoofSettings) -> Mask:

@@ -13,9 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.blocks import Block, block_named
-from pipeline.features import no_features
 from pipeline.files import blocks as archives
-from pipeline.files import layers
 from pipeline.files.pdal import ground_by_pdal
 from pipeline.grid import Grid, Heights
 from pipeline.points.classes import FindGround, classify_returns
@@ -24,7 +22,6 @@ from pipeline.points.duplicates import find_duplicates
 from pipeline.points.ground import find_ground
 from pipeline.points.producer import GroundEvidence, ground_evidence
 from pipeline.points.producer import choose_ground as choose_from
-from pipeline.rock.boulders import find_boulders
 from pipeline.settings import (
     Flow,
     PointsSettings,
@@ -135,6 +132,11 @@ def boulders(
     settings: RockSettings,
 ) -> None:
     """Boulder candidates of one block."""
+    # Imported late: the steps above run for every block too and never open a vector file.
+    from pipeline.features import no_features
+    from pipeline.files import layers
+    from pipeline.rock.boulders import find_boulders
+
     cloud, asprs_class, above_m = _surroundings(returns, block_named(block, flow.block_m), flow)
     core = Grid.covering(block_named(block, flow.block_m).bounds, cell_m=cell_m, crs=crs)
     found = find_boulders(cloud, asprs_class, above_m, core, settings=settings) if len(cloud) else no_features(crs)
