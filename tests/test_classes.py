@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.points.classes import classify_returns
+from pipeline.points.classes import classify_returns, own_ground
 from pipeline.points.cloud import Cloud
 from pipeline.points.producer import GroundEvidence, choose_ground, ground_evidence, keep_producer
 from pipeline.settings import PointsSettings
@@ -103,3 +103,12 @@ def test_evidence_of_blocks_adds_up() -> None:
     halves = [ground_evidence(enh, own, own, every, core, settings=SETTINGS) for core in (west, ~west)]
     assert (halves[0] + halves[1]).own_cells == evidence_for(own, enh, own).own_cells
     assert (halves[0] + halves[1]).producer_returns == own.sum()
+
+
+def test_our_own_ground_is_that_of_the_classes() -> None:
+    """Whose ground is used is decided from the very ground that would be used."""
+    enh = np.vstack([returns_from(slope_of(0.2), 40), [[20.0, 20.0, 300.0], [10.0, 10.0, 20.0]]])
+    cloud = Cloud.of(enh, producer_class=np.where(np.arange(len(enh)) % 50 == 0, 9, 0).astype(np.uint8))
+    ground = own_ground(cloud, settings=PointsSettings())
+    assert ground.mean() > 0.9
+    assert np.array_equal(ground, classify_returns(cloud, settings=PointsSettings()).asprs_class == 2)

@@ -55,6 +55,13 @@ class _Column:
             return flat.reshape(self.shape[::-1]).T
         return flat.reshape((max(0, last - first), *self.shape[1:]) if self.shape else ())
 
+    def read_into(self, path: Path, rows: slice, target: NDArray[np.generic]) -> None:
+        """Some rows of a column, straight into their place among others."""
+        with path.open("rb", buffering=0) as source:
+            source.seek(self.start + rows.start * self.dtype.itemsize)
+            if source.readinto(target.view(np.uint8).data) != target.nbytes:
+                raise EOFError(f"{path} is cut short")
+
 
 def _columns(path: Path) -> dict[str, _Column]:
     """The arrays of an archive, none read yet.
@@ -134,11 +141,17 @@ def _chosen(path: Path, columns: Mapping[str, _Column], bounds: Bounds | None) -
 
 def _joined(paths: Sequence[Path], columns: Sequence[_Column], chosen: Sequence[Chosen]) -> NDArray[np.generic]:
     """One column of several archives, the chosen rows of each."""
-    pieces = []
-    for path, column, (rows, which) in zip(paths, columns, chosen, strict=True):
-        values = column.read(path, rows)
-        pieces.append(values if which is None else values[which])
-    return pieces[0] if len(pieces) == 1 else np.concatenate(pieces)
+    counts = [rows.stop - rows.start if which is None else int(which.sum()) for rows, which in chosen]
+    joined: NDArray[np.generic] = np.empty(sum(counts), columns[0].dtype)
+    start = 0
+    for path, column, (rows, which), count in zip(paths, columns, chosen, counts, strict=True):
+        piece = joined[start : start + count]
+        if which is None:
+            column.read_into(path, rows, piece)
+        else:
+            piece[:] = column.read(path, rows)[which]
+        start += count
+    return joined
 
 
 def write_grids(path: Path, grids: Arrays, grid: Grid, /) -> None:

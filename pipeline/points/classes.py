@@ -12,7 +12,7 @@ from scipy import ndimage
 from pipeline.grid import EastNorthHeight, Mask
 from pipeline.points.cloud import Cloud
 from pipeline.points.ground import find_ground
-from pipeline.points.noise import find_noise
+from pipeline.points.noise import Noise, find_noise
 from pipeline.points.producer import keep_producer
 from pipeline.points.roofs import find_roofs
 from pipeline.points.wires import find_wires
@@ -69,16 +69,9 @@ def classify_returns(
     if len(cloud) == 0:
         return Classified(np.empty(0, np.uint8), np.empty(0, np.float32))
     enh = cloud.enh
-    noise = find_noise(
-        enh,
-        cloud.producer_class,
-        cell_m=settings.noise_cell_m,
-        max_alone=settings.noise_max_returns,
-        min_gap_m=settings.noise_min_gap_m,
-    )
+    noise = _noise(cloud, settings=settings)
     is_clean = ~(noise.is_low | noise.is_high)
-    is_water = (cloud.producer_class == WATER) & is_clean
-    may_be_ground = is_clean & cloud.is_usable & ~is_water
+    is_water, may_be_ground = _water_and_earth(cloud, is_clean)
     is_ground = find_ground(enh, may_be_ground & cloud.is_last, settings=settings)
     if settings.ground_from == "producer":
         is_ground = keep_producer(enh, (cloud.producer_class == GROUND) & may_be_ground, is_ground, settings=settings)
@@ -97,6 +90,32 @@ def classify_returns(
     asprs_class[is_low] = LOW_NOISE
     asprs_class[noise.is_high] = HIGH_NOISE
     return Classified(asprs_class, above)
+
+
+def own_ground(cloud: Cloud, /, *, settings: PointsSettings, find_ground: FindGround = find_ground) -> Mask:
+    """(n,) bool: the ground of our own filter, without the classes that rest on it."""
+    if len(cloud) == 0:
+        return np.zeros(0, np.bool_)
+    noise = _noise(cloud, settings=settings)
+    _, may_be_ground = _water_and_earth(cloud, ~(noise.is_low | noise.is_high))
+    return find_ground(cloud.enh, may_be_ground & cloud.is_last, settings=settings)
+
+
+def _noise(cloud: Cloud, /, *, settings: PointsSettings) -> Noise:
+    """The noise of a cloud."""
+    return find_noise(
+        cloud.enh,
+        cloud.producer_class,
+        cell_m=settings.noise_cell_m,
+        max_alone=settings.noise_max_returns,
+        min_gap_m=settings.noise_min_gap_m,
+    )
+
+
+def _water_and_earth(cloud: Cloud, is_clean: Mask, /) -> tuple[Mask, Mask]:
+    """(n,) bool twice: water as the producer says, and what may be ground."""
+    is_water = (cloud.producer_class == WATER) & is_clean
+    return is_water, is_clean & cloud.is_usable & ~is_water
 
 
 def _height_above(enh: EastNorthHeight, is_earth: Mask, /, *, settings: PointsSettings) -> NDArray[np.float32]:

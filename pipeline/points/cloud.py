@@ -53,12 +53,12 @@ class Cloud:
     @property
     def en(self) -> EastNorth:
         """(n, 2) east, north in metres."""
-        return np.column_stack((self.east, self.north))
+        return np.stack((self.east, self.north)).T
 
     @property
     def enh(self) -> EastNorthHeight:
         """(n, 3) east, north, elevation in metres."""
-        return np.column_stack((self.east, self.north, self.height))
+        return np.stack((self.east, self.north, self.height)).T
 
     @property
     def is_last(self) -> Mask:

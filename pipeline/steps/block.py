@@ -16,7 +16,7 @@ from pipeline.blocks import Block, block_named
 from pipeline.files import blocks as archives
 from pipeline.files.pdal import ground_by_pdal
 from pipeline.grid import Grid, Heights
-from pipeline.points.classes import FindGround, classify_returns
+from pipeline.points.classes import FindGround, classify_returns, own_ground
 from pipeline.points.cloud import Cloud, northward
 from pipeline.points.duplicates import find_duplicates
 from pipeline.points.ground import find_ground
@@ -49,7 +49,7 @@ def choose_ground(*, split: list[Path], blocks: list[str], out: Path, flow: Flow
         cloud, _ = archives.join_returns(_laid_out(split, block), names=())
         usable = cloud.take(cloud.is_usable)
         if (usable.producer_class == GROUND).any():
-            own = classify_returns(usable, settings=settings, find_ground=_engine(settings)).asprs_class == GROUND
+            own = own_ground(usable, settings=settings, find_ground=_engine(settings))
             evidence += ground_evidence(
                 usable.enh,
                 own,
@@ -110,10 +110,10 @@ def grids(
     if not cloud.within(block_named(block, flow.block_m).bounds).any():
         archives.write_grids(out, {}, core)
         return
-    earth = np.isin(asprs_class, (GROUND, WATER))
+    earth = cloud.take(np.isin(asprs_class, (GROUND, WATER)))
     made: dict[str, Heights] = {
-        "bare_earth": surface_from_ground(cloud.enh[earth], core, settings=terrain),
-        "ground_support": ground_support(cloud.en[earth], core),
+        "bare_earth": surface_from_ground(earth.enh, core, settings=terrain),
+        "ground_support": ground_support(earth.en, core),
         "canopy_height": canopy_height(cloud, asprs_class, above_m, core),
     }
     made |= profile_grids(cloud, asprs_class, above_m, core, settings=vegetation)

@@ -82,13 +82,15 @@ def heights_at_nodes(
         return np.full(shape, np.nan)
     origin = np.floor(nodes[:, :2].min(axis=0))
     local = (nodes - np.append(origin, 0.0))[_coarse_first(nodes)]
-    walk = np.tile(east - origin[0], (shape[0], 1))
-    walk[1::2] = walk[1::2, ::-1]
-    places = np.column_stack((walk.ravel(), np.repeat(north - origin[1], shape[1])))
+    walk = np.empty((*shape, 2))
+    walk[::2, :, 0] = east - origin[0]
+    walk[1::2, :, 0] = (east - origin[0])[::-1]
+    walk[:, :, 1] = (north - origin[1])[:, None]
+    places = walk.reshape(-1, 2)
     found = _interpolate(local, places)
     unknown = np.isnan(found)
     if unknown.any():
-        found[unknown] = local[cKDTree(local[:, :2]).query(places[unknown])[1], 2]
+        found[unknown] = local[_quick_tree(local[:, :2]).query(places[unknown])[1], 2]
     heights = found.reshape(shape)
     heights[1::2] = heights[1::2, ::-1].copy()
     return heights
@@ -112,10 +114,13 @@ def _interpolate(nodes: EastNorthHeight, places: EastNorth, /) -> NDArray[np.flo
     triangulation = startinpy.DT()
     triangulation.snap_tolerance = 1e-4
     triangulation.insert(nodes)
-    if len(nodes) < 3 or triangulation.number_of_triangles() == 0:
+    if len(nodes) < 3:
         return np.full(len(places), np.nan)
     heights: NDArray[np.float64] = triangulation.interpolate({"method": "TIN"}, places)
-    return np.round(heights * TICKS_PER_M * 8) / (TICKS_PER_M * 8)
+    heights *= TICKS_PER_M * 8
+    np.rint(heights, out=heights)
+    heights /= TICKS_PER_M * 8
+    return heights
 
 
 def level_water(
@@ -161,7 +166,12 @@ def _nearest(places: EastNorth, grid: Grid, which: Mask, /) -> Heights:
     if len(places) == 0 or len(row) == 0:
         return np.full(len(row), np.inf, np.float32)
     east, north = grid.centres()
-    return np.asarray(cKDTree(places).query(np.column_stack((east[col], north[row])))[0], np.float32)
+    return np.asarray(_quick_tree(places).query(np.column_stack((east[col], north[row])))[0], np.float32)
+
+
+def _quick_tree(places: EastNorth, /) -> cKDTree:
+    """A tree for few questions: split at midpoints, which is quicker than at medians and finds the same."""
+    return cKDTree(places, balanced_tree=False, compact_nodes=False)
 
 
 def _nearest_beside(places: EastNorth, grid: Grid, /) -> NDArray[np.float64]:
