@@ -34,7 +34,7 @@ SYMBOLS = PROJECT / "config" / "symbols.csv"
 SHARED_CODE = ("grid.py", "features.py", "files", "points/cloud.py", "settings.py")
 """What every step rests on."""
 CODE_OF_STEP = {
-    "survey": ("survey.py", "tiles.py", "coordinates.py", "points", "steps/survey.py"),
+    "survey": ("survey.py", "rock/recall.py", "tiles.py", "coordinates.py", "points", "steps/survey.py"),
     "split": ("coordinates.py", "blocks.py", "points/duplicates.py", "steps/tile.py"),
     "label": ("steps/tile.py",),
     "classify": ("points", "terrain/surface.py", "blocks.py", "steps/block.py"),

@@ -158,6 +158,11 @@ class SurveySettings(Section):
         (12.0, 6.0, 2.0),
         description="Returns on such a boulder for good, usable, poor: fewer than 2 cannot be told from noise.",
     )
+    boulder_recall: Grades = Field(
+        (0.75, 0.5, 0.2),
+        description="Share of the boulders of 1 to 2 m to be found for good, usable, poor: three in four leave a mapper "
+        "few to add, fewer than half must be looked for everywhere (common practice, no source).",
+    )
     cliffs_ground_per_m2: Grades = Field(
         (4.0, 1.0, 0.3),
         description="Ground returns for cliffs: spacings of 0.5, 1 and 1.8 m against a lip and a foot 1 m apart.",

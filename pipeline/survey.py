@@ -23,6 +23,7 @@ from pipeline.points.cloud import Cloud
 from pipeline.points.duplicates import find_duplicates
 from pipeline.points.flight_lines import LineOffset, line_offsets
 from pipeline.points.near_ground import above_lowest, near_ground
+from pipeline.rock.recall import RecallTable
 from pipeline.settings import Grades, SurveySettings
 from pipeline.tiles import TileHeader, TileTable
 
@@ -177,6 +178,7 @@ def survey_tiles(
     /,
     *,
     boundary: BaseGeometry | None = None,
+    boulder_recall: RecallTable | None = None,
     settings: SurveySettings,
 ) -> Survey:
     """What a survey holds and what can be made of it.
@@ -189,6 +191,8 @@ def survey_tiles(
         Tile name to points of it in the working CRS, all or some.
     boundary : polygon or None
         Outline of the area in the working CRS; None for the tiles' own extent.
+    boulder_recall : RecallTable or None
+        What share of boulders to expect; None to judge by the returns a boulder would get.
 
     Raises
     ------
@@ -214,7 +218,7 @@ def survey_tiles(
         flight=flight,
         share_by_class=_shares(list(samples.values())),
         cautions=working.cautions + _cautions(headers, clouds, n_read) + _stripes(flight, settings=settings),
-        verdicts=judge(density, season=flight.season, settings=settings),
+        verdicts=judge(density, season=flight.season, boulder_recall=boulder_recall, settings=settings),
     )
 
 
@@ -415,20 +419,19 @@ def _latitude_deg(table: TileTable) -> float:
 # ---------------------------------------------------------------- judgement
 
 
-def judge(density: Density, /, *, season: Season, settings: SurveySettings) -> tuple[Verdict, ...]:
+def judge(
+    density: Density, /, *, season: Season, boulder_recall: RecallTable | None = None, settings: SurveySettings
+) -> tuple[Verdict, ...]:
     """How well each kind of feature can be found with such a survey."""
     pulses, ground = density.pulses_per_m2, density.ground_per_m2
     beside_m = 1 / math.sqrt(ground) if ground > 0 else math.inf
     spacing = f"a ground return every {beside_m:.1f} m" if ground > 0 else "no ground returns"
     by_pulses = f"{pulses:.2g} pulses/m2"
-    hits = math.pi / 4 * settings.boulder_width_m**2 * ground
-    boulder = f"a boulder {settings.boulder_width_m:g} m wide stops about {hits:.1f} pulses"
     on_path = f"{ground:.1f} ground returns on each metre of a path 1 m wide"
     plain = (
         ("contours", ground, settings.contours_ground_per_m2, spacing),
         ("landform detail", ground, settings.landform_ground_per_m2, spacing),
         ("open land", pulses, settings.open_land_pulses_per_m2, by_pulses),
-        ("boulders", hits, settings.boulder_returns, boulder),
         ("cliffs", ground, settings.cliffs_ground_per_m2, spacing),
         ("paths", ground, settings.paths_ground_per_m2, on_path),
         ("rides", pulses, settings.rides_pulses_per_m2, by_pulses),
@@ -436,6 +439,7 @@ def judge(density: Density, /, *, season: Season, settings: SurveySettings) -> t
     )
     verdicts = [Verdict(feature, _grade(value, grades), reason) for feature, value, grades, reason in plain]
     verdicts.insert(3, _judge_runnability(density, season, settings=settings))
+    verdicts.insert(4, _judge_boulders(density, boulder_recall, settings=settings))
     verdicts.insert(8, _judge_water(density, settings=settings))
     return tuple(verdicts)
 
@@ -462,6 +466,23 @@ def _judge_runnability(density: Density, season: Season, *, settings: SurveySett
         grade = _at_best(grade, "usable")
         reason += "; in leaf, broadleaved forest looks denser"
     return Verdict("runnability", grade, reason)
+
+
+def _judge_boulders(density: Density, recall: RecallTable | None, /, *, settings: SurveySettings) -> Verdict:
+    """By the share of boulders that were found where as many pulses came down, or else by the returns on one."""
+    if recall is None:
+        hits = math.pi / 4 * settings.boulder_width_m**2 * density.ground_per_m2
+        reason = f"a boulder {settings.boulder_width_m:g} m wide stops about {hits:.1f} pulses"
+        return Verdict("boulders", _grade(hits, settings.boulder_returns), reason)
+    stopped = 1 - density.ground_per_m2 / density.pulses_per_m2 if density.pulses_per_m2 > 0 else 1.0
+    small, large = recall.expected(density.pulses_per_m2, stopped)
+    reason = f"expect {_in_ten(small)} in 10 of those 1 to 2 m high to be found, {_in_ten(large)} of the higher ones"
+    return Verdict("boulders", _grade(small, settings.boulder_recall), reason)
+
+
+def _in_ten(share: float) -> str:
+    """A share as a count of ten in words of a mapper; never all, as no survey finds all."""
+    return str(min(9, round(10 * share)))
 
 
 def _judge_water(density: Density, *, settings: SurveySettings) -> Verdict:

@@ -7,8 +7,12 @@ from pathlib import Path
 from pipeline.files import atomic, layers
 from pipeline.files import blocks as archives
 from pipeline.files.intake import read_samples
-from pipeline.plan import Plan, make_plan
+from pipeline.plan import PROJECT, Plan, make_plan
+from pipeline.rock.recall import recall_table
 from pipeline.survey import Survey, describe_survey, survey_record, survey_tiles
+
+BOULDER_RECALL = PROJECT / "config" / "boulder_recall.json"
+"""Share of boulders found by density and canopy, as measured; made by `python -m tests.benchmarks.rock density`."""
 
 
 def survey(*, area: Path, text: Path, figures: Path) -> None:
@@ -28,6 +32,7 @@ def survey_plan(plan: Plan, /) -> Survey:
         plan.intake.headers,
         read_samples(table, settings=settings),
         boundary=layers.read_boundary(plan.boundary_path, plan.crs) if plan.boundary_path else None,
+        boulder_recall=recall_table(archives.read_json(BOULDER_RECALL)),
         settings=settings,
     )
 

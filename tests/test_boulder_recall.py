@@ -1,0 +1,74 @@
+"""What share of boulders to expect of a survey, read from the measured table."""
+
+from __future__ import annotations
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from pipeline.errors import SettingsError
+from pipeline.files.blocks import read_json
+from pipeline.rock.recall import recall_table
+from pipeline.settings import SurveySettings
+from pipeline.steps.survey import BOULDER_RECALL
+from pipeline.survey import Density, Verdict, judge
+
+SETTINGS = SurveySettings()
+
+
+def row(pulses_per_m2: float, canopy_share: float, symbol: str, recall: float) -> dict[str, object]:
+    """One row of the table as it is written."""
+    return {"pulses_per_m2": pulses_per_m2, "canopy_share": canopy_share, "symbol": symbol, "recall": recall}
+
+
+ROWS = [
+    row(pulses, canopy, symbol, recall)
+    for symbol, share in (("204", 0.5), ("205", 1.0))
+    for pulses, canopy, recall in ((1.0, 0.0, 0.4), (4.0, 0.0, 0.8 * share + 0.2), (1.0, 0.5, 0.0), (4.0, 0.5, 0.4))
+]
+
+
+def boulders(pulses_per_m2: float, reaching: float) -> Verdict:
+    """The verdict on boulders by the shipped table."""
+    table = recall_table(read_json(BOULDER_RECALL))
+    density = Density(pulses_per_m2, 1.5, reaching * pulses_per_m2, 0.0, 0.0)
+    verdicts = judge(density, season="leaf-off", boulder_recall=table, settings=SETTINGS)
+    return next(verdict for verdict in verdicts if verdict.feature == "boulders")
+
+
+def test_rows_are_met_and_between_them_the_logarithm_of_the_density_decides() -> None:
+    """At a row its recall; half way in ratio, at 2 between 1 and 4, the mean of both."""
+    table = recall_table({"rows": ROWS})
+    assert table.expected(4.0, 0.0) == pytest.approx((0.6, 1.0))
+    assert table.expected(2.0, 0.0) == pytest.approx((0.5, 0.7))
+    assert table.expected(1.0, 0.25) == pytest.approx((0.2, 0.2))
+
+
+def test_beyond_the_table_nothing_is_promised_that_was_not_measured() -> None:
+    """Denser is no better than the densest row; thinner falls in proportion; no pulse finds nothing."""
+    table = recall_table({"rows": ROWS})
+    assert table.expected(40.0, 0.0) == pytest.approx(table.expected(4.0, 0.0))
+    assert table.expected(0.5, 0.0) == pytest.approx((0.2, 0.2))
+    assert table.expected(0.0, 0.9) == (0.0, 0.0)
+
+
+@pytest.mark.parametrize("rows", [[], ROWS[:-1], [{**ROWS[0], "recall": "many"}, *ROWS[1:]], None])
+def test_a_table_with_gaps_is_refused(rows: object) -> None:
+    """Saying what is wrong with it."""
+    with pytest.raises(SettingsError, match="boulder recall"):
+        recall_table({"rows": rows})
+
+
+@given(st.floats(0.01, 60), st.floats(0, 1))
+def test_the_shipped_table_gives_shares(pulses_per_m2: float, canopy_share: float) -> None:
+    """Between none and all, and higher boulders at least about as often as low ones."""
+    low, high = recall_table(read_json(BOULDER_RECALL)).expected(pulses_per_m2, canopy_share)
+    assert 0 <= low <= high + 0.05 <= 1.05
+
+
+def test_the_survey_says_in_plain_words_what_to_expect() -> None:
+    """Dense and open is good, thin under dense crowns is not, and the numbers are in the sentence."""
+    assert boulders(16.0, 0.9).grade == "good"
+    assert boulders(1.0, 0.4).grade in {"poor", "not possible"}
+    assert "in 10 of those 1 to 2 m high" in boulders(8.0, 0.5).reason
+    assert len(boulders(8.0, 0.5).reason) < 78
