@@ -5,7 +5,14 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from pipeline.files.blocks import join_returns, read_arrays, read_returns, write_arrays, write_returns
+from pipeline.files.blocks import (
+    join_returns,
+    read_arrays,
+    read_marked,
+    read_returns,
+    write_arrays,
+    write_returns,
+)
 from pipeline.points.cloud import Cloud, northward
 
 
@@ -78,3 +85,12 @@ def test_returns_come_back(tmp_path: Path) -> None:
     read, further = read_returns(tmp_path / "a.npz")
     assert all(np.array_equal(getattr(cloud, name), getattr(read, name)) for name in vars(cloud))
     assert np.array_equal(further["index"], np.arange(50))
+
+
+@pytest.mark.parametrize("mark", [7, 8, 9])
+def test_marked_rows_are_those_of_the_mark(tmp_path: Path, mark: int) -> None:
+    """Rows of one mark, wherever they stand; none where nothing carries it."""
+    marks, values = np.array([8, 7, 8, 8, 7]), np.arange(5)
+    write_arrays(tmp_path / "a.npz", {"mark": marks, "value": values})
+    read = read_marked(tmp_path / "a.npz", "mark", mark, ("value",))
+    assert np.array_equal(read["value"], values[marks == mark])

@@ -97,6 +97,14 @@ def read_returns(path: Path, /) -> tuple[Cloud, dict[str, NDArray[np.generic]]]:
     return join_returns([path])
 
 
+def read_marked(path: Path, mark: str, value: int, names: Sequence[str], /) -> dict[str, NDArray[np.generic]]:
+    """Some columns of the rows of an archive that carry a mark, read no further than those rows reach."""
+    found = _columns(path)
+    marked = np.flatnonzero(found[mark].read(path) == value)
+    rows = slice(int(marked[0]), int(marked[-1]) + 1) if len(marked) else slice(0, 0)
+    return {name: found[name].read(path, rows)[marked - rows.start] for name in names}
+
+
 def join_returns(
     paths: Sequence[Path], /, *, bounds: Bounds | None = None, names: Sequence[str] | None = None
 ) -> tuple[Cloud, dict[str, NDArray[np.generic]]]:

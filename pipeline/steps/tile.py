@@ -52,7 +52,6 @@ def label(*, split: Path, classified: list[Path], out: Path, tile_key: int) -> N
     records = las.load_records(split)
     classes = np.full(len(records.points), UNCLASSIFIED, np.uint8)
     for path in classified:
-        extra = archives.read_arrays(path, ("tile_key", "index", "asprs_class"))
-        ours = np.flatnonzero(extra["tile_key"] == tile_key)
-        classes[cast("NDArray[np.uint32]", extra["index"])[ours]] = extra["asprs_class"][ours]
+        ours = archives.read_marked(path, "tile_key", tile_key, ("index", "asprs_class"))
+        classes[cast("NDArray[np.uint32]", ours["index"])] = ours["asprs_class"]
     las.write_classified(out, records, classes)
