@@ -58,6 +58,8 @@ def main() -> None:
         raise SystemExit("Set TUSSOCK_PDAL to a PDAL command.")
     for folder in map(Path, sys.argv[1:]):
         tiles = sorted(folder.resolve().glob("*.laz"))
+        if not tiles:
+            raise SystemExit(f"{folder} holds no .laz tile.")
         with tempfile.TemporaryDirectory() as scratch:
             task = Path(scratch) / "pipeline.json"
             task.write_text(pdal_pipeline(tiles, Path(scratch)), encoding="utf-8")
