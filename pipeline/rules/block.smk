@@ -61,6 +61,8 @@ rule grids:
         returns=lambda wildcards: PLAN.classified_around(wildcards.block),
     output:
         "work/grids/{block}.npz",
+    # The area waits for grids; nothing waits for the tiles written back.
+    priority: 1
     log:
         "logs/grids/{block}.log",
     resources:
