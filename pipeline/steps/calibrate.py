@@ -10,8 +10,10 @@ import numpy as np
 import shapely
 
 from pipeline.errors import InputError
+from pipeline.fieldwork.check_list import check_list_of_notes
 from pipeline.files import blocks as archives
-from pipeline.files import layers, rasters
+from pipeline.files import rasters
+from pipeline.files.check_lists import write_check_list
 from pipeline.files.notes import read_notes
 from pipeline.plan import Plan, calibration_path
 from pipeline.sheet.picture import render_png
@@ -74,7 +76,7 @@ def calibrate_area(plan: Plan, notes_path: Path, /) -> Outcome:
 def _write(plan: Plan, notes: Notes, fitted: Calibration, places: gpd.GeoDataFrame) -> None:
     picture = render_png(calibration_plot(notes, fitted), dpi=PLOT_DPI)
     rasters.write_png(plan.out / "report" / "calibration.png", picture, dpi=PLOT_DPI)
-    layers.write_layers(plan.out / "fieldwork" / "next_notes.gpkg", {"next_notes": places})
+    write_check_list(plan.out / "fieldwork", check_list_of_notes(places))
     if fitted.is_used:
         slow, walk, fight = (round(limit, 4) for limit in fitted.limits)
         archives.write_json(
@@ -106,7 +108,7 @@ def describe_outcome(outcome: Outcome, plan: Plan, /) -> str:
     for symbol, row in zip(BAND_SYMBOLS, fitted.confusion_after, strict=True):
         lines.append(f"  {symbol:>6}" + "".join(f"{count:>6}" for count in row))
     if len(outcome.next_places):
-        lines += ["", "Where the next notes would teach most (also in fieldwork/next_notes.gpkg):"]
+        lines += ["", "Where the next notes would teach most (in fieldwork/check_list.csv and check_points.gpx):"]
         for place, between in zip(outcome.next_places.geometry, outcome.next_places["between"], strict=True):
             lines.append(f"  east {place.x:.0f} north {place.y:.0f}: {between}?")
     if fitted.is_used:

@@ -1,0 +1,1 @@
+"""What to take along on foot."""

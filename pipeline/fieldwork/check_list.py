@@ -1,0 +1,40 @@
+"""What to look at on foot, in order of worth."""
+
+from __future__ import annotations
+
+import geopandas as gpd
+import numpy as np
+
+DEGREES = "EPSG:4326"
+"""Phones and watches take latitude and longitude of WGS 84 (Topografix GPX 1.1)."""
+
+
+def check_list_of_notes(places: gpd.GeoDataFrame, /) -> gpd.GeoDataFrame:
+    """The places where the next notes on runnability would teach most, as rows of the check list.
+
+    Parameters
+    ----------
+    places : of `pipeline.vegetation.calibration.where_notes_teach`, the most telling first
+
+    Returns
+    -------
+    GeoDataFrame in WGS 84 with points and `rank` (from 1), `look_at`, `why`, `east_m`, `north_m` (working CRS),
+    `latitude_deg`, `longitude_deg`.
+    """
+    degrees = places.geometry.to_crs(DEGREES)
+    return gpd.GeoDataFrame(
+        {
+            "rank": np.arange(1, len(places) + 1),
+            "look_at": [f"how it runs here: {between}?" for between in places["between"]],
+            "why": [
+                f"plant-area density {density:.2f} m2/m3 lies between the two; a note here moves the limits most"
+                for density in places["density"]
+            ],
+            "east_m": places.geometry.x.round(1),
+            "north_m": places.geometry.y.round(1),
+            "latitude_deg": degrees.y.round(7),
+            "longitude_deg": degrees.x.round(7),
+        },
+        geometry=degrees.to_numpy(),
+        crs=DEGREES,
+    )
