@@ -1285,6 +1285,12 @@ class VegetationSettings(Section):
     stand_edge_length_m: float = Field(
         37.0, ge=20, le=200, description="Shortest 416: five dots, 2.5 mm at 1:15 000 (from memory of the standard)."
     )
+    felled_least_stand_m: float = Field(
+        10.0, ge=4, le=25, description="Forest worth felling is at least this high (common practice, no source)."
+    )
+    felled_min_edge_ratio: float = Field(
+        0.6, ge=0.3, le=1, description="Rough open land with more of its edge in such forest was perhaps cut out of it."
+    )
     edge_smooth_m: float = Field(
         2.0, ge=0.5, le=5, description="Tolerance of area edges: 0.13 mm on the standard's 1:15 000 map."
     )

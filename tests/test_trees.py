@@ -44,9 +44,11 @@ def test_a_tree_is_found_where_its_top_is():
 
 
 def test_two_crowns_that_touch_are_a_copse():
-    """One place, two tops."""
+    """One place in the midst of both, two tops."""
     pair = np.maximum(dome(20, 20, radius_m=4, height_m=12), dome(26, 20, radius_m=4, height_m=11))
-    assert found_in(pair).n_tops.tolist() == [2]
+    copse = found_in(pair)
+    assert copse.n_tops.tolist() == [2]
+    np.testing.assert_allclose(copse.place, [[23, 20]], atol=0.5)
 
 
 def test_a_boulder_is_no_bush():

@@ -24,6 +24,7 @@ from pipeline.vegetation.density import (
     plant_area_density,
 )
 from pipeline.vegetation.evidence import BAND_OF, describe_areas
+from pipeline.vegetation.felled import forest_beside
 from pipeline.vegetation.kinds import AREA_SYMBOLS, MIN_AREA_M2, NOT_SEEN, Ground, decide_kinds, settle_kinds
 from pipeline.vegetation.open_land import lone_crowns, open_ground, scattered_trees, share, voids
 from pipeline.vegetation.rides import Ride, find_rides, ride_symbol
@@ -97,6 +98,7 @@ def draft_vegetation(
     kinds = settle_kinds(kinds, cell_m=grid.cell_m, spare_ratio=settings.area_spare_ratio)
     areas, not_seen = _areas(kinds, density, error, profile, grid, settings)
     areas = _with_rows(areas, canopy_height, grid, settings)
+    areas = _with_felled(areas, canopy_height, grid, settings)
     trees = _trees(canopy_height, profile, kinds, grid, settings)
     rides = _rides(profile, grid, settings)
     edges = _stand_edges(canopy_height, kinds, grid, settings)
@@ -249,6 +251,30 @@ def _with_rows(
     return areas
 
 
+def _with_felled(
+    areas: gpd.GeoDataFrame, canopy_height: Heights, grid: Grid, settings: VegetationSettings
+) -> gpd.GeoDataFrame:
+    """The areas, rough open land that forest stands up against said to be perhaps felled.
+
+    The standard shows felled land as the open land it is until trees stand again (403, 404): only the evidence tells.
+    """
+    areas = areas.copy()
+    larger, times = larger_cells(grid, least_m=LINE_CELL_M)
+    height = stand_height(
+        highest_into(canopy_height, grid, larger, times), cell_m=larger.cell_m, crown_m=settings.stand_crown_m
+    )
+    rough = np.flatnonzero(areas["symbol"].isin(["403", "404"]).to_numpy())
+    beside = forest_beside(
+        areas.geometry.to_numpy()[rough], height, larger, least_height_m=settings.felled_least_stand_m
+    )
+    for i, part, stand_m in zip(rough, beside.share, beside.height_m, strict=True):
+        if part >= settings.felled_min_edge_ratio:
+            areas.loc[areas.index[i], "evidence"] += (
+                f"; forest {stand_m:.0f} m high along {part:.0%} of its edge: perhaps felled"
+            )
+    return areas
+
+
 def _trees(
     canopy_height: Heights, profile: Mapping[str, Heights], kinds: Kinds, grid: Grid, settings: VegetationSettings
 ) -> gpd.GeoDataFrame:
@@ -270,7 +296,8 @@ def _trees(
     height, crown = found.height_m[keep], found.crown_m[keep]
     tops, through = found.n_tops[keep], found.through_ratio[keep]
     evidence = [
-        f"{h:.1f} m high, crown {c:.1f} m wide, {n} top{'s' if n > 1 else ''}, {t:.0%} of pulses through"
+        f"{f'copse of {n} trees' if n > 1 else 'one tree'}, {h:.1f} m high, crown {c:.1f} m wide, "
+        f"{t:.0%} of pulses through"
         for h, c, n, t in zip(height, crown, tops, through, strict=True)
     ]
     return make_features(

@@ -18,7 +18,7 @@ class SingleTrees:
 
     Attributes
     ----------
-    place : (n, 2) east, north of the highest point
+    place : (n, 2) east, north of the highest point; of a copse, of the middle of its crown
     height_m, crown_m : (n,) height above ground, diameter of a circle as large as the crown
     n_tops : (n,) tops in the crown: two or three together are a copse
     through_ratio : (n,) share of the pulses on the crown that reached the ground: a boulder lets none through
@@ -63,12 +63,15 @@ def single_trees(
     keep = np.flatnonzero(fits & (through >= least_through_ratio))
     top = ndimage.maximum_position(np.nan_to_num(canopy_height), parts, index[keep]) if len(keep) else []
     row, col = np.array(top, np.int64).reshape(-1, 2).T
-    east, north = grid.centres()
+    middle = ndimage.center_of_mass(is_crown, parts, index[keep]) if len(keep) else []
+    n_tops = _count_tops(canopy_height, parts, index[keep], grid.cell_m)
+    # One symbol stands for all trees of a copse, so it stands in their midst.
+    down, across = np.where((n_tops > 1)[:, None], np.array(middle).reshape(-1, 2), np.column_stack((row, col))).T
     return SingleTrees(
-        np.column_stack((east[col], north[row])),
+        np.column_stack((grid.west_m + (across + 0.5) * grid.cell_m, grid.north_m - (down + 0.5) * grid.cell_m)),
         canopy_height[row, col].astype(np.float64),
         np.sqrt(area_m2[keep] * 4 / np.pi),
-        _count_tops(canopy_height, parts, index[keep], grid.cell_m),
+        n_tops,
         np.asarray(through)[keep],
     )
 
