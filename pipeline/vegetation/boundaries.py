@@ -24,7 +24,7 @@ class StandEdge:
 def stand_height(canopy_height: Heights, /, *, cell_m: float, crown_m: float) -> Heights:
     """Height of the stand around each cell, metres: gaps narrower than a crown filled, edges where they are."""
     size = 2 * round(crown_m / cell_m / 2) + 1
-    highest = ndimage.grey_closing(np.nan_to_num(canopy_height), size, mode="nearest")
+    highest = ndimage.grey_closing(np.nan_to_num(canopy_height), (size, size), mode="nearest")
     return np.asarray(ndimage.gaussian_filter(highest, crown_m / 2 / cell_m, mode="nearest"), np.float32)
 
 
