@@ -602,6 +602,18 @@ class LandformSettings(Section):
     )
     calm_smoothing_m: float = Field(4.0, ge=1, le=50, description="Smoothing of one calming pass, one smallest bend.")
     calm_passes: int = Field(8, ge=0, le=100, description="Calming passes; eight of 4 m reach shapes 30 m across.")
+    smallest_bend_mm: float = Field(
+        0.25, ge=0.05, le=2, description="Smallest bend of a contour, from centre to centre of the line (ISOM 101)."
+    )
+    shape_width_m: float = Field(
+        15.0, ge=5, le=60, description="Width over which a re-entrant or spur is measured: about a millimetre of map."
+    )
+    shape_depth_share: float = Field(
+        0.5,
+        ge=0.1,
+        le=2,
+        description="Share of the interval a re-entrant or spur is deep from which calming may not cut it short.",
+    )
     min_contour_gap_mm: float = Field(
         0.15, ge=0.05, le=1, description="White between two contours (ISOM 2.6, from memory: thin brown lines 0.15)."
     )
@@ -610,6 +622,12 @@ class LandformSettings(Section):
         ge=0,
         le=0.5,
         description="Share of the interval a contour may move to keep off its neighbours; with calm_share ISOM's 25 %.",
+    )
+    neck_shift_share: float = Field(
+        0.25,
+        ge=0,
+        le=0.5,
+        description="Share of the interval the surface may be off where contours of one level nearly touch (ISOM 101).",
     )
     neck_passes: int = Field(8, ge=2, le=50, description="Rounds of parting contours that nearly touch.")
     contour_line_mm: float = Field(0.14, ge=0.05, le=0.5, description="Width of a contour (ISOM 101).")

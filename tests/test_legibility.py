@@ -12,6 +12,7 @@ from pipeline.landform.legibility import (
     crowded_places,
     find_shapes,
     is_expressed,
+    is_showable,
     stations,
 )
 from tests import landscape
@@ -89,3 +90,22 @@ def test_ground_without_reentrants_has_no_shapes(shape: str) -> None:
     kept = at_m[[len(line) > 60 for line in lines]]
     shapes = find_shapes([shapely.LineString(line) for line in wide], kept, ground, grid, width_m=15, min_depth_m=2.5)
     assert len(shapes.level_m) == 0
+
+
+def test_shapes_beside_a_cliff_cannot_be_shown() -> None:
+    """Ribs on a slope count, the same ribs across a face steeper than lines can show do not."""
+    grid = landscape.grid_of()
+    _, y = landscape.from_middle(grid)
+    gentle = landscape.ribbed_slope(grid, rise_deg=15, width_m=15, depth_m=7)
+    cliff = landscape.as_heights(gentle + 20 * np.clip((y + 30) / 10, 0, 1))
+    shown = []
+    for ground in (gentle, cliff):
+        lines, at_m = trace_contours(ground, grid, contour_levels(ground, interval_m=5))
+        raw = [shapely.LineString(line) for line in lines]
+        shapes = find_shapes(raw, at_m, ground, grid, width_m=15, min_depth_m=2.5)
+        shown.append(is_showable(shapes, ground, grid, min_reach_m=1.9, steepest_deg=49, margin_m=1.0))
+    assert shown[0].all()
+    assert not shown[1].all()
+    on_face = np.abs(shapes.places[:, 1] - landscape.middle_of(grid)[1] + 25) < 5
+    assert on_face.any()
+    assert not shown[1][on_face].any()

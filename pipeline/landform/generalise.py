@@ -11,6 +11,7 @@ from pipeline.grid import Grid, Heights, Mask
 from pipeline.landform.isolines import contour_levels
 from pipeline.landform.necks import widen_necks
 from pipeline.landform.paper import ground_m, sheet_ground_m
+from pipeline.landform.put_back import put_back
 from pipeline.settings import LandformSettings
 from pipeline.terrain.relief import gradient
 
@@ -154,9 +155,9 @@ def generalised_surface(
     (rows, cols) float32 in metres, NaN where the bare earth is unknown, and the grid of its cells.
     """
     heights, coarse = coarsen(bare_earth, grid, cell_m=settings.contour_cell_m)
-    heights = smooth(heights, coarse, smoothing_m=settings.contour_smoothing_m)
+    ground = smooth(heights, coarse, smoothing_m=settings.contour_smoothing_m)
     heights = tauten(
-        heights,
+        ground,
         coarse,
         within_m=settings.calm_share * interval_m,
         steep_deg=settings.calm_steep_deg,
@@ -164,15 +165,18 @@ def generalised_surface(
         passes=settings.calm_passes,
     )
     heights = round_off(heights, coarse, smoothing_m=settings.corner_smoothing_m)
+    heights = put_back(ground, heights, coarse, interval_m=interval_m, settings=settings)
     apart_m = ground_m(settings.min_contour_gap_mm + settings.contour_line_mm)
-    max_shift_m = settings.max_shift_share * interval_m
-    heights = limit_steepness(heights, coarse, max_rise=interval_m / apart_m, max_shift_m=max_shift_m)
+    heights = limit_steepness(
+        heights, coarse, max_rise=interval_m / apart_m, max_shift_m=settings.max_shift_share * interval_m
+    )
     return widen_necks(
         heights,
+        ground,
         coarse,
         contour_levels(heights, interval_m=interval_m, base_level_m=settings.base_level_m),
         # Lines drawn in steps of one vertex cut corners; an eighth of a step makes up for it.
         apart_m=apart_m + sheet_ground_m(settings.vertex_spacing_mm / 8, scale=scale),
-        max_shift_m=max_shift_m,
+        max_off_m=settings.neck_shift_share * interval_m,
         passes=settings.neck_passes,
     ), coarse

@@ -100,12 +100,17 @@ def crowded_places(
     """
     first, second, _ = close_approaches(lines, apart_m=apart_m, step_m=step_m)
     places = np.unique(np.concatenate([first, second]), axis=0)
-    east, north = gradient(heights, grid)
-    steep = np.degrees(np.arctan(np.hypot(east, north))) >= steepest_deg
-    near_steep = ndimage.distance_transform_edt(~steep) * grid.cell_m <= apart_m if steep.any() else steep
+    near_steep = _near_steep(heights, grid, steepest_deg=steepest_deg, margin_m=apart_m)
     index = grid.cell_index(places[:, 0], places[:, 1])
     inside = index >= 0
     return np.asarray(places[inside][~near_steep.ravel()[index[inside]]])
+
+
+def _near_steep(heights: Heights, grid: Grid, /, *, steepest_deg: float, margin_m: float) -> NDArray[np.bool_]:
+    """(rows, cols) bool: ground steeper than lines can show, and what lies within `margin_m` of it."""
+    east, north = gradient(heights, grid)
+    steep = np.degrees(np.arctan(np.hypot(east, north))) >= steepest_deg
+    return ndimage.distance_transform_edt(~steep) * grid.cell_m <= margin_m if steep.any() else steep
 
 
 @dataclass(frozen=True)
@@ -128,6 +133,10 @@ class Shapes:
     level_m: NDArray[np.float64]
     depth_m: NDArray[np.float64]
     reach_m: NDArray[np.float64]
+
+    def where(self, chosen: NDArray[np.bool_], /) -> Shapes:
+        """The chosen ones."""
+        return Shapes(self.places[chosen], self.level_m[chosen], self.depth_m[chosen], self.reach_m[chosen])
 
 
 def find_shapes(
@@ -164,6 +173,20 @@ def find_shapes(
     axis = order[np.unique(label[order], return_index=True)[1]]
     reach_m = np.abs(depth[axis]) / np.maximum(steepness[axis], 1e-6)
     return Shapes(at.places[axis], level[axis], depth[axis], reach_m)
+
+
+def is_showable(
+    shapes: Shapes, heights: Heights, grid: Grid, /, *, min_reach_m: float, steepest_deg: float, margin_m: float
+) -> NDArray[np.bool_]:
+    """(n,) bool: shapes that a line can show at all.
+
+    Left out are shapes that reach less far than half the smallest bend, `min_reach_m`, and those on ground steeper than
+    lines can show or within `margin_m`, half the width of a line, of it: there the lines keep off each other, and
+    cannot follow the ground.
+    """
+    near_steep = _near_steep(heights, grid, steepest_deg=steepest_deg, margin_m=margin_m)
+    index = grid.cell_index(shapes.places[:, 0], shapes.places[:, 1])
+    return np.asarray((shapes.reach_m >= min_reach_m) & (index >= 0) & ~near_steep.ravel()[index])
 
 
 def is_expressed(shapes: Shapes, lines: Lines, level_m: NDArray[np.float64], /) -> NDArray[np.bool_]:

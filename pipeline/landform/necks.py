@@ -35,16 +35,26 @@ def find_necks(
 
 
 def widen_necks(
-    heights: Heights, grid: Grid, levels: NDArray[np.float64], /, *, apart_m: float, max_shift_m: float, passes: int
+    heights: Heights,
+    ground: Heights,
+    grid: Grid,
+    levels: NDArray[np.float64],
+    /,
+    *,
+    apart_m: float,
+    max_off_m: float,
+    passes: int,
 ) -> Heights:
     """Heights moved a little so that contours of one level keep `apart_m` from each other.
 
-    Ground between two lines that stands above their level is raised, ground below it lowered, in small rounds and by
-    at most `max_shift_m` in all: a saddle is drawn clearly as a saddle, a narrow re-entrant as wide as it must be to be
-    read. A neck that this does not open is closed instead.
+    Ground between two lines that stands above their level is raised, ground below it lowered, in small rounds: a saddle
+    is drawn clearly as a saddle, a narrow re-entrant as wide as it must be to be read. A neck that this does not open
+    is closed instead. No height moves farther than `max_off_m` from the ground, or than it already is.
     """
+    lowest = np.minimum(ground - np.float32(max_off_m) - heights, 0)
+    highest = np.maximum(ground + np.float32(max_off_m) - heights, 0)
     shift = np.zeros_like(heights)
-    step_m = 2 * max_shift_m / passes
+    step_m = 2 * max_off_m / passes
     for done in range(passes):
         middle, is_higher = find_necks(heights + shift, grid, levels, apart_m=apart_m)
         if not len(middle):
@@ -52,7 +62,7 @@ def widen_necks(
         # Half the rounds push the lines apart; what they could not part is joined by the other half.
         towards = 1.0 if 2 * done < passes else -3.0
         push = _bumps(middle, np.where(is_higher, towards, -towards), grid, radius_m=apart_m / 2)
-        shift = np.clip(shift + step_m * push, -max_shift_m, max_shift_m).astype(np.float32)
+        shift = np.clip(shift + step_m * push, lowest, highest).astype(np.float32)
     return heights + shift
 
 

@@ -31,13 +31,13 @@ from pipeline.landform.legibility import (
     crowded_places,
     find_shapes,
     is_expressed,
+    is_showable,
     stations,
 )
 from pipeline.landform.lines import is_closed
 from pipeline.landform.paper import ground_m, sheet_ground_m
 from pipeline.landform.rings import large_enough
 from pipeline.settings import LandformSettings
-from pipeline.terrain.relief import slope
 from tests import landscape
 
 SETTINGS = LandformSettings()
@@ -86,9 +86,10 @@ def measure_contours(draft: gpd.GeoDataFrame, heights: Heights, grid: Grid, *, s
     kept = [shapely.LineString(line) for line, keep in zip(traced, open_or_large, strict=True) if keep]
     shapes = find_shapes(kept, traced_at_m[open_or_large], calm, cells, width_m=15, min_depth_m=INTERVAL_M / 2)
     steepest_deg = float(np.degrees(np.arctan(INTERVAL_M / APART_M)))
-    # A reach below half a bend, 2 m, is narrower than the line itself; on cliffs lines cannot follow the ground.
-    steepness = slope(calm, cells).ravel()[cells.cell_index(*shapes.places.T)]
-    showable = (shapes.reach_m >= ground_m(0.25) / 2) & (steepness < steepest_deg)
+    # A reach below half a bend, 2 m, is narrower than the line itself; at cliffs lines cannot follow the ground.
+    showable = is_showable(
+        shapes, calm, cells, min_reach_m=ground_m(0.25) / 2, steepest_deg=steepest_deg, margin_m=ground_m(0.14) / 2
+    )
     expressed = is_expressed(shapes, lines, at_m)[showable]
     crowded = crowded_places(lines, calm, cells, apart_m=0.95 * APART_M, steepest_deg=0.95 * steepest_deg)
     rings = [np.asarray(line.coords) for line in lines if line.is_closed]
