@@ -854,6 +854,13 @@ class RockSettings(Section):
         "is rarely hit.",
     )
     boulder_min_height_m: float = Field(1.0, ge=0.5, le=3, description="Lowest boulder drawn: ISOM 2017-2, 204.")
+    boulder_height_error_m: float = Field(
+        0.1,
+        ge=0,
+        le=0.5,
+        description="A lump measured this much below the least height is still drawn: one height in ten is measured as "
+        "much too low in made scenes, and a boulder of a metre is worth a look.",
+    )
     large_boulder_min_height_m: float = Field(2.0, ge=1, le=5, description="Lowest large boulder: ISOM 2017-2, 205.")
     boulder_max_width_m: float = Field(
         9.0,
@@ -896,23 +903,52 @@ class RockSettings(Section):
         0.35, ge=0.1, le=1, description="Returns that scatter more than this about a smooth cap are no rock."
     )
     least_boulder_confidence: float = Field(
-        0.25,
+        0.2,
         ge=0,
         le=1,
-        description="Boulders less likely than this are left out of the draft: three wrong dots for a right one tire a "
+        description="Boulders less likely than this are left out of the draft: four wrong dots for a right one tire a "
         "mapper, a boulder missed is found on foot (common practice, no source).",
     )
+    least_thicket_confidence: float = Field(
+        0.1,
+        ge=0,
+        le=1,
+        description="The same where lookalikes are thick: there no boulder is sure, and this draws some five wrong dots "
+        "a hectare in dense conifers (measured), which is what a mapper can still visit.",
+    )
+    open_lookalikes_per_ha: float = Field(
+        20.0, ge=1, le=1000, description="Up to here the first limit holds; clean forest shows 5 to 20 (measured)."
+    )
+    thicket_lookalikes_per_ha: float = Field(
+        100.0, ge=1, le=5000, description="From here the second limit holds; dense conifers show 90 to 180 (measured)."
+    )
+    lookalike_most_confidence: float = Field(
+        0.25,
+        ge=0.05,
+        le=0.5,
+        description="A lump that looks less like a boulder than this counts as a lookalike of its surroundings.",
+    )
+    company_reach_m: float = Field(
+        25.0,
+        ge=5,
+        le=100,
+        description="Width (sigma) of the bell over which lookalikes are counted: a stand, not a single bush.",
+    )
     least_candidate_confidence: float = Field(
-        0.02, ge=0, le=1, description="Lumps less likely than this are not handed on as candidates at all."
+        0.02,
+        ge=0,
+        le=1,
+        description="Lumps that look less like a boulder than this are not handed on as candidates at all.",
     )
     cluster_distance_m: float = Field(
         6.0, ge=2, le=15, description="Boulders closer than this would touch on paper: the dot of 204 covers 6 m."
     )
     cluster_outstanding: float = Field(
-        1.5,
+        2.0,
         ge=1,
         le=3,
-        description="Of two boulders that would touch, one this many times higher is drawn alone: it is what is seen.",
+        description="Of two boulders that would touch, one this many times higher is drawn alone: it is what is seen. "
+        "Twice is the step from 204 to 205; two of more even height are a cluster.",
     )
     cluster_max_width_m: float = Field(
         16.0, ge=8, le=30, description="Widest group drawn as one triangle 207, which covers 12 m; wider is a field."

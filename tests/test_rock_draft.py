@@ -94,8 +94,18 @@ def test_flat_empty_ground_gives_an_empty_layer() -> None:
 
 
 def test_unlikely_candidates_are_left_out() -> None:
-    """Below the least confidence nothing is drawn."""
-    assert len(drawn(boulders([(40, 40)], [2.0], sure=SETTINGS.least_boulder_confidence - 0.01))) == 0
+    """What looks like a boulder one time in twenty is not drawn, in whatever company."""
+    assert len(drawn(boulders([(40, 40)], [2.0], sure=0.05))) == 0
+
+
+def test_a_short_step_on_a_boulder_is_its_side_and_no_cliff() -> None:
+    """A rock that the ground filter kept is drawn as one boulder; the face of a long cliff stays."""
+    east, north = np.meshgrid(*GRID.centres())
+    rock = np.where(np.hypot(east - 40, north - 40) < 2.2, 2.5, 0)
+    out = drawn(boulders([(40, 40)], [2.5], [4.4]), (100 + 0.4 * east + rock).astype(np.float32))
+    assert out.symbol.tolist() == ["205"]
+    step = np.where(east < 40, 104, 100).astype(np.float32)
+    assert "201" in set(drawn(boulders([(40, 40)], [2.5], [4.4]), step).symbol)
 
 
 @settings(max_examples=40, deadline=None)

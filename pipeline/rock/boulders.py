@@ -31,7 +31,9 @@ def find_boulders(
     *,
     settings: RockSettings,
 ) -> gpd.GeoDataFrame:
-    """Lumps of the core that may be boulders, each with the probability that it is one.
+    """Lumps of the core that may be boulders, each with how likely its returns alone make it one.
+
+    What stands around is weighed for the whole area, by `pipeline.rock.company.in_company`.
 
     Parameters
     ----------

@@ -4,11 +4,14 @@ from __future__ import annotations
 
 import geopandas as gpd
 import numpy as np
+import shapely
 
 from pipeline.features import join_features
 from pipeline.grid import Grid, Heights
 from pipeline.rock.cliffs import find_cliffs
+from pipeline.rock.company import in_company, worth_drawing
 from pipeline.rock.groups import generalise_boulders
+from pipeline.rock.paper import ground_m
 from pipeline.rock.stony import find_rocky_pits, find_stony_ground
 from pipeline.settings import RockSettings
 
@@ -38,10 +41,9 @@ def draft_rock(
     """
     cliffs = find_cliffs(bare_earth, ground_support, grid, scale=scale, settings=settings)
     cliffs = cliffs[cliffs.confidence >= settings.least_confidence]
-    sure = boulders[
-        (boulders.confidence >= settings.least_boulder_confidence)
-        & (boulders.height_m >= settings.boulder_min_height_m)
-    ]
+    believed = in_company(boulders, np.isfinite(bare_earth), grid, settings=settings)
+    sure = worth_drawing(believed, settings=settings)
+    cliffs = _not_sides_of_boulders(cliffs, sure, scale=scale, settings=settings)
     free = _off_cliffs(sure, cliffs, distance_m=settings.cliff_run_m)
     drawn = generalise_boulders(free, scale=scale, settings=settings)
     # Under dense crowns the ground is made of few returns and looks rougher than it is.
@@ -49,6 +51,26 @@ def draft_rock(
     stony = find_stony_ground(bare_earth, open_support, grid, settings=settings)
     pits = find_rocky_pits(bare_earth, ground_support, grid, settings=settings)
     return join_features([drawn, cliffs, stony, pits], grid.crs)
+
+
+def _not_sides_of_boulders(
+    cliffs: gpd.GeoDataFrame, boulders: gpd.GeoDataFrame, *, scale: int, settings: RockSettings
+) -> gpd.GeoDataFrame:
+    """Cliffs but those that a boulder explains: a rock that a filter kept as ground is a step on every side.
+
+    A face is a boulder's side where most of its line lies on the boulder or beside it, if the boulder is likelier or
+    the face so short that it had to be drawn longer.
+    """
+    if not len(boulders) or not len(cliffs):
+        return cliffs
+    reach = shapely.buffer(boulders.geometry.to_numpy(), boulders.width_m.to_numpy() / 2 + settings.cliff_run_m)
+    lines, sure = cliffs.geometry.to_numpy(), boulders.confidence.to_numpy()
+    line, boulder = shapely.STRtree(reach).query(lines, predicate="intersects")
+    length = shapely.length(lines)
+    on = shapely.length(shapely.intersection(lines[line], reach[boulder])) > length[line] / 2
+    is_short = length <= ground_m(settings.cliff_min_length_mm, scale=scale) + 0.1
+    is_side = on & (is_short[line] | (sure[boulder] > cliffs.confidence.to_numpy()[line]))
+    return cliffs[~np.isin(np.arange(len(cliffs)), line[is_side])]
 
 
 def _off_cliffs(boulders: gpd.GeoDataFrame, cliffs: gpd.GeoDataFrame, *, distance_m: float) -> gpd.GeoDataFrame:

@@ -34,6 +34,9 @@ FINE_FILL = 1.8
 forest lies from a last return when a third of the pulses reach down (arithmetic)."""
 DISC_RADII_M = (0.6, 0.9, 1.4, 2.1, 3.2, 4.4)
 """Radii of the discs tried: half-octaves from the smallest boulder that is drawn to the widest."""
+TWIG_CELLS = 5
+"""Window, in fine cells, in which a lone high return is cut down to the middle height around it: as wide as the
+smallest disc, so that a twig over a rock is cut and a rock is not."""
 COARSE_FROM_M = 2.0
 """Discs from this radius are looked for on cells twice as wide, which is four times as quick."""
 INSCRIBED = 0.62
@@ -206,7 +209,7 @@ def find_lumps(low: LowReturns, grid: Grid, /, *, settings: RockSettings) -> Lum
     seen = low.is_last & np.isfinite(low.above_m) & (low.above_m < settings.boulder_max_height_m)
     cell = fine.cell_index(low.east[seen], low.north[seen])
     lowest = _fill(lowest_in_cell(low.above_m[seen], cell, fine), max_cells=FINE_FILL * grid.cell_m / fine.cell_m)
-    height = lowest.astype(np.float32)
+    height = _without_twigs(lowest)
     coarse_height, coarse = _lowest_of_four(height), _finer(grid, 1 if grid.cell_m <= 0.5 else 2)
     parts = [
         _discs(coarse_height, coarse, radius, settings)
@@ -219,6 +222,17 @@ def find_lumps(low: LowReturns, grid: Grid, /, *, settings: RockSettings) -> Lum
     outer = np.concatenate([share * radius for share in OUTLINES_PER_RADIUS])
     outline = outer[:, None, None] ** 2 * np.eye(2)
     return Lumps(np.tile(east, times), np.tile(north, times), outline, np.tile(open_share, times))
+
+
+def _without_twigs(height: Floats) -> Heights:
+    """The height, nowhere above the middle height of the cells around; low places stay as they are, gaps too.
+
+    A twig over a rock stops a pulse or two; what lies below it is met by those beside them.
+    """
+    known = np.isfinite(height)
+    middle = ndimage.median_filter(np.where(known, height, 0).astype(np.float32), TWIG_CELLS, mode="nearest")
+    cut: Heights = np.where(known, np.minimum(height, np.maximum(middle, 0)), np.nan).astype(np.float32)
+    return cut
 
 
 def _lowest_of_four(height: Heights) -> Heights:

@@ -2,7 +2,8 @@
 
     python -m tests.benchmarks.rock WHAT
 
-fit [FILE]     new pipeline/rock/tables.py from planted and made scenes; FILE keeps the measured lumps (TUSSOCK_DATA)
+fit [FILE]     new pipeline/rock/tables.py from planted and made scenes; FILE keeps the measured lumps (TUSSOCK_DATA).
+               Needs scikit-learn, which nothing else does.
 planted        recall and false boulders in real tiles (TUSSOCK_DATA)
 made           recall, precision, height and calibration in made scenes
 confusion      boulders against bushes, stumps, piles and huts
@@ -34,9 +35,11 @@ from pipeline.grid import Grid
 from pipeline.points.classes import classify_returns
 from pipeline.points.cloud import Cloud
 from pipeline.rock.boulders import REACH_M, find_boulders, keep_best
-from pipeline.rock.confidence import boulder_terms, first_terms
+from pipeline.rock.company import FEWEST_PER_HA, in_company, lookalikes_per_ha, worth_drawing
+from pipeline.rock.confidence import boulder_terms, first_terms, odds_by_trees
 from pipeline.rock.evidence import look_at, weigh_lumps
 from pipeline.rock.lumps import find_lumps, low_returns
+from pipeline.rock.tables import Tree, Trees
 from pipeline.settings import PointsSettings, RockSettings
 from sample_tiles.scene import records
 from sample_tiles.scene.place import make_place
@@ -57,9 +60,20 @@ TILES = {
     "bat": "classes/bat.laz",
     **{f"pine_{i}": f"pine_plots/TEAK_0{i}.laz" for i in range(43, 53)},
 }
-FIT_MADE = ((21, 8.0), (22, 4.0), (23, 12.0), (24, 8.0), (25, 2.0), (26, 4.0), (27, 6.0), (28, 8.0))
+FIT_MADE = (
+    *((21, 8.0), (22, 4.0), (23, 12.0), (24, 8.0), (25, 2.0), (26, 4.0), (27, 6.0), (28, 8.0)),
+    *((71, 4.0), (72, 3.0), (73, 5.0), (74, 6.0), (75, 8.0), (76, 4.0)),
+    *((77, 4.0), (78, 4.0), (79, 5.0), (80, 3.0), (81, 4.0), (82, 6.0)),
+)
+FIT_SEEDS = {"lake": (1,), "bc_1": (1, 2, 4, 5), "bc_2": (1, 2, 4, 5), "bc_3": (1, 2, 4, 5)}
+"""Seeds of the objects planted in a tile to fit to; two where not told."""
+FIT_THINNED = ("bc_1", "bc_2", "bc_3", "lava")
+THINNED_TO = 0.45
+"""Share of the pulses kept of a tile that is to stand for a survey of 4 pulses/m2."""
 JUDGE_MADE = ((31, 8.0), (32, 4.0), (33, 8.0), (34, 2.0), (35, 16.0), (36, 8.0), (37, 4.0))
 FIT_OPEN = ((41, 8.0), (42, 4.0), (43, 12.0))
+FIT_THICKETS = ((44, 8.0, 0.55), (45, 8.0, 0.7), (46, 4.0, 0.65), (47, 12.0, 0.8))
+"""Seed, density and share of the pulses that even undergrowth stops."""
 OPEN_KINDS = {"boulder": 60, "bush": 60, "stump": 25, "root plate": 25, "log pile": 25, "hut": 15}
 PER_KIND = {"boulder": 10, "bush": 6, "stump": 3, "root plate": 2, "log pile": 2, "hut": 1}
 """Objects planted per share of a tile; about 16 to 40 a hectare, far more boulders than a forest has."""
@@ -70,6 +84,11 @@ WEIGHT_OF_KIND = {"bush": 1.2, "stump": 0.15, "root plate": 0.1, "log pile": 0.1
 """The same for what is not a boulder (common practice, no source): piles and huts are rare where maps are made."""
 
 DENSE_WEIGHT = 0.3
+BOULDERS_PER_HA, PLANTED_PER_HA = 6.0, PER_KIND["boulder"] / 0.6
+"""Boulders met in boulder country (common practice, no source), and boulders planted."""
+N_TREES, N_LEAVES = 200, 12
+FIRST_LOOK_KEEPS = 0.97
+"""Share of the boulders that the quick first look lets pass; the rest costs more time than it brings."""
 
 
 @dataclass(frozen=True)
@@ -119,9 +138,16 @@ def grid_of(cloud: Cloud) -> Grid:
     return Grid.covering(bounds, cell_m=0.5 if per_m2 >= 3 else 1.0, crs=CRS)
 
 
-def planted_scene(name: str, seed: int, *, with_things: bool = True) -> Scene:
-    """A real tile, with objects planted in it unless told otherwise."""
-    cloud = read_tile(name)
+def thinned(cloud: Cloud, share: float, /) -> Cloud:
+    """The cloud with a share of its pulses, drawn with a fixed seed."""
+    _, pulse = np.unique(np.column_stack((cloud.gps_time, cloud.flight_line)), axis=0, return_inverse=True)
+    keep = np.random.default_rng(5).random(int(pulse.max()) + 1) < share
+    return cloud.take(keep[pulse.ravel()])
+
+
+def planted_scene(name: str, seed: int, *, with_things: bool = True, share: float = 1.0) -> Scene:
+    """A real tile, or a share of its pulses, with objects planted in it unless told otherwise."""
+    cloud = read_tile(name) if share == 1.0 else thinned(read_tile(name), share)
     before = classify_returns(cloud, settings=PointsSettings())
     things: list[planting.Planted] = []
     rng = np.random.default_rng(seed)
@@ -170,12 +196,17 @@ def made_scene(seed: int, per_m2: float) -> Scene:
 def fit_scenes() -> Iterator[Scene]:
     """Every scene the tables are fitted to."""
     for name in TILES:
-        for seed in (1, 2) if name != "lake" else (1,):
+        for seed in FIT_SEEDS.get(name, (1, 2)):
             yield planted_scene(name, seed)
+    for name in FIT_THINNED:
+        for seed in (3, 6):
+            yield planted_scene(name, seed, share=THINNED_TO)
     for seed, per_m2 in FIT_MADE:
         yield made_scene(seed, per_m2)
     for seed, per_m2 in FIT_OPEN:
         yield open_scene(seed, per_m2, OPEN_KINDS, canopy=0.4)
+    for seed, per_m2, share in FIT_THICKETS:
+        yield open_scene(seed, per_m2, {"boulder": 30}, undergrowth=share)
 
 
 # ------------------------------------------------------------------------------------------------------- fitting
@@ -270,36 +301,122 @@ def odds_of(table: pd.DataFrame, prefix: str, offset: float, tables: dict[str, t
 def weights_of(table: pd.DataFrame, is_boulder: NDArray[np.bool_]) -> NDArray[np.float64]:
     """How much each candidate counts, so that everything planted counts about as often as it is met in forests."""
     tile = table.scene.str.split("/").str[0]
-    seeds = table.scene.groupby(tile).transform("nunique").to_numpy()
+    # Every open scene is other ground; a tile planted again is the same.
+    seeds = np.where(tile == "open", 2, table.scene.groupby(tile).transform("nunique").to_numpy())
     weight = np.where(table.is_planted, 1.0 / seeds, 1.0)
     is_thing = table.is_planted.to_numpy() & (table.thing >= 0).to_numpy()
     share = table.kind.map(WEIGHT_OF_KIND).fillna(1.0).to_numpy()
     # Three tiles of one dense conifer forest hold most of the lumps; they are to count as one kind of forest of many.
     weight = np.where(tile.str.startswith("bc"), DENSE_WEIGHT * weight, weight)
-    return np.where(is_thing, np.where(is_boulder, PLANTED_WEIGHT, share), weight)
+    # Two plantings a tile are the measure of how often things are met; more of them show more shapes, not more things.
+    per_seed = 2 / np.maximum(seeds, 2)
+    return np.where(is_thing, np.where(is_boulder, PLANTED_WEIGHT, share) * per_seed, weight)
 
 
-def calibrated(table: pd.DataFrame, offset: float, tables: dict[str, tuple]) -> tuple[float, dict[str, tuple]]:
-    """The tables stretched and shifted so that, of what is kept of overlapping lumps, p in a hundred are boulders.
+@dataclass(frozen=True)
+class Fitted:
+    """Trees and the offset they start from."""
 
-    Only made scenes count here: in real tiles nobody knows which of the lumps not planted are boulders.
+    offset: float
+    trees: Trees
+
+    def odds(self, table: pd.DataFrame, /) -> NDArray[np.float64]:
+        """(k,) log odds of the lumps of a table."""
+        terms = {name[2:]: table[name].to_numpy() for name in table if name.startswith("b_")}
+        return odds_by_trees(terms, self.trees, self.offset)
+
+
+def fit_trees(table: pd.DataFrame, /) -> Fitted:
+    """Boosted trees that fit the labels."""
+    from sklearn.ensemble import HistGradientBoostingClassifier
+
+    used = table[table.label >= 0]
+    y = used.label.to_numpy()
+    names = sorted(name for name in used if name.startswith("b_"))
+    model = HistGradientBoostingClassifier(
+        max_iter=N_TREES,
+        learning_rate=0.1,
+        max_leaf_nodes=N_LEAVES,
+        l2_regularization=5.0,
+        min_samples_leaf=30,
+        max_bins=64,
+        random_state=0,
+    ).fit(used[names].to_numpy(), y, sample_weight=weights_of(used, y == 1))
+    trees = tuple(_as_tree(predictors[0].nodes, names) for predictors in model._predictors)
+    return Fitted(float(model._baseline_prediction.ravel()[0]), trees)
+
+
+def _as_tree(nodes: NDArray[np.void], names: list[str]) -> Tree:
+    """A tree of the library in the form of `pipeline.rock.tables`."""
+    is_leaf = nodes["is_leaf"].astype(bool)
+    number = np.where(is_leaf, ~(np.cumsum(is_leaf) - 1), np.cumsum(~is_leaf) - 1)
+    splits = tuple(
+        (
+            names[int(node["feature_idx"])][2:],
+            float(f"{node['num_threshold']:.4g}"),
+            int(number[node["left"]]),
+            int(number[node["right"]]),
+        )
+        for node in nodes[~is_leaf]
+    )
+    return splits, tuple(float(value) for value in nodes[is_leaf]["value"])
+
+
+def odds_unseen(table: pd.DataFrame, /) -> NDArray[np.float64]:
+    """(k,) log odds of each lump by trees fitted to other tiles and other made scenes than its own."""
+    tile = table.scene.str.split("/").str[0]
+    part = np.asarray(pd.factorize(np.where(tile.isin(["made", "open"]), table.scene, tile))[0]) % 3
+    odds = np.zeros(len(table))
+    for k in range(3):
+        odds[part == k] = fit_trees(table[part != k]).odds(table[part == k])
+    return odds
+
+
+def in_crowd(part: pd.DataFrame, /) -> pd.DataFrame:
+    """The lumps of a scene that are kept where they overlap, with the lookalikes a hectare around each."""
+    kept = part[best_of(part) & (part.odds > np.log(SETTINGS.least_candidate_confidence))]
+    if not len(kept):
+        return kept.assign(crowd=0.0)
+    bounds = (part.east.min(), part.north.min(), part.east.max(), part.north.max())
+    grid = Grid.covering(bounds, cell_m=1.0, crs=CRS)
+    as_found = gpd.GeoDataFrame(
+        {"confidence": 1 / (1 + np.exp(-kept.odds))}, geometry=gpd.points_from_xy(kept.east, kept.north)
+    )
+    known = np.ones(grid.shape, bool)
+    return kept.assign(crowd=lookalikes_per_ha(as_found, known, grid, settings=SETTINGS))
+
+
+def fit_company(table: pd.DataFrame, /) -> tuple[float, float, float]:
+    """Offset, stretch of the log odds and log odds a unit of crowd, so that of those said p, p in a hundred are there.
+
+    Everything counts as often as it is met: planted boulders as if there were `BOULDERS_PER_HA`, a tile planted many
+    times as one. In real tiles what was not planted counts as no boulder, so confidence errs on the low side.
     """
-    made = table[~table.is_planted]
-    kept = made.assign(odds=odds_of(made, "b_", offset, tables))
-    kept = pd.concat([part[best_of(part)] for _, part in kept.groupby("scene")])
-    # Lumps beside a boulder are neither; those without a chance would bend the line where nothing is drawn.
-    kept = kept[((kept.label >= 0) | (kept.thing >= 0)) & (kept.odds > -3.0)]
-    y = (kept.thing >= 0).to_numpy().astype(float)
-    weight = weights_of(kept, y == 1)
+    parts = [in_crowd(part) for _, part in table.assign(odds=odds_unseen(table)).groupby("scene")]
+    kept = pd.concat(parts)
+    kept = kept[(kept.tall >= 0.9) & ((kept.label >= 0) | (kept.thing >= 0))]
+    is_boulder = (kept.thing >= 0) & (~kept.is_planted | (kept.kind == "boulder"))
+    tile = kept.scene.str.split("/").str[0]
+    seeds = np.where(tile.isin(["made", "open"]), 1, kept.scene.groupby(tile).transform("nunique"))
+    share = np.where(is_boulder, BOULDERS_PER_HA / PLANTED_PER_HA, kept.kind.map(WEIGHT_OF_KIND).fillna(1.0))
+    weight = np.where(kept.is_planted, share, 1.0) / seeds
+    y = is_boulder.to_numpy(float)
+    terms = np.column_stack((np.ones(len(kept)), kept.odds, np.log(kept.crowd + FEWEST_PER_HA)))
 
-    def loss(c: NDArray[np.float64]) -> float:
-        odds = c[0] + c[1] * kept.odds.to_numpy()
-        return float(weight @ (np.logaddexp(0, odds) - y * odds))
+    def loss(c: NDArray[np.float64]) -> tuple[float, NDArray[np.float64]]:
+        odds = terms @ c
+        left = weight * (1 / (1 + np.exp(-odds)) - y)
+        return float(weight @ (np.logaddexp(0, odds) - y * odds)), terms.T @ left
 
-    shift, stretch = minimize(loss, np.array([0.0, 1.0]), method="Nelder-Mead").x
-    print(f"calibration: shift {shift:.2f}, stretch {stretch:.2f}")
-    stretched = {k: (knots, tuple(round(float(stretch * v), 2) for v in odds)) for k, (knots, odds) in tables.items()}
-    return float(shift + stretch * offset), stretched
+    offset, stretch, per_crowd = (float(v) for v in minimize(loss, np.zeros(3), jac=True, method="BFGS").x)
+    print(f"company: offset {offset:.2f}, stretch {stretch:.2f}, per unit of crowd {per_crowd:.2f}")
+    sure = 1 / (1 + np.exp(-terms @ np.array([offset, stretch, per_crowd])))
+    kind = np.where(tile.str.startswith(("bc", "made", "open", "lava", "boreal", "lake")), tile.str[:4], "rest")
+    for name in np.unique(kind):
+        here = (kind == name) & (sure >= SETTINGS.least_boulder_confidence)
+        said, was = (float(np.average(v[here], weights=weight[here])) for v in (sure, y))
+        print(f"  {name}: said {said:.2f}, was {was:.2f}")
+    return offset, stretch, per_crowd
 
 
 def best_of(part: pd.DataFrame) -> NDArray[np.bool_]:
@@ -309,7 +426,7 @@ def best_of(part: pd.DataFrame) -> NDArray[np.bool_]:
 
 
 def fit() -> None:
-    """Fit both tables and write pipeline/rock/tables.py."""
+    """Fit the tables of the first look and the trees, and write pipeline/rock/tables.py."""
     store = Path(sys.argv[2]) if len(sys.argv) > 2 else None
     if store is not None and store.exists():
         table = pd.read_pickle(store)
@@ -323,26 +440,51 @@ def fit() -> None:
         if store is not None:
             table.to_pickle(store)
     first_offset, first = fit_tables(table, "a_")
-    offset, tables = calibrated(table, *fit_tables(table, "b_"))
+    odds = odds_of(table, "a_", first_offset, first)
     met = (table.label == 1) & (table.tall >= 0.9)
-    least = float(np.quantile(odds_of(table, "a_", first_offset, first)[met], 0.06))
-    text = (ROOT / "pipeline/rock/tables.py").read_text(encoding="utf-8").split("FIRST_LOOK_OFFSET")[0]
+    least = float(np.quantile(odds[met], 1 - FIRST_LOOK_KEEPS))
+    seen = table[odds >= least].reset_index(drop=True)
+    write_tables(first_offset, least, first, fit_trees(table), fit_company(seen))
+
+
+def write_tables(
+    first_offset: float,
+    least: float,
+    first: dict[str, tuple[tuple[float, ...], tuple[float, ...]]],
+    fitted: Fitted,
+    company: tuple[float, float, float],
+) -> None:
+    """Write pipeline/rock/tables.py: its head as it is, then what was fitted."""
+    path = ROOT / "pipeline/rock/tables.py"
+    text = path.read_text(encoding="utf-8").split("FIRST_LOOK_OFFSET")[0]
     text += f"FIRST_LOOK_OFFSET = {first_offset:.3f}\nFIRST_LOOK_LEAST = {least:.2f}\n"
-    text += '"""Log odds that 94 in 100 boulders of the scenes fitted to reach at the first look."""\n'
+    share = round(100 * FIRST_LOOK_KEEPS)
+    text += f'"""Log odds that {share} in 100 boulders of the scenes fitted to reach at the first look."""\n'
+    text += "FIRST_LOOK_TABLES: Tables = {\n"
+    text += "".join(f'    "{name}": {pair!r},\n' for name, pair in first.items()) + "}\n"
     text += (
-        f"FIRST_LOOK_TABLES: Tables = {first!r}\nBOULDER_OFFSET = {offset:.3f}\nBOULDER_TABLES: Tables = {tables!r}\n"
+        f"COMPANY_OFFSET, COMPANY_STRETCH, COMPANY_LOG_ODDS = {company[0]:.2f}, {company[1]:.2f}, {company[2]:.2f}\n"
     )
-    (ROOT / "pipeline/rock/tables.py").write_text(text, encoding="utf-8")
+    text += '"""What the log odds of the trees become: offset + stretch * odds + log odds * log(lookalikes)."""\n'
+    text += f"BOULDER_OFFSET = {fitted.offset:.3f}\n# fmt: off\nBOULDER_TREES: Trees = (\n"
+    for splits, leaves in fitted.trees:
+        inner = ", ".join(f'("{name}", {most:g}, {low}, {high})' for name, most, low, high in splits)
+        text += f"    (({inner}),\n     ({', '.join(f'{leaf:.3g}' for leaf in leaves)})),\n"
+    path.write_text(text + ")\n# fmt: on\n", encoding="utf-8")
 
 
 # ------------------------------------------------------------------------------------------------------- measuring
 
 
+def believed(scene: Scene) -> gpd.GeoDataFrame:
+    """Every candidate of a scene, as sure as the draft would say it is."""
+    table = find_boulders(scene.cloud, scene.asprs_class, scene.height_above_m, scene.grid, settings=SETTINGS)
+    return in_company(table, np.ones(scene.grid.shape, bool), scene.grid, settings=SETTINGS)
+
+
 def drawn(scene: Scene) -> gpd.GeoDataFrame:
     """Boulders of a scene that the draft would draw, before they are grouped."""
-    table = find_boulders(scene.cloud, scene.asprs_class, scene.height_above_m, scene.grid, settings=SETTINGS)
-    keep = (table.confidence >= SETTINGS.least_boulder_confidence) & (table.height_m >= SETTINGS.boulder_min_height_m)
-    return table[keep].reset_index(drop=True)
+    return worth_drawing(believed(scene), settings=SETTINGS).reset_index(drop=True)
 
 
 def nearest_thing(table: gpd.GeoDataFrame, scene: Scene) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
@@ -397,12 +539,12 @@ def made() -> None:
     for seed, per_m2 in JUDGE_MADE:
         scene = made_scene(seed, per_m2)
         start = time.perf_counter()
-        every = find_boulders(scene.cloud, scene.asprs_class, scene.height_above_m, scene.grid, settings=SETTINGS)
+        every = believed(scene)
         seconds = time.perf_counter() - start
         i, beyond = nearest_thing(every, scene)
         tall = np.array([t.height_m for t in scene.things])
         is_true = (beyond <= 2.0) & (tall[i] >= SETTINGS.least_height_m)
-        is_drawn = (every.confidence >= SETTINGS.least_boulder_confidence) & (every.height_m >= 1)
+        is_drawn = every.index.isin(worth_drawing(every, settings=SETTINGS).index)
         met = set(i[is_true & is_drawn])
         asked = np.flatnonzero(tall >= 1)
         error = np.abs(every.height_m - tall[i])[is_true & is_drawn]
@@ -436,8 +578,10 @@ def print_calibration(sure: NDArray[np.float64], true: NDArray[np.bool_]) -> Non
             print(pd.DataFrame({"n": n, "said": said, "was": was}).round(2).T.to_string())
 
 
-def open_cloud(seed: int, per_m2: float, *, canopy: float = 0.0, side_m: float = 220.0) -> Cloud:
-    """A gentle slope with uneven ground, single pulses straight down, of which crowns stop a share."""
+def open_cloud(
+    seed: int, per_m2: float, *, canopy: float = 0.0, undergrowth: float = 0.0, side_m: float = 220.0
+) -> Cloud:
+    """A gentle slope with uneven ground, single pulses straight down, of which crowns and undergrowth stop a share."""
     rng = np.random.default_rng(seed)
     n = round(per_m2 * side_m**2)
     en = rng.uniform(0, side_m, (n, 2))
@@ -448,12 +592,17 @@ def open_cloud(seed: int, per_m2: float, *, canopy: float = 0.0, side_m: float =
     radius = 3.5 * np.sqrt(min(canopy / 0.75, 1.0) * 4 / np.pi)
     stopped = (crown < radius) & (rng.random(n) < 0.75)
     height = ground + np.where(stopped, rng.uniform(7, 18, n), 0)
+    if undergrowth > 0:
+        tangled = ~stopped & (rng.random(n) < undergrowth)
+        height = height + np.where(tangled, rng.uniform(0.3, 2.5, n), 0)
     return Cloud.of(np.column_stack((en + 500000.0, height)), gps_time=np.arange(n) * 1e-5)
 
 
-def open_scene(seed: int, per_m2: float, counts: dict[str, int], *, canopy: float = 0.0) -> Scene:
+def open_scene(
+    seed: int, per_m2: float, counts: dict[str, int], *, canopy: float = 0.0, undergrowth: float = 0.0
+) -> Scene:
     """Objects planted on the gentle slope."""
-    cloud = open_cloud(seed, per_m2, canopy=canopy)
+    cloud = open_cloud(seed, per_m2, canopy=canopy, undergrowth=undergrowth)
     above = classify_returns(cloud, settings=PointsSettings()).height_above_m
     rng = np.random.default_rng(seed)
     things = planting.scatter(cloud, rng, counts=counts, spacing_m=12.0)
