@@ -711,6 +711,30 @@ class LandformSettings(Section):
         le=20,
         description="Likeness times contrast: what just passes in both shape and size is a swell of the slope.",
     )
+    min_lump_height_m: float = Field(
+        0.4,
+        ge=0.1,
+        le=2,
+        description="Lowest lump a runner sees beside a knoll: half the lowest knoll (common practice).",
+    )
+    min_lump_likeness: float = Field(
+        0.4, ge=0, le=1, description="Share of its shape one rounded bump must explain for a place to count as a lump."
+    )
+    min_lump_contrast: float = Field(
+        2.0, ge=1, le=10, description="Deviations from the usual unevenness from which a place counts as a lump."
+    )
+    lump_reach_m: float = Field(
+        30.0, ge=10, le=100, description="Lumps so near are seen together with a knoll: a few symbols' widths (2 mm)."
+    )
+    max_equal_lumps: int = Field(
+        2, ge=0, le=10, description="Lumps within that reach that may be as high as a knoll; more make restless ground."
+    )
+    max_equal_knolls: int = Field(
+        6, ge=0, le=30, description="The same for what is surely a knoll: a group of more is broken ground (113)."
+    )
+    min_taller_ratio: float = Field(
+        1.5, ge=1, le=5, description="Height of a knoll over that of all other lumps around it (common practice)."
+    )
     min_knoll_radius_m: float = Field(
         2.5, ge=0.5, le=10, description="Smaller lumps are boulders, stumps or brush that passed for ground."
     )
@@ -737,7 +761,7 @@ class LandformSettings(Section):
         "that was cut away.",
     )
     min_covered_knoll_returns: float = Field(
-        10.0,
+        8.0,
         ge=3,
         le=500,
         description="Ground returns on a knoll where they are sparser than round about: a boulder of this width that was "

@@ -4,13 +4,13 @@ import numpy as np
 import pytest
 
 from pipeline.grid import Grid, Heights
-from pipeline.landform.bumps import Bumps, find_bumps
+from pipeline.landform.bumps import Bumps, best_of_each_place, find_bumps, taller_than_lumps
 from tests import landscape
 
 
 def found(ground: Heights, grid: Grid, *, upward: bool = True, radii_m: tuple[float, ...] = (3, 4, 5, 6)) -> Bumps:
-    """Bumps with the settings of the draft."""
-    return find_bumps(
+    """Bumps with the settings of the draft, one a place."""
+    every_one = find_bumps(
         ground,
         grid,
         upward=upward,
@@ -21,6 +21,7 @@ def found(ground: Heights, grid: Grid, *, upward: bool = True, radii_m: tuple[fl
         contrast_reach_m=100,
         least_height_m=0.1,
     )
+    return best_of_each_place(every_one)
 
 
 @pytest.mark.parametrize("rise_deg", [0.0, 15.0, 30.0])
@@ -102,3 +103,24 @@ def test_sizes_that_the_cells_cannot_show_are_not_looked_for() -> None:
     assert len(found(ground, grid, radii_m=(3.0,)).height_m) == 0
     coarse = landscape.grid_of(side_m=200, cell_m=5.0)
     assert len(found(landscape.cone(coarse), coarse).height_m) == 0
+
+
+def lumps(places: list[tuple[float, float]], height_m: list[float]) -> Bumps:
+    """Round lumps of 4 m radius."""
+    like = np.ones(len(places))
+    return Bumps(np.array(places, float), np.array(height_m), 4 * like, like, 5 * like, like, 0 * like)
+
+
+def test_a_lump_is_compared_with_the_next_highest_around_it() -> None:
+    """The two highest neighbours are left out, lumps beyond reach and the bump itself do not count."""
+    around = lumps([(0, 0), (10, 0), (0, 10), (-10, 0), (0, -10), (50, 0)], [2.0, 3.0, 1.6, 1.0, 0.5, 4.0])
+    bump = lumps([(0, 0)], [2.0])
+    ratios = [taller_than_lumps(bump, around, reach_m=30, n_equal=n)[0] for n in range(5)]
+    np.testing.assert_allclose(ratios, [2 / 3, 2 / 1.6, 2.0, 4.0, np.inf])
+
+
+def test_best_of_each_place_keeps_one() -> None:
+    """Of two that overlap the more bump-like stays, one beyond both radii stays too."""
+    three = lumps([(0, 0), (3, 0), (9, 0)], [1.0, 1.0, 1.0])
+    three.likeness[:] = [0.6, 0.9, 0.5]
+    np.testing.assert_array_equal(best_of_each_place(three).places[:, 0], [3, 9])

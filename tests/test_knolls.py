@@ -1,9 +1,10 @@
 """Which bumps are knolls."""
 
 import numpy as np
+import shapely
 
 from pipeline.grid import Grid, Heights
-from pipeline.landform.knolls import draft_knolls
+from pipeline.landform.knolls import draft_knolls, find_knolls
 from pipeline.settings import LandformSettings
 from tests import landscape
 
@@ -59,6 +60,31 @@ def test_a_knoll_under_bushes_is_kept_and_what_a_cut_boulder_leaves_is_not() -> 
         gap = np.where(np.hypot(x, y) < 4, gap_on_it_m, 0.3).astype(np.float32)
         assert len(knolls(hill(height_m=1.8, radius_m=6), gap=gap)) == n_found
         assert len(knolls(hill(height_m=1.2, radius_m=3.5), gap=gap)) == 0
+
+
+def lumpy(n_lumps: int) -> Heights:
+    """A slope strewn with lumps of 0.4 to 1.8 m, long and round."""
+    rng = np.random.default_rng(3)
+    ground = landscape.plane(GRID, rise_deg=8)
+    for east_m, north_m in rng.uniform(-50, 50, (n_lumps, 2)):
+        height_m, radius_m, stretch = rng.normal(1.1, 0.35), rng.uniform(2.5, 5), rng.uniform(1, 2.2)
+        ground = ground + landscape.bump(
+            GRID, east_m=east_m, north_m=north_m, height_m=height_m, radius_m=radius_m, stretch=stretch
+        )
+    return landscape.as_heights(ground)
+
+
+def test_among_many_lumps_only_those_that_tower_over_them_are_drawn() -> None:
+    """Ground strewn with lumps keeps a third of them, and a hill twice as high in its midst; few lumps all count."""
+    any_lump = SETTINGS.model_copy(update={"min_taller_ratio": 1e-9})
+    support = np.full(GRID.shape, 0.4, np.float32)
+    counts = [len(find_knolls(lumpy(120), support, GRID, settings=chosen).height_m) for chosen in (SETTINGS, any_lump)]
+    assert 0 < counts[0] < 0.5 * counts[1]
+    with_hill = lumpy(120) + landscape.bump(GRID, east_m=0, north_m=0, height_m=3.0, radius_m=6)
+    away_m = np.hypot(*(shapely.get_coordinates(knolls(with_hill).geometry) - landscape.middle_of(GRID)).T)
+    assert away_m.min() < 4
+    few = [len(find_knolls(lumpy(6), support, GRID, settings=chosen).height_m) for chosen in (SETTINGS, any_lump)]
+    assert few[0] == few[1] > 0
 
 
 def test_confidence_falls_with_how_well_the_ground_was_seen() -> None:

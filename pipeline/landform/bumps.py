@@ -134,8 +134,8 @@ def find_bumps(
 ) -> Bumps:
     """Bumps (or, not `upward`, hollows) with a radius near one of `radii_m`.
 
-    Sizes below two cells are not looked for. Where several fit one place the best one stands. Nothing is reported where
-    more than a quarter of the window is unknown.
+    Sizes below two cells are not looked for. One place may have several, of different sizes; `best_of_each_place` keeps
+    one. Nothing is reported where more than a quarter of the window is unknown.
 
     Parameters
     ----------
@@ -149,7 +149,7 @@ def find_bumps(
 
     Returns
     -------
-    Bumps, the highest contrast first.
+    Bumps, the smallest first.
 
     Source
     ------
@@ -172,8 +172,7 @@ def find_bumps(
     ]
     if not found:
         return _no_bumps()
-    joined = Bumps(**{f.name: np.concatenate([getattr(part, f.name) for part in found]) for f in fields(Bumps)})
-    return _best_of_each_place(joined)
+    return Bumps(**{f.name: np.concatenate([getattr(part, f.name) for part in found]) for f in fields(Bumps)})
 
 
 def _no_bumps() -> Bumps:
@@ -300,8 +299,8 @@ def _polynomial_beside_bump(
     return np.asarray((rest @ window.basis) @ window.basis.T / window.weight)
 
 
-def _best_of_each_place(bumps: Bumps) -> Bumps:
-    """Without those that lie within the radius of a better one; ties go to the north-western."""
+def best_of_each_place(bumps: Bumps, /) -> Bumps:
+    """The bumps, best first, without those that lie within the radius of a better one; ties go to the north-western."""
     worth = bumps.likeness * np.minimum(bumps.contrast, 6)
     order = np.lexsort((bumps.places[:, 0], -bumps.places[:, 1], -worth))
     kept: list[int] = []
@@ -312,6 +311,23 @@ def _best_of_each_place(bumps: Bumps) -> Bumps:
                 continue
         kept.append(int(candidate))
     return bumps.where(np.array(kept, np.int64))
+
+
+def taller_than_lumps(bumps: Bumps, lumps: Bumps, /, *, reach_m: float, n_equal: int) -> NDArray[np.float64]:
+    """(n,) height of each bump over that of the lumps around it, the `n_equal` highest of them left out.
+
+    Where lump stands beside lump none is a landmark. Lumps within the bump itself do not count; infinite where there
+    are no more than `n_equal` lumps within `reach_m`.
+    """
+    ratio = np.full(len(bumps.height_m), np.inf)
+    for number, (place, height_m, radius_m) in enumerate(
+        zip(bumps.places, bumps.height_m, bumps.radius_m, strict=True)
+    ):
+        away_m = np.hypot(*(lumps.places - place).T)
+        around = np.sort(lumps.height_m[(away_m > radius_m) & (away_m <= reach_m)])[::-1]
+        if len(around) > n_equal:
+            ratio[number] = height_m / around[n_equal]
+    return ratio
 
 
 def shape_confidence(bumps: Bumps, /) -> NDArray[np.float64]:

@@ -8,7 +8,15 @@ import shapely
 
 from pipeline.features import make_features
 from pipeline.grid import Grid, Heights
-from pipeline.landform.bumps import Bumps, describe_bumps, find_bumps, gap_on, returns_on, shape_confidence
+from pipeline.landform.bumps import (
+    Bumps,
+    best_of_each_place,
+    describe_bumps,
+    find_bumps,
+    gap_on,
+    returns_on,
+    shape_confidence,
+)
 from pipeline.landform.seen import sample
 from pipeline.settings import LandformSettings
 
@@ -23,7 +31,7 @@ def find_hollows(bare_earth: Heights, ground_support: Heights, grid: Grid, /, *,
     -------
     Bumps, one a hollow; `height_m` is its depth.
     """
-    hollows = find_bumps(
+    every_one = find_bumps(
         bare_earth,
         grid,
         upward=False,
@@ -34,6 +42,7 @@ def find_hollows(bare_earth: Heights, ground_support: Heights, grid: Grid, /, *,
         contrast_reach_m=settings.contrast_reach_m,
         least_height_m=settings.least_bump_m,
     )
+    hollows = best_of_each_place(every_one)
     gap_m = gap_on(hollows, ground_support, grid, unseen_gap_m=settings.half_seen_gap_m)
     n_returns = returns_on(hollows, gap_m)
     is_earth = hollows.side_slope_deg <= settings.steepest_hollow_deg

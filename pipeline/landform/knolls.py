@@ -9,7 +9,16 @@ from scipy import ndimage
 
 from pipeline.features import make_features
 from pipeline.grid import Grid, Heights, Mask
-from pipeline.landform.bumps import Bumps, describe_bumps, find_bumps, gap_on, returns_on, shape_confidence
+from pipeline.landform.bumps import (
+    Bumps,
+    best_of_each_place,
+    describe_bumps,
+    find_bumps,
+    gap_on,
+    returns_on,
+    shape_confidence,
+    taller_than_lumps,
+)
 from pipeline.landform.lines import encloses_higher, is_closed
 from pipeline.landform.seen import sample
 from pipeline.settings import LandformSettings
@@ -20,29 +29,56 @@ def find_knolls(bare_earth: Heights, ground_support: Heights, grid: Grid, /, *, 
 
     Lumps smaller than a knoll, or with sides steeper than earth stands, are boulders and brush that the ground filter
     kept. They are looked for all the same, so that no knoll is fitted over them. A lump whose middle has fewer ground
-    returns than the ground around is what is left of a boulder that the filter cut away.
+    returns than the ground around is what is left of a boulder that the filter cut away. On restless ground, where lump
+    stands beside lump, only those that tower over the others are knolls to a runner.
 
     Returns
     -------
     Bumps, one a knoll.
     """
-    bumps = find_bumps(
+    lumps = find_bumps(
         bare_earth,
         grid,
         upward=True,
         radii_m=settings.knoll_radii_m,
-        min_height_m=settings.min_knoll_height_m,
-        min_contrast=settings.min_bump_contrast,
-        min_likeness=settings.min_knoll_likeness,
+        min_height_m=settings.min_lump_height_m,
+        min_contrast=settings.min_lump_contrast,
+        min_likeness=settings.min_lump_likeness,
         contrast_reach_m=settings.contrast_reach_m,
         least_height_m=settings.least_bump_m,
     )
+    is_high = (lumps.height_m >= settings.min_knoll_height_m) & (lumps.contrast >= settings.min_bump_contrast)
+    bumps = best_of_each_place(lumps.where(is_high & (lumps.likeness >= settings.min_knoll_likeness)))
+    is_sure = bumps.likeness * bumps.contrast >= settings.min_knoll_evidence
+    bumps = bumps.where(is_sure & _is_earth(bumps, settings=settings))
+    bumps = bumps.where(_is_seen(bumps, ground_support, grid, settings=settings))
+    return bumps.where(_stands_out(bumps, best_of_each_place(lumps), settings=settings))
+
+
+def _is_earth(bumps: Bumps, /, *, settings: LandformSettings) -> Mask:
+    """(n,) bool: lumps as wide as a knoll, with sides that loose earth can hold."""
     is_wide = bumps.radius_m >= settings.widest_boulder_lump_m
     steepest_deg = np.where(is_wide, settings.steepest_wide_earth_deg, settings.steepest_earth_deg)
-    is_earth = bumps.side_slope_deg <= steepest_deg
-    is_large = bumps.radius_m >= settings.min_knoll_radius_m
-    is_sure = bumps.likeness * bumps.contrast >= settings.min_knoll_evidence
-    return bumps.where(is_earth & is_large & is_sure & _is_seen(bumps, ground_support, grid, settings=settings))
+    return np.asarray((bumps.side_slope_deg <= steepest_deg) & (bumps.radius_m >= settings.min_knoll_radius_m))
+
+
+def _stands_out(bumps: Bumps, lumps: Bumps, /, *, settings: LandformSettings) -> Mask:
+    """(n,) bool: whether a mapper would draw this lump and not only see one lump of many.
+
+    What is very sure a knoll may have a few like it beside it; anything else must tower over all but two of the lumps
+    around.
+    """
+    earth = lumps.where(_is_earth(lumps, settings=settings))
+    over_few, over_many = (
+        taller_than_lumps(bumps, earth, reach_m=settings.lump_reach_m, n_equal=n_equal) >= settings.min_taller_ratio
+        for n_equal in (settings.max_equal_lumps, settings.max_equal_knolls)
+    )
+    return np.asarray(over_few | (over_many & _is_very_sure(bumps, settings=settings)))
+
+
+def _is_very_sure(bumps: Bumps, /, *, settings: LandformSettings) -> Mask:
+    """(n,) bool: shapes twice as sure as a knoll must be."""
+    return np.asarray(bumps.likeness * bumps.contrast >= 2 * settings.min_knoll_evidence)
 
 
 def _is_seen(bumps: Bumps, ground_support: Heights, grid: Grid, /, *, settings: LandformSettings) -> Mask:
@@ -58,9 +94,8 @@ def _is_seen(bumps: Bumps, ground_support: Heights, grid: Grid, /, *, settings: 
     around = ndimage.uniform_filter(support, max(1, round(2 * max(settings.knoll_radii_m) / grid.cell_m)))
     around_m = np.maximum(np.nan_to_num(sample(around, grid, bumps.places)), grid.cell_m / 2)
     is_dense = gap_m <= settings.max_knoll_gap_ratio * around_m
-    is_very_sure = bumps.likeness * bumps.contrast >= 2 * settings.min_knoll_evidence
     is_wide = bumps.radius_m >= settings.widest_boulder_lump_m
-    is_ground = is_very_sure & is_wide & (n_returns >= settings.min_covered_knoll_returns)
+    is_ground = _is_very_sure(bumps, settings=settings) & is_wide & (n_returns >= settings.min_covered_knoll_returns)
     return np.asarray((n_returns >= settings.min_bump_returns) & (is_dense | is_ground))
 
 
