@@ -63,11 +63,13 @@ def test_a_knoll_under_bushes_is_kept_and_what_a_cut_boulder_leaves_is_not() -> 
 
 
 def lumpy(n_lumps: int) -> Heights:
-    """A slope strewn with lumps of 0.4 to 1.8 m, long and round."""
+    """A slope strewn with lumps of 0.4 to 1.6 m, long and round, but for its middle."""
     rng = np.random.default_rng(3)
     ground = landscape.plane(GRID, rise_deg=8)
     for east_m, north_m in rng.uniform(-50, 50, (n_lumps, 2)):
-        height_m, radius_m, stretch = rng.normal(1.1, 0.35), rng.uniform(2.5, 5), rng.uniform(1, 2.2)
+        height_m, radius_m, stretch = rng.uniform(0.4, 1.6), rng.uniform(2.5, 5), rng.uniform(1, 2.2)
+        if np.hypot(east_m, north_m) < 14:
+            continue
         ground = ground + landscape.bump(
             GRID, east_m=east_m, north_m=north_m, height_m=height_m, radius_m=radius_m, stretch=stretch
         )
@@ -80,7 +82,7 @@ def test_among_many_lumps_only_those_that_tower_over_them_are_drawn() -> None:
     support = np.full(GRID.shape, 0.4, np.float32)
     counts = [len(find_knolls(lumpy(120), support, GRID, settings=chosen).height_m) for chosen in (SETTINGS, any_lump)]
     assert 0 < counts[0] < 0.5 * counts[1]
-    with_hill = lumpy(120) + landscape.bump(GRID, east_m=0, north_m=0, height_m=3.0, radius_m=6)
+    with_hill = lumpy(120) + landscape.bump(GRID, east_m=0, north_m=0, height_m=3.0, radius_m=7.5)
     away_m = np.hypot(*(shapely.get_coordinates(knolls(with_hill).geometry) - landscape.middle_of(GRID)).T)
     assert away_m.min() < 4
     few = [len(find_knolls(lumpy(6), support, GRID, settings=chosen).height_m) for chosen in (SETTINGS, any_lump)]
