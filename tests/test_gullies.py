@@ -45,6 +45,26 @@ def test_a_wide_valley_is_no_gully() -> None:
     assert len(draft_gullies(ground, GRID, SEEN, GRID, settings=SETTINGS)) == 0
 
 
+def test_a_valley_with_straight_sides_is_no_gully_but_a_notch_in_it_is() -> None:
+    """Sides of 20 degrees that meet in a line 15 m below them are a valley; cut 1.8 m deeper it holds a gully."""
+    valley = landscape.furrow(GRID, depth_m=15, half_width_m=40, length_m=400)
+    assert len(draft_gullies(slope_with(valley), GRID, SEEN, GRID, settings=SETTINGS)) == 0
+    notch = landscape.furrow(GRID, depth_m=1.8, half_width_m=2.5, length_m=80)
+    found = draft_gullies(slope_with(valley + notch), GRID, SEEN, GRID, settings=SETTINGS)
+    assert len(found) == 1
+    assert found.geometry[0].length == pytest.approx(80, abs=12)
+
+
+def test_large_troughs_round_about_do_not_hide_a_gully() -> None:
+    """On a slope ribbed by re-entrants 8 m deep a gully of 1.8 m is found all the same."""
+    ribs = landscape.ribbed_slope(GRID, rise_deg=15, width_m=40, depth_m=8)
+    x, y = landscape.from_middle(GRID)
+    furrow = landscape.as_heights(-1.8 * np.clip(1 - np.abs(x - 20) / 2.5, 0, 1) * (np.abs(y) < 30))
+    found = draft_gullies(with_noise(ribs + furrow), GRID, SEEN, GRID, settings=SETTINGS)
+    assert len(found) == 1
+    assert found.geometry[0].length == pytest.approx(60, abs=12)
+
+
 @pytest.mark.parametrize(("height_m", "symbol"), [(2.0, "105"), (1.2, "106")])
 def test_a_ridge_is_a_wall_of_its_height(height_m: float, symbol: str) -> None:
     """A wall 80 m long: 105 where it stands a metre high, 106 where lower and long enough."""

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import geopandas as gpd
 import numpy as np
 
 from pipeline.features import make_features
-from pipeline.grid import Grid, Heights
+from pipeline.grid import Grid, Heights, Mask
 from pipeline.landform.edges import Axes, Floats, Strip, contrast, furrow_axes, join_axes, profile
 from pipeline.landform.paper import ground_m
 from pipeline.landform.seen import mean_along
@@ -17,16 +19,35 @@ FLANKS_M = (2.0, 3.0, 4.0)
 SHOULDER_M = 9.0
 
 
-def relief_across(heights: Heights, grid: Grid, strip: Strip, /) -> tuple[Floats, Floats]:
-    """How far the axis lies below both flanks, and how wide it is where that is greatest.
+@dataclass(frozen=True)
+class Relief:
+    """What lies across a narrow line, one array a column; NaN where something is unknown.
+
+    Attributes
+    ----------
+    depth_m : (n,) float64
+        How far the axis lies below both flanks.
+    width_m : (n,) float64
+        How far apart those flanks are.
+    notch_m : (n,) float64
+        How much deeper that is than in a valley with straight sides as high at its shoulders.
+    """
+
+    depth_m: Floats
+    width_m: Floats
+    notch_m: Floats
+
+    def where(self, chosen: Mask, /) -> Relief:
+        """The chosen places."""
+        return Relief(self.depth_m[chosen], self.width_m[chosen], self.notch_m[chosen])
+
+
+def relief_across(heights: Heights, grid: Grid, strip: Strip, /) -> Relief:
+    """How far the axis lies below both flanks, where it cuts deepest into the ground around.
 
     The mean of the two flanks takes out the slope across; the lower flank alone must still stand half as high, else
-    the axis is the foot of a step. A trough that goes on deepening towards the shoulders is a valley, not a gully: it
-    counts only as far as the flanks fall short of it.
-
-    Returns
-    -------
-    (n,) float64 depth in metres, NaN where something is unknown, and (n,) float64 width in metres.
+    the axis is the foot of a step. A trough that goes on deepening evenly towards the shoulders is a valley; a gully is
+    a notch, deeper near its axis than the line from the axis to the shoulders.
     """
     offsets = [*(-flank for flank in FLANKS_M), 0.0, *FLANKS_M, -SHOULDER_M, SHOULDER_M]
     z = profile(heights, grid, strip, offsets)
@@ -34,12 +55,12 @@ def relief_across(heights: Heights, grid: Grid, strip: Strip, /) -> tuple[Floats
     left, middle, right = z[:, :n], z[:, n : n + 1], z[:, n + 1 : 2 * n + 1]
     both = (left + right) / 2 - middle
     lower = np.minimum(left, right) - middle
-    shoulder = (z[:, -2:].mean(axis=1, keepdims=True) - middle)[:, 0]
-    depth = np.where(lower >= both / 2, both, np.nan)
-    best = np.argmax(np.nan_to_num(depth, nan=-np.inf), axis=1)
-    deepest = depth[np.arange(len(depth)), best]
-    is_narrow = shoulder <= 2 * deepest
-    return np.where(is_narrow, deepest, np.nan), 2 * np.array(FLANKS_M)[best]
+    shoulder = np.maximum(z[:, -2:].mean(axis=1, keepdims=True) - middle, 0)
+    notch = np.where(lower >= both / 2, both - shoulder * np.array(FLANKS_M) / SHOULDER_M, np.nan)
+    best = np.argmax(np.nan_to_num(notch, nan=-np.inf), axis=1)
+    place = np.arange(len(best))
+    depth = np.where(np.isfinite(notch), both, np.nan)
+    return Relief(depth[place, best], 2 * np.array(FLANKS_M)[best], notch[place, best])
 
 
 def find_furrows(
@@ -47,13 +68,15 @@ def find_furrows(
 ) -> Axes:
     """Narrow furrows at least this deep and long. For banks and walls, pass heights with their sign turned."""
     strip = furrow_axes(heights, grid, scale_m=settings.line_scale_m)
-    depth_m, width_m = relief_across(heights, grid, strip)
-    stands_out = contrast(depth_m, strip, grid, reach_m=settings.contrast_reach_m, least_m=settings.least_bump_m)
-    deep = (np.nan_to_num(depth_m) >= min_depth_m) & (stands_out >= settings.min_axis_contrast)
+    relief = relief_across(heights, grid, strip)
+    # Natural ground is full of troughs; what is compared with them is the notch, not the whole depth.
+    stands_out = contrast(relief.notch_m, strip, grid, reach_m=settings.contrast_reach_m, least_m=settings.least_bump_m)
+    deep = (np.nan_to_num(relief.depth_m) >= min_depth_m) & (stands_out >= settings.min_axis_contrast)
+    found = relief.where(deep)
     return join_axes(
         strip.where(deep),
-        depth_m[deep],
-        width_m[deep],
+        found.depth_m,
+        found.width_m,
         stands_out[deep],
         grid,
         bridge_m=settings.line_bridge_m,
