@@ -41,6 +41,9 @@ NOTE_SPREAD = 0.35
 """Scatter of log density among notes of one opinion, where the fit starts from (a third up or down)."""
 NOTE_SPREAD_SPREAD = 0.5
 """One sigma of the logarithm of that scatter."""
+STRONG_EVIDENCE = 3.0
+"""Gain in log likelihood that counts more than a few notes changing sides: twenty to one is strong (Kass and Raftery
+1995). Kappa of thirty notes is itself uncertain by some 0.08."""
 LEAST_DENSITY_M2_PER_M3 = 0.01
 """Lower densities are all the same to a runner, and a logarithm must stop somewhere."""
 
@@ -126,7 +129,8 @@ def calibrate(
     fit = fit_limits(notes.density, notes.band, limits=limits)
     left_out, likelier = _left_out(notes, place, limits)
     after = confusion(notes.band, left_out)
-    is_used = likelier > 0 and not weighted_kappa(after) < weighted_kappa(before) - 0.02
+    is_worse = weighted_kappa(after) < weighted_kappa(before) - 0.02
+    is_used = likelier > (STRONG_EVIDENCE if is_worse else 0)
     wanted = len(notes.band) * (float(fit.error.max()) / 0.1) ** 2
     more = max(0, round(wanted) - len(notes.band))
     return Calibration(
@@ -180,6 +184,8 @@ def _verdict(fitted: Limits, is_used: bool, before: NDArray[np.int64], after: ND
         f"weighted kappa {weighted_kappa(before):.2f} before, {weighted_kappa(after):.2f} after, by places left out"
     )
     wish = f" About {more} more notes would bring every limit within a tenth." if more else ""
+    if is_used and weighted_kappa(after) < weighted_kappa(before):
+        kappas += "; fewer notes agree, but all together are much likelier so"
     if is_used:
         return f"406, 408 and 410 now begin at {numbers} m2/m3 ({kappas}).{wish}"
     return f"The limits stay as they were: fitted ones ({numbers} m2/m3) do no better ({kappas}).{wish}"
