@@ -828,6 +828,36 @@ class LandformSettings(Section):
     min_bank_slope_deg: float = Field(
         22.0, ge=5, le=60, description="Gentlest face of a bank: gentler ones are read from the contours."
     )
+    max_bank_face_m: float = Field(
+        4.5,
+        ge=1,
+        le=20,
+        description="Widest face of a bank on the ground, the smallest bend of a contour: wider ones contours show.",
+    )
+    max_bank_beyond_share: float = Field(
+        0.65,
+        ge=0.1,
+        le=1,
+        description="Steepness of the ground beside a bank over that of its face, above which it is a bend of the slope.",
+    )
+    least_face_rise: float = Field(
+        0.1, ge=0.01, le=1, description="Rise over run by which even ground bends: 1 in 10 (common practice)."
+    )
+    min_face_contrast: float = Field(
+        1.5,
+        ge=1,
+        le=20,
+        description="Times the usual sharpness of bends round about that the face of a bank must have.",
+    )
+    min_bank_contrast: float = Field(
+        2.0, ge=1, le=20, description="The same for a whole bank of the least length; longer ones need less."
+    )
+    side_share: float = Field(
+        1.3,
+        ge=1,
+        le=3,
+        description="Share of a knoll, hollow or gully, from its middle, within which a step is its side.",
+    )
     steepest_bank_deg: float = Field(
         50.0, ge=30, le=90, description="Steeper faces are rock (202); earth holds 50 degrees with roots in it at most."
     )

@@ -2,7 +2,9 @@
 
 import numpy as np
 import pytest
+import shapely
 
+from pipeline.features import make_features, no_features
 from pipeline.grid import Grid, Heights
 from pipeline.landform.banks import draft_banks
 from pipeline.landform.gullies import draft_gullies
@@ -80,6 +82,11 @@ def test_a_low_wall_must_be_long() -> None:
     assert len(draft_walls(slope_with(wall), GRID, SEEN, GRID, settings=SETTINGS)) == 0
 
 
+def banks(heights: Heights, grid: Grid, seen: Heights, seen_grid: Grid, *, settings: LandformSettings):
+    """Banks where nothing else was found."""
+    return draft_banks(heights, grid, seen, seen_grid, no_features(grid.crs), settings=settings)
+
+
 def bank(*, face_m: float, height_m: float) -> Heights:
     """A step rising north across the middle, 60 m long, on a gentle slope."""
     x, y = landscape.from_middle(GRID)
@@ -91,7 +98,7 @@ def bank(*, face_m: float, height_m: float) -> Heights:
 
 def test_a_step_is_a_bank_with_the_high_side_left() -> None:
     """2 m high over 4 m: 104 along its upper edge, running east, with height and plan extent."""
-    found = draft_banks(bank(face_m=4, height_m=2), GRID, SEEN, GRID, settings=SETTINGS)
+    found = banks(bank(face_m=4, height_m=2), GRID, SEEN, GRID, settings=SETTINGS)
     assert found.symbol.tolist() == ["104"]
     line = np.asarray(found.geometry[0].coords)
     assert line[-1, 0] - line[0, 0] > 15
@@ -103,7 +110,38 @@ def test_a_step_is_a_bank_with_the_high_side_left() -> None:
 @pytest.mark.parametrize(("face_m", "height_m"), [(4.0, 0.6), (20.0, 2.0), (0.5, 6.0)])
 def test_low_gentle_and_sheer_steps_are_no_banks(face_m: float, height_m: float) -> None:
     """Below the standard's metre, gentler than a face, or so steep that it must be rock."""
-    assert len(draft_banks(bank(face_m=face_m, height_m=height_m), GRID, SEEN, GRID, settings=SETTINGS)) == 0
+    assert len(banks(bank(face_m=face_m, height_m=height_m), GRID, SEEN, GRID, settings=SETTINGS)) == 0
+
+
+def test_a_bank_stands_out_where_the_land_is_large() -> None:
+    """On a slope between hills and valleys tens of metres across a bank of 1.8 m is found, and it alone."""
+    x, y = landscape.from_middle(GRID)
+    hills = landscape.ribbed_slope(GRID, rise_deg=10, width_m=50, depth_m=10)
+    step = 1.8 * np.clip((y - 5) / 2.7 + 0.5, 0, 1) * np.exp(-np.clip(y - 7, 0, None) / 12)
+    share = np.clip(1.6 - np.abs(x) / 15, 0, 1)
+    found = banks(with_noise(hills + landscape.as_heights(step * share)), GRID, SEEN, GRID, settings=SETTINGS)
+    assert len(found) == 1
+    place = np.asarray(found.geometry[0].interpolate(0.5, normalized=True).coords[0]) - landscape.middle_of(GRID)
+    np.testing.assert_allclose(place, [0, 6], atol=5)
+
+
+def test_the_edge_of_a_terrace_and_the_foot_of_a_slope_are_no_banks() -> None:
+    """Where level ground breaks off into a slope of 30 degrees 12 m high only the contours bend."""
+    _, y = landscape.from_middle(GRID)
+    edge = landscape.as_heights(100 + np.tan(np.radians(30)) * np.clip(y, -10, 11))
+    assert len(banks(with_noise(edge), GRID, SEEN, GRID, settings=SETTINGS)) == 0
+
+
+def test_the_sides_of_a_knoll_are_no_banks() -> None:
+    """A hill long and steep enough for its side to pass as a bank: a bank alone, none once the hill is known."""
+    x, y = landscape.from_middle(GRID)
+    ridge = landscape.as_heights(2.4 * np.clip(3.5 - np.abs(y), 0, 2.6) / 2.6 * np.clip(2 - np.abs(x) / 12, 0, 1))
+    ground = with_noise(landscape.plane(GRID, rise_deg=2) + ridge)
+    alone = banks(ground, GRID, SEEN, GRID, settings=SETTINGS)
+    assert len(alone) > 0
+    middle = shapely.Point(*landscape.middle_of(GRID))
+    knoll = make_features([middle], crs=GRID.crs, symbol="109", confidence=1.0, evidence="x", width_m=60.0)
+    assert len(draft_banks(ground, GRID, SEEN, GRID, knoll, settings=SETTINGS)) == 0
 
 
 @pytest.mark.parametrize("shape", ["level", "plane", "cone", "restless", "unknown"])
@@ -116,7 +154,7 @@ def test_ground_without_lines_has_none(shape: str) -> None:
         "restless": landscape.plane(GRID, rise_deg=10) + landscape.rough(GRID, spread_m=3),
         "unknown": np.where(landscape.from_middle(GRID)[0] > 0, np.float32(np.nan), landscape.level(GRID)),
     }[shape]
-    for draft in (draft_gullies, draft_walls, draft_banks):
+    for draft in (draft_gullies, draft_walls, banks):
         found = draft(with_noise(ground), GRID, SEEN, GRID, settings=SETTINGS)
         assert len(found) == 0, (shape, draft.__name__)
 

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import geopandas as gpd
 import numpy as np
 import shapely
 
 from pipeline.features import make_features
-from pipeline.grid import EastNorth, Grid, Heights
+from pipeline.grid import EastNorth, Grid, Heights, Mask
 from pipeline.landform.edges import Axes, Floats, Strip, contrast, join_axes, profile, step_axes
 from pipeline.landform.gullies import describe_axes, line_confidence
 from pipeline.landform.paper import ground_m
@@ -19,13 +21,37 @@ FACES_M = (1.0, 1.5, 2.0, 2.5, 3.5)
 BEYOND_M = 9.0
 
 
-def height_of_step(heights: Heights, grid: Grid, strip: Strip, /) -> tuple[Floats, Floats]:
-    """How much higher the face of a step is than the slope beyond it would explain, and how wide a face so steep is.
+@dataclass(frozen=True)
+class Step:
+    """What lies across a step, one array a column; NaN where something is unknown or the slope goes on too steep.
 
-    Returns
-    -------
-    (n,) float64 height in metres, NaN where something is unknown or the slope goes on half as steep above or below, and
-    (n,) float64 width in metres.
+    Attributes
+    ----------
+    height_m : (n,) float64
+        How much higher the face is than the slope beyond it would explain.
+    width_m : (n,) float64
+        How wide a face of its steepness is.
+    sharpness : (n,) float64
+        Rise over run of the middle of the face less that of the steeper ground beyond.
+    """
+
+    height_m: Floats
+    width_m: Floats
+    sharpness: Floats
+
+    def where(self, chosen: Mask, /) -> Step:
+        """The chosen places."""
+        return Step(self.height_m[chosen], self.width_m[chosen], self.sharpness[chosen])
+
+
+def step_across(heights: Heights, grid: Grid, strip: Strip, /, *, max_beyond_share: float) -> Step:
+    """Height, width and sharpness of the step at each place.
+
+    Parameters
+    ----------
+    max_beyond_share : float
+        Steepness of the ground above or below, as a share of that of the face, from which it is no step but a bend of
+        the slope, which contours show.
     """
     offsets = [*(-face for face in FACES_M), *FACES_M, -BEYOND_M, BEYOND_M]
     z = profile(heights, grid, strip, offsets)
@@ -33,38 +59,49 @@ def height_of_step(heights: Heights, grid: Grid, strip: Strip, /) -> tuple[Float
     face = np.array(FACES_M)
     below, above, far_below, far_above = z[:, :n], z[:, n : 2 * n], z[:, -2:-1], z[:, -1:]
     rise = above - below
-    reach = BEYOND_M - face
-    beyond = np.maximum(far_above - above, below - far_below) / reach
-    slope_beyond = np.maximum((far_above - above + below - far_below) / (2 * reach), 0)
-    height = rise - slope_beyond * 2 * face
-    # A slope that goes on steep on one side is a bend of the slope; contours show it.
-    is_step = beyond <= 0.5 * rise / (2 * face)
-    height = np.nan_to_num(np.where(is_step, height, np.nan), nan=-np.inf).max(axis=1)
-    steepness = rise[:, 0] / (2 * face[0]) - slope_beyond[:, -1]
-    width = height / np.maximum(steepness, 1e-6)
-    return np.where(np.isfinite(height), height, np.nan), np.where(np.isfinite(height), width, np.nan)
+    up, down = (far_above - above) / (BEYOND_M - face), (below - far_below) / (BEYOND_M - face)
+    slope_beyond = np.maximum((up + down) / 2, 0)
+    is_step = np.maximum(up, down) <= max_beyond_share * rise / (2 * face)
+    height = np.nan_to_num(np.where(is_step, rise - slope_beyond * 2 * face, np.nan), nan=-np.inf).max(axis=1)
+    height = np.where(np.isfinite(height), height, np.nan)
+    middle_rise = rise[:, 0] / (2 * face[0])
+    width = height / np.maximum(middle_rise - slope_beyond[:, -1], 1e-6)
+    sharpness = middle_rise - np.maximum(np.maximum(up, down)[:, -1], 0)
+    return Step(height, width, np.where(np.isfinite(height), sharpness, np.nan))
 
 
-def find_banks(heights: Heights, grid: Grid, /, *, settings: LandformSettings) -> Axes:
+def find_banks(heights: Heights, grid: Grid, /, *, taken: shapely.Geometry, settings: LandformSettings) -> Axes:
     """Steps in the ground at least as high and as long as the standard's bank; lines along the middle of the face.
 
-    Faces too steep for earth are left to the rock theme, where they are cliffs.
+    Faces too steep for earth are left to the rock theme, where they are cliffs; wide ones are slopes, which contours
+    show. A face counts where it is sharper than the bends of the ground round about.
+
+    Parameters
+    ----------
+    taken
+        Where steps are the sides of other landforms: knolls, hollows, gullies.
     """
     strip = step_axes(heights, grid, scale_m=settings.line_scale_m)
-    height_m, width_m = height_of_step(heights, grid, strip)
-    slope_deg = np.degrees(np.arctan(height_m / width_m))
-    stands_out = contrast(height_m, strip, grid, reach_m=settings.contrast_reach_m, least_m=settings.least_bump_m)
+    step = step_across(heights, grid, strip, max_beyond_share=settings.max_bank_beyond_share)
+    stands_out = contrast(
+        step.sharpness, strip, grid, reach_m=settings.contrast_reach_m, least_m=settings.least_face_rise
+    )
+    slope_deg = np.degrees(np.arctan(step.height_m / step.width_m))
     is_face = (slope_deg >= settings.min_bank_slope_deg) & (slope_deg <= settings.steepest_bank_deg)
-    high = np.nan_to_num(height_m) >= settings.min_bank_height_m
-    high &= is_face & (stands_out >= settings.min_axis_contrast)
+    is_face &= (step.height_m >= settings.min_bank_height_m) & (step.width_m <= settings.max_bank_face_m)
+    is_bank = is_face & (stands_out >= settings.min_face_contrast)
+    east, north = grid.centres()
+    shapely.prepare(taken)
+    is_bank[is_bank] = ~shapely.intersects_xy(taken, east[strip.col[is_bank]], north[strip.row[is_bank]])
+    found = step.where(is_bank)
     return join_axes(
-        strip.where(high),
-        height_m[high],
-        width_m[high],
-        stands_out[high],
+        strip.where(is_bank),
+        found.height_m,
+        found.width_m,
+        stands_out[is_bank],
         grid,
         bridge_m=settings.line_bridge_m,
-        min_contrast=settings.min_line_contrast,
+        min_contrast=settings.min_bank_contrast,
         min_length_m=ground_m(settings.min_bank_mm),
     )
 
@@ -83,15 +120,28 @@ def _turned_and_moved_up(line: shapely.LineString, width_m: float, heights: Heig
 
 
 def draft_banks(
-    heights: Heights, grid: Grid, seen: Heights, seen_grid: Grid, /, *, settings: LandformSettings
+    heights: Heights,
+    grid: Grid,
+    seen: Heights,
+    seen_grid: Grid,
+    others: gpd.GeoDataFrame,
+    /,
+    *,
+    settings: LandformSettings,
 ) -> gpd.GeoDataFrame:
     """Earth banks as lines along their upper edge, higher ground on the left, so that tags to the right point downhill.
+
+    Parameters
+    ----------
+    others : GeoDataFrame
+        Knolls, hollows and gullies with `width_m`: their sides are no banks.
 
     Returns
     -------
     GeoDataFrame of 104 with `height_m` and, as `width_m`, the plan extent of the face.
     """
-    axes = find_banks(heights, grid, settings=settings)
+    taken = shapely.union_all(shapely.buffer(others.geometry, settings.side_share * others["width_m"] / 2))
+    axes = find_banks(heights, grid, taken=taken, settings=settings)
     ways = [
         _turned_and_moved_up(line, width, heights, grid) for line, width in zip(axes.lines, axes.width_m, strict=True)
     ]

@@ -81,9 +81,12 @@ def draft_landforms(
     heights, cells = coarsen(bare_earth, grid, cell_m=settings.line_cell_m)
     narrow = [
         draft(heights, cells, seen, grid, settings=settings)
-        for draft in (draft_banks, draft_walls, draft_gullies, draft_broken_ground)
+        for draft in (draft_gullies, draft_walls, draft_broken_ground)
     ]
-    return join_features([lines, points, *narrow], grid.crs)
+    banks = draft_banks(
+        heights, cells, seen, grid, join_features([knolls, hollows, narrow[0]], grid.crs), settings=settings
+    )
+    return join_features([lines, points, banks, *narrow], grid.crs)
 
 
 def _draft_lines(
