@@ -850,7 +850,7 @@ class LandformSettings(Section):
         description="Times the usual sharpness of bends round about that the face of a bank must have.",
     )
     min_bank_contrast: float = Field(
-        2.0, ge=1, le=20, description="The same for a whole bank of the least length; longer ones need less."
+        3.5, ge=1, le=20, description="The same for a whole bank of the least length; longer ones need less."
     )
     side_share: float = Field(
         1.3,
