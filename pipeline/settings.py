@@ -665,6 +665,13 @@ class LandformSettings(Section):
         0.1, ge=0, le=1, description="Confidence lost under tall trees, where the ground filter itself is less sure."
     )
     slope_line_mm: float = Field(0.4, ge=0.2, le=2, description="Length of a slope line (ISOM 101.1, from memory).")
+    lone_contour_mm: float = Field(
+        8.0,
+        ge=1,
+        le=100,
+        description="Length of an open contour without a neighbour in sight from which a slope line is drawn: there is "
+        "nothing else to tell up from down (common practice).",
+    )
     form_line_mm: float = Field(0.10, ge=0.05, le=0.5, description="Width of a form line (ISOM 103).")
     form_line_min_error_share: float = Field(
         0.25,

@@ -114,4 +114,4 @@ def _draft_lines(
     lines = join_features([contours, form_lines], grid.crs)
     points = join_features([without_ringed(knolls, lines), hollows], grid.crs)
     bent = keep_off(lines, points, surface, cells, interval_m=interval_m, scale=scale, settings=settings)
-    return join_features([bent, draft_slope_lines(bent, settings=settings)], grid.crs), points
+    return join_features([bent, draft_slope_lines(bent, interval_m=interval_m, settings=settings)], grid.crs), points
