@@ -56,19 +56,20 @@ class Strokes:
         """(n, 2) half way along each stroke."""
         return np.asarray((self.places + self.tips) / 2)
 
-    def room_m(self, lines: shapely.STRtree, /, *, enough_m: float) -> NDArray[np.float64]:
-        """(n,) metres from the outer half of each stroke to the nearest line, at most `enough_m`."""
+    def room_m(self, lines: shapely.STRtree, own: int, /, *, enough_m: float) -> NDArray[np.float64]:
+        """(n,) metres from the outer half of each stroke to the nearest line but their own, at most `enough_m`."""
         halves = np.array(
             [shapely.LineString(half) for half in np.stack([self.middles, self.tips], axis=1)], dtype=object
         )
         stroke, line = lines.query(halves, predicate="dwithin", distance=enough_m)
+        stroke, line = stroke[line != own], line[line != own]
         room = np.full(len(halves), enough_m)
         np.minimum.at(room, stroke, shapely.distance(halves[stroke], lines.geometries[line]))
         return room
 
     def best(self, badness: NDArray[np.float64], room_m: NDArray[np.float64], /) -> int:
         """The least bad place of those with the most room; ties go to the north-west."""
-        return int(np.lexsort((self.places[:, 0], -self.places[:, 1], np.round(badness, 3), -np.round(room_m)))[0])
+        return int(np.lexsort((self.places[:, 0], -self.places[:, 1], np.round(badness, 3), -np.round(room_m, 1)))[0])
 
 
 def ring_strokes(ring: EastNorth, /, *, length_m: float) -> Strokes:
@@ -162,7 +163,7 @@ def draft_slope_lines(
         why, choices = _choices(line, lone[number], settings=settings)
         for strokes in choices:
             badness = np.abs(strokes.turn) if line.is_closed else strokes.turn
-            best = strokes.best(badness, strokes.room_m(tree, enough_m=enough_m))
+            best = strokes.best(badness, strokes.room_m(tree, number, enough_m=enough_m))
             chosen.append((number, np.array([strokes.places[best], strokes.tips[best]]), why))
     return _as_features(contours, chosen)
 
