@@ -660,6 +660,18 @@ class LandformSettings(Section):
         le=50,
         description="Distance to the nearest ground return at which half the confidence is gone: the smallest bend.",
     )
+    half_noise_m: float = Field(
+        0.5,
+        gt=0,
+        le=5,
+        description="Noise of the bare earth at which half the confidence is gone: half of what makes the lowest knoll.",
+    )
+    noise_finest_m: float = Field(
+        4.0, ge=1, le=10, description="Smaller shapes are noise: the smallest bend (ISOM 101)."
+    )
+    noise_reach_m: float = Field(
+        10.0, ge=2, le=50, description="Distance within which noise is taken together: the size of a knoll."
+    )
     tall_canopy_m: float = Field(20.0, gt=0, le=80, description="Trees from this height count fully as cover.")
     canopy_share: float = Field(
         0.1, ge=0, le=1, description="Confidence lost under tall trees, where the ground filter itself is less sure."

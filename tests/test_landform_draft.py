@@ -47,6 +47,21 @@ def test_poorly_seen_ground_lowers_every_confidence() -> None:
     assert badly.confidence.max() < well.confidence.min()
 
 
+def test_noise_and_canopy_lower_the_confidence() -> None:
+    """Under tall trees, or with ground noise of 0.4 m, every contour and knoll is less sure than on clean ground."""
+    grid = landscape.grid_of(side_m=120, cell_m=0.5)
+    ground = landscape.cone(grid, top_m=128, rise=0.2)
+    ground += landscape.bump(grid, east_m=30, north_m=20, height_m=2.5, radius_m=7)
+    gap = np.full(grid.shape, 0.4, np.float32)
+    clean = draft(ground, grid)
+    noisy = draft(ground + landscape.noise(grid, spread_m=0.4), grid)
+    wooded = draft_landforms(ground, gap, gap + 25, grid, interval_m=5, scale=10000, settings=SETTINGS)
+    for symbols in (["101", "102"], ["109", "110"]):
+        mean = [table[table.symbol.isin(symbols)].confidence.mean() for table in (clean, noisy, wooded)]
+        assert mean[0] > 1.05 * mean[1] > 0
+        assert mean[0] > 1.05 * mean[2] > 0
+
+
 def test_the_draft_is_the_same_every_time() -> None:
     """Two runs on the same ground give the same table."""
     grid = landscape.grid_of(side_m=120)

@@ -16,7 +16,7 @@ from pipeline.landform.generalise import coarsen, generalised_surface
 from pipeline.landform.gullies import draft_gullies
 from pipeline.landform.keep_off import keep_off
 from pipeline.landform.knolls import draft_knolls, without_ringed
-from pipeline.landform.seen import how_well_seen
+from pipeline.landform.seen import ground_noise, how_well_seen
 from pipeline.landform.slope_lines import draft_slope_lines
 from pipeline.landform.walls import draft_walls
 from pipeline.settings import LandformSettings
@@ -61,6 +61,8 @@ def draft_landforms(
     seen = how_well_seen(
         ground_support,
         canopy_height,
+        ground_noise(bare_earth, grid, finest_m=settings.noise_finest_m, reach_m=settings.noise_reach_m),
+        half_noise_m=settings.half_noise_m,
         half_seen_gap_m=settings.half_seen_gap_m,
         tall_canopy_m=settings.tall_canopy_m,
         canopy_share=settings.canopy_share,
