@@ -803,7 +803,10 @@ class LandformSettings(Section):
         0.57, ge=0, le=1, description="Share of the shape one rounded hollow must explain; uneven ground reaches 0.5."
     )
     steepest_hollow_deg: float = Field(
-        65.0, ge=40, le=89, description="Hollows with steeper sides are single returns below the ground, not earth."
+        55.0,
+        ge=40,
+        le=89,
+        description="Hollows with steeper sides are returns below the ground: earth holds 50 degrees with roots in it.",
     )
     min_pit_side_deg: float = Field(
         30.0, ge=10, le=80, description="Hollows with steeper sides are pits (112), gentler ones depressions (111)."

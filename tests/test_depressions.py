@@ -43,6 +43,12 @@ def test_a_hollow_of_one_or_two_returns_is_not_believed() -> None:
     assert len(hollows(depth_m=1.5, radius_m=2.5, gap_m=0.8)) == 0
 
 
+def test_a_spike_below_the_ground_is_no_pit() -> None:
+    """Steeper than earth stands: one low return that the noise filter let pass pulls the surface down like that."""
+    assert len(hollows(depth_m=2.6, radius_m=2.0)) == 0
+    assert len(hollows(depth_m=1.4, radius_m=2.0)) == 1
+
+
 def test_the_unseen_top_of_a_knoll_is_no_hollow() -> None:
     """A dent with no ground return in it is only the surface drawn across a hole, however well seen all around."""
     ground = landscape.plane(GRID, rise_deg=5)
