@@ -626,11 +626,12 @@ class LandformSettings(Section):
     neck_shift_share: float = Field(
         0.25,
         ge=0,
-        le=0.5,
+        le=0.45,
         description="Share of the interval the surface may be off where contours of one level nearly touch (ISOM 101).",
     )
     neck_passes: int = Field(8, ge=2, le=50, description="Rounds of parting contours that nearly touch.")
     contour_line_mm: float = Field(0.14, ge=0.05, le=0.5, description="Width of a contour (ISOM 101).")
+    index_line_mm: float = Field(0.25, ge=0.05, le=0.5, description="Width of an index contour (ISOM 102).")
     min_hill_mm: tuple[float, float] = Field(
         (0.9, 0.6), description="Length and width over all of the smallest hill drawn with a contour (ISOM 101)."
     )

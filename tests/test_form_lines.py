@@ -6,7 +6,9 @@ import pytest
 from pipeline.grid import Grid, Heights
 from pipeline.landform.draft import draft_landforms
 from pipeline.landform.form_lines import pieces_of
+from pipeline.landform.legibility import count_crossings, crowded_places
 from pipeline.landform.lines import encloses_higher, is_closed
+from pipeline.landform.paper import ground_m
 from pipeline.settings import LandformSettings
 from tests import landscape
 
@@ -67,5 +69,29 @@ def test_a_bench_gets_an_open_form_line_of_the_least_length_or_more() -> None:
 def test_runs_are_bridged_and_short_ones_dropped(worth: str, expected: list[tuple[int, int]]) -> None:
     """With stations every 3 m: gaps up to 6 m are bridged, less than 9 m is dropped."""
     mask = np.array([letter == "1" for letter in worth])
-    got = pieces_of(mask, 3.0, bridge_m=6, min_length_m=9)
+    got = pieces_of(mask, np.ones_like(mask), 3.0, bridge_m=6, min_length_m=9)
     assert [(piece.start, piece.stop) for piece in got] == expected
+
+
+def test_an_interruption_without_room_is_not_bridged() -> None:
+    """Where a contour runs too near between two pieces, both end before it."""
+    worth = np.array([1, 1, 1, 1, 1, 0, 1, 1, 1, 1, 1], bool)
+    free = np.ones_like(worth)
+    assert len(pieces_of(worth, free, 3.0, bridge_m=6, min_length_m=9)) == 1
+    free[5] = False
+    assert len(pieces_of(worth, free, 3.0, bridge_m=6, min_length_m=9)) == 2
+
+
+@pytest.mark.parametrize("seed", [1, 2, 3])
+def test_form_lines_keep_off_contours_and_each_other(seed: int) -> None:
+    """On rolling ground no two lines come nearer than the standard's gap, and none meet (ISOM 2.6, 103)."""
+    grid = landscape.grid_of(side_m=300)
+    ground = landscape.plane(grid, rise_deg=2) + landscape.rough(grid, spread_m=10, finest_m=30, seed=seed)
+    gap = np.full(grid.shape, 0.4, np.float32)
+    drawn = draft_landforms(ground, gap, 0 * gap, grid, interval_m=5, scale=10000, settings=SETTINGS)
+    lines = drawn[drawn.symbol.isin(["101", "102", "103"])]
+    assert (lines.symbol == "103").any()
+    apart_m = ground_m(SETTINGS.min_contour_gap_mm + SETTINGS.contour_line_mm)
+    close = crowded_places(list(lines.geometry), ground, grid, apart_m=0.9 * apart_m, steepest_deg=45)
+    assert len(close) == 0
+    assert count_crossings(list(lines.geometry)) == 0

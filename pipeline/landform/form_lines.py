@@ -16,6 +16,7 @@ from pipeline.grid import EastNorth, Grid, Heights, Mask
 from pipeline.landform.isolines import contour_levels, trace_contours
 from pipeline.landform.legibility import Lines, stations
 from pipeline.landform.lines import encloses_higher, is_closed, ring_size_m, thin_vertices
+from pipeline.landform.necks import widen_necks
 from pipeline.landform.paper import ground_m, sheet_ground_m
 from pipeline.landform.seen import mean_along, sample
 from pipeline.settings import LandformSettings
@@ -100,13 +101,20 @@ def worth_drawing(
     return np.asarray((error_m >= min_error_m) & (away_m >= min_away_m))
 
 
-def pieces_of(worth: Mask, step_m: float, /, *, bridge_m: float, min_length_m: float) -> list[slice]:
-    """Runs of stations to draw: short interruptions bridged, short runs dropped."""
+def pieces_of(worth: Mask, free: Mask, step_m: float, /, *, bridge_m: float, min_length_m: float) -> list[slice]:
+    """Runs of stations to draw: short interruptions bridged where they are free, short runs dropped.
+
+    Parameters
+    ----------
+    worth, free : (n,) bool
+        Where a line is worth drawing, and where it would have room.
+    """
     edges = np.flatnonzero(np.diff(np.concatenate([[0], worth.astype(np.int8), [0]])))
     runs = [(int(start), int(end)) for start, end in edges.reshape(-1, 2)]
     joined: list[tuple[int, int]] = []
     for start, end in runs:
-        if joined and (start - joined[-1][1]) * step_m <= bridge_m:
+        last = joined[-1][1] if joined else start
+        if joined and (start - last) * step_m <= bridge_m and free[last:start].all():
             joined[-1] = (joined[-1][0], end)
         else:
             joined.append((start, end))
@@ -130,16 +138,20 @@ def _form_lines_of(
     at = stations([shapely.LineString(line)], step_m=step_m)
     edge_m = np.nan_to_num(sample(to_edge, grid, at.places))
     error_m = reader_error_m(at.places, edge_m, neighbours, interval_m=interval_m, closed=is_closed(line))
+    away_m = np.minimum(*neighbours.away_m(at.places))
+    clear_m = ground_m(settings.min_contour_gap_mm + (settings.index_line_mm + settings.form_line_mm) / 2)
     worth = worth_drawing(
         error_m,
-        np.minimum(*neighbours.away_m(at.places)),
+        away_m,
         min_error_m=settings.form_line_min_error_share * interval_m,
-        min_away_m=ground_m(settings.form_line_gap_mm),
+        min_away_m=max(clear_m, ground_m(settings.form_line_gap_mm)),
     )
-    if is_closed(line) and worth.mean() >= 0.5:
+    # A ring is drawn whole or not as one: it must keep off the contours all around.
+    if is_closed(line) and worth.mean() >= 0.5 and away_m.min() >= clear_m:
         return [(line, float(error_m.mean()))] if _is_drawable_ring(line, settings=settings) else []
     pieces = pieces_of(
         worth,
+        away_m >= clear_m,
         step_m,
         bridge_m=ground_m(settings.form_line_bridge_mm),
         min_length_m=ground_m(settings.form_line_min_length_mm),
@@ -162,8 +174,19 @@ def _find_form_lines(
     half_way_m = settings.base_level_m + interval_m / 2
     known = np.pad(np.isfinite(surface), 1)
     to_edge = (ndimage.distance_transform_edt(known)[1:-1, 1:-1] * grid.cell_m).astype(np.float32)
+    levels = contour_levels(surface, interval_m=interval_m, base_level_m=half_way_m)
+    # Moved by less than half an interval, half-way lines cannot reach a contour.
+    parted = widen_necks(
+        surface,
+        surface,
+        grid,
+        levels,
+        apart_m=ground_m(settings.min_contour_gap_mm + settings.contour_line_mm),
+        max_off_m=settings.neck_shift_share * interval_m,
+        passes=settings.neck_passes,
+    )
     found: list[tuple[EastNorth, float, float]] = []
-    for level in contour_levels(surface, interval_m=interval_m, base_level_m=half_way_m):
+    for level in levels:
         neighbours = Neighbours.of(
             float(level),
             contours,
@@ -171,7 +194,7 @@ def _find_form_lines(
             reach_m=settings.form_line_reach_m,
             step_m=settings.form_line_step_m,
         )
-        for line in trace_contours(surface, grid, np.array([level]))[0]:
+        for line in trace_contours(parted, grid, np.array([level]))[0]:
             pieces = _form_lines_of(line, to_edge, grid, neighbours, interval_m=interval_m, settings=settings)
             found += [
                 (piece, float(level), error)
