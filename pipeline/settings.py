@@ -586,7 +586,7 @@ class LandformSettings(Section):
         description="Standard deviation of the smoothing before tracing: half the smallest bend, 0.25 mm (ISOM 101).",
     )
     corner_smoothing_m: float = Field(
-        1.5, ge=0, le=10, description="Smoothing that turns creases into bends as round as a pen draws them."
+        2.0, ge=0, le=10, description="Smoothing that turns creases into bends as round as a pen draws them."
     )
     calm_share: float = Field(
         0.1,

@@ -70,3 +70,24 @@ def test_on_steep_ground_lines_move_only_as_far_as_the_standard_lets_them() -> N
         moved_m.append(float(shapely.hausdorff_distance(line, bent)))
     assert moved_m[0] <= 0.75 + 0.1
     assert moved_m[1] > 2
+
+
+def test_a_ring_that_begins_beside_a_symbol_keeps_the_rest_of_its_vertices() -> None:
+    """Wherever a ring begins, vertices away from the symbol stay where they are."""
+    grid = landscape.grid_of()
+    middle = np.array(landscape.middle_of(grid))
+    around = np.linspace(0, 2 * np.pi, 64)
+    ring = middle + 40 * np.column_stack([np.cos(around), np.sin(around)])
+    ring[-1] = ring[0]
+    knoll = make_features([shapely.Point(ring[0] + [2, 0])], crs=grid.crs, symbol="109", confidence=1, evidence="x")
+    surface = landscape.plane(grid, rise_deg=5)
+    far = {tuple(place) for place in ring if np.hypot(*(place - ring[0])) > 15}
+    for first in (0, 20):
+        begun = np.concatenate([ring[first:-1], ring[: first + 1]])
+        line = make_features(
+            [shapely.LineString(begun)], crs=grid.crs, symbol="101", confidence=1, evidence="x", elevation_m=150
+        )
+        bent = keep_off(line, knoll, surface, grid, interval_m=5, scale=10000, settings=LandformSettings()).geometry[0]
+        assert bent.is_closed
+        assert bent.distance(knoll.geometry[0]) > 3
+        assert far <= set(bent.coords)

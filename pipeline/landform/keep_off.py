@@ -147,8 +147,15 @@ def _thinned_where_bent(before: EastNorth, after: EastNorth, /, *, spacing_m: fl
     if after is before:
         return before
     own = {(float(east), float(north)) for east, north in before}
-    fixed = [number for number, (east, north) in enumerate(after) if (float(east), float(north)) in own]
-    if len(fixed) < 2 or fixed[0] != 0 or fixed[-1] != len(after) - 1:
+    is_own = np.array([(float(east), float(north)) in own for east, north in after])
+    if is_closed(after) and is_own.any() and not is_own[0]:
+        # A ring may begin anywhere; begun where it was not bent, the rest of it can stay.
+        first = int(np.argmax(is_own))
+        after = np.concatenate([after[first:-1], after[: first + 1]])
+        is_own = np.concatenate([is_own[first:-1], is_own[: first + 1]])
+    is_own[[0, -1]] = True
+    fixed = np.flatnonzero(is_own).tolist()
+    if len(fixed) == 2:
         return thin_vertices(after, spacing_m=spacing_m, tolerance_m=tolerance_m)
     pieces = [after[:1]]
     for start, end in itertools.pairwise(fixed):
