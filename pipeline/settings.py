@@ -831,6 +831,12 @@ class LandformSettings(Section):
     line_cell_m: float = Field(
         1.0, ge=0.25, le=5, description="Cell on which banks, walls and gullies are sought; they are 3 m wide and more."
     )
+    line_max_gap_m: float = Field(
+        3.0,
+        ge=0.5,
+        le=20,
+        description="Distance to the nearest ground return beyond which none are sought: as wide as the narrowest.",
+    )
     line_scale_m: float = Field(
         1.2, ge=0.5, le=5, description="Smoothing before they are sought: a third of the narrowest, above lidar noise."
     )

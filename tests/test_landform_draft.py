@@ -47,6 +47,18 @@ def test_poorly_seen_ground_lowers_every_confidence() -> None:
     assert badly.confidence.max() < well.confidence.min()
 
 
+def test_the_edge_of_a_gap_in_the_returns_is_no_bank() -> None:
+    """A step of the surface is a bank where returns lie on it, and nothing where none is near."""
+    grid = landscape.grid_of(side_m=120, cell_m=0.5)
+    x, y = landscape.from_middle(grid)
+    step = 2 * np.clip(y / 3.5 + 0.5, 0, 1) * np.clip(1.6 - np.abs(x) / 20, 0, 1)
+    ground = landscape.plane(grid, rise_deg=3) + landscape.as_heights(step) + landscape.noise(grid, spread_m=0.05)
+    for gap_m, n_found in ((0.4, 1), (5.0, 0)):
+        gap = np.where(np.abs(y) < 10, gap_m, 0.4).astype(np.float32)
+        found = draft_landforms(ground, gap, 0 * gap, grid, interval_m=5, scale=10000, settings=SETTINGS)
+        assert (found.symbol == "104").sum() == n_found
+
+
 def test_noise_and_canopy_lower_the_confidence() -> None:
     """Under tall trees, or with ground noise of 0.4 m, every contour and knoll is less sure than on clean ground."""
     grid = landscape.grid_of(side_m=120, cell_m=0.5)

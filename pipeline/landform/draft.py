@@ -80,15 +80,33 @@ def draft_landforms(
         scale=scale,
         settings=settings,
     )
-    heights, cells = coarsen(bare_earth, grid, cell_m=settings.line_cell_m)
-    narrow = [
+    narrow = _draft_narrow(bare_earth, ground_support, seen, grid, knolls, hollows, settings=settings)
+    return join_features([lines, points, *narrow], grid.crs)
+
+
+def _draft_narrow(
+    bare_earth: Heights,
+    ground_support: Heights,
+    seen: Heights,
+    grid: Grid,
+    knolls: gpd.GeoDataFrame,
+    hollows: gpd.GeoDataFrame,
+    /,
+    *,
+    settings: LandformSettings,
+) -> list[gpd.GeoDataFrame]:
+    """Banks, gullies, walls and broken ground, where returns lie near enough to show them."""
+    # Far from any return the surface is only stretched across; its edges are no banks.
+    measured = np.where(ground_support <= settings.line_max_gap_m, bare_earth, np.float32(np.nan))
+    if not np.isfinite(measured).any():
+        return []
+    heights, cells = coarsen(measured, grid, cell_m=settings.line_cell_m)
+    gullies, walls, broken = (
         draft(heights, cells, seen, grid, settings=settings)
         for draft in (draft_gullies, draft_walls, draft_broken_ground)
-    ]
-    banks = draft_banks(
-        heights, cells, seen, grid, join_features([knolls, hollows, narrow[0]], grid.crs), settings=settings
     )
-    return join_features([lines, points, banks, *narrow], grid.crs)
+    others = join_features([knolls, hollows, gullies], grid.crs)
+    return [draft_banks(heights, cells, seen, grid, others, settings=settings), gullies, walls, broken]
 
 
 def _draft_lines(
