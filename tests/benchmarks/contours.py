@@ -25,6 +25,7 @@ from pipeline.grid import Grid, Heights
 from pipeline.landform.draft import draft_landforms
 from pipeline.landform.generalise import coarsen, smooth
 from pipeline.landform.isolines import contour_levels, trace_contours
+from pipeline.landform.knolls import find_knolls
 from pipeline.landform.legibility import (
     count_crossings,
     count_crowded_vertices,
@@ -133,6 +134,38 @@ def spots(draft: gpd.GeoDataFrame, folder: Path) -> dict[str, float]:
     return found
 
 
+def planted(heights: Heights, gap: Heights, grid: Grid, *, n_rounds: int = 4) -> dict[str, float]:
+    """Knolls put on real ground, one round of twelve at a time: how many are found, and how many there are without.
+
+    They are 1.2 to 3.5 m high and 8 to 18 m across, with the outline of a raised cosine, at random places whose ground
+    is seen and where no knoll stands.
+    """
+    rng = np.random.default_rng(11)
+    before = find_knolls(heights, gap, grid, settings=SETTINGS)
+    east, north = grid.centres()
+    edge = round(20 / grid.cell_m)
+    found, n_planted = 0, 0
+    for _ in range(n_rounds):
+        ground, places = heights.copy(), np.empty((0, 2))
+        for _try in range(2000):
+            row, col = rng.integers(edge, grid.rows - edge), rng.integers(edge, grid.cols - edge)
+            place, radius_m = np.array([east[col], north[row]]), rng.uniform(4, 9)
+            around = (slice(row - edge, row + edge), slice(col - edge, col + edge))
+            others = np.concatenate([places, before.places])
+            is_free = not len(others) or np.hypot(*(others - place).T).min() > 25
+            if len(places) == 12 or not is_free or not np.isfinite(heights[around]).all() or gap[around].mean() > 1:
+                continue
+            away = np.hypot(east[None] - place[0], north[:, None] - place[1]) / radius_m
+            height_m = max(1.2, rng.uniform(0.25, 0.42) * radius_m)
+            ground += (height_m * (0.5 + 0.5 * np.cos(np.pi * np.minimum(away, 1)))).astype(np.float32)
+            places = np.concatenate([places, place[None]])
+        drawn = find_knolls(ground, gap, grid, settings=SETTINGS)
+        found += int((cKDTree(drawn.places).query(places)[0] <= 6).sum()) if len(drawn.places) else 0
+        n_planted += len(places)
+    area_km2 = np.isfinite(heights).sum() * grid.cell_m**2 / 1e6
+    return {"knolls a km2": len(before.places) / area_km2, "knolls planted": n_planted, "found": found / n_planted}
+
+
 def _rings(draft: gpd.GeoDataFrame) -> list[shapely.LineString]:
     return [line for line in draft.geometry if line.geom_type == "LineString" and line.is_ring]
 
@@ -176,6 +209,8 @@ def main() -> int:
             figures = measure_contours(draft, heights, grid, scale=scale) | {"seconds": seconds}
             if name != "bc_forest":
                 figures |= {"deviation p95 m": deviation_m(draft, folder / name)} | spots(draft, folder / name)
+            if name == "bc_forest" and scale == 10000:
+                figures |= planted(heights, gap, grid)
             for key, value in figures.items():
                 print(f"{name} 1:{scale} {key}: {value:.3g}")
     draft, seconds = draft_of(*square_kilometre(), scale=10000)
