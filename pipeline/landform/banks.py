@@ -85,7 +85,7 @@ def find_banks(heights: Heights, grid: Grid, /, *, taken: shapely.Geometry, sett
     step = step_across(heights, grid, strip, max_beyond_share=settings.max_bank_beyond_share)
     # Ground that bends nowhere counts as such: a lone bank is compared with it and not with itself.
     bends = np.maximum(np.nan_to_num(step.sharpness), 0)
-    stands_out = contrast(bends, strip, grid, reach_m=settings.contrast_reach_m, least_m=settings.least_face_rise)
+    stands_out = contrast(bends, strip, grid, reach_m=settings.contrast_reach_m, least=settings.least_face_rise)
     slope_deg = np.degrees(np.arctan(step.height_m / step.width_m))
     is_face = (slope_deg >= settings.min_bank_slope_deg) & (slope_deg <= settings.steepest_bank_deg)
     is_face &= (step.height_m >= settings.min_bank_height_m) & (step.width_m <= settings.max_bank_face_m)

@@ -107,22 +107,23 @@ def profile(heights: Heights, grid: Grid, strip: Strip, offsets_m: Sequence[floa
     )
 
 
-def contrast(height_m: Floats, strip: Strip, grid: Grid, /, *, reach_m: float, least_m: float) -> Floats:
-    """(n,) height of each cell over what such cells usually measure within `reach_m`, at least `least_m`.
+def contrast(size: Floats, strip: Strip, grid: Grid, /, *, reach_m: float, least: float) -> Floats:
+    """(n,) size of each cell, in metres or as a rise, over what such cells usually measure within `reach_m`.
 
     Natural ground is full of slight furrows and steps; only one that stands out from its surroundings is a feature.
+    Even ground counts as measuring `least`.
     """
     # Cells that are no such line at all say nothing about how high such lines usually are.
-    measured = np.isfinite(height_m)
-    size = np.abs(height_m[measured])
-    usual_part = np.minimum(size, 3 * max(float(np.median(size)) if len(size) else 0.0, least_m))
+    measured = np.isfinite(size)
+    known = np.abs(size[measured])
+    usual_part = np.minimum(known, 3 * max(float(np.median(known)) if len(known) else 0.0, least))
     total, count = np.zeros(grid.shape), np.zeros(grid.shape)
     row, col = strip.row[measured], strip.col[measured]
     total[row, col], count[row, col] = usual_part, 1.0
     window = 2 * round(reach_m / grid.cell_m) + 1
     total, count = (ndimage.uniform_filter(sums, window, mode="constant") for sums in (total, count))
     usual = total[strip.row, strip.col] / np.maximum(count[strip.row, strip.col], 1e-9)
-    return np.asarray(np.nan_to_num(height_m) / np.maximum(usual, least_m))
+    return np.asarray(np.nan_to_num(size) / np.maximum(usual, least))
 
 
 @dataclass(frozen=True)

@@ -70,7 +70,7 @@ def find_furrows(
     strip = furrow_axes(heights, grid, scale_m=settings.line_scale_m)
     relief = relief_across(heights, grid, strip)
     # Natural ground is full of troughs; what is compared with them is the notch, not the whole depth.
-    stands_out = contrast(relief.notch_m, strip, grid, reach_m=settings.contrast_reach_m, least_m=settings.least_bump_m)
+    stands_out = contrast(relief.notch_m, strip, grid, reach_m=settings.contrast_reach_m, least=settings.least_bump_m)
     deep = (np.nan_to_num(relief.depth_m) >= min_depth_m) & (stands_out >= settings.min_axis_contrast)
     found = relief.where(deep)
     return join_axes(
