@@ -1472,6 +1472,11 @@ class ComposeSettings(Section):
     clear_of_buildings_m: float = Field(
         2.0, ge=0, description="Points this near to a building or in water are parts of it, not features."
     )
+    same_bed_m: float = Field(
+        6.0,
+        ge=0,
+        description="A gully that runs this near to a watercourse for most of its length is its bed (0.4 mm in print).",
+    )
     same_thing_m: float = Field(
         3.0,
         ge=0,

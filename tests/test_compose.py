@@ -5,7 +5,7 @@ import numpy as np
 import pytest
 from shapely.geometry import LineString, Point, Polygon, box
 
-from pipeline.draft.compose import LAYERS, clip, compose_draft, resolve_areas, resolve_points
+from pipeline.draft.compose import LAYERS, clip, compose_draft, resolve_areas, resolve_beds, resolve_points
 from pipeline.draft.identity import in_fixed_order, stable_ids
 from pipeline.draft.symbols import SymbolTable
 from pipeline.features import join_features, make_features
@@ -54,6 +54,29 @@ def test_clipping_gives_single_parts_inside() -> None:
     parts = clip(join_features([feature(comb, "408"), feature(Point(20, 20), "204")], CRS), outline, min_part_m=0.1)
     assert list(parts.geom_type) == ["Polygon", "Polygon"]
     assert parts.within(outline.buffer(1e-9)).all()
+
+
+def test_an_area_that_meets_the_outline_in_a_line_stays_an_area() -> None:
+    """Where an edge runs along the outline and leaves it, no line is left over; one that only touches is gone."""
+    outline = box(0, 0, 10, 10)
+    half_inside = Polygon([(5, 5), (12, 5), (12, 8), (10, 8), (10, 9), (5, 9)])
+    beside = box(10, 0, 12, 2)
+    stair = Polygon([(8, 2), (10, 2), (10, 4), (12, 4), (12, 6), (10, 6), (10, 9), (12, 9), (12, 1), (8, 1)])
+    parts = clip(
+        join_features([feature(p, "600.1") for p in (half_inside, beside, stair)], CRS), outline, min_part_m=0.1
+    )
+    assert set(parts.geom_type) == {"Polygon"}
+    assert parts.area.sum() == pytest.approx(5 * 4 + 2)
+
+
+def test_a_gully_gives_way_to_the_water_in_it() -> None:
+    """Along most of its length it goes; crossing it, or elsewhere, it stays."""
+    stream = feature(LineString([(0, 0), (100, 0)]), "306")
+    wet = feature(LineString([(10, 3), (60, 3)]), "108")
+    crossing = feature(LineString([(50, -40), (50, 40)]), "107")
+    kept = resolve_beds(join_features([stream, wet, crossing], CRS), settings=SETTINGS)
+    assert sorted(kept["symbol"]) == ["107", "306"]
+    assert list(resolve_beds(wet, settings=SETTINGS)["symbol"]) == ["108"]
 
 
 def test_vegetation_gives_way_to_water() -> None:

@@ -28,6 +28,8 @@ LAYERS = (
     "technical_line",
     "technical_area",
 )
+GULLIES = ("107", "108")
+WATERCOURSES = ("304", "305", "306")
 NOT_SEEN = "600.1"
 """Ground the survey did not see well enough to say how it runs; our own number, beside the sheet edge."""
 COLUMNS = (
@@ -69,6 +71,7 @@ def compose_draft(
     """
     features = clip(join_features(themes, crs), outline, min_part_m=settings.min_clipped_part_m)
     features = resolve_areas(features, settings=settings)
+    features = resolve_beds(features, settings=settings)
     features = resolve_points(features, settings=settings)
     features = in_fixed_order(features)
     features["angle_deg"] = (features["angle_deg"] - north_deg) % 360
@@ -105,8 +108,10 @@ def clip(features: gpd.GeoDataFrame, outline: Polygon | MultiPolygon, /, *, min_
     clipped = geometry.copy()
     for i in np.flatnonzero(cut):
         clipped[i] = _clipped(geometry[i], outline)
-    parts = features.set_geometry(gpd.GeoSeries(clipped, crs=features.crs)).explode(ignore_index=True)
-    parts = parts[~parts.geometry.is_empty & parts.geometry.notna()]
+    parts = features.set_geometry(gpd.GeoSeries(clipped, crs=features.crs)).explode()
+    # An area that shares a piece of its edge with the outline meets it in a line as well.
+    is_whole = shapely.get_dimensions(parts.geometry.to_numpy()) == shapely.get_dimensions(geometry)[parts.index]
+    parts = parts[is_whole & ~parts.geometry.is_empty.to_numpy() & parts.geometry.notna().to_numpy()]
     crumb = (parts.geom_type != "Point") & (parts.length < min_part_m)
     return parts[parts.geom_type.isin(DRAWN) & ~crumb].reset_index(drop=True)
 
@@ -150,6 +155,18 @@ def resolve_areas(features: gpd.GeoDataFrame, /, *, settings: ComposeSettings) -
     cut = cut.explode(ignore_index=True)
     cut = cut[(cut.geom_type == "Polygon") & (cut.area >= settings.min_cut_area_m2)]
     return join_features([features[~hit], cut], str(features.crs))
+
+
+def resolve_beds(features: gpd.GeoDataFrame, /, *, settings: ComposeSettings) -> gpd.GeoDataFrame:
+    """A gully gives way to the watercourse in its bed: blue says that there is a channel, brown would say it is dry."""
+    symbol = features["symbol"].to_numpy(str)
+    is_gully, is_water = np.isin(symbol, GULLIES), np.isin(symbol, WATERCOURSES)
+    if not is_gully.any() or not is_water.any():
+        return features
+    geometry = features.geometry.to_numpy()
+    beside = shapely.union_all(shapely.buffer(geometry[is_water], settings.same_bed_m))
+    wet_share = shapely.length(shapely.intersection(geometry, beside)) / np.maximum(shapely.length(geometry), 1e-9)
+    return features[~(is_gully & (wet_share > 0.5))].reset_index(drop=True)
 
 
 def resolve_points(features: gpd.GeoDataFrame, /, *, settings: ComposeSettings) -> gpd.GeoDataFrame:
