@@ -986,14 +986,14 @@ class RockSettings(Section):
         0.35, ge=0.1, le=1, description="Returns that scatter more than this about a smooth cap are no rock."
     )
     least_boulder_confidence: float = Field(
-        0.2,
+        0.16,
         ge=0,
         le=1,
-        description="Boulders less likely than this are left out of the draft: four wrong dots for a right one tire a "
+        description="Boulders less likely than this are left out of the draft: five wrong dots for a right one tire a "
         "mapper, a boulder missed is found on foot (common practice, no source).",
     )
     least_thicket_confidence: float = Field(
-        0.1,
+        0.08,
         ge=0,
         le=1,
         description="The same where lookalikes are thick: there no boulder is sure, and this draws some five wrong dots "

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from pipeline.grid import Grid
 from pipeline.points.cloud import Cloud
 from pipeline.rock.boulders import find_boulders, keep_best
-from pipeline.rock.confidence import odds_from
+from pipeline.rock.confidence import odds_by_trees, odds_from
 from pipeline.rock.lumps import opened_ground
 from pipeline.settings import RockSettings
 
@@ -154,3 +154,11 @@ def test_log_odds_are_read_between_knots_and_held_beyond() -> None:
     tables = {"foot": ((0.0, 1.0), (0.0, -2.0))}
     odds = odds_from({"foot": np.array([-1.0, 0.5, 3.0])}, tables, 1.0)
     assert odds.tolist() == [1.0, 0.0, -1.0]
+
+
+def test_trees_add_up_the_leaves_a_lump_falls_into() -> None:
+    """A split goes one way up to its limit and the other way above; numbers below zero are leaves."""
+    stump = ((("size", 1.0, -1, -2),), (-0.5, 0.25))
+    deep = ((("height", 2.0, 1, -3), ("size", 3.0, -1, -2)), (1.0, 2.0, 4.0))
+    terms = {"size": np.array([1.0, 2.0, 5.0, 5.0]), "height": np.array([2.0, 1.0, 1.0, 2.5])}
+    assert odds_by_trees(terms, (stump, deep), -3.0).tolist() == [-2.5, -1.75, -0.75, 1.25]

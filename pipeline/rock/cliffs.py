@@ -7,6 +7,7 @@ below would fall over the same run. Even steepness has none, however steep.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Literal
 
 import geopandas as gpd
 import numpy as np
@@ -21,6 +22,13 @@ from pipeline.rock.ridges import ridge_lines
 from pipeline.settings import RockSettings
 
 Floats = NDArray[np.float64]
+
+CLIFF_LOG_ODDS = (-4.4, 4.8, 0.59, 0.43)
+"""Log odds for each of `face_terms`; fitted by `python -m tests.benchmarks.rock_cliffs fit` to steps planted in real
+tiles and to the cliffs of made scenes."""
+UNSEEN_LOG_ODDS_PER_M, SEEN_M = 0.8, 0.7
+"""Log odds lost a metre between the face and the nearest ground return, beyond the spacing of returns in open
+forest (common practice, no source)."""
 
 
 @dataclass(frozen=True)
@@ -57,12 +65,15 @@ def measure_steps(bare_earth: Heights, grid: Grid, /, *, run_m: float) -> Steps:
     steep = np.maximum(np.hypot(to_south, to_east), 1e-9)
     down_e, down_n = -to_east / steep, to_south / steep
     at = {share: _along(heights, grid, down_e, down_n, share * run_m) for share in (-1.5, -0.5, 0.5, 1.5)}
+    # Beyond the edge of what is known the ground seems level, which would make an edge of every steep slope.
+    ends = [_along(known.astype(np.float64), grid, down_e, down_n, share * run_m, beyond=0.0) for share in (-1.5, 1.5)]
+    is_whole = known & (np.minimum(*ends) > 0.99)
     fall = at[-0.5] - at[0.5]
     gentle = np.minimum(at[-1.5] - at[-0.5], at[0.5] - at[1.5])
     above_below = 0.5 * (at[-1.5] - at[-0.5] + at[0.5] - at[1.5])
     # The gentler side decides most: a cliff may stand on a talus, but then its top is flat, or the other way round.
     excess = fall - np.maximum(0.5 * (gentle + above_below), 0)
-    excess[~known] = 0
+    excess[~is_whole] = 0
     return Steps(np.where(known, fall, 0), excess, down_e, down_n)
 
 
@@ -76,12 +87,15 @@ def _filled(heights: Heights) -> Floats:
     return filled
 
 
-def _along(heights: Floats, grid: Grid, down_e: Floats, down_n: Floats, distance_m: float) -> Floats:
-    """Height at a distance down the slope from every cell."""
+def _along(
+    heights: Floats, grid: Grid, down_e: Floats, down_n: Floats, distance_m: float, *, beyond: float | None = None
+) -> Floats:
+    """Height at a distance down the slope from every cell; beyond the grid the nearest, or what is given."""
     rows, cols = np.indices(heights.shape, dtype=np.float64)
     row = rows - down_n * distance_m / grid.cell_m
     col = cols + down_e * distance_m / grid.cell_m
-    found: Floats = ndimage.map_coordinates(heights, [row, col], order=1, mode="nearest")
+    mode: Literal["nearest", "constant"] = "nearest" if beyond is None else "constant"
+    found: Floats = ndimage.map_coordinates(heights, [row, col], order=1, mode=mode, cval=beyond or 0.0)
     return found
 
 
@@ -183,15 +197,26 @@ def _describe(face: _Face) -> str:
     )
 
 
+def face_terms(excess_m: Floats, height_m: Floats, face_m: Floats, length_m: Floats, /) -> Floats:
+    """(k, 4) what the log odds of a face weigh: one, and the logarithms of excess, steepness and length.
+
+    Logarithms, because a face twice as high is as much surer at one metre as at three.
+    """
+    steepness = np.clip(height_m / face_m, 0.3, 4.0)
+    logs = (np.log(np.maximum(excess_m, 0.3)), np.log(steepness), np.log(np.clip(length_m, 5, 60)))
+    return np.column_stack((np.ones(len(steepness)), *logs))
+
+
 def _confidence(step: _Face, settings: RockSettings) -> float:
     """Probability that a mapper would draw the step as a cliff.
 
-    Weights by hand: a rock face is steeper than 60 degrees and stands out by more than its blur, a road cut or a bank
-    is not. A face that turns far round one way is the side of a pit or a dam, which is an earth bank (ISOM 2017-2,
-    104) until somebody has seen rock there.
+    By rule it is lower where returns are far from the face, so that only the ground above and below was seen. A face
+    that turns far round one way is the side of a pit or a dam, which is an earth bank (ISOM 2017-2, 104) until
+    somebody has seen rock there.
     """
-    odds = -2.5 + 1.5 * (step.excess_m - 1.2) + 3.0 * (min(step.height_m / step.face_m, 2.5) - 1.4)
-    odds += 0.03 * min(step.length_m, 40.0) - 0.8 * max(step.support_m - 0.7, 0.0)
+    each = (np.array([value]) for value in (step.excess_m, step.height_m, step.face_m, step.length_m))
+    odds = float((face_terms(*each) @ np.array(CLIFF_LOG_ODDS))[0])
+    odds -= UNSEEN_LOG_ODDS_PER_M * max(step.support_m - SEEN_M, 0.0)
     sure = float(1 / (1 + np.exp(-odds)))
     return min(sure, settings.cliff_turning_confidence) if step.turn_deg > settings.cliff_most_turn_deg else sure
 

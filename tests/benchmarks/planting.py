@@ -29,7 +29,9 @@ RANGING_NOISE_M = 0.03
 SPLIT_REACH_M = 8.0
 """Returns of one pulse lie closer together in plan than this: 30 m of tree at 15 degrees off nadir."""
 STEP_M = 0.05
-KINDS = ("boulder", "bush", "stump", "root plate", "log pile", "hut")
+TAPER_M_PER_M = 2.2
+"""Length over which a cliff step tapers off a metre: a flank of 25 degrees."""
+KINDS = ("boulder", "bush", "young spruce", "stump", "root plate", "log pile", "hut")
 
 
 @dataclass(frozen=True)
@@ -60,6 +62,7 @@ def draw_object(kind: str, rng: np.random.Generator, east: float, north: float) 
         return Planted(kind, east, north, height, width, width * float(rng.uniform(1.0, 1.5)), angle, seed)
     sizes = {
         "bush": (rng.uniform(0.8, 2.5), rng.uniform(1.0, 3.0), rng.uniform(1.0, 1.4)),
+        "young spruce": (rng.uniform(1.0, 3.5), rng.uniform(0.8, 2.4), 1.0),
         "stump": (rng.uniform(0.5, 1.4), rng.uniform(0.3, 0.9), 1.0),
         "root plate": (rng.uniform(1.0, 2.6), rng.uniform(0.3, 0.6), rng.uniform(3.0, 5.0)),
         "log pile": (rng.uniform(1.0, 2.5), rng.uniform(1.5, 3.0), rng.uniform(1.5, 4.0)),
@@ -75,15 +78,15 @@ def stopping_per_m(thing: Planted, d_east: Floats, d_north: Floats, height: Floa
     along = (d_east * cos + d_north * sin) / (thing.length_m / 2)
     across = (-d_east * sin + d_north * cos) / (thing.width_m / 2)
     rng = np.random.default_rng(thing.seed)
-    if thing.kind == "bush":
-        return _bush(thing, rng, along, across, d_east, d_north, height)
+    if thing.kind in ("bush", "young spruce"):
+        return _foliage(thing, rng, along, across, d_east, d_north, height)
     surface = _SURFACES[thing.kind](thing, rng, along, across)
     return np.where(height < surface, np.inf, 0.0)
 
 
 def _boulder(thing: Planted, rng: np.random.Generator, along: Floats, across: Floats) -> Floats:
-    """A lump between an ellipsoid and a block, with an uneven outline and top, sometimes tilted."""
-    power = rng.uniform(2.0, 5.0)
+    """A lump between a rounded cone and a block, most near an ellipsoid, uneven in outline and top, some tilted."""
+    power = float(np.exp(rng.uniform(np.log(1.7), np.log(5.0))))
     turn, wave = np.arctan2(across, along), rng.uniform(0, 2 * np.pi, 3)
     outline = (
         1 + 0.08 * np.cos(2 * turn + wave[0]) + 0.06 * np.cos(3 * turn + wave[1]) + 0.04 * np.cos(5 * turn + wave[2])
@@ -127,7 +130,7 @@ _SURFACES = {
 }
 
 
-def _bush(
+def _foliage(
     thing: Planted,
     rng: np.random.Generator,
     along: Floats,
@@ -138,11 +141,15 @@ def _bush(
 ) -> Floats:
     """Dense evergreen foliage: 2 to 8 m2 of leaf per m3, in clumps of 0.25 m, thinning out over the outermost tenth.
 
+    A bush is round, a young spruce a cone that stands on the ground.
+
     A ray is stopped at half the leaf area it meets (spherical leaf angles: G = 0.5, Nilson 1971).
     """
     leaf_per_m = rng.uniform(2.0, 8.0)
     middle = thing.height_m * 0.45
     radius = np.sqrt(along**2 + across**2 + ((height - middle) / (thing.height_m - middle)) ** 2)
+    if thing.kind == "young spruce":
+        radius = np.hypot(along, across) / np.maximum(1 - height / thing.height_m, 1e-6)
     lumps = rng.integers(1, 2**31, 3)
     cell = [np.floor(value / 0.25).astype(np.int64) for value in (d_east + 50, d_north + 50, height + 50)]
     mixed = (cell[0] * 73856093) ^ (cell[1] * 19349663) ^ (cell[2] * 83492791) ^ int(lumps[0])
@@ -323,7 +330,7 @@ def raise_step(
 ) -> Cloud:
     """The cloud with a cliff step from `start` to `end`: everything on the left is lifted, fading out behind.
 
-    The face is 0.3 m deep in plan; at the ends the step tapers off over 3 m.
+    The face is 0.3 m deep in plan. Towards its ends the step tapers off at 25 degrees, so that its flanks are slopes.
     """
     along = np.array(end) - np.array(start)
     length = float(np.hypot(*along))
@@ -331,6 +338,6 @@ def raise_step(
     d = cloud.en - np.array(start)
     s = d @ along
     left = d @ np.array([-along[1], along[0]])
-    taper = np.clip(np.minimum(s, length - s) / 3.0, 0, 1)
+    taper = np.clip(np.minimum(s, length - s) / (height_m * TAPER_M_PER_M), 0, 1)
     rise = np.clip(left / 0.3 + 0.5, 0, 1) * np.clip(1 - left / fade_m, 0, 1)
     return replace(cloud, height=cloud.height + height_m * taper * rise)

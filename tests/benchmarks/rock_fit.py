@@ -1,0 +1,375 @@
+"""Fit the tables and trees of the boulder confidence to planted and made scenes.
+
+    python -m tests.benchmarks.rock_fit FILE [more]
+
+Writes pipeline/rock/tables.py; FILE keeps the measured lumps, so that the next fit is quick. With `more`, the trees
+that are there stay and the mean of both is written: sets fitted to other drawings of planted objects err on other
+lumps. The tables shipped are such a mean: the first set (commit 79aa9a1) knew blockier boulders and no young spruces.
+Needs TUSSOCK_DATA, and scikit-learn, which nothing else does.
+"""
+
+from __future__ import annotations
+
+import sys
+import time
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+from scipy.optimize import minimize
+from scipy.spatial import cKDTree
+
+from pipeline.grid import Grid
+from pipeline.rock import tables
+from pipeline.rock.boulders import REACH_M, keep_best
+from pipeline.rock.company import FEWEST_PER_HA, lookalikes_per_ha
+from pipeline.rock.confidence import boulder_terms, first_terms, odds_by_trees
+from pipeline.rock.evidence import look_at, weigh_lumps
+from pipeline.rock.lumps import find_lumps, low_returns
+from pipeline.rock.tables import Tree, Trees
+from tests.benchmarks.rock_scenes import (
+    CRS,
+    OPEN_KINDS,
+    PER_KIND,
+    SETTINGS,
+    TILES,
+    Scene,
+    made_scene,
+    open_scene,
+    planted_scene,
+)
+
+ROOT = Path(__file__).resolve().parents[2]
+FIT_MADE = (
+    *((21, 8.0), (22, 4.0), (23, 12.0), (24, 8.0), (25, 2.0), (26, 4.0), (27, 6.0), (28, 8.0)),
+    *((71, 4.0), (72, 3.0), (73, 5.0), (74, 6.0), (75, 8.0), (76, 4.0)),
+    *((77, 4.0), (78, 4.0), (79, 5.0), (80, 3.0), (81, 4.0), (82, 6.0)),
+)
+FIT_SEEDS = {"lake": (1, 2), **dict.fromkeys(("bc_1", "bc_2", "bc_3", "lava", "boreal"), (1, 2, 4, 5))}
+"""Seeds of the objects planted in a tile to fit to; two where not told."""
+FIT_THINNED = ("bc_1", "bc_2", "bc_3", "lava")
+THINNED_TO = 0.45
+"""Share of the pulses kept of a tile that is to stand for a survey of 4 pulses/m2."""
+FIT_OPEN = ((41, 8.0), (42, 4.0), (43, 12.0), (48, 6.0), (49, 8.0), (50, 3.0))
+FIT_THICKETS = ((44, 8.0, 0.55), (45, 8.0, 0.7), (46, 4.0, 0.65), (47, 12.0, 0.8))
+"""Seed, density and share of the pulses that even undergrowth stops."""
+PLANTED_WEIGHT = 0.6
+"""Weight of planted boulders in fitting, so that they count about as often as boulders are met: 6 to 10 a hectare."""
+WEIGHT_OF_KIND = {"bush": 2.0, "young spruce": 1.0, "stump": 0.3, "root plate": 0.3, "log pile": 0.5, "hut": 0.5}
+"""The same for what is not a boulder (common practice, no source): bushes are many, piles and huts rarer."""
+DENSE_WEIGHT = 0.5
+"""Weight of the lumps of three tiles of one dense conifer forest, which hold most of all."""
+TOWN = ("bat", "crop_1")
+"""Tiles of a town: its walls and cars teach what no rock is, but not how often a lump in a forest is one."""
+BOULDERS_PER_HA, PLANTED_PER_HA = 8.0, PER_KIND["boulder"] / 0.6
+"""Boulders met in boulder country (common practice, no source), and boulders planted."""
+N_SETS, N_TREES, N_LEAVES = 2, 100, 12
+N_FOLDS = 5
+FIRST_LOOK_KEEPS = 0.97
+"""Share of the boulders that the quick first look lets pass; the rest costs more time than it brings."""
+
+
+def fit_scenes() -> Iterator[Scene]:
+    """Every scene the tables are fitted to."""
+    for name in TILES:
+        for seed in FIT_SEEDS.get(name, (1, 2)):
+            yield planted_scene(name, seed)
+    for name in FIT_THINNED:
+        for seed in (3, 6):
+            yield planted_scene(name, seed, share=THINNED_TO)
+    for seed, per_m2 in FIT_MADE:
+        yield made_scene(seed, per_m2)
+    for seed, per_m2 in FIT_OPEN:
+        yield open_scene(seed, per_m2, OPEN_KINDS, canopy=0.4)
+    for seed, per_m2, share in FIT_THICKETS:
+        yield open_scene(seed, per_m2, {"boulder": 30}, undergrowth=share)
+
+
+def candidates(scene: Scene) -> pd.DataFrame:
+    """All lumps of a scene with the measures of both looks and what they are."""
+    near = scene.grid.pad(REACH_M)
+    believed = np.isfinite(scene.height_above_m)
+    low = low_returns(scene.cloud.take(believed), scene.height_above_m[believed], near, settings=SETTINGS)
+    lumps = find_lumps(low, near, settings=SETTINGS)
+    first = look_at(low, lumps, settings=SETTINGS)
+    evidence, solid = weigh_lumps(low, lumps, settings=SETTINGS)
+    table = pd.DataFrame({f"a_{k}": v for k, v in first_terms(first).items()})
+    table = table.assign(**{f"b_{k}": v for k, v in boulder_terms(evidence).items()})
+    table = table.assign(east=solid.east, north=solid.north, radius=solid.half_axes_m.mean(axis=1))
+    table["tall"] = evidence.height_m
+    table = table[(evidence.n_on >= 3) & (evidence.height_m >= SETTINGS.least_height_m) & (first.n_on >= 3)].copy()
+    table["label"], table["thing"], table["kind"] = label(table, scene)
+    table["scene"], table["is_planted"], table["hectares"] = scene.name, scene.is_planted, scene.hectares
+    return table
+
+
+def label(table: pd.DataFrame, scene: Scene) -> tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.object_]]:
+    """1 boulder well met, 0 something else, -1 neither; the nearest object within reach (-1: none) and its kind."""
+    n = len(table)
+    if not scene.things:
+        return np.zeros(n, np.int64), np.full(n, -1), np.full(n, "none", object)
+    places = np.array([(t.east, t.north) for t in scene.things])
+    radius = np.array([max(t.width_m, t.length_m) / 2 for t in scene.things])
+    tall = np.array([t.height_m for t in scene.things])
+    kinds = np.array([t.kind for t in scene.things], object)
+    apart, i = cKDTree(places).query(table[["east", "north"]].to_numpy())
+    on = apart < np.maximum(radius[i], 0.8) + 0.3
+    is_boulder = on & (kinds[i] == "boulder") & (tall[i] >= SETTINGS.least_height_m)
+    met = is_boulder & (np.abs(table.tall - tall[i]) < 0.35 + 0.1 * tall[i])
+    met &= apart < 0.6 * np.maximum(table.radius, 0.6)
+    # A disc on part of a boulder has no edge to show: it is neither.
+    size = np.array([np.sqrt(t.width_m * t.length_m) for t in scene.things])[i]
+    met &= (2 * table.radius > 0.65 * size) & (2 * table.radius < 1.6 * size)
+    other = (on & (kinds[i] != "boulder")) | (apart > radius[i] + 3)
+    return np.where(met, 1, np.where(other, 0, -1)), np.where(on, i, -1), np.where(on, kinds[i], "none")
+
+
+def knots_of(values: NDArray[np.float64], label_: NDArray[np.int64], n: int = 5) -> NDArray[np.float64]:
+    """Knots that share out both boulders and others."""
+    parts = [
+        np.quantile(values[label_ == 1], (0.02, 0.1, 0.25, 0.5, 0.75, 0.9, 0.98)),
+        np.quantile(values[label_ == 0], (0.02, 0.1, 0.5, 0.9, 0.98)),
+    ]
+    knots = np.unique(np.round(np.quantile(np.concatenate(parts), np.linspace(0, 1, n)), 2))
+    return knots if len(knots) > 1 else np.array([knots[0], knots[0] + 0.5])
+
+
+def hats(values: NDArray[np.float64], knots: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Piecewise linear basis, without the first knot."""
+    return np.column_stack([np.interp(values, knots, row) for row in np.eye(len(knots))[1:]])
+
+
+def fit_tables(
+    table: pd.DataFrame, prefix: str
+) -> tuple[float, dict[str, tuple[tuple[float, ...], tuple[float, ...]]]]:
+    """Offset and tables that fit the labels: logistic regression with a ridge."""
+    used = table[table.label >= 0]
+    y = used.label.to_numpy()
+    names = [name for name in used if name.startswith(prefix)]
+    knots = {name: knots_of(used[name].to_numpy(), y) for name in names}
+    basis = np.hstack([hats(used[name].to_numpy(), knots[name]) for name in names])
+    weight = weights_of(used, y == 1)
+
+    def loss(c: NDArray[np.float64]) -> tuple[float, NDArray[np.float64]]:
+        odds = c[0] + basis @ c[1:]
+        value = float(weight @ (np.logaddexp(0, odds) - y * odds)) + float(c[1:] @ c[1:])
+        left = weight * (1 / (1 + np.exp(-odds)) - y)
+        return value, np.append(left.sum(), basis.T @ left + 2 * c[1:])
+
+    found = minimize(loss, np.zeros(basis.shape[1] + 1), jac=True, method="L-BFGS-B", options={"maxiter": 800}).x
+    tables, at = {}, 1
+    for name in names:
+        n = len(knots[name]) - 1
+        log_odds = (0.0, *(round(float(v), 2) for v in found[at : at + n]))
+        tables[name[2:]] = (tuple(float(k) for k in knots[name]), log_odds)
+        at += n
+    return float(found[0]), tables
+
+
+def odds_of(table: pd.DataFrame, prefix: str, offset: float, tables: dict[str, tuple]) -> NDArray[np.float64]:
+    """Log odds of every candidate."""
+    return offset + sum(np.interp(table[prefix + name], knots, odds) for name, (knots, odds) in tables.items())
+
+
+def weights_of(table: pd.DataFrame, is_boulder: NDArray[np.bool_]) -> NDArray[np.float64]:
+    """How much each candidate counts, so that everything planted counts about as often as it is met in forests."""
+    tile = table.scene.str.split("/").str[0]
+    # Every open scene is other ground; a tile planted again is the same.
+    seeds = np.where(tile == "open", 2, table.scene.groupby(tile).transform("nunique").to_numpy())
+    weight = np.where(table.is_planted, 1.0 / seeds, 1.0)
+    is_thing = table.is_planted.to_numpy() & (table.thing >= 0).to_numpy()
+    share = table.kind.map(WEIGHT_OF_KIND).fillna(1.0).to_numpy()
+    # Three tiles of one dense conifer forest hold most of the lumps; they are to count as one kind of forest of many.
+    weight = np.where(tile.str.startswith("bc"), DENSE_WEIGHT * weight, weight)
+    # Two plantings a tile are the measure of how often things are met; more of them show more shapes, not more things.
+    per_seed = 2 / np.maximum(seeds, 2)
+    return np.where(is_thing, np.where(is_boulder, PLANTED_WEIGHT, share) * per_seed, weight)
+
+
+@dataclass(frozen=True)
+class Fitted:
+    """Trees and the offset they start from."""
+
+    offset: float
+    trees: Trees
+
+    def odds(self, table: pd.DataFrame, /) -> NDArray[np.float64]:
+        """(k,) log odds of the lumps of a table."""
+        terms = {name[2:]: table[name].to_numpy() for name in table if name.startswith("b_")}
+        return odds_by_trees(terms, self.trees, self.offset)
+
+
+def fit_trees(table: pd.DataFrame, /) -> Fitted:
+    """Boosted trees that fit the labels: the mean of sets that were shown different measures at each split."""
+    from sklearn.ensemble import HistGradientBoostingClassifier
+
+    used = table[table.label >= 0]
+    y = used.label.to_numpy()
+    weight = weights_of(used, y == 1)
+    offset, trees = 0.0, []
+    names = sorted(name for name in used if name.startswith("b_"))
+    for seed in range(N_SETS):
+        model = HistGradientBoostingClassifier(
+            max_iter=N_TREES,
+            learning_rate=0.18,
+            max_leaf_nodes=N_LEAVES,
+            l2_regularization=5.0,
+            min_samples_leaf=30,
+            max_bins=64,
+            max_features=0.7,
+            random_state=seed,
+        ).fit(used[names].to_numpy(), y, sample_weight=weight)
+        offset += float(model._baseline_prediction.ravel()[0]) / N_SETS
+        trees += [_as_tree(predictors[0].nodes, names) for predictors in model._predictors]
+    return Fitted(offset, tuple((splits, tuple(leaf / N_SETS for leaf in leaves)) for splits, leaves in trees))
+
+
+def _as_tree(nodes: NDArray[np.void], names: list[str]) -> Tree:
+    """A tree of the library in the form of `pipeline.rock.tables`."""
+    is_leaf = nodes["is_leaf"].astype(bool)
+    number = np.where(is_leaf, ~(np.cumsum(is_leaf) - 1), np.cumsum(~is_leaf) - 1)
+    splits = tuple(
+        (
+            names[int(node["feature_idx"])][2:],
+            float(f"{node['num_threshold']:.4g}"),
+            int(number[node["left"]]),
+            int(number[node["right"]]),
+        )
+        for node in nodes[~is_leaf]
+    )
+    return splits, tuple(float(value) for value in nodes[is_leaf]["value"])
+
+
+def odds_unseen(table: pd.DataFrame, /) -> NDArray[np.float64]:
+    """(k,) log odds of each lump by trees fitted to other tiles and other made scenes than its own."""
+    tile = table.scene.str.split("/").str[0]
+    part = np.asarray(pd.factorize(np.where(tile.isin(["made", "open"]), table.scene, tile))[0]) % N_FOLDS
+    odds = np.zeros(len(table))
+    for k in range(N_FOLDS):
+        odds[part == k] = fit_trees(table[part != k]).odds(table[part == k])
+    return odds
+
+
+def in_crowd(part: pd.DataFrame, /) -> pd.DataFrame:
+    """The lumps of a scene that are kept where they overlap, with the lookalikes a hectare around each."""
+    kept = part[best_of(part) & (part.odds > np.log(SETTINGS.least_candidate_confidence))]
+    if not len(kept):
+        return kept.assign(crowd=0.0)
+    bounds = (part.east.min(), part.north.min(), part.east.max(), part.north.max())
+    grid = Grid.covering(bounds, cell_m=1.0, crs=CRS)
+    as_found = gpd.GeoDataFrame(
+        {"confidence": 1 / (1 + np.exp(-kept.odds))}, geometry=gpd.points_from_xy(kept.east, kept.north)
+    )
+    known = np.ones(grid.shape, bool)
+    return kept.assign(crowd=lookalikes_per_ha(as_found, known, grid, settings=SETTINGS))
+
+
+def fit_company(table: pd.DataFrame, /) -> tuple[float, float, float]:
+    """Offset, stretch of the log odds and log odds a unit of crowd, so that of those said p, p in a hundred are there.
+
+    Everything counts as often as it is met: planted boulders as if there were `BOULDERS_PER_HA`, a tile planted many
+    times as one. In real tiles what was not planted counts as no boulder, so confidence errs on the low side.
+    """
+    parts = [in_crowd(part) for _, part in table.assign(odds=odds_unseen(table)).groupby("scene")]
+    kept = pd.concat(parts)
+    kept = kept[~kept.scene.str.split("/").str[0].isin(TOWN)]
+    kept = kept[(kept.tall >= 0.9) & ((kept.label >= 0) | (kept.thing >= 0))]
+    is_boulder = (kept.thing >= 0) & (~kept.is_planted | (kept.kind == "boulder"))
+    tile = kept.scene.str.split("/").str[0]
+    seeds = np.where(tile.isin(["made", "open"]), 1, kept.scene.groupby(tile).transform("nunique"))
+    share = np.where(is_boulder, BOULDERS_PER_HA / PLANTED_PER_HA, kept.kind.map(WEIGHT_OF_KIND).fillna(1.0))
+    weight = np.where(kept.is_planted, share, 1.0) / seeds
+    y = is_boulder.to_numpy(float)
+    terms = np.column_stack((np.ones(len(kept)), kept.odds, np.log(kept.crowd + FEWEST_PER_HA)))
+
+    def loss(c: NDArray[np.float64]) -> tuple[float, NDArray[np.float64]]:
+        odds = terms @ c
+        left = weight * (1 / (1 + np.exp(-odds)) - y)
+        return float(weight @ (np.logaddexp(0, odds) - y * odds)), terms.T @ left
+
+    offset, stretch, per_crowd = (float(v) for v in minimize(loss, np.zeros(3), jac=True, method="BFGS").x)
+    print(f"company: offset {offset:.2f}, stretch {stretch:.2f}, per unit of crowd {per_crowd:.2f}")
+    sure = 1 / (1 + np.exp(-terms @ np.array([offset, stretch, per_crowd])))
+    kind = np.where(tile.str.startswith(("bc", "made", "open", "lava", "boreal", "lake")), tile.str[:4], "rest")
+    for name in np.unique(kind):
+        here = (kind == name) & (sure >= SETTINGS.least_boulder_confidence)
+        said, was = (float(np.average(v[here], weights=weight[here])) for v in (sure, y))
+        print(f"  {name}: said {said:.2f}, was {was:.2f}")
+    return offset, stretch, per_crowd
+
+
+def best_of(part: pd.DataFrame) -> NDArray[np.bool_]:
+    """Which candidates of one scene are kept where they overlap."""
+    places = part[["east", "north"]].to_numpy()
+    return keep_best(places, part.radius.to_numpy(), 1 / (1 + np.exp(-part.odds.to_numpy())))
+
+
+def fit() -> None:
+    """Fit the tables of the first look and the trees, and write pipeline/rock/tables.py."""
+    store = Path(sys.argv[1]) if len(sys.argv) > 1 else None
+    if store is not None and store.exists():
+        table = pd.read_pickle(store)
+    else:
+        parts = []
+        for scene in fit_scenes():
+            start = time.perf_counter()
+            parts.append(candidates(scene))
+            print(scene.name, len(parts[-1]), f"{time.perf_counter() - start:.1f} s", flush=True)
+        table = pd.concat(parts, ignore_index=True)
+        if store is not None:
+            table.to_pickle(store)
+    first_offset, first = fit_tables(table, "a_")
+    odds = odds_of(table, "a_", first_offset, first)
+    met = (table.label == 1) & (table.tall >= 0.9)
+    least = float(np.quantile(odds[met], 1 - FIRST_LOOK_KEEPS))
+    seen = table[odds >= least].reset_index(drop=True)
+    fitted, company = fit_trees(seen), fit_company(seen)
+    if "more" in sys.argv:
+        fitted, company = mean_with_shipped(fitted, company)
+    write_tables(first_offset, least, first, fitted, company)
+
+
+def mean_with_shipped(
+    fitted: Fitted, company: tuple[float, float, float], /
+) -> tuple[Fitted, tuple[float, float, float]]:
+    """The mean of the log odds of what was fitted and of the tables that are there."""
+    halves = tuple(
+        (splits, tuple(leaf / 2 for leaf in leaves)) for splits, leaves in (*tables.BOULDER_TREES, *fitted.trees)
+    )
+    there = (tables.COMPANY_OFFSET, tables.COMPANY_STRETCH, tables.COMPANY_LOG_ODDS)
+    offset, stretch, per_crowd = (float(v) for v in np.mean([there, company], axis=0))
+    return Fitted((tables.BOULDER_OFFSET + fitted.offset) / 2, halves), (offset, stretch, per_crowd)
+
+
+def write_tables(
+    first_offset: float,
+    least: float,
+    first: dict[str, tuple[tuple[float, ...], tuple[float, ...]]],
+    fitted: Fitted,
+    company: tuple[float, float, float],
+) -> None:
+    """Write pipeline/rock/tables.py: its head as it is, then what was fitted."""
+    path = ROOT / "pipeline/rock/tables.py"
+    text = path.read_text(encoding="utf-8").split("FIRST_LOOK_OFFSET")[0]
+    text += f"FIRST_LOOK_OFFSET = {first_offset:.3f}\nFIRST_LOOK_LEAST = {least:.2f}\n"
+    share = round(100 * FIRST_LOOK_KEEPS)
+    text += f'"""Log odds that {share} in 100 boulders of the scenes fitted to reach at the first look."""\n'
+    text += "FIRST_LOOK_TABLES: Tables = {\n"
+    text += "".join(f'    "{name}": {pair!r},\n' for name, pair in first.items()) + "}\n"
+    text += (
+        f"COMPANY_OFFSET, COMPANY_STRETCH, COMPANY_LOG_ODDS = {company[0]:.2f}, {company[1]:.2f}, {company[2]:.2f}\n"
+    )
+    text += '"""What the log odds of the trees become: offset + stretch * odds + log odds * log(lookalikes)."""\n'
+    text += f"BOULDER_OFFSET = {fitted.offset:.3f}\n# fmt: off\nBOULDER_TREES: Trees = (\n"
+    for splits, leaves in fitted.trees:
+        inner = ", ".join(f'("{name}", {most:g}, {low}, {high})' for name, most, low, high in splits)
+        text += f"    (({inner}),\n     ({', '.join(f'{leaf:.3g}' for leaf in leaves)})),\n"
+    path.write_text(text + ")\n# fmt: on\n", encoding="utf-8")
+
+
+if __name__ == "__main__":
+    fit()
