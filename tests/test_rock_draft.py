@@ -57,6 +57,16 @@ def test_a_gigantic_boulder_is_drawn_to_shape() -> None:
     assert out.geometry.iloc[0].area >= 67
 
 
+def test_a_gigantic_boulder_lies_along_its_long_axis() -> None:
+    """A boulder twice as long as wide is drawn so, its long axis turned clockwise from north, with the same area."""
+    table = boulders([(40, 40)], [5.0], [10.0]).assign(angle_deg=90.0, length_m=10.0 * np.sqrt(2))
+    out = drawn(table)
+    west, south, east, north = out.geometry.iloc[0].bounds
+    assert east - west == pytest.approx(14.1, abs=0.1)
+    assert north - south == pytest.approx(7.1, abs=0.1)
+    assert out.geometry.iloc[0].area == pytest.approx(np.pi * 25, rel=0.02)
+
+
 def test_three_boulders_close_together_become_a_cluster() -> None:
     """Dots of 6 m would run into each other, so a triangle 207 stands for them."""
     out = drawn(boulders([(40, 40), (44, 40), (42, 44)], [1.2, 1.4, 1.3]))

@@ -47,7 +47,7 @@ def find_boulders(
     Returns
     -------
     GeoDataFrame of points: symbol 204 or 205 by height (what the draft makes of it is decided area-wide),
-    confidence, height_m, width_m, angle_deg of the long axis, evidence.
+    confidence, height_m, width_m (of the circle as large), angle_deg and length_m of the long axis, evidence.
     """
     near = core.pad(REACH_M)
     believed = np.isfinite(height_above_m) & ~np.isin(asprs_class, (6, 7, 18))
@@ -96,7 +96,7 @@ def _as_features(
     chosen = chosen[np.lexsort((lumps.north[chosen], lumps.east[chosen]))]
     height = evidence.height_m[chosen]
     axis = np.linalg.eigh(lumps.shape_m2[chosen])[1][:, :, 1]
-    return make_features(
+    found = make_features(
         [shapely.Point(e, n) for e, n in zip(lumps.east[chosen], lumps.north[chosen], strict=True)],
         crs=crs,
         symbol=np.where(height >= settings.large_boulder_min_height_m, "205", "204").tolist(),
@@ -107,3 +107,4 @@ def _as_features(
         width_m=np.sqrt(evidence.width_m[chosen] * evidence.length_m[chosen]),
         angle_deg=np.degrees(np.arctan2(axis[:, 0], axis[:, 1])) % 180,
     )
+    return found.assign(length_m=evidence.length_m[chosen])

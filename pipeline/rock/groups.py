@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from scipy.sparse import coo_matrix
 from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
+from shapely import affinity
 
 from pipeline.features import join_features, make_features
 from pipeline.rock.paper import ground_m
@@ -53,10 +54,19 @@ def _single(boulders: gpd.GeoDataFrame, scale: int, settings: RockSettings) -> g
     is_giant = tall & (width >= ground_m(settings.gigantic_min_width_mm, scale=scale))
     is_giant &= np.pi / 4 * width**2 >= settings.gigantic_min_area_m2
     table.loc[is_giant, "symbol"] = "206"
-    table.loc[is_giant, "geometry"] = shapely.buffer(
-        table.geometry[is_giant].to_numpy(), width[is_giant] / 2, quad_segs=4
-    )
-    return table
+    table.loc[is_giant, "geometry"] = _outlines(table[is_giant])
+    return table.drop(columns="length_m", errors="ignore")
+
+
+def _outlines(boulders: gpd.GeoDataFrame) -> list[shapely.Polygon]:
+    """The ellipse of each boulder: as large as the circle of its width, drawn out along its long axis where known."""
+    width = boulders.width_m.to_numpy(np.float64)
+    length = np.fmax(boulders["length_m"].to_numpy(np.float64), width) if "length_m" in boulders else width
+    angle = np.nan_to_num(boulders.angle_deg.to_numpy(np.float64))
+    return [
+        affinity.rotate(affinity.scale(place.buffer(0.5, quad_segs=6), w**2 / along, along), -turn, origin=place)
+        for place, w, along, turn in zip(boulders.geometry, width, length, angle, strict=True)
+    ]
 
 
 def _grouped(boulders: gpd.GeoDataFrame, scale: int, settings: RockSettings) -> gpd.GeoDataFrame:
