@@ -986,17 +986,17 @@ class RockSettings(Section):
         0.35, ge=0.1, le=1, description="Returns that scatter more than this about a smooth cap are no rock."
     )
     least_boulder_confidence: float = Field(
-        0.16,
+        0.18,
         ge=0,
         le=1,
         description="Boulders less likely than this are left out of the draft: five wrong dots for a right one tire a "
         "mapper, a boulder missed is found on foot (common practice, no source).",
     )
     least_thicket_confidence: float = Field(
-        0.08,
+        0.12,
         ge=0,
         le=1,
-        description="The same where lookalikes are thick: there no boulder is sure, and this draws some five wrong dots "
+        description="The same where lookalikes are thick: there no boulder is sure, and this draws some four wrong dots "
         "a hectare in dense conifers (measured), which is what a mapper can still visit.",
     )
     open_lookalikes_per_ha: float = Field(

@@ -26,7 +26,7 @@ FIRST_LOOK_TABLES: Tables = {
     "open": ((0.2, 0.23, 0.46, 0.85, 1.0), (0.0, 0.72, 1.98, 3.39, 5.13)),
     "height": ((0.77, 1.11, 1.99, 3.73, 5.79), (0.0, 1.94, 2.04, 3.99, 0.01)),
 }
-COMPANY_OFFSET, COMPANY_STRETCH, COMPANY_LOG_ODDS = 0.89, 0.93, -0.53
+COMPANY_OFFSET, COMPANY_STRETCH, COMPANY_LOG_ODDS = 0.93, 0.97, -0.46
 """What the log odds of the trees become: offset + stretch * odds + log odds * log(lookalikes)."""
 BOULDER_OFFSET = -3.704
 # fmt: off

@@ -1,10 +1,12 @@
 """Fit the tables and trees of the boulder confidence to planted and made scenes.
 
     python -m tests.benchmarks.rock_fit FILE [more]
+    python -m tests.benchmarks.rock_fit company
 
 Writes pipeline/rock/tables.py; FILE keeps the measured lumps, so that the next fit is quick. With `more`, the trees
 that are there stay and the mean of both is written: sets fitted to other drawings of planted objects err on other
 lumps. The tables shipped are such a mean: the first set (commit 79aa9a1) knew blockier boulders and no young spruces.
+`company` fits, for the trees that are there, how much they are believed amid lookalikes; to be run after them.
 Needs TUSSOCK_DATA, and scikit-learn, which nothing else does.
 """
 
@@ -63,12 +65,13 @@ WEIGHT_OF_KIND = {"bush": 2.0, "young spruce": 1.0, "stump": 0.3, "root plate": 
 """The same for what is not a boulder (common practice, no source): bushes are many, piles and huts rarer."""
 DENSE_WEIGHT = 0.5
 """Weight of the lumps of three tiles of one dense conifer forest, which hold most of all."""
-TOWN = ("bat", "crop_1")
-"""Tiles of a town: its walls and cars teach what no rock is, but not how often a lump in a forest is one."""
+COMPANY_TILES = ("bc_1", "bc_2", "bc_3", "lava", "boreal")
+COMPANY_MADE = ((91, 8.0), (92, 4.0), (93, 8.0), (94, 4.0), (95, 12.0), (96, 8.0), (97, 4.0), (98, 6.0))
+"""Tiles and made scenes that show how far the trees are to be believed."""
 BOULDERS_PER_HA, PLANTED_PER_HA = 8.0, PER_KIND["boulder"] / 0.6
 """Boulders met in boulder country (common practice, no source), and boulders planted."""
+SHIPPED = (tables.COMPANY_OFFSET, tables.COMPANY_STRETCH, tables.COMPANY_LOG_ODDS)
 N_SETS, N_TREES, N_LEAVES = 2, 100, 12
-N_FOLDS = 5
 FIRST_LOOK_KEEPS = 0.97
 """Share of the boulders that the quick first look lets pass; the rest costs more time than it brings."""
 
@@ -244,14 +247,14 @@ def _as_tree(nodes: NDArray[np.void], names: list[str]) -> Tree:
     return splits, tuple(float(value) for value in nodes[is_leaf]["value"])
 
 
-def odds_unseen(table: pd.DataFrame, /) -> NDArray[np.float64]:
-    """(k,) log odds of each lump by trees fitted to other tiles and other made scenes than its own."""
-    tile = table.scene.str.split("/").str[0]
-    part = np.asarray(pd.factorize(np.where(tile.isin(["made", "open"]), table.scene, tile))[0]) % N_FOLDS
-    odds = np.zeros(len(table))
-    for k in range(N_FOLDS):
-        odds[part == k] = fit_trees(table[part != k]).odds(table[part == k])
-    return odds
+def unseen_lumps(fitted: Fitted, /) -> pd.DataFrame:
+    """The lumps that pass the first look, with their odds, of made scenes and plantings that no tree was fitted to."""
+    scenes = [lambda name=name, seed=seed: planted_scene(name, seed) for name in COMPANY_TILES for seed in (21, 22)]
+    scenes += [lambda seed=seed, per_m2=per_m2: made_scene(seed, per_m2) for seed, per_m2 in COMPANY_MADE]
+    table = pd.concat([candidates(make()) for make in scenes], ignore_index=True)
+    first = odds_of(table, "a_", tables.FIRST_LOOK_OFFSET, tables.FIRST_LOOK_TABLES)
+    seen = table[first >= tables.FIRST_LOOK_LEAST].reset_index(drop=True)
+    return seen.assign(odds=fitted.odds(seen))
 
 
 def in_crowd(part: pd.DataFrame, /) -> pd.DataFrame:
@@ -274,9 +277,7 @@ def fit_company(table: pd.DataFrame, /) -> tuple[float, float, float]:
     Everything counts as often as it is met: planted boulders as if there were `BOULDERS_PER_HA`, a tile planted many
     times as one. In real tiles what was not planted counts as no boulder, so confidence errs on the low side.
     """
-    parts = [in_crowd(part) for _, part in table.assign(odds=odds_unseen(table)).groupby("scene")]
-    kept = pd.concat(parts)
-    kept = kept[~kept.scene.str.split("/").str[0].isin(TOWN)]
+    kept = pd.concat([in_crowd(part) for _, part in table.groupby("scene")])
     kept = kept[(kept.tall >= 0.9) & ((kept.label >= 0) | (kept.thing >= 0))]
     is_boulder = (kept.thing >= 0) & (~kept.is_planted | (kept.kind == "boulder"))
     tile = kept.scene.str.split("/").str[0]
@@ -327,22 +328,23 @@ def fit() -> None:
     met = (table.label == 1) & (table.tall >= 0.9)
     least = float(np.quantile(odds[met], 1 - FIRST_LOOK_KEEPS))
     seen = table[odds >= least].reset_index(drop=True)
-    fitted, company = fit_trees(seen), fit_company(seen)
-    if "more" in sys.argv:
-        fitted, company = mean_with_shipped(fitted, company)
-    write_tables(first_offset, least, first, fitted, company)
+    fitted = fit_trees(seen)
+    write_tables(first_offset, least, first, mean_with_shipped(fitted) if "more" in sys.argv else fitted, SHIPPED)
 
 
-def mean_with_shipped(
-    fitted: Fitted, company: tuple[float, float, float], /
-) -> tuple[Fitted, tuple[float, float, float]]:
-    """The mean of the log odds of what was fitted and of the tables that are there."""
-    halves = tuple(
-        (splits, tuple(leaf / 2 for leaf in leaves)) for splits, leaves in (*tables.BOULDER_TREES, *fitted.trees)
-    )
-    there = (tables.COMPANY_OFFSET, tables.COMPANY_STRETCH, tables.COMPANY_LOG_ODDS)
-    offset, stretch, per_crowd = (float(v) for v in np.mean([there, company], axis=0))
-    return Fitted((tables.BOULDER_OFFSET + fitted.offset) / 2, halves), (offset, stretch, per_crowd)
+def believe() -> None:
+    """Fit the three numbers of the company anew, for the trees that are there."""
+    fitted = Fitted(tables.BOULDER_OFFSET, tables.BOULDER_TREES)
+    company = fit_company(unseen_lumps(fitted))
+    first = dict(tables.FIRST_LOOK_TABLES)
+    write_tables(tables.FIRST_LOOK_OFFSET, tables.FIRST_LOOK_LEAST, first, fitted, company)
+
+
+def mean_with_shipped(fitted: Fitted, /) -> Fitted:
+    """The mean of the log odds of what was fitted and of the trees that are there."""
+    trees = (*tables.BOULDER_TREES, *fitted.trees)
+    halves = tuple((splits, tuple(leaf / 2 for leaf in leaves)) for splits, leaves in trees)
+    return Fitted((tables.BOULDER_OFFSET + fitted.offset) / 2, halves)
 
 
 def write_tables(
@@ -372,4 +374,7 @@ def write_tables(
 
 
 if __name__ == "__main__":
-    fit()
+    if sys.argv[1:] == ["company"]:
+        believe()
+    else:
+        fit()
