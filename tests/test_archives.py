@@ -1,5 +1,6 @@
 """What steps hand to each other: archives that can be read piece by piece."""
 
+from collections.abc import Iterator
 from pathlib import Path
 
 import numpy as np
@@ -43,6 +44,21 @@ def test_numpy_reads_the_same(tmp_path: Path) -> None:
             assert np.array_equal(read[name], judge[name])
             assert read[name].shape == judge[name].shape
     assert list(read_arrays(tmp_path / "a.npz", ("flags",))) == ["flags"]
+
+
+def test_arrays_of_an_iterator_are_written_one_by_one(tmp_path: Path) -> None:
+    """The second is asked for when the first is on disk; numpy.load reads both."""
+    sizes = []
+
+    def arrays() -> Iterator[tuple[str, np.ndarray]]:
+        for name in ("first", "second"):
+            sizes.append(sum(path.stat().st_size for path in tmp_path.iterdir()))
+            yield name, np.arange(200_000)
+
+    write_arrays(tmp_path / "a.npz", arrays())
+    assert sizes[1] >= 200_000 * 8
+    with np.load(tmp_path / "a.npz") as judge:
+        assert sorted(judge.files) == ["first", "second"]
 
 
 def test_a_cut_archive_is_not_read_as_a_short_one(tmp_path: Path) -> None:

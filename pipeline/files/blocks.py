@@ -10,8 +10,9 @@ import math
 import os
 import struct
 import zipfile
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass, fields
+from itertools import chain
 from pathlib import Path
 from typing import cast
 
@@ -26,13 +27,17 @@ Arrays = Mapping[str, NDArray[np.generic]]
 # Where a local header of a zip file holds the lengths of the name and of the extra field that follow it
 # (PKWARE, APPNOTE.TXT 6.3, section 4.3.7).
 _NAME_LENGTH_AT = 26
+_GRID = "_grid"
 _READ_HEADER = {(1, 0): np.lib.format.read_array_header_1_0, (2, 0): np.lib.format.read_array_header_2_0}
 
 
-def write_arrays(path: Path, arrays: Arrays, /) -> None:
-    """Write named arrays."""
-    with replacing(path) as part, part.open("wb") as target:
-        np.savez(target, **dict(arrays))  # type: ignore[arg-type]
+def write_arrays(path: Path, arrays: Arrays | Iterable[tuple[str, NDArray[np.generic]]], /) -> None:
+    """Write named arrays; pairs of an iterator are let go one by one, so that only one need be in memory."""
+    pairs = arrays.items() if isinstance(arrays, Mapping) else arrays
+    with replacing(path) as part, zipfile.ZipFile(part, "w") as archive:
+        for name, values in pairs:
+            with archive.open(f"{name}.npy", "w", force_zip64=True) as target:
+                np.lib.format.write_array(target, np.asarray(values), allow_pickle=False)
 
 
 @dataclass(frozen=True)
@@ -162,22 +167,22 @@ def _joined(paths: Sequence[Path], columns: Sequence[_Column], chosen: Sequence[
     return joined
 
 
-def write_grids(path: Path, grids: Arrays, grid: Grid, /) -> None:
-    """Write rasters of one block together with the grid they lie on."""
+def write_grids(path: Path, grids: Arrays | Iterable[tuple[str, NDArray[np.generic]]], grid: Grid, /) -> None:
+    """Write rasters together with the grid they lie on; pairs of an iterator one by one, as `write_arrays` does."""
     place = np.frombuffer(json.dumps(asdict(grid)).encode(), np.uint8)
-    write_arrays(path, {"_grid": place, **grids})
+    write_arrays(path, chain([(_GRID, place)], grids.items() if isinstance(grids, Mapping) else grids))
 
 
-def read_grids(path: Path, /) -> tuple[dict[str, NDArray[np.generic]], Grid]:
-    """Read what `write_grids` wrote."""
-    arrays = read_arrays(path)
-    grid = Grid(**json.loads(arrays.pop("_grid").tobytes()))
-    return arrays, grid
+def read_grid_of(path: Path, /) -> tuple[Grid, tuple[str, ...]]:
+    """The grid of what `write_grids` wrote, and the names of the rasters on it."""
+    found = _columns(path)
+    return Grid(**json.loads(found.pop(_GRID).read(path).tobytes())), tuple(found)
 
 
-def read_sums(path: Path, /) -> dict[str, Heights]:
-    """Read counts and sums per cell, all float32."""
-    return {name: values.astype(np.float32) for name, values in read_grids(path)[0].items()}
+def read_sums(path: Path, names: Collection[str] | None = None, /) -> dict[str, Heights]:
+    """Read counts and sums per cell, all float32: all of them, or those of some names."""
+    wanted = read_grid_of(path)[1] if names is None else names
+    return {name: values.astype(np.float32, copy=False) for name, values in read_arrays(path, wanted).items()}
 
 
 def write_json(path: Path, content: object, /) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from pathlib import Path
 
 import geopandas as gpd
@@ -33,15 +34,16 @@ def rasters_of_area(
     *, grids: Path, blocks: list[str], out: Path, seen: Path, counts: Path, outline: Path, boundary: list[Path]
 ) -> None:
     """Join the blocks' grids, find the outline of the area, and write the rasters that lie in it."""
-    whole, frame = _mosaic([grids / f"{name}.npz" for name in blocks])
-    area = _within(covered_area(whole["all_returns"], frame), frame, boundary)
-    cropped = Grid.covering(area.bounds, cell_m=frame.cell_m, crs=frame.crs)
-    whole = {name: values[frame.window_of(cropped)] for name, values in whole.items()}
-    layers.write_layers(outline, {"outline": gpd.GeoDataFrame(geometry=_polygons(area), crs=frame.crs)})
-    rasters.write_heights(seen, whole.pop("bare_earth"), cropped, description=DESCRIPTIONS["bare_earth"])
-    for name in SURFACES:
-        rasters.write_heights(out / f"{name}.tif", whole.pop(name), cropped, description=DESCRIPTIONS[name])
-    archives.write_grids(counts, whole, cropped)
+    mosaic = Mosaic.of([grids / f"{name}.npz" for name in blocks])
+    area = _within(covered_area(mosaic.joined("all_returns"), mosaic.grid), mosaic.grid, boundary)
+    cropped = Grid.covering(area.bounds, cell_m=mosaic.grid.cell_m, crs=mosaic.grid.crs)
+    window = mosaic.grid.window_of(cropped)
+    layers.write_layers(outline, {"outline": gpd.GeoDataFrame(geometry=_polygons(area), crs=cropped.crs)})
+    # One raster at a time: all those of a large area together would not fit into memory.
+    for name, path in (("bare_earth", seen), *((name, out / f"{name}.tif") for name in SURFACES)):
+        rasters.write_heights(path, mosaic.joined(name)[window], cropped, description=DESCRIPTIONS[name])
+    rest = [name for name in mosaic.names if name not in ("bare_earth", *SURFACES)]
+    archives.write_grids(counts, ((name, mosaic.joined(name)[window]) for name in rest), cropped)
 
 
 def bare_earth(*, seen: Path, water: Path, out: Path, settings: TerrainSettings) -> None:
@@ -66,23 +68,47 @@ def relief(*, bare_earth: Path, slope_out: Path, shaded_relief_out: Path) -> Non
 # ---------------------------------------------------------------- joining blocks
 
 
-def _mosaic(archives_of_blocks: list[Path]) -> tuple[dict[str, Heights], Grid]:
-    """The grids of all blocks with returns side by side on one grid, NaN where there is no block."""
-    made = [archives.read_grids(path) for path in archives_of_blocks]
-    made = [(values, frame) for values, frame in made if values]
-    if not made:
-        raise SurveyError("none of the tiles holds a usable return inside the area; check the tiles with 'survey'")
-    bounds = np.array([frame.bounds for _, frame in made])
-    west, south = bounds[:, :2].min(axis=0)
-    east, north = bounds[:, 2:].max(axis=0)
-    first = made[0][1]
-    whole = Grid.covering((west, south, east, north), cell_m=first.cell_m, crs=first.crs)
-    joined = {name: np.full(whole.shape, np.nan, np.float32) for name in made[0][0]}
-    while made:
-        values, frame = made.pop()
-        for name, block in values.items():
-            joined[name][whole.window_of(frame)] = block
-    return joined, whole
+@dataclass(frozen=True)
+class Mosaic:
+    """The grids of blocks side by side.
+
+    Attributes
+    ----------
+    grid : covers all blocks with returns
+    names : of the rasters that each block has
+    frames : archive of each block with returns, and its grid
+    """
+
+    grid: Grid
+    names: tuple[str, ...]
+    frames: tuple[tuple[Path, Grid], ...]
+
+    @classmethod
+    def of(cls, archives_of_blocks: list[Path], /) -> Mosaic:
+        """The mosaic of some archives, no raster read yet.
+
+        Raises
+        ------
+        SurveyError
+            If no block holds a return.
+        """
+        found = [(path, *archives.read_grid_of(path)) for path in archives_of_blocks]
+        made = [(path, frame, names) for path, frame, names in found if names]
+        if not made:
+            raise SurveyError("none of the tiles holds a usable return inside the area; check the tiles with 'survey'")
+        bounds = np.array([frame.bounds for _, frame, _ in made])
+        west, south = bounds[:, :2].min(axis=0)
+        east, north = bounds[:, 2:].max(axis=0)
+        _, first, names = made[0]
+        whole = Grid.covering((west, south, east, north), cell_m=first.cell_m, crs=first.crs)
+        return cls(whole, names, tuple((path, frame) for path, frame, _ in made))
+
+    def joined(self, name: str, /) -> Heights:
+        """One raster of all blocks, NaN where there is no block."""
+        joined = np.full(self.grid.shape, np.nan, np.float32)
+        for path, frame in self.frames:
+            joined[self.grid.window_of(frame)] = archives.read_arrays(path, (name,))[name]
+        return joined
 
 
 def _within(covered: Polygon | MultiPolygon, frame: Grid, boundary: list[Path]) -> MultiPolygon:

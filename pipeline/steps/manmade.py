@@ -16,7 +16,7 @@ def manmade(
     """Buildings and other man-made features of the area."""
     heights, grid = rasters.read_heights(bare_earth)
     canopy, _ = rasters.read_heights(canopy_height)
-    sums = archives.read_sums(counts)
+    sums = archives.read_sums(counts, ("building_returns", "last_returns"))
     found = draft_manmade(
         sums["building_returns"], sums["last_returns"], canopy, heights, grid, scale=scale, settings=settings
     )

@@ -16,7 +16,7 @@ def water(
     """Standing and running water of the area."""
     heights, grid = rasters.read_heights(bare_earth)
     support, _ = rasters.read_heights(ground_support)
-    sums = archives.read_sums(counts)
+    sums = archives.read_sums(counts, ("water_returns", "last_returns"))
     found = draft_water(
         heights, sums["water_returns"], sums["last_returns"], support, grid, scale=scale, settings=settings
     )
