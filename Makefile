@@ -18,7 +18,7 @@ help:
 	@echo "install   install the command into .venv/bin/tussock"
 	@echo "quick     the tests without the slow ones"
 	@echo "lint      style and types"
-	@echo "settings  write config/settings.md and config/area.schema.json from pipeline/settings.py"
+	@echo "settings  write config/settings.md and config/area.schema.json from pipeline/settings/"
 	@echo "pictures  the README's pictures, from the sample's draft"
 	@echo "lock      pin the newest versions of what pyproject.toml asks for (needs uv)"
 	@echo "clean     remove .venv and the sample's draft"

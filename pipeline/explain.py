@@ -27,7 +27,7 @@ def settings_text() -> str:
     """Every setting with its default, its range and its reason, as Markdown."""
     parts = [
         "# Settings\n",
-        "Made by `make settings` from `pipeline/settings.py`; do not edit by hand.\n",
+        "Made by `make settings` from `pipeline/settings/`; do not edit by hand.\n",
         "## The area file\n",
         _table(Area, leave_out=("expert",)),
         "## Expert settings\n",

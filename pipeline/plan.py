@@ -31,7 +31,7 @@ PROJECT = Path(__file__).parent.parent
 CHECKSUMS = Path("work") / "checksums.json"
 SYMBOLS = PROJECT / "config" / "symbols.csv"
 
-SHARED_CODE = ("grid.py", "features.py", "files", "points/cloud.py", "settings.py")
+SHARED_CODE = ("grid.py", "features.py", "files", "points/cloud.py", "settings/section.py")
 """What every step rests on."""
 CODE_OF_STEP = {
     "survey": ("survey.py", "rock/recall.py", "tiles.py", "coordinates.py", "points", "steps/survey.py"),

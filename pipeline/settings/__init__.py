@@ -1,0 +1,46 @@
+"""The area file and the expert settings: what a mapper decides, what a lidar engineer may tune.
+
+The area file is about fifteen lines of YAML. Everything else has a default here, with its unit in its name and its
+reason in its description; `config/settings.md` and `config/area.schema.json` are made from these modules
+(`make settings`).
+"""
+
+from __future__ import annotations
+
+from pipeline.settings.area import Area, Expert
+from pipeline.settings.draft import ComposeSettings
+from pipeline.settings.flow import Flow, FlowSettings
+from pipeline.settings.landform import LandformSettings
+from pipeline.settings.manmade import ManmadeSettings
+from pipeline.settings.points import PointsSettings, RoofSettings, WireSettings
+from pipeline.settings.reading import load_area
+from pipeline.settings.rock import RockSettings
+from pipeline.settings.section import Section, section_text
+from pipeline.settings.sheet import SheetSettings
+from pipeline.settings.survey import Grades, SurveySettings
+from pipeline.settings.terrain import TerrainSettings
+from pipeline.settings.vegetation import VegetationSettings
+from pipeline.settings.water import WaterSettings
+
+__all__ = [
+    "Area",
+    "ComposeSettings",
+    "Expert",
+    "Flow",
+    "FlowSettings",
+    "Grades",
+    "LandformSettings",
+    "ManmadeSettings",
+    "PointsSettings",
+    "RockSettings",
+    "RoofSettings",
+    "Section",
+    "SheetSettings",
+    "SurveySettings",
+    "TerrainSettings",
+    "VegetationSettings",
+    "WaterSettings",
+    "WireSettings",
+    "load_area",
+    "section_text",
+]

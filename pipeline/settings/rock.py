@@ -1,0 +1,199 @@
+"""Boulders, cliffs and stony ground (ISOM section 3.2)."""
+
+from __future__ import annotations
+
+from pydantic import Field
+
+from pipeline.settings.section import Section
+
+
+class RockSettings(Section):
+    """Boulders, cliffs and stony ground."""
+
+    least_height_m: float = Field(
+        0.6,
+        ge=0.3,
+        le=2,
+        description="Lowest lump that is looked at. Below the 1 m that ISOM 2017-2 (204) asks for, because the very top "
+        "is rarely hit.",
+    )
+    boulder_min_height_m: float = Field(1.0, ge=0.5, le=3, description="Lowest boulder drawn: ISOM 2017-2, 204.")
+    boulder_height_error_m: float = Field(
+        0.1,
+        ge=0,
+        le=0.5,
+        description="A lump measured this much below the least height is still drawn: one height in ten is measured as "
+        "much too low in made scenes, and a boulder of a metre is worth a look.",
+    )
+    large_boulder_min_height_m: float = Field(2.0, ge=1, le=5, description="Lowest large boulder: ISOM 2017-2, 205.")
+    boulder_max_width_m: float = Field(
+        9.0,
+        ge=4,
+        le=12,
+        description="Widest lump that can be one boulder; wider rises belong to the ground (common practice, no source).",
+    )
+    boulder_max_height_m: float = Field(
+        6.0, ge=3, le=10, description="Highest boulder looked for; returns above are crowns to this step."
+    )
+    least_lump_returns: int = Field(
+        3, ge=2, le=20, description="Fewer last returns than this cannot show a shape, so nothing is proposed."
+    )
+    ring_m: float = Field(
+        2.5,
+        ge=1,
+        le=4,
+        description="Width of the ring around a lump in which the ground is measured: wide enough to hold ground returns "
+        "under trees, narrow enough to be a plane on a slope.",
+    )
+    least_confidence: float = Field(
+        0.3, ge=0, le=1, description="Cliffs less likely than this are left out of the draft."
+    )
+    disc_ground_m: float = Field(
+        0.3,
+        ge=0.1,
+        le=0.6,
+        description="Returns lower than this above the ground around lie on the ground or its litter.",
+    )
+    disc_least_m: float = Field(
+        0.4, ge=0.2, le=1, description="Lowest last return inside the top of a boulder: two thirds of the least height."
+    )
+    disc_roughness_m: float = Field(
+        0.3, ge=0.1, le=1, description="A disc rougher than this is foliage; rock shows 0.1, boughs 0.3 to 0.5."
+    )
+    disc_open_share: float = Field(
+        0.2, ge=0, le=1, description="Share of a lump's surroundings in which the ground must be down."
+    )
+    cap_roughness_m: float = Field(
+        0.35, ge=0.1, le=1, description="Returns that scatter more than this about a smooth cap are no rock."
+    )
+    least_boulder_confidence: float = Field(
+        0.18,
+        ge=0,
+        le=1,
+        description="Boulders less likely than this are left out of the draft: five wrong dots for a right one tire a "
+        "mapper, a boulder missed is found on foot (common practice, no source).",
+    )
+    least_thicket_confidence: float = Field(
+        0.12,
+        ge=0,
+        le=1,
+        description="The same where lookalikes are thick: there no boulder is sure, and this draws some four wrong dots "
+        "a hectare in dense conifers (measured), which is what a mapper can still visit.",
+    )
+    open_lookalikes_per_ha: float = Field(
+        20.0, ge=1, le=1000, description="Up to here the first limit holds; clean forest shows 5 to 20 (measured)."
+    )
+    thicket_lookalikes_per_ha: float = Field(
+        100.0, ge=1, le=5000, description="From here the second limit holds; dense conifers show 90 to 180 (measured)."
+    )
+    lookalike_most_confidence: float = Field(
+        0.25,
+        ge=0.05,
+        le=0.5,
+        description="A lump that looks less like a boulder than this counts as a lookalike of its surroundings.",
+    )
+    company_reach_m: float = Field(
+        25.0,
+        ge=5,
+        le=100,
+        description="Width (sigma) of the bell over which lookalikes are counted: a stand, not a single bush.",
+    )
+    least_candidate_confidence: float = Field(
+        0.02,
+        ge=0,
+        le=1,
+        description="Lumps that look less like a boulder than this are not handed on as candidates at all.",
+    )
+    cluster_distance_m: float = Field(
+        6.0, ge=2, le=15, description="Boulders closer than this would touch on paper: the dot of 204 covers 6 m."
+    )
+    cluster_outstanding: float = Field(
+        2.0,
+        ge=1,
+        le=3,
+        description="Of two boulders that would touch, one this many times higher is drawn alone: it is what is seen. "
+        "Twice is the step from 204 to 205; two of more even height are a cluster.",
+    )
+    cluster_max_width_m: float = Field(
+        16.0, ge=8, le=30, description="Widest group drawn as one triangle 207, which covers 12 m; wider is a field."
+    )
+    dense_field_min_per_ha: float = Field(
+        100.0,
+        ge=20,
+        le=1000,
+        description="Boulders per hectare that make a field 209 instead of 208 (common practice, no source).",
+    )
+    gigantic_min_width_mm: float = Field(0.25, ge=0.1, le=1, description="ISOM 2017-2, 206, at 1:15000.")
+    gigantic_min_area_m2: float = Field(67.0, ge=20, le=200, description="0.3 mm2 at 1:15000: ISOM 2017-2, 206.")
+    stony_window_m: float = Field(
+        4.0, ge=2, le=10, description="Ground over which roughness is taken: a few strides of a runner."
+    )
+    stony_slow_m: float = Field(
+        0.30,
+        ge=0.05,
+        le=1,
+        description="Roughness from which ground is proposed as 210. A clean forest floor shows 0.05, filtered ground "
+        "under dense conifers up to 0.25 (measured), so less would draw the undergrowth.",
+    )
+    stony_walk_m: float = Field(0.40, ge=0.1, le=1, description="The same for 211 (common practice, no source).")
+    stony_fight_m: float = Field(0.50, ge=0.1, le=1, description="The same for 212 (common practice, no source).")
+    stony_min_area_m2: float = Field(
+        225.0, ge=50, le=2000, description="Smallest stony area; ISOM 2017-2 asks for three dots, about 10 by 10 m."
+    )
+    stony_confidence: float = Field(
+        0.35, ge=0, le=1, description="Roughness cannot tell stones from roots, ruts and undergrowth taken for ground."
+    )
+    stony_max_canopy_m: float = Field(
+        30.0,
+        ge=0,
+        le=60,
+        description="Stony ground is looked for under crowns up to this height; lower it where dense forest looks stony.",
+    )
+    rocky_pit_min_depth_m: float = Field(1.0, ge=0.5, le=3, description="ISOM 2017-2, 203.1.")
+    rocky_pit_min_width_m: float = Field(
+        1.5, ge=0, le=5, description="One stray low return makes a funnel about as wide as the returns lie apart."
+    )
+    rocky_pit_max_width_m: float = Field(5.0, ge=2, le=10, description="ISOM 2017-2, 203.1: larger ones are cliffs.")
+    rocky_pit_min_slope_deg: float = Field(
+        60.0, ge=30, le=80, description="Walls steeper than earth stands: loose soil lies at 30 to 40 degrees."
+    )
+    rocky_pit_confidence: float = Field(0.4, ge=0, le=1, description="A steep little hollow may be an earth pit 112.")
+    cliff_min_height_m: float = Field(1.0, ge=0.5, le=5, description="Lowest cliff: ISOM 2017-2, 202.")
+    impassable_min_height_m: float = Field(
+        3.0,
+        ge=1.5,
+        le=10,
+        description="From here a steep cliff is proposed as 201. ISOM gives no height, only that it cannot be passed "
+        "(common practice, no source).",
+    )
+    cliff_run_m: float = Field(
+        2.0, ge=1, le=4, description="Ground distance over which a face must fall, across its lip and foot."
+    )
+    cliff_excess_m: float = Field(
+        1.0,
+        ge=0.3,
+        le=3,
+        description="Fall over the run beyond what the slope above and below explains; less is a steep slope.",
+    )
+    cliff_min_slope_deg: float = Field(
+        35.0,
+        ge=25,
+        le=70,
+        description="Mean slope over the run. A vertical step of 1 m seen by 1 m cells with noise falls to about this.",
+    )
+    cliff_most_turn_deg: float = Field(
+        90.0,
+        ge=45,
+        le=360,
+        description="A face turning farther than this round one way is the side of a pit or dam: left to earth bank 104.",
+    )
+    cliff_turning_confidence: float = Field(
+        0.25, ge=0, le=1, description="Most that such a face is believed to be rock; below the least confidence drawn."
+    )
+    impassable_min_slope_deg: float = Field(
+        50.0, ge=40, le=80, description="Least mean slope from lip to foot of a 201 (common practice, no source)."
+    )
+    cliff_min_length_mm: float = Field(0.6, ge=0.3, le=2, description="ISOM 2017-2, 201 and 202, at 1:15000.")
+    cliff_keep_length_m: float = Field(
+        5.0, ge=2, le=15, description="Shorter faces are left out; from here to the least length they are drawn longer."
+    )

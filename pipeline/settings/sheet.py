@@ -1,0 +1,52 @@
+"""The printed field sheet."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from pydantic import Field
+
+from pipeline.settings.section import Section
+
+
+class SheetSettings(Section):
+    """The printed field sheet."""
+
+    largest_paper: Literal["A5", "A4", "A3"] = Field(
+        "A3",
+        description="Largest paper to print on; a larger area is spread over several sheets. A3 is the norm's limit.",
+    )
+    page_margin_mm: float = Field(
+        8.0, ge=0, le=30, description="White rim of the page; many printers cannot reach the outer 5 mm."
+    )
+    gap_mm: float = Field(5.0, ge=0, le=20, description="Distance between map, title and panel, so that they part.")
+    title_mm: float = Field(14.0, ge=12, le=40, description="Height of the title: name, scale and contour interval.")
+    foot_mm: float = Field(14.0, ge=12, le=40, description="Height of the foot of a part sheet: scale bar and source.")
+    column_mm: float = Field(58.0, ge=45, le=120, description="Width of a legend column: a symbol and its full name.")
+    sheet_overlap_mm: float = Field(
+        15.0, ge=0, le=50, description="What neighbouring sheets share, so that no feature is cut on both."
+    )
+    least_confidence: float = Field(
+        0.0,
+        ge=0,
+        le=1,
+        description="Features less sure than this stay off the paper; the draft keeps them. 0 prints all.",
+    )
+    label_shortest_contour_mm: float = Field(
+        40.0,
+        ge=10,
+        le=1000,
+        description="Shortest index contour that gets its elevation, at 1:15 000 (ours: short rings are hill tops).",
+    )
+    label_distance_mm: float = Field(
+        60.0,
+        ge=10,
+        le=1000,
+        description="Least distance between two elevations, at 1:15 000; the norm (102) asks for few.",
+    )
+    resolution_dpi: int = Field(
+        300, ge=72, le=600, description="Of the PNG and the TIFF; 300 shows a line of 0.1 mm, as most printers do."
+    )
+    largest_image_mpx: float = Field(
+        60.0, ge=1, le=400, description="Most pixels of the georeferenced image, in millions, to bound memory."
+    )
