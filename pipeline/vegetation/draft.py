@@ -155,7 +155,7 @@ def _cover(profile: Mapping[str, Heights], grid: Grid, settings: VegetationSetti
     """Cells under trees or in thicket too high to see over."""
     trees = share(profile["tree_pulses"], profile["pulses"], cell_m=grid.cell_m, sigma_m=settings.cover_window_m)
     view = share(profile["stopped_visibility"], profile["entered"], cell_m=grid.cell_m, sigma_m=2.0)
-    return (trees > settings.open_max_cover_ratio) | (view > settings.open_max_cover_ratio)
+    return (trees > settings.open_max_cover_ratio) | (view > settings.thicket_min_view_ratio)
 
 
 def _ground(
