@@ -69,12 +69,13 @@ def test_an_area_that_meets_the_outline_in_a_line_stays_an_area() -> None:
     assert parts.area.sum() == pytest.approx(5 * 4 + 2)
 
 
-def test_a_gully_gives_way_to_the_water_in_it() -> None:
+def test_a_gully_or_bank_gives_way_to_the_water_in_it() -> None:
     """Along most of its length it goes; crossing it, or elsewhere, it stays."""
     stream = feature(LineString([(0, 0), (100, 0)]), "306")
     wet = feature(LineString([(10, 3), (60, 3)]), "108")
+    bank = feature(LineString([(10, -6), (40, -7)]), "104")
     crossing = feature(LineString([(50, -40), (50, 40)]), "107")
-    kept = resolve_beds(join_features([stream, wet, crossing], CRS), settings=SETTINGS)
+    kept = resolve_beds(join_features([stream, wet, bank, crossing], CRS), settings=SETTINGS)
     assert sorted(kept["symbol"]) == ["107", "306"]
     assert list(resolve_beds(wet, settings=SETTINGS)["symbol"]) == ["108"]
 

@@ -28,7 +28,8 @@ LAYERS = (
     "technical_line",
     "technical_area",
 )
-GULLIES = ("107", "108")
+BEDS = ("104", "107", "108")
+"""Banks and gullies: what the bed of a watercourse looks like in the bare earth."""
 WATERCOURSES = ("304", "305", "306")
 NOT_SEEN = "600.1"
 """Ground the survey did not see well enough to say how it runs; our own number, beside the sheet edge."""
@@ -158,15 +159,15 @@ def resolve_areas(features: gpd.GeoDataFrame, /, *, settings: ComposeSettings) -
 
 
 def resolve_beds(features: gpd.GeoDataFrame, /, *, settings: ComposeSettings) -> gpd.GeoDataFrame:
-    """A gully gives way to the watercourse in its bed: blue says that there is a channel, brown would say it is dry."""
+    """A gully or bank gives way to the watercourse whose bed it is: blue tells the channel, brown would say it is dry."""
     symbol = features["symbol"].to_numpy(str)
-    is_gully, is_water = np.isin(symbol, GULLIES), np.isin(symbol, WATERCOURSES)
-    if not is_gully.any() or not is_water.any():
+    is_bed, is_water = np.isin(symbol, BEDS), np.isin(symbol, WATERCOURSES)
+    if not is_bed.any() or not is_water.any():
         return features
     geometry = features.geometry.to_numpy()
     beside = shapely.union_all(shapely.buffer(geometry[is_water], settings.same_bed_m))
     wet_share = shapely.length(shapely.intersection(geometry, beside)) / np.maximum(shapely.length(geometry), 1e-9)
-    return features[~(is_gully & (wet_share > 0.5))].reset_index(drop=True)
+    return features[~(is_bed & (wet_share > 0.5))].reset_index(drop=True)
 
 
 def resolve_points(features: gpd.GeoDataFrame, /, *, settings: ComposeSettings) -> gpd.GeoDataFrame:

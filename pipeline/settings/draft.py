@@ -24,9 +24,9 @@ class ComposeSettings(Section):
         2.0, ge=0, description="Points this near to a building or in water are parts of it, not features."
     )
     same_bed_m: float = Field(
-        6.0,
+        8.0,
         ge=0,
-        description="A gully that runs this near to a watercourse for most of its length is its bed (0.4 mm in print).",
+        description="A gully or bank this near to a watercourse for most of its length is its bed (0.5 mm at 1:15 000).",
     )
     same_thing_m: float = Field(
         3.0,
