@@ -159,7 +159,7 @@ def resolve_areas(features: gpd.GeoDataFrame, /, *, settings: ComposeSettings) -
 
 
 def resolve_beds(features: gpd.GeoDataFrame, /, *, settings: ComposeSettings) -> gpd.GeoDataFrame:
-    """A gully or bank gives way to the watercourse whose bed it is: blue tells the channel, brown would say it is dry."""
+    """A gully or bank gives way to the watercourse whose bed it is: blue says channel, brown would say it is dry."""
     symbol = features["symbol"].to_numpy(str)
     is_bed, is_water = np.isin(symbol, BEDS), np.isin(symbol, WATERCOURSES)
     if not is_bed.any() or not is_water.any():
