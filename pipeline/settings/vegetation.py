@@ -70,10 +70,10 @@ class VegetationSettings(Section):
         0.1, ge=0.02, le=0.3, description="Open land has less tree cover than this, seen by pulses."
     )
     thicket_min_view_ratio: float = Field(
-        0.26,
+        0.15,
         ge=0.05,
         le=0.6,
-        description="Treeless growth that stops more pulses above eye height is thicket, not open land with bushes: 0.4 m2/m3.",
+        description="Treeless growth that stops more pulses above 1 m is thicket, not open land with bushes: 0.22 m2/m3.",
     )
     open_radius_m: float = Field(
         6.0, ge=2, le=15, description="A gap between crowns is open land only where a circle of this radius fits in."
