@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.rock.lumps import Floats, Labels, LowReturns, Lumps, outline_of
+from pipeline.rock.runs import Runs, fitted
 from pipeline.settings import RockSettings
 
 SECTORS = 8
@@ -105,12 +106,13 @@ def weigh_lumps(low: LowReturns, lumps: Lumps, /, *, settings: RockSettings) -> 
     near = _returns_near(low, lumps, settings.ring_m)
     k = len(lumps)
     plane, in_ring, ring_rms = _ground_plane(near, k)
-    above = near.height - _plane_at(plane, near)
+    above = near.height - fitted(plane, _linear(near), near.lump)
     inside = near.scaled < 1.0
     candidate = inside & near.is_last & (above > settings.disc_ground_m)
     off_cap, cap_rms = _solid_cap(near, above, candidate, k)
     is_on = candidate & (np.abs(off_cap) < ON_CAP_M)
-    height = _max_of(above[is_on], near.lump[is_on], k)
+    on = Runs.of(near.lump[is_on], k)
+    height = on.max(above[is_on])
     tall = np.maximum(np.nan_to_num(height), 0.1)
     around = near.is_last & ~inside & (near.beyond_m > 0.4) & (above < CLUTTER_TO_M)
     solid = _refined(near, lumps, is_on)
@@ -122,7 +124,7 @@ def weigh_lumps(low: LowReturns, lumps: Lumps, /, *, settings: RockSettings) -> 
     foot, drop, open_share = _edge(near, above, is_on, tall, k)
     evidence = Evidence(
         height_m=height,
-        top_m=_max_of(near.height[is_on], near.lump[is_on], k),
+        top_m=on.max(near.height[is_on]),
         width_m=2 * half[:, 0],
         length_m=2 * half[:, 1],
         n_on=count(is_on),
@@ -167,7 +169,7 @@ def look_at(low: LowReturns, lumps: Lumps, /, *, settings: RockSettings) -> Firs
         n_off=count(candidate & (off_cap >= ON_CAP_M) & (off_cap < 1.5)),
         n_through=count((near.scaled < 0.8) & near.is_last & (off_cap < -ON_CAP_M)),
         cap_rms_m=cap_rms,
-        height_m=np.nan_to_num(_max_of(above[is_on], near.lump[is_on], k)),
+        height_m=np.nan_to_num(Runs.of(near.lump[is_on], k).max(above[is_on])),
         radius_m=lumps.half_axes_m[:, 0],
         open_share=lumps.open_share,
     )
@@ -181,10 +183,9 @@ def _returns_near(low: LowReturns, lumps: Lumps, ring_m: float) -> _Near:
     index = np.concatenate([np.asarray(one, np.int64) for one in found]) if len(found) else np.empty(0, np.int64)
     lump = np.repeat(np.arange(len(lumps)), n)
     d_east, d_north = low.east[index] - lumps.east[lump], low.north[index] - lumps.north[lump]
-    inverse = np.linalg.inv(lumps.shape_m2)[lump]
-    scaled = np.sqrt(
-        inverse[:, 0, 0] * d_east**2 + 2 * inverse[:, 0, 1] * d_east * d_north + inverse[:, 1, 1] * d_north**2
-    )
+    inverse = np.linalg.inv(lumps.shape_m2)
+    of_east, of_both, of_north = (np.ascontiguousarray(inverse[:, i, j])[lump] for i, j in ((0, 0), (0, 1), (1, 1)))
+    scaled = np.sqrt(of_east * d_east**2 + 2 * of_both * d_east * d_north + of_north * d_north**2)
     distance = np.hypot(d_east, d_north)
     beyond = distance * (1 - 1 / np.maximum(scaled, 1e-6))
     return _Near(lump, index, d_east, d_north, scaled, beyond, low.height[index], low.is_last[index])
@@ -196,69 +197,50 @@ def _ground_plane(near: _Near, k: int) -> tuple[Floats, NDArray[np.bool_], Float
     Last returns well above the plane (bushes, grass) lose their weight step by step, those below keep it.
     """
     use = near.is_last & (near.beyond_m > 0.3)
-    lump, height = near.lump[use], near.height[use]
-    terms = np.column_stack((np.ones(use.sum()), near.d_east[use], near.d_north[use]))
-    lowest = _max_of(-height, lump, k)
-    start = np.clip(height + np.nan_to_num(lowest)[lump], 0, None)
+    runs, height = Runs.of(near.lump[use], k), near.height[use]
+    terms = _linear(near)[:, use]
+    lowest = runs.max(-height)
+    start = np.clip(height + np.nan_to_num(lowest)[runs.label], 0, None)
     weight = 1 / (1 + (start / 1.5) ** 2)
     plane = np.zeros((k, 3))
     for scale_m in (0.6, 0.35, 0.25, 0.2, 0.2):
-        plane = _solve(terms, height, weight, lump, k)
-        off = height - np.einsum("ij,ij->i", terms, plane[lump])
+        plane = runs.fit(terms, height, weight, ridge=0.05)
+        off = height - fitted(plane, terms, runs.label)
         weight = 1 / (1 + (np.clip(off, 0, None) / scale_m) ** 4)
     is_ground = np.zeros(len(near.lump), bool)
     is_ground[use] = np.abs(off) < 0.35
-    square = _mean_of(np.minimum(np.abs(off), 1.0) ** 2 * weight, lump, k) / np.maximum(_mean_of(weight, lump, k), 1e-6)
+    square = runs.mean(np.minimum(np.abs(off), 1.0) ** 2 * weight) / np.maximum(runs.mean(weight), 1e-6)
     return plane, is_ground, np.sqrt(np.nan_to_num(square, nan=1.0))
 
 
-def _solve(terms: Floats, values: Floats, weight: Floats, lump: Labels, k: int, ridge: float = 0.05) -> Floats:
-    """Weighted least squares of each lump; a light ridge on all but the mean keeps few returns from tilting it."""
-    n = terms.shape[1]
-    mean = np.bincount(lump, weights=values * weight, minlength=k) / np.maximum(
-        np.bincount(lump, weights=weight, minlength=k), 1e-9
-    )
-    left = values - mean[lump]
-    normal = np.empty((k, n, n))
-    right = np.empty((k, n))
-    for i in range(n):
-        right[:, i] = np.bincount(lump, weights=terms[:, i] * left * weight, minlength=k)
-        for j in range(i, n):
-            normal[:, i, j] = normal[:, j, i] = np.bincount(
-                lump, weights=terms[:, i] * terms[:, j] * weight, minlength=k
-            )
-    normal += np.eye(n) * ridge
-    solved: Floats = np.asarray(np.linalg.solve(normal, right[..., None])[..., 0], np.float64)
-    solved[:, 0] += mean
-    return solved
-
-
-def _plane_at(plane: Floats, near: _Near) -> Floats:
-    p = plane[near.lump]
-    flat: Floats = p[:, 0] + p[:, 1] * near.d_east + p[:, 2] * near.d_north
-    return flat
-
-
 def _solid_cap(near: _Near, above: Floats, candidate: NDArray[np.bool_], k: int) -> tuple[Floats, Floats]:
-    """Height of every return over a quadratic cap fitted to each lump, and the rms of those on it.
+    """Height of every return inside an outline over a quadratic cap fitted to the candidates, and the rms of those.
 
     Returns above the cap (twigs over a boulder) lose their weight step by step, those below keep it.
     """
-    terms = np.column_stack((np.ones(len(above)), _quadratic(near)))
-    lump = near.lump[candidate]
-    weight = np.ones(len(lump))
+    inside = near.scaled < 1.0
+    terms, of_inside = _quadratic(near.d_east[inside], near.d_north[inside]), candidate[inside]
+    runs, height, on_cap = Runs.of(near.lump[candidate], k), above[candidate], terms[:, of_inside]
+    weight = np.ones(len(height))
     for scale_m in (0.8, 0.5, 0.3, 0.25):
-        cap = _solve(terms[candidate], above[candidate], weight, lump, k, ridge=0.02)
-        off = above[candidate] - np.einsum("ij,ij->i", terms[candidate], cap[lump])
+        cap = runs.fit(on_cap, height, weight, ridge=0.02)
+        off = height - fitted(cap, on_cap, runs.label)
         weight = 1 / (1 + (np.clip(off, 0, None) / scale_m) ** 4)
-    freedom = np.maximum(np.bincount(lump, weights=weight, minlength=k) - 3.0, 1.0)
-    rms: Floats = np.sqrt(np.bincount(lump, weights=weight * off**2, minlength=k) / freedom)
-    return above - np.einsum("ij,ij->i", terms, cap[near.lump]), rms
+    freedom = np.maximum(runs.sum(weight) - 3.0, 1.0)
+    rms: Floats = np.sqrt(runs.sum(weight * off**2) / freedom)
+    over = np.full(len(above), np.inf)
+    over[inside] = above[inside] - fitted(cap, terms, near.lump[inside])
+    return over, rms
 
 
-def _quadratic(near: _Near) -> Floats:
-    e, n = near.d_east, near.d_north
-    return np.column_stack((e, n, e * e, e * n, n * n))
+def _linear(near: _Near) -> Floats:
+    """(3, n) terms of a plane."""
+    return np.stack((np.ones(len(near.lump)), near.d_east, near.d_north))
+
+
+def _quadratic(e: Floats, n: Floats) -> Floats:
+    """(6, n) terms of a quadratic."""
+    return np.stack((np.ones(len(e)), e, n, e * e, e * n, n * n))
 
 
 def _sectors_seen(near: _Near, which: NDArray[np.bool_], k: int) -> Floats:
@@ -279,9 +261,9 @@ def _edge(near: _Near, above: Floats, is_on: NDArray[np.bool_], tall: Floats, k:
     share = above / tall[near.lump]
     outside = near.is_last & (share < 1.5)
     at_foot = outside & (near.beyond_m > 0.25) & (near.beyond_m < 0.9)
-    foot = _mean_of(np.clip(share[at_foot], 0, None), near.lump[at_foot], k)
+    foot = Runs.of(near.lump[at_foot], k).mean(np.clip(share[at_foot], 0, None))
     rim = is_on & (near.scaled > 0.55)
-    drop = _mean_of(share[rim], near.lump[rim], k) - foot
+    drop = Runs.of(near.lump[rim], k).mean(share[rim]) - foot
     close = outside & (near.beyond_m > 0.2) & (near.beyond_m < 1.2)
     sector = _sector(near, close)
     n = np.bincount(sector, minlength=k * SECTORS)
@@ -305,29 +287,14 @@ def _flat_share(near: _Near, above: Floats, is_on: NDArray[np.bool_], solid: Lum
 
     A roof rises and falls with the distance from the ridge, |across|; rock rounds off instead.
     """
-    lump = near.lump[is_on]
-    axis = np.linalg.eigh(solid.shape_m2)[1][:, :, 1][lump]
+    runs, height = Runs.of(near.lump[is_on], k), above[is_on]
+    axis = np.linalg.eigh(solid.shape_m2)[1][:, :, 1]
+    axis_e, axis_n = axis[:, 0][runs.label], axis[:, 1][runs.label]
     e, n = near.d_east[is_on], near.d_north[is_on]
-    across = np.abs(e * axis[:, 1] - n * axis[:, 0])
-    along = e * axis[:, 0] + n * axis[:, 1]
-    terms = np.column_stack((np.ones(len(e)), across, along))
+    terms = np.stack((np.ones(len(e)), np.abs(e * axis_n - n * axis_e), e * axis_e + n * axis_n))
     weight = np.ones(len(e))
     for _ in range(3):
-        roof = _solve(terms, above[is_on], weight, lump, k, ridge=0.02)
-        off = np.abs(above[is_on] - np.einsum("ij,ij->i", terms, roof[lump]))
+        roof = runs.fit(terms, height, weight, ridge=0.02)
+        off = np.abs(height - fitted(roof, terms, runs.label))
         weight = 1 / (1 + (off / 0.15) ** 4)
-    return _mean_of((off < 0.1).astype(np.float64), lump, k)
-
-
-def _max_of(values: Floats, lump: Labels, k: int) -> Floats:
-    """Largest value of each lump; NaN where it has none."""
-    best = np.full(k, -np.inf)
-    np.maximum.at(best, lump, values)
-    return np.where(np.isinf(best), np.nan, best)
-
-
-def _mean_of(values: Floats, lump: Labels, k: int) -> Floats:
-    """Mean value of each lump; 0 where it has none."""
-    n = np.bincount(lump, minlength=k)
-    mean: Floats = np.bincount(lump, weights=values, minlength=k) / np.maximum(n, 1)
-    return mean
+    return runs.mean((off < 0.1).astype(np.float64))
