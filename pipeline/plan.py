@@ -24,7 +24,7 @@ from pipeline.files.blocks import read_json
 from pipeline.files.checksums import mark_of
 from pipeline.files.code import fingerprint
 from pipeline.files.intake import Intake, take_in
-from pipeline.settings import Area, Flow, VegetationSettings, load_area, section_text
+from pipeline.settings import Area, Flow, LayerSettings, VegetationSettings, load_area, section_text
 from pipeline.tiles import find_tiles
 
 PROJECT = Path(__file__).parent.parent
@@ -199,6 +199,12 @@ class Plan:
     def section(self, name: str) -> str:
         """A section of the expert settings as one line of JSON."""
         return section_text(self.flow if name == "flow" else getattr(self.area.expert, name))
+
+    @property
+    def layers(self) -> str:
+        """The layers that pulses are counted in, as one line of JSON: new limits of the bands count nothing again."""
+        vegetation = self.area.expert.vegetation
+        return section_text(LayerSettings(**{name: getattr(vegetation, name) for name in LayerSettings.model_fields}))
 
     def code(self, step: str) -> str:
         """Fingerprint of the code behind a step."""

@@ -194,6 +194,12 @@ def test_the_next_notes_are_asked_for_at_the_limits():
     assert all(place.distance(Point(150, 150)) >= 100 for place in wanted.geometry)
 
 
+def test_where_the_band_is_plain_no_note_is_asked_for():
+    """A note far from every limit would teach nothing."""
+    density = np.full(GRID.shape, 0.02, np.float32)
+    assert where_notes_teach(density, GRID, np.empty((0, 2)), limits=LIMITS, spread=0.3, n_places=3).empty
+
+
 def test_where_nothing_is_seen_no_note_is_asked_for():
     """Without density there is nothing to learn."""
     nothing = np.full(GRID.shape, np.nan, np.float32)

@@ -2,6 +2,7 @@
 
 import json
 import os
+import re
 import signal
 import subprocess
 import sys
@@ -15,6 +16,8 @@ import pytest
 import rasterio
 
 from pipeline.draft.compose import COLUMNS, LAYERS
+from pipeline.files.blocks import write_json
+from pipeline.plan import calibration_path
 from tests.paths import PROJECT
 from tests.runs import (
     SAMPLE,
@@ -135,6 +138,25 @@ def test_a_second_run_has_nothing_to_do(sample_out: Path) -> None:
     result = tussock("draft", sample_out.parent / "area.yaml", "--cores", "2")
     assert result.returncode == 0
     assert {path: path.stat().st_mtime_ns for path in sample_out.rglob("*.tif")} == before
+
+
+def test_new_limits_of_the_bands_count_nothing_again(sample_out: Path) -> None:
+    """After a calibration the vegetation is drawn again, and what comes after it; no block is."""
+    area = sample_out.parent / "area.yaml"
+    limits = {"slow_from_m2_per_m3": 0.14, "walk_from_m2_per_m3": 0.55, "fight_from_m2_per_m3": 1.2}
+    write_json(calibration_path(area), limits)
+    try:
+        command = [sys.executable, "-m", "snakemake", "-n", "--cores", "1", "--config", f"area={area}"]
+        told = subprocess.run(command, capture_output=True, text=True, cwd=PROJECT, timeout=120, check=True).stdout
+    finally:
+        calibration_path(area).unlink()
+    assert set(re.findall(r"^(?:local)?rule (\w+):", told, re.M)) == {
+        "vegetation",
+        "compose",
+        "sheet",
+        "manifest",
+        "all",
+    }
 
 
 def test_one_merged_tile_by_plain_snakemake_gives_the_same_draft(sample_out: Path, tmp_path: Path) -> None:

@@ -14,10 +14,10 @@ from pipeline.files import layers
 from pipeline.settings import (
     Flow,
     FlowSettings,
+    LayerSettings,
     PointsSettings,
     RoofSettings,
     TerrainSettings,
-    VegetationSettings,
     WireSettings,
 )
 from pipeline.steps import block as block_steps
@@ -73,7 +73,7 @@ def worked_through(folder: Path, flow: Flow) -> Path:
             cell_m=0.5,
             flow=flow,
             terrain=TerrainSettings(),
-            vegetation=VegetationSettings(),
+            layers=LayerSettings(),
         )
     rasters_of_area(
         grids=folder / "grids",

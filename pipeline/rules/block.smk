@@ -72,12 +72,12 @@ rule grids:
         cell_m=PLAN.cell_m,
         flow=PLAN.section("flow"),
         terrain=PLAN.section("terrain"),
-        vegetation=PLAN.section("vegetation"),
+        layers=PLAN.layers,
         code=PLAN.code("grids"),
     shell:
         "python -m pipeline grids --returns {input.returns:q} --out {output:q} --block {wildcards.block}"
         " --crs {params.crs:q} --cell-m {params.cell_m} --flow {params.flow:q} --terrain {params.terrain:q}"
-        " --vegetation {params.vegetation:q} 2> {log:q}"
+        " --layers {params.layers:q} 2> {log:q}"
 
 
 rule boulders:

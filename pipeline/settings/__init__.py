@@ -19,7 +19,7 @@ from pipeline.settings.section import Section, section_text
 from pipeline.settings.sheet import SheetSettings
 from pipeline.settings.survey import Grades, SurveySettings
 from pipeline.settings.terrain import TerrainSettings
-from pipeline.settings.vegetation import VegetationSettings
+from pipeline.settings.vegetation import LayerSettings, VegetationSettings
 from pipeline.settings.water import WaterSettings
 
 __all__ = [
@@ -30,6 +30,7 @@ __all__ = [
     "FlowSettings",
     "Grades",
     "LandformSettings",
+    "LayerSettings",
     "ManmadeSettings",
     "PointsSettings",
     "RockSettings",

@@ -7,8 +7,8 @@ from pydantic import Field
 from pipeline.settings.section import Section
 
 
-class VegetationSettings(Section):
-    """Density of the running layer, runnability bands, open land, rides."""
+class LayerSettings(Section):
+    """The layers of plants that pulses are counted in, block by block; what is made of the counts is not in here."""
 
     running_bottom_m: float = Field(
         0.3, ge=0.05, le=1, description="Lower edge of the running layer: below it a runner steps over."
@@ -35,6 +35,11 @@ class VegetationSettings(Section):
         description="Pulses with more returns above the running layer are no witnesses: in a survey of conifer forest "
         "those with one met as much below as those with none, with two 2 % less, with three 5 %.",
     )
+
+
+class VegetationSettings(LayerSettings):
+    """Density of the running layer, runnability bands, open land, rides."""
+
     extinction: float = Field(
         0.5, ge=0.3, le=1, description="k of Beer-Lambert: 0.5 for leaves at random angles, whatever the pulse's."
     )

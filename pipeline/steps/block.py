@@ -24,11 +24,11 @@ from pipeline.points.producer import GroundEvidence, ground_evidence
 from pipeline.points.producer import choose_ground as choose_from
 from pipeline.settings import (
     Flow,
+    LayerSettings,
     PointsSettings,
     RockSettings,
     RoofSettings,
     TerrainSettings,
-    VegetationSettings,
     WireSettings,
 )
 from pipeline.terrain.counts import class_counts
@@ -102,7 +102,7 @@ def grids(
     cell_m: float,
     flow: Flow,
     terrain: TerrainSettings,
-    vegetation: VegetationSettings,
+    layers: LayerSettings,
 ) -> None:
     """Every raster of one block: bare earth, support, canopy, and additive counts of returns."""
     cloud, asprs_class, above_m = _surroundings(returns, block_named(block, flow.block_m), flow)
@@ -116,7 +116,7 @@ def grids(
         "ground_support": ground_support(earth.en, core),
         "canopy_height": canopy_height(cloud, asprs_class, above_m, core),
     }
-    made |= profile_grids(cloud, asprs_class, above_m, core, settings=vegetation)
+    made |= profile_grids(cloud, asprs_class, above_m, core, settings=layers)
     made |= class_counts(asprs_class, cloud.east, cloud.north, cloud.is_last, core)
     archives.write_grids(out, made, core)
 

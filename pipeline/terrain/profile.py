@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from pipeline.grid import Grid, Heights, Mask
 from pipeline.points.cloud import Cloud
-from pipeline.settings import VegetationSettings
+from pipeline.settings import LayerSettings
 
 PROFILE_NAMES = (
     "pulses",
@@ -110,7 +110,7 @@ def profile_grids(
     grid: Grid,
     /,
     *,
-    settings: VegetationSettings,
+    settings: LayerSettings,
 ) -> dict[str, Heights]:
     """Sums over pulses per cell; a pulse belongs to the cell of its lowest return.
 
@@ -161,7 +161,7 @@ def _sum_pulses(
     asprs_class: NDArray[np.uint8],
     height_m: NDArray[np.float32],
     grid: Grid,
-    settings: VegetationSettings,
+    settings: LayerSettings,
 ) -> dict[str, Heights]:
     """The grids of `profile_grids`, from usable returns only."""
     pulses = join_pulses(cloud)

@@ -44,6 +44,8 @@ NOTE_SPREAD_SPREAD = 0.5
 STRONG_EVIDENCE = 3.0
 """Gain in log likelihood that counts more than a few notes changing sides: twenty to one is strong (Kass and Raftery
 1995). Kappa of thirty notes is itself uncertain by some 0.08."""
+LEAST_DOUBT_BITS = 0.5
+"""Where the likelier of two bands is surer than nine in ten (entropy below half a bit) a note teaches nothing."""
 LEAST_DENSITY_M2_PER_M3 = 0.01
 """Lower densities are all the same to a runner, and a logarithm must stop somewhere."""
 
@@ -349,7 +351,8 @@ def where_notes_teach(
     smooth, even = _even_ground(density, window_m / grid.cell_m)
     chance = band_chances(smooth.ravel().astype(np.float64), limits=limits, spread=spread)
     entropy = -(chance * np.log(np.maximum(chance, 1e-12))).sum(axis=1) / np.log(2)
-    value = np.where(np.isfinite(entropy), entropy, 0.0).reshape(density.shape) * even
+    doubt = np.where(np.isfinite(entropy), entropy, 0.0).reshape(density.shape)
+    value = np.where(doubt >= LEAST_DOUBT_BITS, doubt * even, 0.0)
     taken = [tuple(place) for place in known]
     rows: list[tuple[Point, float, str, float]] = []
     east, north = grid.centres()
