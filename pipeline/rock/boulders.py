@@ -49,7 +49,7 @@ def find_boulders(
     GeoDataFrame of points: symbol 204 or 205 by height (what the draft makes of it is decided area-wide),
     confidence, height_m, width_m (of the circle as large), angle_deg and length_m of the long axis, evidence.
     """
-    near = core.pad(REACH_M)
+    near = _where_seen(cloud, core.pad(REACH_M))
     believed = np.isfinite(height_above_m) & ~np.isin(asprs_class, (6, 7, 18))
     low = low_returns(cloud.take(believed), height_above_m[believed], near, settings=settings)
     if not len(low.east):
@@ -66,6 +66,22 @@ def find_boulders(
     chosen = best & is_tall & (sure >= settings.least_candidate_confidence)
     chosen &= core.contains(solid.east, solid.north)
     return _as_features(solid, evidence, sure, np.flatnonzero(chosen), core.crs, settings)
+
+
+def _where_seen(cloud: Cloud, near: Grid) -> Grid:
+    """The part of a grid with returns in it and `REACH_M` around: at the rim of a survey blocks are part empty."""
+    inside = near.contains(cloud.east, cloud.north)
+    if not inside.any():
+        return near
+    east, north = cloud.east[inside], cloud.north[inside]
+    west_m, south_m, east_m, north_m = near.bounds
+    bounds = (
+        max(west_m, float(east.min()) - REACH_M),
+        max(south_m, float(north.min()) - REACH_M),
+        min(east_m, float(east.max()) + REACH_M),
+        min(north_m, float(north.max()) + REACH_M),
+    )
+    return Grid.covering(bounds, cell_m=near.cell_m, crs=near.crs)
 
 
 def keep_best(places: EastNorth, radius_m: Floats, sure: Floats, /) -> NDArray[np.bool_]:
