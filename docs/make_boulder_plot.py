@@ -1,4 +1,4 @@
-"""The plot of how many boulders a draft finds, from the measured table: `python docs/make_boulder_plot.py`."""
+"""How many boulders a draft finds, as plot and table, from what was measured: `python docs/make_boulder_plot.py`."""
 
 from __future__ import annotations
 
@@ -16,12 +16,45 @@ INK, GRID = (40, 40, 40), (215, 215, 215)
 
 
 def main() -> None:
-    """Write `docs/boulder_recall.png`: a panel a symbol, a line a share of pulses that crowns stop."""
+    """Write `docs/boulder_recall.png`, a panel a symbol and a line a canopy, and `docs/boulders.md` with the table."""
     rows = json.loads((PROJECT / "config" / "boulder_recall.json").read_text(encoding="utf-8"))["rows"]
     sheet = Image.new("RGB", (len(PANELS) * WIDTH, HEIGHT), "white")
     for k, (symbol, title) in enumerate(PANELS):
         draw_panel(sheet, k * WIDTH, title, [row for row in rows if row["symbol"] == symbol])
+    (PROJECT / "docs" / "boulders.md").write_text(table_of(rows), encoding="utf-8")
     sheet.quantize(64).save(PROJECT / "docs" / "boulder_recall.png", optimize=True)
+
+
+def table_of(rows: list[dict[str, float]]) -> str:
+    """The page: what was measured, plot and table."""
+    densities = sorted({row["pulses_per_m2"] for row in rows})
+    parts = [
+        "# How many boulders a draft finds",
+        "",
+        "Made by `python docs/make_boulder_plot.py` from `config/boulder_recall.json`, which "
+        "`python -m tests.benchmarks.rock density` measures on invented scenes with known boulders.",
+        "`tussock survey` reads the same table to say what to expect of your tiles.",
+        "On real ground expect less: invented scenes are kinder than a forest floor.",
+        "",
+        "![Share of boulders found by pulse density and canopy](boulder_recall.png)",
+    ]
+    for symbol, title in PANELS:
+        parts += ["", f"Found of the {title}, by pulses per m2 (down) and the share of pulses that crowns stop:", ""]
+        parts += [
+            "| | " + " | ".join(f"{canopy:.0%}" for canopy in COLOURS) + " |",
+            "| --- " * (len(COLOURS) + 1) + "|",
+        ]
+        for density in densities:
+            found = [
+                next(
+                    row["recall"]
+                    for row in rows
+                    if (row["symbol"], row["pulses_per_m2"], row["canopy_share"]) == (symbol, density, canopy)
+                )
+                for canopy in COLOURS
+            ]
+            parts.append(f"| {density:g} | " + " | ".join(f"{recall:.0%}" for recall in found) + " |")
+    return "\n".join(parts) + "\n"
 
 
 def draw_panel(sheet: Image.Image, left: int, title: str, rows: list[dict[str, float]]) -> None:
