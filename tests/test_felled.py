@@ -18,7 +18,7 @@ CUT = box(60, 60, 140, 140)
 def beside(canopy: np.ndarray) -> tuple[float, float]:
     """Share and height of the forest along the edge of the cut."""
     stand = stand_height(canopy.astype(np.float32), cell_m=1.0, crown_m=7.0)
-    found = forest_beside(np.array([CUT], np.object_), stand, GRID, least_height_m=10.0)
+    found = forest_beside(np.array([CUT], np.object_), stand, GRID, least_height_m=10.0, strip_m=(4.0, 10.0))
     return float(found.share[0]), float(found.height_m[0])
 
 
@@ -56,5 +56,6 @@ def test_an_area_at_the_rim_of_the_survey_is_judged_by_what_is_seen() -> None:
         np.full(GRID.shape, 15, np.float32),
         GRID,
         least_height_m=10.0,
+        strip_m=(4.0, 10.0),
     )
     assert found.share.tolist() == [1.0, 0.0]

@@ -166,8 +166,10 @@ def resolve_beds(features: gpd.GeoDataFrame, /, *, settings: ComposeSettings) ->
         return features
     geometry = features.geometry.to_numpy()
     beside = shapely.union_all(shapely.buffer(geometry[is_water], settings.same_bed_m))
-    wet_share = shapely.length(shapely.intersection(geometry, beside)) / np.maximum(shapely.length(geometry), 1e-9)
-    return features[~(is_bed & (wet_share > 0.5))].reset_index(drop=True)
+    beds = geometry[is_bed]
+    wet_ratio = shapely.length(shapely.intersection(beds, beside)) / np.maximum(shapely.length(beds), 1e-9)
+    drop = np.flatnonzero(is_bed)[wet_ratio > settings.same_bed_ratio]
+    return features.drop(index=features.index[drop]).reset_index(drop=True)
 
 
 def resolve_points(features: gpd.GeoDataFrame, /, *, settings: ComposeSettings) -> gpd.GeoDataFrame:

@@ -26,7 +26,13 @@ class ComposeSettings(Section):
     same_bed_m: float = Field(
         8.0,
         ge=0,
-        description="A gully or bank this near to a watercourse for most of its length is its bed (0.5 mm at 1:15 000).",
+        description="A gully or bank that runs this near to a watercourse is its bed (0.5 mm at 1:15 000).",
+    )
+    same_bed_ratio: float = Field(
+        0.5,
+        ge=0,
+        le=1,
+        description="Share of its length that makes it the bed: most of it (common practice, no source).",
     )
     same_thing_m: float = Field(
         3.0,

@@ -207,6 +207,12 @@ class VegetationSettings(LayerSettings):
     felled_least_stand_m: float = Field(
         10.0, ge=4, le=25, description="Forest worth felling is at least this high (common practice, no source)."
     )
+    felled_strip_from_m: float = Field(
+        4.0, ge=0, le=10, description="The strip beside open land judged for forest begins here: past the edge's blur."
+    )
+    felled_strip_to_m: float = Field(
+        10.0, ge=5, le=30, description="And it ends here, a crown's width further: the neighbour's edge, not its depth."
+    )
     felled_min_edge_ratio: float = Field(
         0.6, ge=0.3, le=1, description="Rough open land with more of its edge in such forest was perhaps cut out of it."
     )

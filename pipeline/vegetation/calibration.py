@@ -41,6 +41,8 @@ NOTE_SPREAD = 0.35
 """Scatter of log density among notes of one opinion, where the fit starts from (a third up or down)."""
 NOTE_SPREAD_SPREAD = 0.5
 """One sigma of the logarithm of that scatter."""
+KAPPA_SLACK = 0.02
+"""A weighted kappa less by this is the same: one note in thirty that changes sides by one band."""
 STRONG_EVIDENCE = 3.0
 """Gain in log likelihood that counts more than a few notes changing sides: twenty to one is strong (Kass and Raftery
 1995). Kappa of thirty notes is itself uncertain by some 0.08."""
@@ -131,7 +133,7 @@ def calibrate(
     fit = fit_limits(notes.density, notes.band, limits=limits)
     left_out, likelier = _left_out(notes, place, limits)
     after = confusion(notes.band, left_out)
-    is_worse = weighted_kappa(after) < weighted_kappa(before) - 0.02
+    is_worse = weighted_kappa(after) < weighted_kappa(before) - KAPPA_SLACK
     is_used = likelier > (STRONG_EVIDENCE if is_worse else 0)
     wanted = len(notes.band) * (float(fit.error.max()) / 0.1) ** 2
     more = max(0, round(wanted) - len(notes.band))

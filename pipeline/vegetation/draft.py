@@ -265,7 +265,11 @@ def _with_felled(
     )
     rough = np.flatnonzero(areas["symbol"].isin(["403", "404"]).to_numpy())
     beside = forest_beside(
-        areas.geometry.to_numpy()[rough], height, larger, least_height_m=settings.felled_least_stand_m
+        areas.geometry.to_numpy()[rough],
+        height,
+        larger,
+        least_height_m=settings.felled_least_stand_m,
+        strip_m=(settings.felled_strip_from_m, settings.felled_strip_to_m),
     )
     for i, part, stand_m in zip(rough, beside.share, beside.height_m, strict=True):
         if part >= settings.felled_min_edge_ratio:

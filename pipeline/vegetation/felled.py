@@ -11,9 +11,6 @@ from rasterio.features import rasterize
 
 from pipeline.grid import Grid, Heights
 
-EDGE_FROM_M, EDGE_TO_M = 4.0, 10.0
-"""The strip beside an area in which its neighbour is judged: past the blur of the edge, one crown wide."""
-
 
 @dataclass(frozen=True)
 class ForestBeside:
@@ -30,7 +27,13 @@ class ForestBeside:
 
 
 def forest_beside(
-    polygons: NDArray[np.object_], stand_height: Heights, grid: Grid, /, *, least_height_m: float
+    polygons: NDArray[np.object_],
+    stand_height: Heights,
+    grid: Grid,
+    /,
+    *,
+    least_height_m: float,
+    strip_m: tuple[float, float],
 ) -> ForestBeside:
     """How much of each area's edge is forest of at least `least_height_m`, and how high.
 
@@ -40,14 +43,17 @@ def forest_beside(
     Parameters
     ----------
     stand_height : (rows, cols) of `pipeline.vegetation.boundaries.stand_height`, metres, on `grid`
+    strip_m : how far from the area the strip beside it begins and ends
     """
-    found = [_beside(polygon, stand_height, grid, least_height_m) for polygon in polygons]
+    found = [_beside(polygon, stand_height, grid, least_height_m, strip_m) for polygon in polygons]
     share, height = np.array(found, np.float64).reshape(-1, 2).T
     return ForestBeside(share, height)
 
 
-def _beside(polygon: shapely.Polygon, stand_height: Heights, grid: Grid, least_height_m: float) -> tuple[float, float]:
-    strip = shapely.difference(shapely.buffer(polygon, EDGE_TO_M), shapely.buffer(polygon, EDGE_FROM_M))
+def _beside(
+    polygon: shapely.Polygon, stand_height: Heights, grid: Grid, least_height_m: float, strip_m: tuple[float, float]
+) -> tuple[float, float]:
+    strip = shapely.difference(shapely.buffer(polygon, strip_m[1]), shapely.buffer(polygon, strip_m[0]))
     west, south, east, north = strip.bounds
     (top, bottom), (left, right) = grid.row_col(np.array([west, east]), np.array([north, south]))
     rows, cols = slice(max(int(top), 0), int(bottom) + 1), slice(max(int(left), 0), int(right) + 1)
