@@ -31,6 +31,7 @@ LAYERS = (
 BEDS = ("104", "107", "108")
 """Banks and gullies: what the bed of a watercourse looks like in the bare earth."""
 WATERCOURSES = ("304", "305", "306")
+BARE_ROCK = "214"
 NOT_SEEN = "600.1"
 """Ground the survey did not see well enough to say how it runs; our own number, beside the sheet edge."""
 COLUMNS = (
@@ -139,12 +140,15 @@ def _along(part: LineString, whole: LineString) -> LineString:
 
 
 def resolve_areas(features: gpd.GeoDataFrame, /, *, settings: ComposeSettings) -> gpd.GeoDataFrame:
-    """Vegetation gives way to water and buildings, so that the areas of the draft do not overlap."""
+    """Vegetation and bare rock give way to water and buildings, so that these areas do not overlap.
+
+    Open land stays under bare rock: whether it is rock is a guess, that it is open is not, and grey shows on yellow.
+    """
     symbol = features["symbol"].to_numpy(str)
     is_area = (features.geom_type == "Polygon").to_numpy()
     section = np.array([text[:1] for text in symbol])
     strong = is_area & (np.isin(symbol, ["301", "302", "521"]))
-    weak = is_area & ((section == "4") | (symbol == NOT_SEEN))
+    weak = is_area & ((section == "4") | (symbol == BARE_ROCK) | (symbol == NOT_SEEN))
     if not strong.any() or not weak.any():
         return features
     cover = shapely.union_all(features.geometry.to_numpy()[strong])

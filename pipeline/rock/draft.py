@@ -1,4 +1,4 @@
-"""The rock of the draft: boulders and groups of them, cliffs, and where rock symbols would collide."""
+"""The rock of the draft: boulders and groups, cliffs, stony ground and bare rock, and where their symbols collide."""
 
 from __future__ import annotations
 
@@ -6,8 +6,10 @@ import geopandas as gpd
 import numpy as np
 import shapely
 
-from pipeline.features import join_features
+from pipeline.features import join_features, no_features
 from pipeline.grid import Grid, Heights
+from pipeline.rock.bare_rock import find_bare_rock
+from pipeline.rock.brightness import Brightness
 from pipeline.rock.cliffs import find_cliffs
 from pipeline.rock.company import in_company, worth_drawing
 from pipeline.rock.groups import generalise_boulders
@@ -24,6 +26,7 @@ def draft_rock(
     grid: Grid,
     /,
     *,
+    brightness: Brightness | None = None,
     scale: int,
     settings: RockSettings,
 ) -> gpd.GeoDataFrame:
@@ -34,10 +37,12 @@ def draft_rock(
     boulders : GeoDataFrame
         Candidates of all blocks, as `pipeline.rock.boulders.find_boulders` gives them.
     bare_earth, ground_support, canopy_height : (rows, cols) float32, metres
+    brightness : of the ground, as `pipeline.rock.brightness.ground_brightness` gives it
+        Without it stony ground is drawn by roughness alone and bare rock not at all.
 
     Returns
     -------
-    GeoDataFrame: points 203.1, 204, 205, 207; areas 206, 208, 209, 210, 211, 212; lines 201, 202.
+    GeoDataFrame: points 203.1, 204, 205, 207; areas 206, 208, 209, 210, 211, 212, 214; lines 201, 202.
     """
     cliffs = find_cliffs(bare_earth, ground_support, grid, scale=scale, settings=settings)
     cliffs = cliffs[cliffs.confidence >= settings.least_confidence]
@@ -48,9 +53,12 @@ def draft_rock(
     drawn = generalise_boulders(free, scale=scale, settings=settings)
     # Under dense crowns the ground is made of few returns and looks rougher than it is.
     open_support = np.where(canopy_height > settings.stony_max_canopy_m, np.inf, ground_support).astype(np.float32)
-    stony = find_stony_ground(bare_earth, open_support, grid, settings=settings)
+    stony = find_stony_ground(bare_earth, open_support, grid, brightness=brightness, settings=settings)
+    bare = no_features(grid.crs)
+    if brightness is not None:
+        bare = find_bare_rock(bare_earth, ground_support, brightness, grid, settings=settings)
     pits = find_rocky_pits(bare_earth, ground_support, grid, settings=settings)
-    return join_features([drawn, cliffs, stony, pits], grid.crs)
+    return join_features([drawn, cliffs, stony, bare, pits], grid.crs)
 
 
 def _not_sides_of_boulders(

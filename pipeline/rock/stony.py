@@ -1,4 +1,7 @@
-"""Stony ground 210 to 212 from the roughness of the bare earth, and rocky pits 203.1 from steep little hollows."""
+"""Stony ground 210 to 212 from the roughness of the bare earth, and rocky pits 203.1 from steep little hollows.
+
+Roughness says where stony ground is drawn; how bright the ground is only says how far that is believed.
+"""
 
 from __future__ import annotations
 
@@ -6,12 +9,13 @@ import geopandas as gpd
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from rasterio.features import geometry_mask, shapes
+from rasterio.features import rasterize, shapes
 from scipy import ndimage
 from skimage.morphology import reconstruction
 
 from pipeline.features import make_features, no_features
 from pipeline.grid import Grid, Heights
+from pipeline.rock.brightness import Brightness
 from pipeline.settings import RockSettings
 
 Floats = NDArray[np.float64]
@@ -41,16 +45,24 @@ def roughness(bare_earth: Heights, ground_support: Heights, grid: Grid, /, *, wi
     return np.where(share > 0.5, np.sqrt(np.clip(mean, 0, None) / np.maximum(share, 1e-9)), np.nan)
 
 
+UNTOLD = "roughness alone: intensity says nothing here"
 STEP_CAP_M = 0.6
 """Larger departures are boulders, steps or banks, which are drawn on their own."""
 
 
 def find_stony_ground(
-    bare_earth: Heights, ground_support: Heights, grid: Grid, /, *, settings: RockSettings
+    bare_earth: Heights,
+    ground_support: Heights,
+    grid: Grid,
+    /,
+    *,
+    brightness: Brightness | None = None,
+    settings: RockSettings,
 ) -> gpd.GeoDataFrame:
     """Areas 210, 211 and 212 where the ground is rough enough to slow a runner.
 
-    Confidence stays low: roots, ruts and poorly filtered undergrowth are as rough, and only a visit tells.
+    Confidence stays low: roots, ruts and poorly filtered undergrowth are as rough, and only a visit tells. Ground that
+    is dark and bare as well is believed more, ground as bright as plants less.
     """
     rough = np.nan_to_num(roughness(bare_earth, ground_support, grid, window_m=settings.stony_window_m))
     rough = np.asarray(ndimage.median_filter(rough, 5))
@@ -62,16 +74,46 @@ def find_stony_ground(
     areas = [area.simplify(grid.cell_m).buffer(0) for area in wide if area.area >= settings.stony_min_area_m2]
     if not areas:
         return no_features(grid.crs)
-    inside = [~geometry_mask([area], grid.shape, grid.transform) for area in areas]
-    typical = np.array([float(np.median(rough[mask])) for mask in inside])
+    owners = rasterize(zip(areas, range(1, len(areas) + 1), strict=True), grid.shape, transform=grid.transform)
+    typical = _median_of_areas(rough, owners, len(areas))
     steps = (settings.stony_walk_m, settings.stony_fight_m)
+    confidence, texts = _believed(brightness, owners, len(areas), settings)
     return make_features(
         areas,
         crs=grid.crs,
         symbol=[("210", "211", "212")[band] for band in np.digitize(typical, steps)],
-        confidence=settings.stony_confidence,
-        evidence=[f"ground uneven by {value:.2f} m within a few metres" for value in typical],
+        confidence=confidence,
+        evidence=[
+            f"ground uneven by {value:.2f} m within a few metres, {text}"
+            for value, text in zip(typical, texts, strict=True)
+        ],
     )
+
+
+def _median_of_areas(values: NDArray[np.floating], owners: NDArray[np.integer], n: int) -> Floats:
+    """(n,) median of the known values in each area; `owners` says whose each cell is, from 1."""
+    known = np.where(np.isfinite(values), owners, 0)
+    return np.asarray(ndimage.median(np.nan_to_num(values), known, np.arange(1, n + 1)), np.float64)
+
+
+def _believed(
+    brightness: Brightness | None, owners: NDArray[np.integer], n: int, settings: RockSettings
+) -> tuple[Floats, list[str]]:
+    """(n,) confidence in areas of rough ground, and what their brightness says."""
+    if brightness is None:
+        return np.full(n, settings.stony_confidence), [UNTOLD] * n
+    index = np.arange(1, n + 1)
+    is_told = np.asarray(ndimage.mean(np.isfinite(brightness.ratio), owners, index)) >= 0.5
+    ratio = _median_of_areas(brightness.ratio, owners, n)
+    lone = np.asarray(ndimage.mean(brightness.lone_ratio, owners, index), np.float64)
+    darkness = np.clip((1 - ratio) / (1 - settings.bare_rock_max_brightness_ratio), 0, 1)
+    least, most = settings.stony_bright_confidence, settings.stony_dark_confidence
+    sure = np.where(is_told, least + (most - least) * darkness * lone, settings.stony_confidence)
+    texts = [
+        f"{r:.2f} times as bright as vegetated ground around, {share:.0%} of pulses end on it alone" if told else UNTOLD
+        for r, share, told in zip(ratio, lone, is_told, strict=True)
+    ]
+    return sure, texts
 
 
 def find_rocky_pits(

@@ -106,12 +106,13 @@ rule landform:
 
 
 rule rock:
-    """Boulders, cliffs and stony ground."""
+    """Boulders, cliffs, stony ground and bare rock."""
     input:
         boulders=expand("work/boulders/{block}.gpkg", block=PLAN.block_names),
         bare_earth="rasters/bare_earth.tif",
         ground_support="rasters/ground_support.tif",
         canopy_height="rasters/canopy_height.tif",
+        counts="work/counts.npz",
     output:
         "work/features/rock.gpkg",
     log:
@@ -123,8 +124,8 @@ rule rock:
         code=PLAN.code("rock"),
     shell:
         "python -m pipeline rock --boulders work/boulders --blocks {params.blocks} --bare-earth {input.bare_earth:q}"
-        " --ground-support {input.ground_support:q} --canopy-height {input.canopy_height:q} --out {output:q}"
-        " --scale {params.scale} --settings {params.settings:q} 2> {log:q}"
+        " --ground-support {input.ground_support:q} --canopy-height {input.canopy_height:q}"
+        " --counts {input.counts:q} --out {output:q} --scale {params.scale} --settings {params.settings:q} 2> {log:q}"
 
 
 rule water:

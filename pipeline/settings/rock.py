@@ -1,4 +1,4 @@
-"""Boulders, cliffs and stony ground (ISOM section 3.2)."""
+"""Boulders, cliffs, stony ground and bare rock (ISOM section 3.2)."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from pipeline.settings.section import Section
 
 
 class RockSettings(Section):
-    """Boulders, cliffs and stony ground."""
+    """Boulders, cliffs, stony ground and bare rock."""
 
     least_height_m: float = Field(
         0.6,
@@ -143,11 +143,102 @@ class RockSettings(Section):
     stony_confidence: float = Field(
         0.35, ge=0, le=1, description="Roughness cannot tell stones from roots, ruts and undergrowth taken for ground."
     )
+    stony_dark_confidence: float = Field(
+        0.5,
+        ge=0,
+        le=1,
+        description="The same where rough ground is also as dark as bare rock and nothing grows on it: stone is likelier "
+        "than undergrowth (common practice, no source).",
+    )
+    stony_bright_confidence: float = Field(
+        0.25,
+        ge=0,
+        le=1,
+        description="The same where rough ground is as bright as vegetated ground (common practice, no source).",
+    )
     stony_max_canopy_m: float = Field(
         30.0,
         ge=0,
         le=60,
         description="Stony ground is looked for under crowns up to this height; lower it where dense forest looks stony.",
+    )
+    vegetated_max_lone_ratio: float = Field(
+        0.7,
+        ge=0.3,
+        le=0.9,
+        description="Ground on which fewer pulses than this end alone has plants on or over it; what it reflects is what "
+        "other ground is compared with. Bare roads show 0.9 and more (measured).",
+    )
+    vegetated_min_area_m2: float = Field(
+        2500.0,
+        ge=200,
+        le=100000,
+        description="With less vegetated ground there is nothing to compare with, and intensity is not used: ten times "
+        "the smallest bare rock.",
+    )
+    brightness_reach_m: float = Field(
+        100.0,
+        ge=25,
+        le=500,
+        description="Side of the square in which vegetated ground is compared with is twice this: range and weather change "
+        "the intensity over longer ways.",
+    )
+    dry_min_pulse_ratio: float = Field(
+        0.45,
+        ge=0.1,
+        le=0.9,
+        description="Ground from which fewer pulses come back, beside the survey's median, is water or wet. Half come back "
+        "where every other flight line is missing.",
+    )
+    bare_rock_min_lone_ratio: float = Field(
+        0.85,
+        ge=0.6,
+        le=1,
+        description="Least share of pulses that end on bare rock as their only return: no crowns, no grass, no roof. Bare "
+        "roads show 0.88 to 0.96 (measured).",
+    )
+    bare_rock_max_brightness_ratio: float = Field(
+        0.7,
+        ge=0.2,
+        le=0.95,
+        description="Brightest bare rock beside vegetated ground: 0.35 to 0.5 at 1064 nm (from memory). Flight lines differ "
+        "by a fifth (measured).",
+    )
+    bare_rock_sure_brightness_ratio: float = Field(
+        0.4, ge=0.05, le=0.8, description="From here down darkness adds nothing to the confidence."
+    )
+    bare_rock_min_contrast: float = Field(
+        2.5,
+        ge=1,
+        le=10,
+        description="How much darker it must be than vegetated ground, in standard deviations of the latter: 0.05 to 0.1 "
+        "in surveys (measured).",
+    )
+    bare_rock_min_relief_m: float = Field(
+        0.06,
+        ge=0.02,
+        le=0.5,
+        description="Least unevenness in waves of 4 to 20 m. Forest roads show 0.02 to 0.03, natural ground 0.08 and more "
+        "(measured); a planed bog or field shows less.",
+    )
+    bare_rock_max_slope_deg: float = Field(
+        35.0,
+        ge=15,
+        le=50,
+        description="Steeper ground is dark because it is turned away from the light, and is not run over.",
+    )
+    bare_rock_min_width_m: float = Field(
+        10.0, ge=4, le=30, description="Narrower strips are roads, tracks and banks; the least area is 15 m wide."
+    )
+    bare_rock_min_area_m2: float = Field(225.0, ge=50, le=2000, description="1 mm2 at 1:15000: ISOM 2017-2, 214.")
+    bare_rock_least_confidence: float = Field(
+        0.15, ge=0, le=1, description="Of ground just dark enough: most of it will be something else (no source)."
+    )
+    bare_rock_most_confidence: float = Field(
+        0.35,
+        ge=0,
+        le=1,
+        description="However dark it is: no lidar tells rock from burnt or stripped ground (no source).",
     )
     rocky_pit_min_depth_m: float = Field(1.0, ge=0.5, le=3, description="ISOM 2017-2, 203.1.")
     rocky_pit_min_width_m: float = Field(

@@ -31,7 +31,7 @@ from pipeline.settings import (
     TerrainSettings,
     WireSettings,
 )
-from pipeline.terrain.counts import class_counts
+from pipeline.terrain.counts import class_counts, lone_ground
 from pipeline.terrain.profile import profile_grids
 from pipeline.terrain.surface import canopy_height, ground_support, surface_from_ground
 
@@ -118,6 +118,7 @@ def grids(
     }
     made |= profile_grids(cloud, asprs_class, above_m, core, settings=layers)
     made |= class_counts(asprs_class, cloud.east, cloud.north, cloud.is_last, core)
+    made |= lone_ground(cloud, asprs_class, core)
     archives.write_grids(out, made, core)
 
 

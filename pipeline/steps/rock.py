@@ -5,7 +5,9 @@ from __future__ import annotations
 from pathlib import Path
 
 from pipeline.features import join_features
+from pipeline.files import blocks as archives
 from pipeline.files import layers, rasters
+from pipeline.rock.brightness import COUNTS, ground_brightness
 from pipeline.rock.draft import draft_rock
 from pipeline.settings import RockSettings
 
@@ -17,14 +19,18 @@ def rock(
     bare_earth: Path,
     ground_support: Path,
     canopy_height: Path,
+    counts: Path,
     out: Path,
     scale: int,
     settings: RockSettings,
 ) -> None:
-    """Boulders, cliffs and stony ground of the area."""
+    """Boulders, cliffs, stony ground and bare rock of the area."""
     heights, grid = rasters.read_heights(bare_earth)
     support, _ = rasters.read_heights(ground_support)
     canopy, _ = rasters.read_heights(canopy_height)
     candidates = join_features([layers.read_features(boulders / f"{name}.gpkg") for name in blocks], grid.crs)
-    found = draft_rock(candidates, heights, support, canopy, grid, scale=scale, settings=settings)
+    brightness = ground_brightness(archives.read_sums(counts, COUNTS), grid, settings=settings)
+    found = draft_rock(
+        candidates, heights, support, canopy, grid, brightness=brightness, scale=scale, settings=settings
+    )
     layers.write_features(out, found)

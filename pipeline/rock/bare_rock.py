@@ -1,0 +1,145 @@
+"""Bare rock 214: open ground without grass, darker than the vegetated ground around, uneven as no field or road is.
+
+Nothing in a lidar survey is sure to be rock. What is looked for is what rock shows and most other ground does not; what
+else shows the same (gravel pits, burnt or stripped ground) is named in the evidence, and confidence stays low.
+"""
+
+from __future__ import annotations
+
+import geopandas as gpd
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from rasterio.features import rasterize, shapes
+from scipy import ndimage
+from shapely.geometry import Polygon
+
+from pipeline.features import make_features, no_features
+from pipeline.grid import Grid, Heights, Mask
+from pipeline.rock.brightness import Brightness
+from pipeline.rock.stony import roughness
+from pipeline.settings import RockSettings
+from pipeline.terrain.relief import slope
+
+Floats = NDArray[np.float64]
+
+SHORT_M, LONG_M, AROUND_M = 0.75, 3.0, 4.0
+"""Sigmas: furrows and ranging noise lie below the first, hillsides above the second; relief is taken over the third."""
+RELIEF_CAP_M = 0.6
+"""Larger departures are boulders or steps, which are drawn on their own."""
+FRINGE_M = 2.0
+"""The window blurs the edge of rock over about its own width; so far out the half-dark ground still belongs to it."""
+LEAST_HOLE_M2 = 64.0
+"""Smaller holes (a bush, a boulder) are left out: the least area of open land at 1:15000 (from memory of the ISOM)."""
+
+
+MOST_FRINGE = 0.25
+"""Dark ground of less than this share of the least area cannot grow by its fringe into a whole one."""
+
+
+def short_relief(bare_earth: Heights, grid: Grid, /) -> Heights:
+    """Unevenness of the ground in waves of about 4 to 20 m, root mean square in metres, (rows, cols).
+
+    Decimetres of rock show; ridges of a plough, ruts and noise are shorter, slopes and terraces longer.
+    """
+    known = np.isfinite(bare_earth)
+    if not known.any():
+        return np.zeros(bare_earth.shape, np.float32)
+    heights = np.where(known, bare_earth - np.mean(bare_earth[known], dtype=np.float64), 0).astype(np.float32)
+    weight = known.astype(np.float32)
+
+    def mean(values: Heights, sigma_m: float) -> Heights:
+        above, below = (ndimage.gaussian_filter(v, sigma_m / grid.cell_m, mode="nearest") for v in (values, weight))
+        return np.asarray(above / np.maximum(below, 1e-6), np.float32)
+
+    waves = np.clip(mean(heights, SHORT_M) - mean(heights, LONG_M), -RELIEF_CAP_M, RELIEF_CAP_M)
+    return np.sqrt(np.clip(mean(np.where(known, waves**2, 0).astype(np.float32), AROUND_M), 0, None))
+
+
+def find_bare_rock(
+    bare_earth: Heights,
+    ground_support: Heights,
+    brightness: Brightness,
+    grid: Grid,
+    /,
+    *,
+    settings: RockSettings,
+) -> gpd.GeoDataFrame:
+    """Areas 214; none where the intensity of the survey says nothing.
+
+    Ground rough enough for 210 is left to that: the norm shows less runnable rock as stony ground (ISOM 2017-2, 214).
+    """
+    # Slopes make ground darker, never brighter: what is not dark as measured need not be looked at.
+    is_dark = np.nan_to_num(brightness.ratio, nan=np.inf) <= settings.bare_rock_max_brightness_ratio
+    is_dark &= brightness.lone_ratio >= settings.bare_rock_min_lone_ratio
+    if not brightness.is_known or is_dark.sum() * grid.cell_m**2 < MOST_FRINGE * settings.bare_rock_min_area_m2:
+        return no_features(grid.crs)
+    mask, ratio = _bare_and_dark(bare_earth, ground_support, brightness, grid, settings)
+    areas = np.array(_outlines(mask, grid, settings), object)
+    if not len(areas):
+        return no_features(grid.crs)
+    of_areas = [_inside(areas, mask, grid, v) for v in (ratio, short_relief(bare_earth, grid), brightness.lone_ratio)]
+    dark, uneven, lone = of_areas
+    stands_out = (1 - dark) / brightness.spread_ratio >= settings.bare_rock_min_contrast
+    drawn = np.flatnonzero(stands_out & (uneven >= settings.bare_rock_min_relief_m))
+    return make_features(
+        areas[drawn],
+        crs=grid.crs,
+        symbol="214",
+        confidence=_confidence(dark[drawn], settings),
+        evidence=[_sentence(areas[i], dark[i], lone[i], uneven[i]) for i in drawn],
+    )
+
+
+def _inside(areas: NDArray[np.object_], mask: Mask, grid: Grid, values: Heights) -> Floats:
+    """(n,) median of the values in the cells of each area that are in the mask."""
+    owners = rasterize(zip(areas, range(1, len(areas) + 1), strict=True), grid.shape, transform=grid.transform)
+    return np.asarray(ndimage.median(values, np.where(mask, owners, 0), np.arange(1, len(areas) + 1)), np.float64)
+
+
+def _bare_and_dark(
+    bare_earth: Heights, ground_support: Heights, brightness: Brightness, grid: Grid, settings: RockSettings
+) -> tuple[Mask, Heights]:
+    """Cells of bare dark ground with their half-dark rim, and brightness freed from the slope's part in it."""
+    steepness = slope(bare_earth, grid)
+    steepness = ndimage.gaussian_filter(np.nan_to_num(steepness), SHORT_M / grid.cell_m)
+    # A slope turned away from the light is darker by the cosine (Lambert); the pulse is taken to come from above.
+    ratio = (brightness.ratio / np.cos(np.radians(steepness))).astype(np.float32)
+    rough = np.nan_to_num(roughness(bare_earth, ground_support, grid, window_m=settings.stony_window_m), nan=np.inf)
+    runs = (steepness <= settings.bare_rock_max_slope_deg) & (rough < settings.stony_slow_m)
+    back = brightness.pulse_ratio >= settings.dry_min_pulse_ratio
+    bare = runs & back & np.isfinite(bare_earth) & (brightness.lone_ratio >= settings.bare_rock_min_lone_ratio)
+    core = bare & (ratio <= settings.bare_rock_max_brightness_ratio)
+    half_dark = (1 + settings.bare_rock_max_brightness_ratio) / 2
+    rim = ndimage.distance_transform_edt(~core) * grid.cell_m <= FRINGE_M if core.any() else core
+    return core | (rim & runs & back & (ratio <= half_dark)), ratio
+
+
+def _outlines(mask: Mask, grid: Grid, settings: RockSettings) -> list[Polygon]:
+    """Outlines of what is wide and large enough, without strips (roads, banks) and small holes."""
+    found = shapes(mask.astype(np.uint8), mask=mask, transform=grid.transform)
+    half_m = settings.bare_rock_min_width_m / 2
+    areas: NDArray[np.object_] = np.array([shapely.geometry.shape(outline) for outline, _ in found], object)
+    wide = shapely.get_parts(shapely.buffer(shapely.buffer(areas, -half_m), half_m))
+    smooth = [shapely.make_valid(_without_small_holes(area).simplify(grid.cell_m)) for area in wide]
+    parts = [part for area in smooth for part in shapely.get_parts(area) if isinstance(part, Polygon)]
+    return [part for part in parts if part.area >= settings.bare_rock_min_area_m2]
+
+
+def _without_small_holes(area: Polygon) -> Polygon:
+    return Polygon(area.exterior, [hole for hole in area.interiors if Polygon(hole).area >= LEAST_HOLE_M2])
+
+
+def _confidence(dark: Floats, settings: RockSettings) -> Floats:
+    """From the least to the most, as the ground is darker."""
+    span = settings.bare_rock_max_brightness_ratio - settings.bare_rock_sure_brightness_ratio
+    darkness = np.clip((settings.bare_rock_max_brightness_ratio - dark) / max(span, 1e-6), 0, 1)
+    least, most = settings.bare_rock_least_confidence, settings.bare_rock_most_confidence
+    return least + (most - least) * darkness
+
+
+def _sentence(area: Polygon, dark: float, lone: float, uneven: float) -> str:
+    return (
+        f"ground {dark:.2f} times as bright as vegetated ground around, {lone:.0%} of pulses end on it alone, uneven "
+        f"by {uneven:.2f} m in short waves, {area.area:.0f} m2; or a field, gravel pit, road, burnt or felled land"
+    )
