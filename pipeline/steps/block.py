@@ -118,7 +118,7 @@ def grids(
     }
     made |= profile_grids(cloud, asprs_class, above_m, core, settings=layers)
     made |= class_counts(asprs_class, cloud.east, cloud.north, cloud.is_last, core)
-    made |= lone_ground(cloud, asprs_class, core)
+    made |= lone_ground(cloud, asprs_class, above_m, core, settings=layers)
     archives.write_grids(out, made, core)
 
 

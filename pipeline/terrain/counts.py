@@ -7,9 +7,12 @@ from numpy.typing import NDArray
 
 from pipeline.grid import Grid, Heights, Mask
 from pipeline.points.cloud import Cloud
+from pipeline.settings import LayerSettings
 
 GROUND = 2
 """ASPRS LAS 1.4 R15, table 17."""
+LOOSE = (1, 3, 4, 5)
+"""Unclassified and vegetation (the same table): what may lie on the ground without being classed so."""
 CLASSES = {"ground_returns": GROUND, "building_returns": 6, "water_returns": 9}
 """ASPRS LAS 1.4 R15, table 17."""
 
@@ -30,15 +33,25 @@ def class_counts(
     return {name: _count(cell[which & (cell >= 0)], grid) for name, which in chosen.items()}
 
 
-def lone_ground(cloud: Cloud, asprs_class: NDArray[np.uint8], grid: Grid, /) -> dict[str, Heights]:
-    """Ground returns that are the only one of their pulse, and the sum of their intensity, (rows, cols) each.
+def lone_ground(
+    cloud: Cloud,
+    asprs_class: NDArray[np.uint8],
+    height_above_m: NDArray[np.float32],
+    grid: Grid,
+    /,
+    *,
+    settings: LayerSettings,
+) -> dict[str, Heights]:
+    """Returns from the ground that are the only one of their pulse, and the sum of their intensity, (rows, cols) each.
 
-    A pulse that met a twig on its way has spent some of its light there, so only these returns can be compared.
+    Returns lower than grass count as ground beside those classed so, since a survey's own ground may be thinned. A
+    pulse that met a twig on its way has spent some of its light there, so only returns that are alone can be compared.
     Intensity is left as the survey gives it. Flight lines differ in gain and range by a fifth (measured in a survey
     of three), and no factor found within a block would be the same in the next: whoever reads the sums compares with
     ground nearby and asks for more contrast than that.
     """
-    which = (asprs_class == GROUND) & (cloud.n_returns <= 1) & (cloud.return_number <= 1) & cloud.is_usable
+    on_ground = (asprs_class == GROUND) | (np.isin(asprs_class, LOOSE) & (height_above_m < settings.growth_bottom_m))
+    which = on_ground & (cloud.n_returns <= 1) & (cloud.return_number <= 1) & cloud.is_usable
     cell = grid.cell_index(cloud.east[which], cloud.north[which])
     inside = cell >= 0
     return {
