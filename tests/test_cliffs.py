@@ -9,7 +9,8 @@ import shapely
 from numpy.typing import NDArray
 
 from pipeline.grid import Grid, Heights
-from pipeline.rock.cliffs import find_cliffs, measure_steps
+from pipeline.rock.cliffs import find_cliffs
+from pipeline.rock.falls import measure_steps
 from pipeline.settings import RockSettings
 
 SETTINGS = RockSettings()

@@ -7,7 +7,6 @@ below would fall over the same run. Even steepness has none, however steep.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
 
 import geopandas as gpd
 import numpy as np
@@ -17,6 +16,7 @@ from scipy import ndimage
 
 from pipeline.features import make_features
 from pipeline.grid import Grid, Heights, Mask
+from pipeline.rock.falls import Steps, filled, measure_steps, row_col, sample, smooth_directions
 from pipeline.rock.paper import ground_m
 from pipeline.rock.ridges import ridge_lines
 from pipeline.settings import RockSettings
@@ -29,74 +29,6 @@ tiles and to the cliffs of made scenes."""
 UNSEEN_LOG_ODDS_PER_M, SEEN_M = 0.8, 0.7
 """Log odds lost a metre between the face and the nearest ground return, beyond the spacing of returns in open
 forest (common practice, no source)."""
-
-
-@dataclass(frozen=True)
-class Steps:
-    """Steps in the ground, all (rows, cols) float64.
-
-    Attributes
-    ----------
-    fall_m : fall over the run, down the slope and centred on the cell
-    excess_m : what of it the slope above and below does not explain
-    down_east, down_north : unit vector down the slope
-    """
-
-    fall_m: Floats
-    excess_m: Floats
-    down_east: Floats
-    down_north: Floats
-
-
-def measure_steps(bare_earth: Heights, grid: Grid, /, *, run_m: float) -> Steps:
-    """The step at every cell, measured along the way down.
-
-    Parameters
-    ----------
-    bare_earth : (rows, cols) float32, metres
-    run_m : float
-        Distance over which the fall is taken; the slope above and below is taken over the same distance again on
-        either side.
-    """
-    known = np.isfinite(bare_earth)
-    heights = _filled(bare_earth)
-    smooth = np.asarray(ndimage.gaussian_filter(heights, 0.75 / grid.cell_m))
-    to_south, to_east = (np.asarray(part) for part in np.gradient(smooth, grid.cell_m))
-    steep = np.maximum(np.hypot(to_south, to_east), 1e-9)
-    down_e, down_n = -to_east / steep, to_south / steep
-    at = {share: _along(heights, grid, down_e, down_n, share * run_m) for share in (-1.5, -0.5, 0.5, 1.5)}
-    # Beyond the edge of what is known the ground seems level, which would make an edge of every steep slope.
-    ends = [_along(known.astype(np.float64), grid, down_e, down_n, share * run_m, beyond=0.0) for share in (-1.5, 1.5)]
-    is_whole = known & (np.minimum(*ends) > 0.99)
-    fall = at[-0.5] - at[0.5]
-    gentle = np.minimum(at[-1.5] - at[-0.5], at[0.5] - at[1.5])
-    above_below = 0.5 * (at[-1.5] - at[-0.5] + at[0.5] - at[1.5])
-    # The gentler side decides most: a cliff may stand on a talus, but then its top is flat, or the other way round.
-    excess = fall - np.maximum(0.5 * (gentle + above_below), 0)
-    excess[~is_whole] = 0
-    return Steps(np.where(known, fall, 0), excess, down_e, down_n)
-
-
-def _filled(heights: Heights) -> Floats:
-    """Heights with gaps taken from the nearest known cell."""
-    gap = ~np.isfinite(heights)
-    if not gap.any() or gap.all():
-        return np.nan_to_num(heights.astype(np.float64))
-    nearest = ndimage.distance_transform_edt(gap, return_distances=False, return_indices=True)
-    filled: Floats = heights.astype(np.float64)[tuple(nearest)]
-    return filled
-
-
-def _along(
-    heights: Floats, grid: Grid, down_e: Floats, down_n: Floats, distance_m: float, *, beyond: float | None = None
-) -> Floats:
-    """Height at a distance down the slope from every cell; beyond the grid the nearest, or what is given."""
-    rows, cols = np.indices(heights.shape, dtype=np.float64)
-    row = rows - down_n * distance_m / grid.cell_m
-    col = cols + down_e * distance_m / grid.cell_m
-    mode: Literal["nearest", "constant"] = "nearest" if beyond is None else "constant"
-    found: Floats = ndimage.map_coordinates(heights, [row, col], order=1, mode=mode, cval=beyond or 0.0)
-    return found
 
 
 def find_cliffs(
@@ -116,7 +48,7 @@ def find_cliffs(
     steps = measure_steps(bare_earth, grid, run_m=settings.cliff_run_m)
     is_step = _step_cells(steps, settings)
     lines = ridge_lines(is_step, grid)
-    heights = _filled(bare_earth)
+    heights = filled(bare_earth)
     long = [line for line in lines if line.length >= settings.cliff_keep_length_m]
     faces = [_measure(line, heights, ground_support, steps, grid) for line in long]
     faces = [face for face in faces if face.height_m >= settings.cliff_min_height_m]
@@ -165,19 +97,17 @@ class _Face:
 def _measure(line: shapely.LineString, heights: Floats, ground_support: Heights, steps: Steps, grid: Grid) -> _Face:
     """Height, plan extent and place of the edge of a step, from profiles across it every metre."""
     places = np.array([line.interpolate(d).coords[0] for d in np.arange(0.5, line.length, 1.0)])
-    row, col = _row_col(places, grid)
-    down = _smooth_directions(
-        np.column_stack((_sample(steps.down_east, row, col), _sample(steps.down_north, row, col)))
-    )
+    row, col = row_col(places, grid)
+    down = smooth_directions(np.column_stack((sample(steps.down_east, row, col), sample(steps.down_north, row, col))))
     lip, foot, height = _profile(places, down, heights, grid)
     edge = _edge_line(places, down, lip)
     return _Face(
         edge=edge,
-        elevation_m=float(np.mean(_sample(heights, *_row_col(np.array(edge.coords), grid)))),
+        elevation_m=float(np.mean(sample(heights, *row_col(np.array(edge.coords), grid)))),
         height_m=float(np.percentile(height, 75)),
         face_m=max(float(np.median(foot - lip)), grid.cell_m),
-        excess_m=float(np.median(_sample(steps.excess_m, row, col))),
-        support_m=float(np.median(_sample(np.nan_to_num(ground_support, nan=9.0), row, col))),
+        excess_m=float(np.median(sample(steps.excess_m, row, col))),
+        support_m=float(np.median(sample(np.nan_to_num(ground_support, nan=9.0), row, col))),
         length_m=line.length,
         turn_deg=_turn_deg(edge),
         way_down_deg=float(np.degrees(np.arctan2(down[:, 0].mean(), down[:, 1].mean())) % 360),
@@ -229,23 +159,6 @@ def _turn_deg(edge: shapely.LineString) -> float:
     return float(np.degrees(abs(heading[-1] - heading[0])))
 
 
-def _row_col(places: Floats, grid: Grid) -> tuple[Floats, Floats]:
-    row = grid.north_row - 0.5 - places[:, 1] / grid.cell_m
-    col = places[:, 0] / grid.cell_m - grid.west_col - 0.5
-    return row, col
-
-
-def _sample(values: NDArray[np.floating], row: Floats, col: Floats) -> Floats:
-    found: Floats = ndimage.map_coordinates(np.asarray(values, np.float64), [row, col], order=1, mode="nearest")
-    return found
-
-
-def _smooth_directions(down: Floats) -> Floats:
-    """Unit vectors averaged over about 5 m along the line."""
-    mean = ndimage.uniform_filter1d(down, min(5, len(down)), axis=0, mode="nearest")
-    return mean / np.maximum(np.hypot(mean[:, 0], mean[:, 1]), 1e-9)[:, None]
-
-
 def _profile(places: Floats, down: Floats, heights: Floats, grid: Grid) -> tuple[Floats, Floats, Floats]:
     """Distances of lip and foot from the line (metres down the slope) and the height between them, at each place.
 
@@ -255,8 +168,8 @@ def _profile(places: Floats, down: Floats, heights: Floats, grid: Grid) -> tuple
     reach = np.arange(-4.0, 4.01, 0.25)
     east = places[:, 0:1] + down[:, 0:1] * reach
     north = places[:, 1:2] + down[:, 1:2] * reach
-    row, col = _row_col(np.column_stack((east.ravel(), north.ravel())), grid)
-    profile = _sample(heights, row, col).reshape(east.shape)
+    row, col = row_col(np.column_stack((east.ravel(), north.ravel())), grid)
+    profile = sample(heights, row, col).reshape(east.shape)
     chord = profile[:, :1] + (profile[:, -1:] - profile[:, :1]) * (reach - reach[0]) / (reach[-1] - reach[0])
     left = profile - chord
     middle = len(reach) // 2

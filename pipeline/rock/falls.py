@@ -1,0 +1,101 @@
+"""How the ground falls: steps measured at every cell down its slope, and grids sampled along lines."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import ndimage
+
+from pipeline.grid import Grid, Heights
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Steps:
+    """Steps in the ground, all (rows, cols) float64.
+
+    Attributes
+    ----------
+    fall_m : fall over the run, down the slope and centred on the cell
+    excess_m : what of it the slope above and below does not explain
+    down_east, down_north : unit vector down the slope
+    """
+
+    fall_m: Floats
+    excess_m: Floats
+    down_east: Floats
+    down_north: Floats
+
+
+def measure_steps(bare_earth: Heights, grid: Grid, /, *, run_m: float) -> Steps:
+    """The step at every cell, measured along the way down.
+
+    Parameters
+    ----------
+    bare_earth : (rows, cols) float32, metres
+    run_m : float
+        Distance over which the fall is taken; the slope above and below is taken over the same distance again on
+        either side.
+    """
+    known = np.isfinite(bare_earth)
+    heights = filled(bare_earth)
+    smooth = np.asarray(ndimage.gaussian_filter(heights, 0.75 / grid.cell_m))
+    to_south, to_east = (np.asarray(part) for part in np.gradient(smooth, grid.cell_m))
+    steep = np.maximum(np.hypot(to_south, to_east), 1e-9)
+    down_e, down_n = -to_east / steep, to_south / steep
+    at = {share: _along(heights, grid, down_e, down_n, share * run_m) for share in (-1.5, -0.5, 0.5, 1.5)}
+    # Beyond the edge of what is known the ground seems level, which would make an edge of every steep slope.
+    ends = [_along(known.astype(np.float64), grid, down_e, down_n, share * run_m, beyond=0.0) for share in (-1.5, 1.5)]
+    is_whole = known & (np.minimum(*ends) > 0.99)
+    fall = at[-0.5] - at[0.5]
+    gentle = np.minimum(at[-1.5] - at[-0.5], at[0.5] - at[1.5])
+    above_below = 0.5 * (at[-1.5] - at[-0.5] + at[0.5] - at[1.5])
+    # The gentler side decides most: a cliff may stand on a talus, but then its top is flat, or the other way round.
+    excess = fall - np.maximum(0.5 * (gentle + above_below), 0)
+    excess[~is_whole] = 0
+    return Steps(np.where(known, fall, 0), excess, down_e, down_n)
+
+
+def filled(heights: Heights, /) -> Floats:
+    """Heights with gaps taken from the nearest known cell."""
+    gap = ~np.isfinite(heights)
+    if not gap.any() or gap.all():
+        return np.nan_to_num(heights.astype(np.float64))
+    nearest = ndimage.distance_transform_edt(gap, return_distances=False, return_indices=True)
+    filled: Floats = heights.astype(np.float64)[tuple(nearest)]
+    return filled
+
+
+def _along(
+    heights: Floats, grid: Grid, down_e: Floats, down_n: Floats, distance_m: float, *, beyond: float | None = None
+) -> Floats:
+    """Height at a distance down the slope from every cell; beyond the grid the nearest, or what is given."""
+    rows, cols = np.indices(heights.shape, dtype=np.float64)
+    row = rows - down_n * distance_m / grid.cell_m
+    col = cols + down_e * distance_m / grid.cell_m
+    mode: Literal["nearest", "constant"] = "nearest" if beyond is None else "constant"
+    found: Floats = ndimage.map_coordinates(heights, [row, col], order=1, mode=mode, cval=beyond or 0.0)
+    return found
+
+
+def row_col(places: Floats, grid: Grid, /) -> tuple[Floats, Floats]:
+    """Rows and columns, with parts of cells, of (n, 2) places."""
+    row = grid.north_row - 0.5 - places[:, 1] / grid.cell_m
+    col = places[:, 0] / grid.cell_m - grid.west_col - 0.5
+    return row, col
+
+
+def sample(values: NDArray[np.floating], row: Floats, col: Floats, /) -> Floats:
+    """Values at rows and columns with parts of cells, by linear interpolation; beyond the grid the nearest."""
+    found: Floats = ndimage.map_coordinates(np.asarray(values, np.float64), [row, col], order=1, mode="nearest")
+    return found
+
+
+def smooth_directions(down: Floats, /) -> Floats:
+    """Unit vectors averaged over about 5 m along the line."""
+    mean = ndimage.uniform_filter1d(down, min(5, len(down)), axis=0, mode="nearest")
+    return mean / np.maximum(np.hypot(mean[:, 0], mean[:, 1]), 1e-9)[:, None]
