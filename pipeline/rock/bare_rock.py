@@ -23,10 +23,13 @@ from pipeline.terrain.relief import slope
 
 Floats = NDArray[np.float64]
 
-SHORT_M, LONG_M, AROUND_M = 0.75, 3.0, 4.0
-"""Sigmas: furrows and ranging noise lie below the first, hillsides above the second; relief is taken over the third."""
-RELIEF_CAP_M = 0.6
-"""Larger departures are boulders or steps, which are drawn on their own."""
+SHORT_M, LONG_M = 0.75, 1.5
+"""Sigmas between which unevenness is measured: ranging noise and furrows are shorter, hillsides longer. Further apart
+they would reach over the edge of a field into what lies around it."""
+INSIDE_M = 3.5
+"""Unevenness is taken this far inside an area, where the wider window holds next to nothing of what lies around."""
+HILLSIDE_M = 3.0
+"""Sigma over which the slope of the ground is taken: of the hillside, not of the lumps on it."""
 FRINGE_M = 2.0
 """The window blurs the edge of rock over about its own width; so far out the half-dark ground still belongs to it."""
 LEAST_HOLE_M2 = 64.0
@@ -37,23 +40,26 @@ MOST_FRINGE = 0.25
 """Dark ground of less than this share of the least area cannot grow by its fringe into a whole one."""
 
 
-def short_relief(bare_earth: Heights, grid: Grid, /) -> Heights:
-    """Unevenness of the ground in waves of about 4 to 20 m, root mean square in metres, (rows, cols).
+def unevenness(bare_earth: Heights, grid: Grid, /) -> Heights:
+    """How far the ground departs from its surroundings in waves of about 4 to 9 m, metres, (rows, cols).
 
     Decimetres of rock show; ridges of a plough, ruts and noise are shorter, slopes and terraces longer.
     """
+    waves: Heights = np.abs(_smooth(bare_earth, grid, SHORT_M) - _smooth(bare_earth, grid, LONG_M))
+    return waves
+
+
+def _smooth(bare_earth: Heights, grid: Grid, sigma_m: float) -> Heights:
+    """Heights over a Gaussian window of what is known in it."""
     known = np.isfinite(bare_earth)
-    if not known.any():
-        return np.zeros(bare_earth.shape, np.float32)
-    heights = np.where(known, bare_earth - np.mean(bare_earth[known], dtype=np.float64), 0).astype(np.float32)
-    weight = known.astype(np.float32)
-
-    def mean(values: Heights, sigma_m: float) -> Heights:
-        above, below = (ndimage.gaussian_filter(v, sigma_m / grid.cell_m, mode="nearest") for v in (values, weight))
-        return np.asarray(above / np.maximum(below, 1e-6), np.float32)
-
-    waves = np.clip(mean(heights, SHORT_M) - mean(heights, LONG_M), -RELIEF_CAP_M, RELIEF_CAP_M)
-    return np.sqrt(np.clip(mean(np.where(known, waves**2, 0).astype(np.float32), AROUND_M), 0, None))
+    level = float(np.mean(bare_earth[known], dtype=np.float64)) if known.any() else 0.0
+    # Above their mean, heights keep their millimetres in 32 bits.
+    heights = np.where(known, bare_earth - np.float32(level), 0).astype(np.float32)
+    above, below = (
+        ndimage.gaussian_filter(values, sigma_m / grid.cell_m, mode="nearest")
+        for values in (heights, known.astype(np.float32))
+    )
+    return np.asarray(above / np.maximum(below, 1e-6), np.float32)
 
 
 def find_bare_rock(
@@ -78,8 +84,12 @@ def find_bare_rock(
     areas = np.array(_outlines(mask, grid, settings), object)
     if not len(areas):
         return no_features(grid.crs)
-    of_areas = [_inside(areas, mask, grid, v) for v in (ratio, short_relief(bare_earth, grid), brightness.lone_ratio)]
-    dark, uneven, lone = of_areas
+    owners = rasterize(zip(areas, range(1, len(areas) + 1), strict=True), grid.shape, transform=grid.transform)
+    index = np.arange(1, len(areas) + 1)
+    dark, lone = (_medians(values, np.where(mask, owners, 0), index) for values in (ratio, brightness.lone_ratio))
+    inner = np.where(ndimage.distance_transform_edt(owners) * grid.cell_m >= INSIDE_M, owners, 0)
+    # The median deviation times 1.48 is the standard deviation of what is spread normally.
+    uneven = 1.4826 * _medians(unevenness(bare_earth, grid), inner, index)
     stands_out = (1 - dark) / brightness.spread_ratio >= settings.bare_rock_min_contrast
     drawn = np.flatnonzero(stands_out & (uneven >= settings.bare_rock_min_relief_m))
     return make_features(
@@ -91,18 +101,16 @@ def find_bare_rock(
     )
 
 
-def _inside(areas: NDArray[np.object_], mask: Mask, grid: Grid, values: Heights) -> Floats:
-    """(n,) median of the values in the cells of each area that are in the mask."""
-    owners = rasterize(zip(areas, range(1, len(areas) + 1), strict=True), grid.shape, transform=grid.transform)
-    return np.asarray(ndimage.median(values, np.where(mask, owners, 0), np.arange(1, len(areas) + 1)), np.float64)
+def _medians(values: Heights, owners: NDArray[np.integer], index: NDArray[np.integer]) -> Floats:
+    """(n,) median of the values that each area owns."""
+    return np.asarray(ndimage.median(values, owners, index), np.float64)
 
 
 def _bare_and_dark(
     bare_earth: Heights, ground_support: Heights, brightness: Brightness, grid: Grid, settings: RockSettings
 ) -> tuple[Mask, Heights]:
     """Cells of bare dark ground with their half-dark rim, and brightness freed from the slope's part in it."""
-    steepness = slope(bare_earth, grid)
-    steepness = ndimage.gaussian_filter(np.nan_to_num(steepness), SHORT_M / grid.cell_m)
+    steepness = slope(_smooth(bare_earth, grid, HILLSIDE_M), grid)
     # A slope turned away from the light is darker by the cosine (Lambert); the pulse is taken to come from above.
     ratio = (brightness.ratio / np.cos(np.radians(steepness))).astype(np.float32)
     rough = np.nan_to_num(roughness(bare_earth, ground_support, grid, window_m=settings.stony_window_m), nan=np.inf)
@@ -141,5 +149,5 @@ def _confidence(dark: Floats, settings: RockSettings) -> Floats:
 def _sentence(area: Polygon, dark: float, lone: float, uneven: float) -> str:
     return (
         f"ground {dark:.2f} times as bright as vegetated ground around, {lone:.0%} of pulses end on it alone, uneven "
-        f"by {uneven:.2f} m in short waves, {area.area:.0f} m2; or a field, gravel pit, road, burnt or felled land"
+        f"by {uneven:.2f} m within a few metres, {area.area:.0f} m2; or a field, gravel pit, road, burnt or felled land"
     )

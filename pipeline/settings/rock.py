@@ -191,11 +191,11 @@ class RockSettings(Section):
         "where every other flight line is missing.",
     )
     bare_rock_min_lone_ratio: float = Field(
-        0.85,
+        0.75,
         ge=0.6,
         le=1,
         description="Least share of pulses that end on bare rock as their only return: no crowns, no grass, no roof. Bare "
-        "roads show 0.88 to 0.96 (measured).",
+        "roads show 0.9 and more (measured), but of lumpy rock some returns count as low growth.",
     )
     bare_rock_max_brightness_ratio: float = Field(
         0.7,
@@ -215,11 +215,11 @@ class RockSettings(Section):
         "in surveys (measured).",
     )
     bare_rock_min_relief_m: float = Field(
-        0.06,
-        ge=0.02,
+        0.035,
+        ge=0.01,
         le=0.5,
-        description="Least unevenness in waves of 4 to 20 m. Forest roads show 0.02 to 0.03, natural ground 0.08 and more "
-        "(measured); a planed bog or field shows less.",
+        description="Least unevenness in waves of 4 to 9 m. Level fields and yards show 0.005 to 0.025 (planted), forest "
+        "floor 0.03 to 0.1 (measured).",
     )
     bare_rock_max_slope_deg: float = Field(
         35.0,
@@ -271,6 +271,30 @@ class RockSettings(Section):
         ge=25,
         le=70,
         description="Mean slope over the run. A vertical step of 1 m seen by 1 m cells with noise falls to about this.",
+    )
+    lip_excess_m: float = Field(
+        0.5,
+        ge=0.2,
+        le=2,
+        description="Steps whose lip may have been lost are looked for from this excess: half of the lowest cliff.",
+    )
+    lip_min_slope_deg: float = Field(
+        20.0, ge=10, le=50, description="The same for the slope: a step of 1 m blurred over 3 m falls like this."
+    )
+    lip_tolerance_m: float = Field(
+        0.2,
+        ge=0.05,
+        le=0.5,
+        description="Returns this near the ground above, continued to the lip, lie on it: roughness of a forest floor.",
+    )
+    lip_least_returns: int = Field(
+        2, ge=1, le=20, description="Cells with such a return, of 6 m2 behind the lip; one may be the top of a plant."
+    )
+    lip_beneath_share: float = Field(
+        0.25,
+        ge=0,
+        le=1,
+        description="Returns from beneath for each of them; more show that the ground does not reach so far.",
     )
     cliff_most_turn_deg: float = Field(
         90.0,
