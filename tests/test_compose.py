@@ -89,6 +89,18 @@ def test_vegetation_gives_way_to_water() -> None:
     assert resolved[resolved.symbol == "302"].area.iloc[0] == pytest.approx(100)
 
 
+def test_bare_rock_gives_way_to_water_and_lies_on_open_land() -> None:
+    """Whether dark ground is rock is a guess, so the open land below stays; water is no guess."""
+    parts = [
+        feature(box(0, 0, 40, 40), "401"),
+        feature(box(0, 0, 20, 20), "214", 0.3),
+        feature(box(10, 0, 20, 20), "301"),
+    ]
+    area = resolve_areas(join_features(parts, CRS), settings=SETTINGS).dissolve("symbol").area
+    assert area["214"] == pytest.approx(200)
+    assert area["401"] == pytest.approx(1400)
+
+
 def test_of_two_symbols_for_one_thing_the_surer_stays() -> None:
     """A boulder and a knoll two metres apart are one thing; two boulders are the theme's own affair."""
     both = join_features([feature(Point(0, 0), "109", 0.4), feature(Point(2, 0), "204", 0.7)], CRS)

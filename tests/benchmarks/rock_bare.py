@@ -2,13 +2,13 @@
 
     python -m tests.benchmarks.rock_bare WHAT
 
-planted       what of the planted rock is drawn, by size and reflectance, and what of lookalikes of the same sizes
-before        bare rock and stony ground drawn before anything is planted, and what the intensity of each tile shows
-picture OUT   brightness and share of lone returns around planted patches of rock, fields and yards, side by side
+planted [SEED ...]   what of the planted rock is drawn, by size and reflectance, and what of lookalikes
+before               what is drawn before anything is planted, and what the intensity of each tile shows
+picture OUT          brightness and share of lone returns around planted patches of rock, fields and yards, side by side
 
 No open lidar survey with mapped bare rock was found, so this is planted truth: within a patch, in the open or where
-forest stood, every pulse keeps one return, on the ground, whose intensity is drawn. What it cannot tell is how real rock reflects: lichen, moss in the
-cracks, water and another wavelength all make rock brighter or darker than drawn here.
+forest stood, every pulse keeps one return, on the ground, whose intensity is drawn. What it cannot tell is how real
+rock reflects: lichen, moss in the cracks, water and another wavelength all make rock brighter or darker than here.
 
 A field and a yard are level and must not be drawn. Burnt ground keeps the relief of the place and is dark: nothing in
 a survey tells it from rock, so it is drawn and its evidence says what else it may be. TUSSOCK_DATA names the tiles.
@@ -17,7 +17,6 @@ a survey tells it from rock, so it is drawn and its evidence says what else it m
 from __future__ import annotations
 
 import sys
-from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -214,9 +213,9 @@ def measured(name: str, seed: int) -> list[dict[str, object]]:
     return [*rows, {"tile": name, "kind": "outside", "ratio": np.nan, "area": outside.area, "share": np.nan}]
 
 
-def planted() -> None:
+def planted(seeds: list[int]) -> None:
     """Print what becomes of the patches."""
-    table = pd.DataFrame([row for name in TILES for seed in (1, 2, 3) for row in measured(name, seed)])
+    table = pd.DataFrame([row for name in TILES for seed in seeds for row in measured(name, seed)])
     table["size m2"] = table.area.round(-1)
     table["found"] = table.share > FOUND_SHARE
     table["drawn m2"] = table.share * table.area
@@ -267,8 +266,9 @@ def picture(path: Path) -> None:
 
 
 if __name__ == "__main__":
-    jobs: dict[str, Callable[[], None]] = {"planted": planted, "before": before}
     if sys.argv[1] == "picture":
         picture(Path(sys.argv[2]))
+    elif sys.argv[1] == "planted":
+        planted([int(text) for text in sys.argv[2:]] or [1, 2, 3])
     else:
-        jobs[sys.argv[1]]()
+        {"before": before}[sys.argv[1]]()

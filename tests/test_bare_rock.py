@@ -1,0 +1,262 @@
+"""Bare rock 214, and what brightness says of stony ground: shapes and reflectances with known answers."""
+
+from __future__ import annotations
+
+import geopandas as gpd
+import numpy as np
+import pytest
+import shapely
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from numpy.typing import NDArray
+
+from pipeline.grid import Grid, Heights, Mask
+from pipeline.points.cloud import Cloud
+from pipeline.rock.bare_rock import find_bare_rock, unevenness
+from pipeline.rock.brightness import ground_brightness
+from pipeline.rock.stony import UNTOLD, find_stony_ground
+from pipeline.settings import LayerSettings, RockSettings
+from pipeline.terrain.counts import lone_ground
+
+SETTINGS = RockSettings()
+GRID = Grid.covering((0, 0, 120, 120), cell_m=1.0, crs="EPSG:25833")
+EAST, NORTH = np.meshgrid(*GRID.centres())
+PATCH = shapely.box(40, 40, 70, 70)
+PULSES, PLANTS = 4.0, 600.0
+"""Pulses a cell and the intensity of vegetated ground."""
+LUMPS = 0.2 * np.sin(2 * np.pi * EAST / 6) * np.sin(2 * np.pi * NORTH / 6)
+HILL = (100 + 0.12 * EAST).astype(np.float32)
+
+
+def inside(shape: shapely.Polygon) -> Mask:
+    """Cells whose centre lies in the shape."""
+    return shapely.contains_xy(shape, EAST.ravel(), NORTH.ravel()).reshape(GRID.shape)
+
+
+def counts_of(
+    bare: Mask, intensity: NDArray[np.float64] | float, pulses: NDArray[np.float64] | float = PULSES
+) -> dict[str, Heights]:
+    """A survey of heath, on which half the pulses end in plants, and of bare ground, on which none does.
+
+    Vegetated ground varies by 5 % from place to place, as it does in surveys.
+    """
+    uneven = 1 + 0.05 * np.random.default_rng(3).standard_normal((20, 20)).repeat(6, axis=0).repeat(6, axis=1)
+    back = np.broadcast_to(pulses, GRID.shape).astype(np.float32)
+    lone = np.where(bare, back, 0.5 * back).astype(np.float32)
+    shine = lone * np.where(bare, intensity, PLANTS * uneven)
+    return {"pulses": back, "lone_ground_returns": lone, "lone_ground_intensity_sum": shine.astype(np.float32)}
+
+
+def drawn(counts: dict[str, Heights], ground: NDArray[np.float64]) -> gpd.GeoDataFrame:
+    """The bare rock of the draft, every cell seen from close by."""
+    near = np.full(GRID.shape, 0.4, np.float32)
+    brightness = ground_brightness(counts, GRID, settings=SETTINGS)
+    return find_bare_rock(ground.astype(np.float32), near, brightness, GRID, settings=SETTINGS)
+
+
+def test_a_dark_bare_uneven_patch_is_drawn_with_low_confidence() -> None:
+    """A slab of 30 by 30 m, 0.4 times as bright as the heath, comes back in its place and says what else it may be."""
+    rock = inside(PATCH)
+    found = drawn(counts_of(rock, 0.4 * PLANTS), HILL + LUMPS * rock)
+    assert found.symbol.tolist() == ["214"]
+    shape = found.geometry.iloc[0]
+    assert shape.intersection(PATCH).area / shape.union(PATCH).area > 0.85
+    assert SETTINGS.bare_rock_least_confidence < found.confidence.iloc[0] <= SETTINGS.bare_rock_most_confidence
+    assert "0.4" in found.evidence.iloc[0]
+    assert "burnt" in found.evidence.iloc[0]
+
+
+def test_darker_is_surer() -> None:
+    """Confidence rises as the ground is darker."""
+    rock = inside(PATCH)
+    sure = [drawn(counts_of(rock, r * PLANTS), HILL + LUMPS * rock).confidence.iloc[0] for r in (0.65, 0.5, 0.3)]
+    assert sure == sorted(sure)
+    assert sure[0] < sure[-1]
+
+
+@pytest.mark.parametrize("ratio", [0.8, 1.0, 1.5])
+def test_ground_as_bright_as_plants_is_no_rock(ratio: float) -> None:
+    """Uneven ground without grass is not enough."""
+    rock = inside(PATCH)
+    assert len(drawn(counts_of(rock, ratio * PLANTS), HILL + LUMPS * rock)) == 0
+
+
+def test_a_level_dark_field_is_no_rock() -> None:
+    """A ploughed field is dark and bare, but its furrows are short and it has no lumps."""
+    field = inside(PATCH)
+    furrows = 0.08 * np.sin(2 * np.pi * EAST / 0.7)
+    assert len(drawn(counts_of(field, 0.4 * PLANTS), HILL + furrows * field)) == 0
+
+
+def test_grass_on_it_keeps_uneven_dark_ground_from_being_rock() -> None:
+    """Where four pulses in ten end in heather nothing is drawn, however dark the ground below."""
+    heather = counts_of(inside(PATCH), 0.4 * PLANTS)
+    thinner = np.where(inside(PATCH), np.float32(0.6), np.float32(1))
+    for name in ("lone_ground_returns", "lone_ground_intensity_sum"):
+        heather[name] = heather[name] * thinner
+    assert len(drawn(heather, HILL + LUMPS)) == 0
+
+
+def test_where_pulses_are_swallowed_is_water_not_rock() -> None:
+    """A third of the pulses comes back from a dark place: it is wet."""
+    wet = inside(PATCH)
+    pulses = np.where(wet, PULSES / 3, PULSES)
+    assert len(drawn(counts_of(wet, 0.4 * PLANTS, pulses), HILL + LUMPS * wet)) == 0
+
+
+def test_a_road_is_too_narrow() -> None:
+    """A strip of 7 m, however uneven and dark, is no area of bare rock."""
+    road = inside(shapely.box(50, 0, 57, 120))
+    assert len(drawn(counts_of(road, 0.4 * PLANTS), HILL + LUMPS * road)) == 0
+
+
+def test_a_steep_face_is_dark_because_it_is_turned_away() -> None:
+    """At 45 degrees nothing is drawn; a hillside of 25 degrees keeps its rock."""
+    rock = inside(PATCH)
+    for steep_deg, n in ((45, 0), (25, 1)):
+        hillside = 100 + np.tan(np.radians(steep_deg)) * EAST
+        assert len(drawn(counts_of(rock, 0.4 * PLANTS), hillside + LUMPS * rock)) == n
+
+
+def test_rock_too_rough_to_run_over_is_left_to_stony_ground() -> None:
+    """The norm draws less runnable rock as 210 to 212: blocks of a metre are not 214, and are stony ground."""
+    rock = inside(PATCH)
+    blocks = np.random.default_rng(4).uniform(0, 1.8, (60, 60)).repeat(2, axis=0).repeat(2, axis=1) * rock
+    counts = counts_of(rock, 0.4 * PLANTS)
+    assert len(drawn(counts, HILL + blocks)) == 0
+    near = np.full(GRID.shape, 0.4, np.float32)
+    stony = find_stony_ground((HILL + blocks).astype(np.float32), near, GRID, settings=SETTINGS)
+    assert stony.geometry.intersection(PATCH).area.sum() > 0.5 * PATCH.area
+
+
+@pytest.mark.parametrize("everywhere", [0.0, 255.0])
+def test_without_intensity_nothing_is_drawn(everywhere: float) -> None:
+    """A survey whose intensity is nought or a constant says nothing of rock."""
+    rock = inside(PATCH)
+    counts = counts_of(rock, everywhere)
+    counts["lone_ground_intensity_sum"] = counts["lone_ground_returns"] * np.float32(everywhere)
+    assert not ground_brightness(counts, GRID, settings=SETTINGS).is_known
+    assert len(drawn(counts, HILL + LUMPS * rock)) == 0
+
+
+def test_a_survey_of_nothing_but_rock_has_nothing_to_compare_with() -> None:
+    """Darkness is relative: where nothing grows, no ground is dark, and nothing is claimed."""
+    everywhere = np.ones(GRID.shape, bool)
+    assert len(drawn(counts_of(everywhere, 0.4 * PLANTS), HILL + LUMPS)) == 0
+
+
+def test_an_empty_survey_has_no_rock() -> None:
+    """No pulses, no heights, no features and no error."""
+    nothing = np.zeros(GRID.shape, np.float32)
+    empty = dict.fromkeys(("pulses", "lone_ground_returns", "lone_ground_intensity_sum"), nothing)
+    assert len(drawn(empty, np.full(GRID.shape, np.nan))) == 0
+
+
+@settings(max_examples=15, deadline=None)
+@given(gain=st.floats(0.01, 80.0))
+def test_the_unit_of_intensity_does_not_matter(gain: float) -> None:
+    """8 bits or 16, this scanner or that: the same rock is drawn with the same confidence."""
+    rock = inside(PATCH)
+    counts = counts_of(rock, 0.45 * PLANTS)
+    other = counts | {"lone_ground_intensity_sum": counts["lone_ground_intensity_sum"] * np.float32(gain)}
+    one, two = drawn(counts, HILL + LUMPS * rock), drawn(other, HILL + LUMPS * rock)
+    assert one.geometry.geom_equals_exact(two.geometry, 0.01).all()
+    assert two.confidence.tolist() == pytest.approx(one.confidence.tolist(), abs=1e-3)
+
+
+def test_unevenness_passes_lumps_and_leaves_out_slopes_and_noise() -> None:
+    """Waves of 6 m keep a good part of their height; a plane has none and noise of 3 cm a third of a centimetre."""
+    inner = (slice(20, -20), slice(20, -20))
+    noise = 0.03 * np.random.default_rng(5).standard_normal(GRID.shape)
+    assert unevenness((HILL + LUMPS).astype(np.float32), GRID)[inner].max() > 0.08
+    assert unevenness(HILL, GRID)[inner].max() < 0.001
+    assert np.sqrt(np.mean(unevenness((HILL + noise).astype(np.float32), GRID)[inner] ** 2)) < 0.01
+
+
+# ---------------------------------------------------------------- stony ground
+
+
+def stony(ratio: float | None) -> gpd.GeoDataFrame:
+    """A patch of blocks, its ground so bright; None for a survey without intensity."""
+    rock = inside(PATCH)
+    blocks = np.random.default_rng(4).uniform(0, 1.8, (60, 60)).repeat(2, axis=0).repeat(2, axis=1) * rock
+    counts = counts_of(rock, PLANTS * (ratio or 0))
+    if ratio is None:
+        counts["lone_ground_intensity_sum"] *= 0
+    brightness = ground_brightness(counts, GRID, settings=SETTINGS)
+    near = np.full(GRID.shape, 0.4, np.float32)
+    ground = (HILL + blocks).astype(np.float32)
+    return find_stony_ground(ground, near, GRID, brightness=brightness, settings=SETTINGS)
+
+
+def test_brightness_moves_the_confidence_of_stony_ground_not_its_place() -> None:
+    """Dark rough ground is believed more, bright less, and the areas stay what they are."""
+    dark, untold, bright = stony(0.4), stony(None), stony(1.0)
+    assert dark.geometry.geom_equals(untold.geometry).all()
+    assert bright.geometry.geom_equals(untold.geometry).all()
+    assert dark.confidence.iloc[0] > untold.confidence.iloc[0] > bright.confidence.iloc[0]
+    assert untold.confidence.iloc[0] == SETTINGS.stony_confidence
+
+
+def test_evidence_of_stony_ground_says_whether_intensity_spoke() -> None:
+    """Without intensity it says so; with it, how bright the ground is."""
+    assert UNTOLD in stony(None).evidence.iloc[0]
+    assert "times as bright" in stony(0.4).evidence.iloc[0]
+    assert UNTOLD not in stony(0.4).evidence.iloc[0]
+
+
+# ---------------------------------------------------------------- counting
+
+
+def returns(rows: list[tuple[float, float, int, int, int, float, int]]) -> tuple[Cloud, np.ndarray, np.ndarray]:
+    """A cloud of (east, north, return number, returns, class, height above, intensity)."""
+    table = np.array(rows, float)
+    cloud = Cloud.of(
+        np.column_stack((table[:, :2], table[:, 5])),
+        return_number=table[:, 2].astype(np.uint8),
+        n_returns=table[:, 3].astype(np.uint8),
+        intensity=table[:, 6].astype(np.uint16),
+    )
+    return cloud, table[:, 4].astype(np.uint8), table[:, 5].astype(np.float32)
+
+
+def test_only_whole_pulses_that_end_on_the_ground_are_counted() -> None:
+    """Split pulses, grass, roofs, water and noise are left out; low returns beside a thinned ground are not."""
+    cell = Grid.covering((0, 0, 1, 1), cell_m=1.0, crs="EPSG:25833")
+    counted = [(0.5, 0.5, 1, 1, 2, 0.0, 100), (0.2, 0.5, 1, 1, 1, 0.05, 20), (0.9, 0.1, 0, 0, 3, 0.1, 3)]
+    left_out = [
+        (0.5, 0.5, 2, 2, 2, 0.0, 1000),
+        (0.5, 0.5, 1, 2, 3, 0.1, 1000),
+        (0.5, 0.5, 1, 1, 3, 0.3, 1000),
+        (0.5, 0.5, 1, 1, 6, 0.05, 1000),
+        (0.5, 0.5, 1, 1, 9, 0.0, 1000),
+        (0.5, 0.5, 1, 1, 7, np.nan, 1000),
+        (1.0, 0.5, 1, 1, 2, 0.0, 1000),
+    ]
+    made = lone_ground(*returns(counted + left_out), cell, settings=LayerSettings())
+    assert made["lone_ground_returns"].tolist() == [[3.0]]
+    assert made["lone_ground_intensity_sum"].tolist() == [[123.0]]
+
+
+@settings(max_examples=25, deadline=None)
+@given(seed=st.integers(0, 1000), cut=st.integers(1, 9))
+def test_blocks_side_by_side_hold_the_sums_of_the_whole(seed: int, cut: int) -> None:
+    """Wherever the area is cut, and in whatever order returns come, every cell holds the same number."""
+    rng = np.random.default_rng(seed)
+    n = 400
+    cloud = Cloud.of(
+        np.column_stack((rng.integers(0, 41, n) / 4, rng.uniform(0, 10, n), np.zeros(n))),
+        intensity=rng.integers(0, 65536, n).astype(np.uint16),
+    )
+    code, above = rng.choice([1, 2, 3, 6], n).astype(np.uint8), rng.uniform(-0.1, 0.4, n).astype(np.float32)
+    whole = lone_ground(cloud, code, above, block(0, 10), settings=LayerSettings())
+    order = rng.permutation(n)
+    shuffled = cloud.take(order), code[order], above[order]
+    halves = [lone_ground(*shuffled, block(*side), settings=LayerSettings()) for side in ((0, cut), (cut, 10))]
+    for name, values in whole.items():
+        assert np.array_equal(np.concatenate([half[name] for half in halves], axis=1), values)
+
+
+def block(west: float, east: float) -> Grid:
+    """A block of 10 m from south to north."""
+    return Grid.covering((west, 0, east, 10), cell_m=1.0, crs="EPSG:25833")
