@@ -145,6 +145,13 @@ def test_a_survey_of_nothing_but_rock_has_nothing_to_compare_with() -> None:
     assert len(drawn(counts_of(everywhere, 0.4 * PLANTS), HILL + LUMPS)) == 0
 
 
+def test_a_corner_of_heath_is_too_little_to_compare_with() -> None:
+    """Of 14 000 m2 of rock and 400 m2 of heath nobody knows which is the usual ground."""
+    rock = ~inside(shapely.box(0, 0, 20, 20))
+    assert not ground_brightness(counts_of(rock, 0.4 * PLANTS), GRID, settings=SETTINGS).is_known
+    assert len(drawn(counts_of(rock, 0.4 * PLANTS), HILL + LUMPS * rock)) == 0
+
+
 def test_an_empty_survey_has_no_rock() -> None:
     """No pulses, no heights, no features and no error."""
     nothing = np.zeros(GRID.shape, np.float32)
