@@ -500,6 +500,29 @@ def test_brown_over_green_is_darker_than_either() -> None:
     assert both.sum() < thicket.sum() - 60
 
 
+def test_bare_rock_is_grey_on_open_land_and_on_white() -> None:
+    """The same grey as in the legend wherever it lies; rock that was rejected leaves the yellow whole."""
+    meadow, rock = (
+        box(EAST + 100, NORTH + 100, EAST + 300, NORTH + 300),
+        box(EAST, NORTH + 150, EAST + 200, NORTH + 250),
+    )
+    layers = {"vegetation_area": features(("401", meadow)), "rock_area": features(("214", rock))}
+
+    def colours() -> list[list[int]]:
+        drawing = sheet_of(layers)
+        picture = render_png(drawing.pdf, dpi=200)
+        to_pixel = ~ground_from_pixel(drawing, picture)
+        at = [to_pixel @ (EAST + d, NORTH + 200) for d in (50, 150, 250)]
+        return [picture[int(row), int(column)].tolist() for column, row in at]
+
+    on_white, on_yellow, yellow = colours()
+    assert on_white == on_yellow
+    assert max(on_white) - min(on_white) < 15
+    assert yellow[0] > yellow[2] + 60
+    layers["rock_area"]["status"] = "rejected"
+    assert colours()[1:] == [yellow, yellow]
+
+
 def test_map_is_clipped_to_the_outline() -> None:
     """A contour that runs out of the area ends at its edge."""
     outside = LineString([(EAST - 500, NORTH + 250), (EAST + 1100, NORTH + 250)])

@@ -142,7 +142,7 @@ def _along(part: LineString, whole: LineString) -> LineString:
 def resolve_areas(features: gpd.GeoDataFrame, /, *, settings: ComposeSettings) -> gpd.GeoDataFrame:
     """Vegetation and bare rock give way to water and buildings, so that these areas do not overlap.
 
-    Open land stays under bare rock: whether it is rock is a guess, that it is open is not, and grey shows on yellow.
+    Open land stays under bare rock, and the sheet prints it clear: that it is rock is a guess, that it is open is not.
     """
     symbol = features["symbol"].to_numpy(str)
     is_area = (features.geom_type == "Polygon").to_numpy()

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import geopandas as gpd
 import numpy as np
@@ -11,6 +11,7 @@ import pandas as pd
 import shapely
 from numpy.typing import NDArray
 from shapely.geometry import MultiPolygon, Polygon
+from shapely.geometry.base import BaseGeometry
 
 from pipeline.draft.symbols import BASE_SCALE, KIND_OF_GEOMETRY, Kind, SymbolTable
 from pipeline.settings import SheetSettings
@@ -26,7 +27,10 @@ VERTEX_TOLERANCE_MM = 0.01
 FOREST = "405"
 WHITE_SHARE = 0.01
 """Share of the area left white from which the legend explains forest."""
+BARE_ROCK = "214"
 REJECTED = "rejected"
+AREA = 2
+"""Dimension of an area."""
 
 
 @dataclass(frozen=True)
@@ -70,7 +74,7 @@ def draw_content(
     marks = marks_of([printed(table, settings.least_confidence) for table in layers], frame, symbols)
     labels = _labels_of(marks, frame, settings)
     ink = Ink()
-    for mark in marks:
+    for mark in off_bare_rock(marks):
         draw_marks(ink, _interrupted(mark, labels) if mark.symbol.number == INDEX_CONTOUR else mark)
     outline_mm = on_map(np.array([outline], object), frame)[0]
     return Content(ink, labels, outline_mm, _shown(marks, outline_mm))
@@ -138,6 +142,27 @@ def _shown(marks: Sequence[Marks], outline: Polygon | MultiPolygon) -> tuple[tup
     if sum(shapely.area(mark.geometry).sum() for mark in filled) < (1 - WHITE_SHARE) * outline.area:
         shown.add((FOREST, "area"))
     return tuple(sorted(shown, key=lambda entry: (legend_order(entry[0]), entry[1])))
+
+
+def off_bare_rock(marks: Sequence[Marks], /) -> list[Marks]:
+    """The marks, vegetation cut out where bare rock is printed: its grey over yellow would be the brown of paving.
+
+    Only on paper. The draft keeps open land below, for when the rock turns out to be none.
+    """
+    rock = [mark.geometry for mark in marks if mark.symbol.number == BARE_ROCK and mark.kind == "area"]
+    if not rock:
+        return list(marks)
+    cover = shapely.union_all(np.concatenate(rock))
+    is_below = [mark.symbol.section == "vegetation" and mark.kind == "area" for mark in marks]
+    return [_cut(mark, cover) if below else mark for mark, below in zip(marks, is_below, strict=True)]
+
+
+def _cut(mark: Marks, cover: BaseGeometry) -> Marks:
+    """The areas of a mark outside a cover."""
+    parts, owner = shapely.get_parts(shapely.difference(mark.geometry, cover), return_index=True)
+    kept = shapely.get_dimensions(parts) == AREA
+    parts, owner = parts[kept], owner[kept]
+    return replace(mark, geometry=parts, turn_deg=mark.turn_deg[owner], elevation_m=mark.elevation_m[owner])
 
 
 # ---------------------------------------------------------------- labels
