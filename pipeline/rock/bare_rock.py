@@ -17,7 +17,7 @@ from shapely.geometry import Polygon
 from pipeline.features import make_features, no_features
 from pipeline.grid import Grid, Heights, Mask
 from pipeline.rock.brightness import Brightness
-from pipeline.rock.stony import roughness
+from pipeline.rock.stony import medians_of_areas, roughness
 from pipeline.settings import RockSettings
 from pipeline.terrain.relief import slope
 
@@ -85,11 +85,10 @@ def find_bare_rock(
     if not len(areas):
         return no_features(grid.crs)
     owners = rasterize(zip(areas, range(1, len(areas) + 1), strict=True), grid.shape, transform=grid.transform)
-    index = np.arange(1, len(areas) + 1)
-    dark, lone = (_medians(values, np.where(mask, owners, 0), index) for values in (ratio, brightness.lone_ratio))
+    dark, lone = (medians_of_areas(of, owners * mask, len(areas)) for of in (ratio, brightness.lone_ratio))
     inner = np.where(ndimage.distance_transform_edt(owners) * grid.cell_m >= INSIDE_M, owners, 0)
     # The median deviation times 1.48 is the standard deviation of what is spread normally.
-    uneven = 1.4826 * _medians(unevenness(bare_earth, grid), inner, index)
+    uneven = 1.4826 * medians_of_areas(unevenness(bare_earth, grid), inner, len(areas))
     stands_out = (1 - dark) / brightness.spread_ratio >= settings.bare_rock_min_contrast
     drawn = np.flatnonzero(stands_out & (uneven >= settings.bare_rock_min_relief_m))
     return make_features(
@@ -99,11 +98,6 @@ def find_bare_rock(
         confidence=_confidence(dark[drawn], settings),
         evidence=[_sentence(areas[i], dark[i], lone[i], uneven[i]) for i in drawn],
     )
-
-
-def _medians(values: Heights, owners: NDArray[np.integer], index: NDArray[np.integer]) -> Floats:
-    """(n,) median of the values that each area owns."""
-    return np.asarray(ndimage.median(values, owners, index), np.float64)
 
 
 def _bare_and_dark(

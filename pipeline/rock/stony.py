@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import geopandas as gpd
 import numpy as np
+import pandas as pd
 import shapely
 from numpy.typing import NDArray
 from rasterio.features import rasterize, shapes
@@ -75,7 +76,7 @@ def find_stony_ground(
     if not areas:
         return no_features(grid.crs)
     owners = rasterize(zip(areas, range(1, len(areas) + 1), strict=True), grid.shape, transform=grid.transform)
-    typical = _median_of_areas(rough, owners, len(areas))
+    typical = medians_of_areas(rough, owners, len(areas))
     steps = (settings.stony_walk_m, settings.stony_fight_m)
     confidence, texts = _believed(brightness, owners, len(areas), settings)
     return make_features(
@@ -90,10 +91,14 @@ def find_stony_ground(
     )
 
 
-def _median_of_areas(values: NDArray[np.floating], owners: NDArray[np.integer], n: int) -> Floats:
-    """(n,) median of the known values in each area; `owners` says whose each cell is, from 1."""
-    known = np.where(np.isfinite(values), owners, 0)
-    return np.asarray(ndimage.median(np.nan_to_num(values), known, np.arange(1, n + 1)), np.float64)
+def medians_of_areas(values: NDArray[np.floating], owners: NDArray[np.integer], n: int, /) -> Floats:
+    """(n,) median of the known values in each area, NaN where none is known.
+
+    `owners` says whose each cell is, from 1; 0 is nobody's.
+    """
+    chosen = (owners > 0) & np.isfinite(values)
+    of_areas = pd.Series(values[chosen].astype(np.float64)).groupby(owners[chosen]).median()
+    return of_areas.reindex(np.arange(1, n + 1)).to_numpy(np.float64)
 
 
 def _believed(
@@ -104,7 +109,7 @@ def _believed(
         return np.full(n, settings.stony_confidence), [UNTOLD] * n
     index = np.arange(1, n + 1)
     is_told = np.asarray(ndimage.mean(np.isfinite(brightness.ratio), owners, index)) >= 0.5
-    ratio = _median_of_areas(brightness.ratio, owners, n)
+    ratio = medians_of_areas(brightness.ratio, owners, n)
     lone = np.asarray(ndimage.mean(brightness.lone_ratio, owners, index), np.float64)
     darkness = np.clip((1 - ratio) / (1 - settings.bare_rock_max_brightness_ratio), 0, 1)
     least, most = settings.stony_bright_confidence, settings.stony_dark_confidence
