@@ -16,14 +16,16 @@ from scipy import ndimage
 
 from pipeline.features import make_features
 from pipeline.grid import Grid, Heights, Mask
+from pipeline.rock.breaks import Places, find_breaks, places_along
 from pipeline.rock.falls import Steps, filled, measure_steps, row_col, sample, smooth_directions
+from pipeline.rock.lips import put_back_lips
 from pipeline.rock.paper import ground_m
 from pipeline.rock.ridges import ridge_lines
 from pipeline.settings import RockSettings
 
 Floats = NDArray[np.float64]
 
-CLIFF_LOG_ODDS = (-4.4, 4.8, 0.59, 0.43)
+CLIFF_LOG_ODDS = (-3.16, 2.68, 4.26, 1.84, 3.07, -4.38)
 """Log odds for each of `face_terms`; fitted by `python -m tests.benchmarks.rock_cliffs fit` to steps planted in real
 tiles and to the cliffs of made scenes."""
 UNSEEN_LOG_ODDS_PER_M, SEEN_M = 0.8, 0.7
@@ -32,26 +34,30 @@ forest (common practice, no source)."""
 
 
 def find_cliffs(
-    bare_earth: Heights, ground_support: Heights, grid: Grid, /, *, scale: int, settings: RockSettings
+    bare_earth: Heights,
+    ground_support: Heights,
+    grid: Grid,
+    /,
+    *,
+    lowest: Heights | None = None,
+    scale: int,
+    settings: RockSettings,
 ) -> gpd.GeoDataFrame:
     """Cliffs as lines along the top edge, the fall on the right hand side.
 
     Parameters
     ----------
     bare_earth, ground_support : (rows, cols) float32, metres
+    lowest : (rows, cols) float32, metres
+        As `pipeline.terrain.surface.lowest_last` gives it; without it the bare earth is taken for what was seen, and
+        cliffs whose lip a ground filter took off are missed.
 
     Returns
     -------
     GeoDataFrame of lines: symbol 201 or 202, height_m (the 75th percentile along the line), width_m (plan extent of
     the face), angle_deg (way down), confidence, evidence.
     """
-    steps = measure_steps(bare_earth, grid, run_m=settings.cliff_run_m)
-    is_step = _step_cells(steps, settings)
-    lines = ridge_lines(is_step, grid)
-    heights = filled(bare_earth)
-    long = [line for line in lines if line.length >= settings.cliff_keep_length_m]
-    faces = [_measure(line, heights, ground_support, steps, grid) for line in long]
-    faces = [face for face in faces if face.height_m >= settings.cliff_min_height_m]
+    faces = measure_faces(bare_earth, ground_support, grid, lowest=lowest, settings=settings)
     least_m = ground_m(settings.cliff_min_length_mm, scale=scale)
     return make_features(
         [_at_least(face.edge, least_m) for face in faces],
@@ -64,6 +70,73 @@ def find_cliffs(
         width_m=[face.face_m for face in faces],
         angle_deg=[face.way_down_deg for face in faces],
     )
+
+
+@dataclass(frozen=True)
+class Face:
+    """One traced step, measured.
+
+    Attributes
+    ----------
+    edge : along the top, the fall on the right hand side
+    elevation_m : of the edge, the mean
+    height_m : from lip to foot, the 75th percentile along the line
+    face_m : plan extent from lip to foot, the median
+    excess_m : fall over a run beyond what the slope explains, the median
+    support_m : to the nearest ground return, the median
+    length_m : of the traced line
+    turn_deg : how far it turns round one way
+    way_down_deg : clockwise from north
+    jump_m : by how much the ground above, continued to the edge, is higher than the ground below, the median
+    face_share : share of the cells just below the edge whose lowest return lies between the two: on a slope or a plant
+    """
+
+    edge: shapely.LineString
+    elevation_m: float
+    height_m: float
+    face_m: float
+    excess_m: float
+    support_m: float
+    length_m: float
+    turn_deg: float
+    way_down_deg: float
+    jump_m: float
+    face_share: float
+
+
+def measure_faces(
+    bare_earth: Heights,
+    ground_support: Heights,
+    grid: Grid,
+    /,
+    *,
+    lowest: Heights | None = None,
+    settings: RockSettings,
+) -> list[Face]:
+    """Every face that may be a cliff, as `find_cliffs` takes them."""
+    lowest = bare_earth if lowest is None else lowest
+    bare_earth = put_back_lips(bare_earth, lowest, grid, settings=settings)
+    steps = measure_steps(bare_earth, grid, run_m=settings.cliff_run_m)
+    lines = [
+        line for line in ridge_lines(_step_cells(steps, settings), grid) if line.length >= settings.cliff_keep_length_m
+    ]
+    heights = filled(bare_earth)
+    seen = _breaks_along(places_along(lines, steps, grid), lowest, grid, settings=settings)
+    faces = [_measure(line, *one, heights, ground_support, steps, grid) for line, one in zip(lines, seen, strict=True)]
+    return [face for face in faces if face.height_m >= settings.cliff_min_height_m]
+
+
+def _breaks_along(
+    lines: list[Places], lowest: Heights, grid: Grid, /, *, settings: RockSettings
+) -> list[tuple[float, float]]:
+    """Of each line, by how much the ground above is higher than that below, and the share seen between the two."""
+    found: list[tuple[float, float]] = []
+    for places, _, breaks in find_breaks(lines, lowest, grid, settings=settings):
+        for one in np.split(np.arange(len(places.line)), np.flatnonzero(np.diff(places.line)) + 1):
+            n_face, n_foot = int(breaks.n_face[one].sum()), int(breaks.n_foot[one].sum())
+            # Laplace's rule of succession: where next to nothing was seen, the share is a half.
+            found.append((float(np.median(breaks.jump_m[one])), (n_face + 1) / (n_face + n_foot + 2)))
+    return found
 
 
 def _step_cells(steps: Steps, settings: RockSettings) -> Mask:
@@ -79,29 +152,22 @@ def _step_cells(steps: Steps, settings: RockSettings) -> Mask:
     return mask
 
 
-@dataclass(frozen=True)
-class _Face:
-    """One traced step, measured."""
-
-    edge: shapely.LineString
-    elevation_m: float
-    height_m: float
-    face_m: float
-    excess_m: float
-    support_m: float
-    length_m: float
-    turn_deg: float
-    way_down_deg: float
-
-
-def _measure(line: shapely.LineString, heights: Floats, ground_support: Heights, steps: Steps, grid: Grid) -> _Face:
+def _measure(
+    line: shapely.LineString,
+    jump_m: float,
+    face_share: float,
+    heights: Floats,
+    ground_support: Heights,
+    steps: Steps,
+    grid: Grid,
+) -> Face:
     """Height, plan extent and place of the edge of a step, from profiles across it every metre."""
     places = np.array([line.interpolate(d).coords[0] for d in np.arange(0.5, line.length, 1.0)])
     row, col = row_col(places, grid)
     down = smooth_directions(np.column_stack((sample(steps.down_east, row, col), sample(steps.down_north, row, col))))
     lip, foot, height = _profile(places, down, heights, grid)
     edge = _edge_line(places, down, lip)
-    return _Face(
+    return Face(
         edge=edge,
         elevation_m=float(np.mean(sample(heights, *row_col(np.array(edge.coords), grid)))),
         height_m=float(np.percentile(height, 75)),
@@ -111,44 +177,49 @@ def _measure(line: shapely.LineString, heights: Floats, ground_support: Heights,
         length_m=line.length,
         turn_deg=_turn_deg(edge),
         way_down_deg=float(np.degrees(np.arctan2(down[:, 0].mean(), down[:, 1].mean())) % 360),
+        jump_m=jump_m,
+        face_share=face_share,
     )
 
 
-def _symbol(face: _Face, settings: RockSettings) -> str:
+def _symbol(face: Face, settings: RockSettings) -> str:
     """201 for what is high and steep, else 202; ISOM 2017-2 gives 201 no height, so it is a proposal."""
     is_steep = face.height_m / face.face_m >= np.tan(np.radians(settings.impassable_min_slope_deg))
     return "201" if is_steep and face.height_m >= settings.impassable_min_height_m else "202"
 
 
-def _describe(face: _Face) -> str:
+def _describe(face: Face) -> str:
     return (
         f"ground falls {face.height_m:.1f} m over {face.face_m:.1f} m, {face.excess_m:.1f} m more than the slope above "
-        f"and below explains, along {face.length_m:.0f} m; nearest ground return {face.support_m:.1f} m away"
+        f"and below explains, along {face.length_m:.0f} m; continued to the edge, the ground above is "
+        f"{face.jump_m:.1f} m higher than that below; {100 * face.face_share:.0f} % of the lowest returns at the foot "
+        f"lie between; nearest ground return {face.support_m:.1f} m away"
     )
 
 
-def face_terms(excess_m: Floats, height_m: Floats, face_m: Floats, length_m: Floats, /) -> Floats:
-    """(k, 4) what the log odds of a face weigh: one, and the logarithms of excess, steepness and length.
+def face_terms(face: Face, /) -> Floats:
+    """(6,) what the log odds of a face weigh.
 
-    Logarithms, because a face twice as high is as much surer at one metre as at three.
+    One; the logarithms of excess, steepness, length and of the share of the height that is a jump; and the share of
+    returns between. Logarithms, because a face twice as high is as much surer at one metre as at three.
     """
-    steepness = np.clip(height_m / face_m, 0.3, 4.0)
-    logs = (np.log(np.maximum(excess_m, 0.3)), np.log(steepness), np.log(np.clip(length_m, 5, 60)))
-    return np.column_stack((np.ones(len(steepness)), *logs))
+    steepness = np.clip(face.height_m / face.face_m, 0.3, 4.0)
+    jump_share = np.clip(face.jump_m / face.height_m, 0.2, 1.2)
+    sizes = (max(face.excess_m, 0.3), steepness, np.clip(face.length_m, 5, 60), jump_share)
+    return np.array([1.0, *np.log(sizes), face.face_share])
 
 
-def _confidence(step: _Face, settings: RockSettings) -> float:
+def _confidence(face: Face, settings: RockSettings) -> float:
     """Probability that a mapper would draw the step as a cliff.
 
     By rule it is lower where returns are far from the face, so that only the ground above and below was seen. A face
     that turns far round one way is the side of a pit or a dam, which is an earth bank (ISOM 2017-2, 104) until
     somebody has seen rock there.
     """
-    each = (np.array([value]) for value in (step.excess_m, step.height_m, step.face_m, step.length_m))
-    odds = float((face_terms(*each) @ np.array(CLIFF_LOG_ODDS))[0])
-    odds -= UNSEEN_LOG_ODDS_PER_M * max(step.support_m - SEEN_M, 0.0)
+    odds = float(face_terms(face) @ np.array(CLIFF_LOG_ODDS))
+    odds -= UNSEEN_LOG_ODDS_PER_M * max(face.support_m - SEEN_M, 0.0)
     sure = float(1 / (1 + np.exp(-odds)))
-    return min(sure, settings.cliff_turning_confidence) if step.turn_deg > settings.cliff_most_turn_deg else sure
+    return min(sure, settings.cliff_turning_confidence) if face.turn_deg > settings.cliff_most_turn_deg else sure
 
 
 def _turn_deg(edge: shapely.LineString) -> float:

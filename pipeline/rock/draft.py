@@ -27,6 +27,7 @@ def draft_rock(
     /,
     *,
     brightness: Brightness | None = None,
+    lowest: Heights | None = None,
     scale: int,
     settings: RockSettings,
 ) -> gpd.GeoDataFrame:
@@ -39,12 +40,14 @@ def draft_rock(
     bare_earth, ground_support, canopy_height : (rows, cols) float32, metres
     brightness : of the ground, as `pipeline.rock.brightness.ground_brightness` gives it
         Without it stony ground is drawn by roughness alone and bare rock not at all.
+    lowest : (rows, cols) float32, metres
+        The lowest last return of each cell; without it cliffs whose lip a ground filter took off are missed.
 
     Returns
     -------
     GeoDataFrame: points 203.1, 204, 205, 207; areas 206, 208, 209, 210, 211, 212, 214; lines 201, 202.
     """
-    cliffs = find_cliffs(bare_earth, ground_support, grid, scale=scale, settings=settings)
+    cliffs = find_cliffs(bare_earth, ground_support, grid, lowest=lowest, scale=scale, settings=settings)
     cliffs = cliffs[cliffs.confidence >= settings.least_confidence]
     believed = in_company(boulders, np.isfinite(bare_earth), grid, settings=settings)
     sure = worth_drawing(believed, settings=settings)

@@ -33,7 +33,7 @@ from pipeline.settings import (
 )
 from pipeline.terrain.counts import class_counts, lone_ground
 from pipeline.terrain.profile import profile_grids
-from pipeline.terrain.surface import canopy_height, ground_support, surface_from_ground
+from pipeline.terrain.surface import canopy_height, ground_support, lowest_last, surface_from_ground
 
 GROUND, WATER = 2, 9
 """ASPRS LAS 1.4 R15, table 17."""
@@ -115,6 +115,7 @@ def grids(
         "bare_earth": surface_from_ground(earth.enh, core, settings=terrain),
         "ground_support": ground_support(earth.en, core),
         "canopy_height": canopy_height(cloud, asprs_class, above_m, core),
+        "lowest_last": lowest_last(cloud, asprs_class, core),
     }
     made |= profile_grids(cloud, asprs_class, above_m, core, settings=layers)
     made |= class_counts(asprs_class, cloud.east, cloud.north, cloud.is_last, core)

@@ -29,8 +29,17 @@ def rock(
     support, _ = rasters.read_heights(ground_support)
     canopy, _ = rasters.read_heights(canopy_height)
     candidates = join_features([layers.read_features(boulders / f"{name}.gpkg") for name in blocks], grid.crs)
+    lowest = archives.read_sums(counts, ("lowest_last",))["lowest_last"]
     brightness = ground_brightness(archives.read_sums(counts, COUNTS), grid, settings=settings)
     found = draft_rock(
-        candidates, heights, support, canopy, grid, brightness=brightness, scale=scale, settings=settings
+        candidates,
+        heights,
+        support,
+        canopy,
+        grid,
+        brightness=brightness,
+        lowest=lowest,
+        scale=scale,
+        settings=settings,
     )
     layers.write_features(out, found)

@@ -19,6 +19,8 @@ from pipeline.settings import TerrainSettings
 
 TICKS_PER_M = 1024.0
 """Heights and places are summed in these ticks, which floating point adds without error."""
+NO_GROUND = (6, 7, 14, 18)
+"""Buildings, wires and noise (ASPRS LAS 1.4 R15, table 17): what ground never is."""
 COARSEST = 64
 """The widest lattice of the nodes that are triangulated first, in half metres; wider ones hold too few to matter."""
 
@@ -202,6 +204,22 @@ def _has_near(places: EastNorth, grid: Grid, /, *, reach_m: float) -> Mask:
     unsure = ~near
     near[unsure] = _nearest(places, grid, unsure) <= reach_m
     return near
+
+
+def lowest_last(cloud: Cloud, asprs_class: NDArray[np.uint8], grid: Grid, /) -> Heights:
+    """(rows, cols) float32, metres: the lowest last return of each cell that may be ground; NaN where there is none.
+
+    Parameters
+    ----------
+    cloud, asprs_class : n returns
+        Those outside the grid are left out.
+    """
+    which = cloud.is_last & cloud.is_usable & ~np.isin(asprs_class, NO_GROUND)
+    cell = grid.cell_index(cloud.east, cloud.north)
+    which &= cell >= 0
+    lowest = np.full(grid.rows * grid.cols, np.inf)
+    np.minimum.at(lowest, cell[which], cloud.height[which])
+    return np.where(np.isfinite(lowest), lowest, np.nan).reshape(grid.shape).astype(np.float32)
 
 
 def canopy_height(

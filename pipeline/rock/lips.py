@@ -1,0 +1,64 @@
+"""Lips: the ground behind the edge of a step, put back where a ground filter took it for plants.
+
+Under crowns a ground filter drops the last metre or two above a step: seen from below, what stands out there may as
+well be a bush. The bare earth then falls as a slope. But a bush lets some pulses through, and a terrace none: where
+it reaches to the edge, the lowest last returns lie on the ground above, continued to the edge, and no return comes
+from beneath. On a slope with bushes, returns come from beneath.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import shapely
+
+from pipeline.grid import Grid, Heights, Mask
+from pipeline.rock.breaks import BENEATH, Break, Windows, find_breaks, places_along
+from pipeline.rock.falls import Floats, Steps, measure_steps
+from pipeline.rock.ridges import ridge_lines
+from pipeline.settings import RockSettings
+
+LEAST_LENGTH_M = 4.0
+"""Shorter lines of steps show no direction."""
+RAISE_M, RAISE_ALONG_M = 3.5, 1.0
+"""The ground above is put back so far behind a place and to its sides: places are a metre apart."""
+
+
+def put_back_lips(bare_earth: Heights, lowest: Heights, grid: Grid, /, *, settings: RockSettings) -> Heights:
+    """(rows, cols) float32, metres: the bare earth, higher where the ground above a step reaches farther.
+
+    Parameters
+    ----------
+    bare_earth : (rows, cols) float32, metres
+    lowest : (rows, cols) float32, metres
+        As `pipeline.terrain.surface.lowest_last` gives it.
+    """
+    steps = measure_steps(bare_earth, grid, run_m=settings.cliff_run_m)
+    lines = places_along(_lines_of_steps(steps, grid, settings=settings), steps, grid)
+    total, count = np.zeros((2, *grid.shape))
+    for _, window, found in find_breaks(lines, lowest, grid, settings=settings):
+        level = found.above.at(window)
+        which = _is_terrace(window, found, level, settings=settings)
+        cell = window.row[which], window.col[which]
+        np.add.at(total, cell, (level + window.base)[which])
+        np.add.at(count, cell, 1)
+    raised = count > 0
+    heights = bare_earth.copy()
+    heights[raised] = np.fmax(heights[raised], total[raised] / count[raised])
+    heights[~np.isfinite(bare_earth)] = np.nan
+    return heights
+
+
+def _lines_of_steps(steps: Steps, grid: Grid, /, *, settings: RockSettings) -> list[shapely.LineString]:
+    """Lines along everything that may be a step, however blurred."""
+    least_fall_m = np.tan(np.radians(settings.lip_min_slope_deg)) * settings.cliff_run_m
+    is_step = (steps.excess_m >= settings.lip_excess_m) & (steps.fall_m >= least_fall_m)
+    return [line for line in ridge_lines(is_step, grid) if line.length >= LEAST_LENGTH_M]
+
+
+def _is_terrace(window: Windows, found: Break, level: Floats, /, *, settings: RockSettings) -> Mask:
+    """(k, across, along) cells just behind a break beneath which no return was found."""
+    lowest_there = level - BENEATH * settings.lip_tolerance_m
+    is_opaque = window.is_inside & (~window.is_seen | (window.lowest >= lowest_there))
+    is_behind = (window.down < found.at[:, None, None]) & (window.column > -RAISE_M)[:, None]
+    which: Mask = found.is_sure[:, None, None] & is_opaque & is_behind & (np.abs(window.along) <= RAISE_ALONG_M)
+    return which
