@@ -12,7 +12,7 @@ import numpy as np
 import shapely
 
 from pipeline.grid import Grid, Heights, Mask
-from pipeline.rock.breaks import BENEATH, Break, Windows, find_breaks, places_along
+from pipeline.rock.breaks import BENEATH, Break, Windows, cells_around, find_breaks, places_along
 from pipeline.rock.falls import Floats, Steps, measure_steps
 from pipeline.rock.ridges import ridge_lines
 from pipeline.settings import RockSettings
@@ -21,6 +21,8 @@ LEAST_LENGTH_M = 4.0
 """Shorter lines of steps show no direction."""
 RAISE_M, RAISE_ALONG_M = 3.5, 1.0
 """The ground above is put back so far behind a place and to its sides: places are a metre apart."""
+EVERY_CELL = 0.7
+"""Steps of this share of a cell meet every cell, however the window is turned: half a diagonal."""
 
 
 def put_back_lips(bare_earth: Heights, lowest: Heights, grid: Grid, /, *, settings: RockSettings) -> Heights:
@@ -35,11 +37,12 @@ def put_back_lips(bare_earth: Heights, lowest: Heights, grid: Grid, /, *, settin
     steps = measure_steps(bare_earth, grid, run_m=settings.cliff_run_m)
     lines = places_along(_lines_of_steps(steps, grid, settings=settings), steps, grid)
     total, count = np.zeros((2, *grid.shape))
-    for _, window, found in find_breaks(lines, lowest, grid, settings=settings):
-        level = found.above.at(window)
-        which = _is_terrace(window, found, level, settings=settings)
-        cell = window.row[which], window.col[which]
-        np.add.at(total, cell, (level + window.base)[which])
+    for places, window, found in find_breaks(lines, lowest, grid, settings=settings):
+        every = cells_around(places, lowest, grid, across_m=RAISE_M, along_m=RAISE_ALONG_M, step_share=EVERY_CELL)
+        level = found.above.at(every) + window.base
+        which = _is_terrace(every, found, level, grid.cell_m, settings=settings)
+        cell = every.row[which], every.col[which]
+        np.add.at(total, cell, level[which])
         np.add.at(count, cell, 1)
     raised = count > 0
     heights = bare_earth.copy()
@@ -55,10 +58,13 @@ def _lines_of_steps(steps: Steps, grid: Grid, /, *, settings: RockSettings) -> l
     return [line for line in ridge_lines(is_step, grid) if line.length >= LEAST_LENGTH_M]
 
 
-def _is_terrace(window: Windows, found: Break, level: Floats, /, *, settings: RockSettings) -> Mask:
-    """(k, across, along) cells just behind a break beneath which no return was found."""
-    lowest_there = level - BENEATH * settings.lip_tolerance_m
-    is_opaque = window.is_inside & (~window.is_seen | (window.lowest >= lowest_there))
-    is_behind = (window.down < found.at[:, None, None]) & (window.column > -RAISE_M)[:, None]
-    which: Mask = found.is_sure[:, None, None] & is_opaque & is_behind & (np.abs(window.along) <= RAISE_ALONG_M)
+def _is_terrace(window: Windows, found: Break, level: Floats, cell_m: float, /, *, settings: RockSettings) -> Mask:
+    """(k, across, along) cells just behind a break beneath whose level no return was found.
+
+    The break is known to half a cell: one more cell counts where a return in it shows the ground above.
+    """
+    from_lip = window.down - found.at[:, None, None]
+    least = level - BENEATH * settings.lip_tolerance_m
+    is_seen = window.is_seen & (window.lowest + window.base >= least) & (from_lip < 0.5 * cell_m)
+    which: Mask = found.is_sure[:, None, None] & window.is_inside & (is_seen | (~window.is_seen & (from_lip < 0)))
     return which
