@@ -63,7 +63,7 @@ def _along_line(line: shapely.LineString, number: int, steps: Steps, grid: Grid,
 
 
 def find_breaks(
-    lines: list[Places], lowest: Heights, grid: Grid, /, *, settings: RockSettings
+    lines: list[Places], lowest: Heights, bare_earth: Heights, grid: Grid, /, *, settings: RockSettings
 ) -> Iterator[tuple[Places, Windows, Break]]:
     """The places of some lines at a time, moved to the break that is seen; the cells around them; and the breaks.
 
@@ -71,11 +71,14 @@ def find_breaks(
     ----------
     lowest : (rows, cols) float32, metres
         As `pipeline.terrain.surface.lowest_last` gives it.
+    bare_earth : (rows, cols) float32, metres
+        Says which of the lowest returns are ground, at least at some distance from the break.
     """
+    is_ground = lowest <= bare_earth + settings.lip_ground_m
     for places in _in_pieces(lines):
-        window = cells_around(places, lowest, grid, across_m=ACROSS_M, along_m=ALONG_M)
+        window = cells_around(places, lowest, is_ground, grid, across_m=ACROSS_M, along_m=ALONG_M)
         moved = _moved(places, _find_break(window, FIRST_GAP_M, settings=settings).at)
-        window = cells_around(moved, lowest, grid, across_m=ACROSS_M, along_m=ALONG_M)
+        window = cells_around(moved, lowest, is_ground, grid, across_m=ACROSS_M, along_m=ALONG_M)
         yield moved, window, _find_break(window, GAP_M, settings=settings)
 
 
@@ -110,7 +113,7 @@ class Windows:
     down, along : (k, across, along) metres from the place to the cell's centre, down the step and along it
     lowest : (k, across, along) metres above `base`; 0 where there is none
     base : (k, 1, 1) metres
-    is_inside, is_seen : (k, across, along) on the grid; and with a return
+    is_inside, is_seen, is_ground : (k, across, along) on the grid; with a return; with one that lies on the bare earth
     """
 
     column: Floats
@@ -122,10 +125,19 @@ class Windows:
     base: Floats
     is_inside: Mask
     is_seen: Mask
+    is_ground: Mask
 
 
 def cells_around(
-    places: Places, lowest: Heights, grid: Grid, /, *, across_m: float, along_m: float, step_share: float = 1.0
+    places: Places,
+    lowest: Heights,
+    is_ground: Mask,
+    grid: Grid,
+    /,
+    *,
+    across_m: float,
+    along_m: float,
+    step_share: float = 1.0,
 ) -> Windows:
     """The cells at steps of a share of their width in windows turned with the step, of a half width and half length.
 
@@ -146,7 +158,7 @@ def cells_around(
     base = np.where(is_seen, height, 0).sum(axis=(1, 2), keepdims=True) / count
     down, along = d_east * down_e + d_north * down_n, d_north * down_e - d_east * down_n
     above_base = np.where(is_seen, height - base, 0)
-    return Windows(column, row, col, down, along, above_base, base, is_inside, is_seen)
+    return Windows(column, row, col, down, along, above_base, base, is_inside, is_seen, is_seen & is_ground[row, col])
 
 
 def _ticks(reach_m: float, step_m: float, /) -> Floats:
@@ -224,8 +236,8 @@ class Break:
 def _find_break(window: Windows, gap_m: float, /, *, settings: RockSettings) -> Break:
     """The place with the most lowest returns on the upper plane before it and on the lower one behind it."""
     x = window.column[:, None]
-    above = _low_plane(window, window.is_seen & (x < -gap_m))
-    below = _low_plane(window, window.is_seen & (x > gap_m))
+    rests = [window.is_ground & side for side in (x < -gap_m, x > gap_m)]
+    above, below = (_low_plane(window, some) for some in rests)
     on_above, on_below, between, beneath = _counts(window, above, below, settings=settings)
     at = _best_break(window.column, on_above - 2 * beneath, on_below - on_above)
     from_lip = window.column - at[:, None]
@@ -233,6 +245,7 @@ def _find_break(window: Windows, gap_m: float, /, *, settings: RockSettings) -> 
     n_above, n_beneath = (on_above * before).sum(axis=1), (beneath * before).sum(axis=1)
     jump_m = (above.level - below.level)[:, 0, 0] + (above.down - below.down)[:, 0, 0] * at
     is_sure = (n_above >= settings.lip_least_returns) & (n_beneath <= settings.lip_beneath_share * n_above)
+    is_sure &= np.minimum(*(some.sum(axis=(1, 2)) for some in rests)) >= settings.lip_least_ground
     is_sure &= jump_m >= settings.lip_excess_m
     return Break(at, jump_m, is_sure, (on_below * after).sum(axis=1), (between * after).sum(axis=1), above)
 

@@ -25,7 +25,7 @@ from pipeline.settings import RockSettings
 
 Floats = NDArray[np.float64]
 
-CLIFF_LOG_ODDS = (-3.16, 2.68, 4.26, 1.84, 3.07, -4.38)
+CLIFF_LOG_ODDS = (-2.69, 1.84, 4.45, 1.87, 3.82, -4.71)
 """Log odds for each of `face_terms`; fitted by `python -m tests.benchmarks.rock_cliffs fit` to steps planted in real
 tiles and to the cliffs of made scenes."""
 UNSEEN_LOG_ODDS_PER_M, SEEN_M = 0.8, 0.7
@@ -121,17 +121,17 @@ def measure_faces(
         line for line in ridge_lines(_step_cells(steps, settings), grid) if line.length >= settings.cliff_keep_length_m
     ]
     heights = filled(bare_earth)
-    seen = _breaks_along(places_along(lines, steps, grid), lowest, grid, settings=settings)
+    seen = _breaks_along(places_along(lines, steps, grid), lowest, bare_earth, grid, settings=settings)
     faces = [_measure(line, *one, heights, ground_support, steps, grid) for line, one in zip(lines, seen, strict=True)]
     return [face for face in faces if face.height_m >= settings.cliff_min_height_m]
 
 
 def _breaks_along(
-    lines: list[Places], lowest: Heights, grid: Grid, /, *, settings: RockSettings
+    lines: list[Places], lowest: Heights, bare_earth: Heights, grid: Grid, /, *, settings: RockSettings
 ) -> list[tuple[float, float]]:
     """Of each line, by how much the ground above is higher than that below, and the share seen between the two."""
     found: list[tuple[float, float]] = []
-    for places, _, breaks in find_breaks(lines, lowest, grid, settings=settings):
+    for places, _, breaks in find_breaks(lines, lowest, bare_earth, grid, settings=settings):
         for one in np.split(np.arange(len(places.line)), np.flatnonzero(np.diff(places.line)) + 1):
             n_face, n_foot = int(breaks.n_face[one].sum()), int(breaks.n_foot[one].sum())
             # Laplace's rule of succession: where next to nothing was seen, the share is a half.

@@ -37,8 +37,10 @@ def put_back_lips(bare_earth: Heights, lowest: Heights, grid: Grid, /, *, settin
     steps = measure_steps(bare_earth, grid, run_m=settings.cliff_run_m)
     lines = places_along(_lines_of_steps(steps, grid, settings=settings), steps, grid)
     total, count = np.zeros((2, *grid.shape))
-    for places, window, found in find_breaks(lines, lowest, grid, settings=settings):
-        every = cells_around(places, lowest, grid, across_m=RAISE_M, along_m=RAISE_ALONG_M, step_share=EVERY_CELL)
+    for places, window, found in find_breaks(lines, lowest, bare_earth, grid, settings=settings):
+        every = cells_around(
+            places, lowest, np.isfinite(lowest), grid, across_m=RAISE_M, along_m=RAISE_ALONG_M, step_share=EVERY_CELL
+        )
         level = found.above.at(every) + window.base
         which = _is_terrace(every, found, level, grid.cell_m, settings=settings)
         cell = every.row[which], every.col[which]

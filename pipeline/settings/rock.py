@@ -287,6 +287,16 @@ class RockSettings(Section):
         le=0.5,
         description="Returns this near the ground above, continued to the lip, lie on it: roughness of a forest floor.",
     )
+    lip_ground_m: float = Field(
+        0.5,
+        ge=0.1,
+        le=1,
+        description="The ground above and below is known from returns no higher than this above the bare earth: what "
+        "the filter kept, and what it took off beside it. Crowns and roofs carry no terrace.",
+    )
+    lip_least_ground: int = Field(
+        4, ge=3, le=50, description="Fewest cells with such a return on either side: a plane needs three."
+    )
     lip_least_returns: int = Field(
         2, ge=1, le=20, description="Cells with such a return, of 6 m2 behind the lip; one may be the top of a plant."
     )
