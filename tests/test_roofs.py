@@ -107,6 +107,18 @@ def test_a_flat_topped_boulder_is_no_roof_and_a_hut_as_large_is() -> None:
     assert roofs_of(seen(x, y, hut), hut)[hut > 0].mean() > 0.9
 
 
+def test_a_long_humped_boulder_is_no_roof_and_huts_with_saddle_and_tent_roofs_are() -> None:
+    """Rock 8 by 4 m, too long to be round, falls off along both axes; a roof has a level ridge, or corners."""
+    x, y = pulses(10)
+    hump = 3.8 * np.sqrt(np.clip(1 - (x / 4) ** 2 - (y / 2) ** 2, 0, None))
+    plan = (np.abs(x) < 4) & (np.abs(y) < 2.5)
+    saddle = np.where(plan, 3.8 - 0.5 * np.abs(y), 0.0)
+    tent = np.where(plan, 2.6 + 0.4 * np.minimum(4 - np.abs(x), 2.5 - np.abs(y)), 0.0)
+    assert not roofs_of(seen(x, y, hump), hump).any()
+    for roof in (saddle, tent):
+        assert roofs_of(seen(x, y, roof), roof)[plan].mean() > 0.8
+
+
 def test_a_bank_that_the_ground_filter_shaved_off_is_no_roof() -> None:
     """A smooth slope that low returns carry on at its edge is ground; the same plane ending in a drop is a roof."""
     x, y = pulses(10)

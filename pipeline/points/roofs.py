@@ -273,8 +273,10 @@ def _patches(returns: _Returns, facets: Mask, on_plane: Mask, /, *, settings: Ro
 def _boulders(
     patches: NDArray[np.signedinteger], returns: _Returns, tops: Mask, is_small: Mask, settings: RoofSettings
 ) -> Mask:
-    """(patches + 1,) bool: small patches that are low, round and without corners.
+    """(patches + 1,) bool: small patches that are low, and round without corners or domed.
 
+    A roof falls one way or two from a ridge and runs level along it; a dome falls along every axis. Tents and hipped
+    roofs do so too, but fill a rectangle.
     Roundness is 4 pi area / perimeter^2 of the convex hull: 1 for a disc, 0.785 for a square (isoperimetric quotient).
     A disc fills 0.785 of the rectangle about it, a hut nearly all: at 4 returns/m2 its hull still fills 0.88.
     """
@@ -286,9 +288,20 @@ def _boulders(
         if returns.above_m[of_it].mean() > settings.boulder_max_height_m:
             continue
         hull = shapely.MultiPoint(np.column_stack([returns.east[of_it], returns.north[of_it]])).convex_hull
+        fill_ratio = hull.area / max(hull.minimum_rotated_rectangle.area, 1e-9)
         is_round = 4 * math.pi * hull.area > settings.boulder_roundness * hull.length**2
-        found[number] = is_round and hull.area < settings.hut_fill_ratio * hull.minimum_rotated_rectangle.area
+        bend_per_m = _least_bend_per_m(returns.east[of_it], returns.north[of_it], returns.height[of_it])
+        is_domed = bend_per_m >= settings.boulder_min_bend_per_m and fill_ratio < settings.tent_fill_ratio
+        found[number] = (is_round and fill_ratio < settings.hut_fill_ratio) or is_domed
     return found
+
+
+def _least_bend_per_m(east: NDArray[np.float64], north: NDArray[np.float64], height: NDArray[np.float64]) -> float:
+    """How fast a quadratic surface through the returns falls off, in m/m2, along the axis in which it falls least."""
+    e, n = east - east.mean(), north - north.mean()
+    found = np.linalg.lstsq(np.column_stack((np.ones(len(e)), e, n, e * e, e * n, n * n)), height, rcond=None)[0]
+    curve = np.array([[found[3], found[4] / 2], [found[4] / 2, found[5]]])
+    return float(-np.linalg.eigvalsh(curve).max())
 
 
 def _rim(patches: NDArray[np.signedinteger]) -> NDArray[np.int32]:

@@ -287,7 +287,7 @@ class RoofSettings(Section):
         description="Lowest returns of a building's walls and eaves: above grass and what lies about.",
     )
     boulder_max_m2: float = Field(
-        50.0, ge=10, le=200, description="Largest patch that may be the top of a boulder: 8 m across."
+        64.0, ge=10, le=200, description="Largest patch that may be the top of a boulder: 9 m across."
     )
     boulder_max_height_m: float = Field(
         5.0, ge=2, le=15, description="Mean height of a patch above which it is no boulder: rock as high is rare."
@@ -297,6 +297,19 @@ class RoofSettings(Section):
     )
     hut_fill_ratio: float = Field(
         0.87, ge=0.79, le=1, description="They are huts if they fill this share of a rectangle: a disc fills 0.785."
+    )
+    boulder_min_bend_per_m: float = Field(
+        0.04,
+        ge=0.01,
+        le=0.5,
+        description="Low small patches may be boulders if they fall off along every axis, by this times the square of "
+        "the distance: a dome of 4 m over 8 m has 0.1, huts show 0.01 (measured on planted tiles).",
+    )
+    tent_fill_ratio: float = Field(
+        0.92,
+        ge=0.79,
+        le=1,
+        description="Domed patches that fill this share of a rectangle are tent roofs: boulders fill 0.72 to 0.89.",
     )
 
 

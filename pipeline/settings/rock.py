@@ -63,9 +63,6 @@ class RockSettings(Section):
     disc_open_share: float = Field(
         0.2, ge=0, le=1, description="Share of a lump's surroundings in which the ground must be down."
     )
-    cap_roughness_m: float = Field(
-        0.35, ge=0.1, le=1, description="Returns that scatter more than this about a smooth cap are no rock."
-    )
     least_boulder_confidence: float = Field(
         0.18,
         ge=0,
