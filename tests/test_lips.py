@@ -153,3 +153,13 @@ def test_a_face_tells_what_lies_on_either_side() -> None:
     assert cliff[0].face_share < 0.1
     bank = measure_faces(terrace(2.0, lost_m=2.0), np.zeros(GRID.shape, np.float32), GRID, settings=SETTINGS)
     assert bank[0].face_share > 0.4
+
+
+def test_a_cliff_that_runs_on_into_a_bank_is_measured_alone() -> None:
+    """A step of 5 m that goes on as a bank of 1.3 m keeps its height and length; both in one line would be neither."""
+    height = np.where(NORTH < 30, 5.0, 1.3)
+    heights = (200 + height * np.clip((LIP_EAST - EAST) / 0.6, 0, 1)).astype(np.float32)
+    table = find_cliffs(heights, np.full(GRID.shape, 0.3, np.float32), GRID, scale=10000, settings=SETTINGS)
+    best = table.loc[table.height_m.idxmax()]
+    assert abs(best.height_m - 5.0) < 0.3
+    assert 22 < best.geometry.length < 32

@@ -269,6 +269,13 @@ class RockSettings(Section):
         le=70,
         description="Mean slope over the run. A vertical step of 1 m seen by 1 m cells with noise falls to about this.",
     )
+    cliff_weak_share: float = Field(
+        0.3,
+        ge=0,
+        le=1,
+        description="A line is cut where its excess is less than this share of what it is at its best: it has run on "
+        "from a cliff into a bank or the side of a gully.",
+    )
     lip_excess_m: float = Field(
         0.5,
         ge=0.2,
