@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from pipeline.grid import Grid
 from pipeline.points.cloud import Cloud
 from pipeline.rock.boulders import find_boulders, keep_best
-from pipeline.rock.confidence import odds_by_trees, odds_from
+from pipeline.rock.confidence import odds_by_trees
 from pipeline.rock.lumps import opened_ground
 from pipeline.settings import RockSettings
 
@@ -147,13 +147,6 @@ def test_opening_cuts_off_the_boulder_and_keeps_the_slope() -> None:
     last = np.ones(len(en), bool)
     opened = opened_ground(en[:, 0], en[:, 1], ground + over, ground, last, grid, settings=SETTINGS)
     assert abs(opened[grid.rows // 2, grid.cols // 2] - (100 + 0.7 * MIDDLE)) < 0.35
-
-
-def test_log_odds_are_read_between_knots_and_held_beyond() -> None:
-    """A table adds the linear interpolation of its knots to the offset."""
-    tables = {"foot": ((0.0, 1.0), (0.0, -2.0))}
-    odds = odds_from({"foot": np.array([-1.0, 0.5, 3.0])}, tables, 1.0)
-    assert odds.tolist() == [1.0, 0.0, -1.0]
 
 
 def test_trees_add_up_the_leaves_a_lump_falls_into() -> None:

@@ -12,7 +12,8 @@ from pipeline.features import make_features, no_features
 from pipeline.grid import EastNorth, Grid
 from pipeline.points.cloud import Cloud
 from pipeline.rock.confidence import boulder_confidence, describe, is_likely
-from pipeline.rock.evidence import Evidence, look_at, weigh_lumps
+from pipeline.rock.evidence import Evidence, weigh_lumps
+from pipeline.rock.first_look import look_at
 from pipeline.rock.lumps import Floats, Lumps, find_lumps, low_returns
 from pipeline.settings import RockSettings
 

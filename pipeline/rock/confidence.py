@@ -1,9 +1,7 @@
-"""How likely a lump is rock: log odds read from fitted tables at the first look, and from fitted trees in full.
+"""How likely a lump is rock: log odds read from fitted trees, few of them at the first look and more in full.
 
-The first look is a generalised additive model (Hastie and Tibshirani 1986, Statistical Science 1(3) 297-310): a table
-of knots a measure. What passes is weighed by boosted trees (Friedman 2001, Annals of Statistics 29(5) 1189-1232), as
-measures speak for rock only together: returns over the cap tell a crown over a boulder from a bough by how hard the
-edge below is. On forest tiles kept from fitting, trees find a fifth more boulders at the same false ones than tables.
+The trees are boosted (Friedman 2001, Annals of Statistics 29(5) 1189-1232), as measures speak for rock only together:
+returns over the cap tell a crown over a boulder from a bough by how hard the edge below is.
 """
 
 from __future__ import annotations
@@ -13,15 +11,15 @@ from collections.abc import Mapping
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.rock.evidence import SECTORS, Evidence, FirstLook
+from pipeline.rock.evidence import SECTORS, Evidence
+from pipeline.rock.first_look import FirstLook
 from pipeline.rock.lumps import Floats
 from pipeline.rock.tables import (
     BOULDER_OFFSET,
     BOULDER_TREES,
     FIRST_LOOK_LEAST,
     FIRST_LOOK_OFFSET,
-    FIRST_LOOK_TABLES,
-    Tables,
+    FIRST_LOOK_TREES,
     Trees,
 )
 
@@ -40,9 +38,17 @@ def first_terms(first: FirstLook, /) -> dict[str, Floats]:
         "rough": first.cap_rms_m,
         "count": np.log(n),
         "smooth": _smoothness(n, first.cap_rms_m),
+        "inside": first.n_inside / n,
+        "over": first.n_over / n,
+        "high": first.high,
+        "grain": first.grain_m,
+        "dome": first.dome,
+        "tilt": first.tilt,
         "radius": first.radius_m,
         "open": first.open_share,
         "height": first.height_m,
+        "filled": first.filled,
+        "aspect": first.aspect,
     }
 
 
@@ -76,6 +82,10 @@ def boulder_terms(evidence: Evidence, /) -> dict[str, Floats]:
         "unseen": 1 - evidence.sectors_seen / SECTORS,
         "ground": evidence.n_ring / ring_m2,
         "flat": evidence.flat_share,
+        "grain": evidence.grain_m,
+        "dome": evidence.dome,
+        "high": evidence.high,
+        "split": evidence.split,
     }
 
 
@@ -84,13 +94,6 @@ def _smoothness(n_on: Floats, rms_m: Floats) -> Floats:
     gain = np.log(FOLIAGE_RMS_M / np.clip(rms_m, 0.03, FOLIAGE_RMS_M))
     ratio: Floats = np.clip(n_on - 4, 0, 60) * gain
     return np.log1p(ratio)
-
-
-def odds_from(terms: Mapping[str, Floats], tables: Tables, offset: float, /) -> Floats:
-    """(k,) log odds: the offset and what each term's table gives, linear between knots and level beyond them."""
-    parts = [np.interp(terms[name], knots, log_odds) for name, (knots, log_odds) in tables.items()]
-    total: Floats = offset + np.sum(parts, axis=0)
-    return total
 
 
 def odds_by_trees(terms: Mapping[str, Floats], trees: Trees, offset: float, /) -> Floats:
@@ -115,7 +118,8 @@ def odds_by_trees(terms: Mapping[str, Floats], trees: Trees, offset: float, /) -
 
 def is_likely(first: FirstLook, /) -> NDArray[np.bool_]:
     """(k,) which lumps are worth measuring in full."""
-    likely: NDArray[np.bool_] = odds_from(first_terms(first), FIRST_LOOK_TABLES, FIRST_LOOK_OFFSET) >= FIRST_LOOK_LEAST
+    odds = odds_by_trees(first_terms(first), FIRST_LOOK_TREES, FIRST_LOOK_OFFSET)
+    likely: NDArray[np.bool_] = odds >= FIRST_LOOK_LEAST
     return likely & (first.n_on >= LEAST_RETURNS)
 
 

@@ -269,7 +269,8 @@ def _discs(
     open_share = _between(near_ground, inner, outer) / np.maximum(_between(known, inner, outer), 1)
     is_disc = (lowest > settings.disc_least_m) & (rough < settings.disc_roughness_m + 0.03 * radius_m)
     is_disc &= open_share > settings.disc_open_share
-    score = np.where(is_disc, mean, -np.inf)
+    # High, clear of its surroundings and smooth: by height alone a bough beside it would push a disc off a boulder.
+    score = np.where(is_disc, mean + 2 * (open_share - rough), -np.inf)
     apart = max(1, round(0.75 * radius_m / fine.cell_m))
     is_disc &= score >= ndimage.maximum_filter(score, 2 * apart + 1, mode="nearest")
     row, col = np.nonzero(is_disc)

@@ -64,14 +64,14 @@ class RockSettings(Section):
         0.2, ge=0, le=1, description="Share of a lump's surroundings in which the ground must be down."
     )
     least_boulder_confidence: float = Field(
-        0.18,
+        0.22,
         ge=0,
         le=1,
-        description="Boulders less likely than this are left out of the draft: five wrong dots for a right one tire a "
+        description="Boulders less likely than this are left out of the draft: four wrong dots for a right one tire a "
         "mapper, a boulder missed is found on foot (common practice, no source).",
     )
     least_thicket_confidence: float = Field(
-        0.12,
+        0.10,
         ge=0,
         le=1,
         description="The same where lookalikes are thick: there no boulder is sure, and this draws some four wrong dots "

@@ -1,12 +1,8 @@
-"""Fit the tables and trees of the boulder confidence to planted and made scenes.
+"""Fit the trees of the boulder confidence, and how far they are believed, to planted and made scenes.
 
-    python -m tests.benchmarks.rock_fit FILE [more]
-    python -m tests.benchmarks.rock_fit company
+    python -m tests.benchmarks.rock_fit [FILE]
 
-Writes pipeline/rock/tables.py; FILE keeps the measured lumps, so that the next fit is quick. With `more`, the trees
-that are there stay and the mean of both is written: sets fitted to other drawings of planted objects err on other
-lumps. The tables shipped are such a mean: the first set (commit 79aa9a1) knew blockier boulders and no young spruces.
-`company` fits, for the trees that are there, how much they are believed amid lookalikes; to be run after them.
+Writes pipeline/rock/tables.py as it is shipped; FILE keeps the measured lumps, so that the next fit is quick.
 Needs TUSSOCK_DATA, and scikit-learn, which nothing else does.
 """
 
@@ -14,7 +10,7 @@ from __future__ import annotations
 
 import sys
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -26,11 +22,11 @@ from scipy.optimize import minimize
 from scipy.spatial import cKDTree
 
 from pipeline.grid import Grid
-from pipeline.rock import tables
 from pipeline.rock.boulders import REACH_M, keep_best
 from pipeline.rock.company import FEWEST_PER_HA, lookalikes_per_ha
 from pipeline.rock.confidence import boulder_terms, first_terms, odds_by_trees
-from pipeline.rock.evidence import look_at, weigh_lumps
+from pipeline.rock.evidence import weigh_lumps
+from pipeline.rock.first_look import look_at
 from pipeline.rock.lumps import find_lumps, low_returns
 from pipeline.rock.tables import Tree, Trees
 from tests.benchmarks.rock_scenes import (
@@ -70,14 +66,30 @@ COMPANY_MADE = ((91, 8.0), (92, 4.0), (93, 8.0), (94, 4.0), (95, 12.0), (96, 8.0
 """Tiles and made scenes that show how far the trees are to be believed."""
 BOULDERS_PER_HA, PLANTED_PER_HA = 8.0, PER_KIND["boulder"] / 0.6
 """Boulders met in boulder country (common practice, no source), and boulders planted."""
-SHIPPED = (tables.COMPANY_OFFSET, tables.COMPANY_STRETCH, tables.COMPANY_LOG_ODDS)
-N_SETS, N_TREES, N_LEAVES = 2, 100, 12
-FIRST_LOOK_KEEPS = 0.97
-"""Share of the boulders that the quick first look lets pass; the rest costs more time than it brings."""
+FIRST_LOOK_KEEPS = 0.955
+"""Share of the lumps of boulders that the quick first look lets pass. Most boulders have several, so that 97 in 100
+boulders keep one (measured); what passes costs three times what does not."""
+
+
+@dataclass(frozen=True)
+class Size:
+    """How many sets of trees, trees a set and leaves a tree, and how much a tree may say.
+
+    More leaves tell more boulders on tiles kept from fitting up to about 20; more trees or sets tell none (measured).
+    """
+
+    n_sets: int
+    n_trees: int
+    n_leaves: int
+    learning_rate: float
+
+
+FIRST_LOOK_SIZE = Size(n_sets=1, n_trees=40, n_leaves=12, learning_rate=0.2)
+FULL_SIZE = Size(n_sets=2, n_trees=80, n_leaves=20, learning_rate=0.18)
 
 
 def fit_scenes() -> Iterator[Scene]:
-    """Every scene the tables are fitted to."""
+    """Every scene the trees are fitted to."""
     for name in TILES:
         for seed in FIT_SEEDS.get(name, (1, 2)):
             yield planted_scene(name, seed)
@@ -90,6 +102,15 @@ def fit_scenes() -> Iterator[Scene]:
         yield open_scene(seed, per_m2, OPEN_KINDS, canopy=0.4)
     for seed, per_m2, share in FIT_THICKETS:
         yield open_scene(seed, per_m2, {"boulder": 30}, undergrowth=share)
+
+
+def unseen_scenes() -> Iterator[Scene]:
+    """Made scenes and plantings that no tree is fitted to."""
+    for name in COMPANY_TILES:
+        for seed in (21, 22):
+            yield planted_scene(name, seed)
+    for seed, per_m2 in COMPANY_MADE:
+        yield made_scene(seed, per_m2)
 
 
 def candidates(scene: Scene) -> pd.DataFrame:
@@ -131,53 +152,6 @@ def label(table: pd.DataFrame, scene: Scene) -> tuple[NDArray[np.int64], NDArray
     return np.where(met, 1, np.where(other, 0, -1)), np.where(on, i, -1), np.where(on, kinds[i], "none")
 
 
-def knots_of(values: NDArray[np.float64], label_: NDArray[np.int64], n: int = 5) -> NDArray[np.float64]:
-    """Knots that share out both boulders and others."""
-    parts = [
-        np.quantile(values[label_ == 1], (0.02, 0.1, 0.25, 0.5, 0.75, 0.9, 0.98)),
-        np.quantile(values[label_ == 0], (0.02, 0.1, 0.5, 0.9, 0.98)),
-    ]
-    knots = np.unique(np.round(np.quantile(np.concatenate(parts), np.linspace(0, 1, n)), 2))
-    return knots if len(knots) > 1 else np.array([knots[0], knots[0] + 0.5])
-
-
-def hats(values: NDArray[np.float64], knots: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Piecewise linear basis, without the first knot."""
-    return np.column_stack([np.interp(values, knots, row) for row in np.eye(len(knots))[1:]])
-
-
-def fit_tables(
-    table: pd.DataFrame, prefix: str
-) -> tuple[float, dict[str, tuple[tuple[float, ...], tuple[float, ...]]]]:
-    """Offset and tables that fit the labels: logistic regression with a ridge."""
-    used = table[table.label >= 0]
-    y = used.label.to_numpy()
-    names = [name for name in used if name.startswith(prefix)]
-    knots = {name: knots_of(used[name].to_numpy(), y) for name in names}
-    basis = np.hstack([hats(used[name].to_numpy(), knots[name]) for name in names])
-    weight = weights_of(used, y == 1)
-
-    def loss(c: NDArray[np.float64]) -> tuple[float, NDArray[np.float64]]:
-        odds = c[0] + basis @ c[1:]
-        value = float(weight @ (np.logaddexp(0, odds) - y * odds)) + float(c[1:] @ c[1:])
-        left = weight * (1 / (1 + np.exp(-odds)) - y)
-        return value, np.append(left.sum(), basis.T @ left + 2 * c[1:])
-
-    found = minimize(loss, np.zeros(basis.shape[1] + 1), jac=True, method="L-BFGS-B", options={"maxiter": 800}).x
-    tables, at = {}, 1
-    for name in names:
-        n = len(knots[name]) - 1
-        log_odds = (0.0, *(round(float(v), 2) for v in found[at : at + n]))
-        tables[name[2:]] = (tuple(float(k) for k in knots[name]), log_odds)
-        at += n
-    return float(found[0]), tables
-
-
-def odds_of(table: pd.DataFrame, prefix: str, offset: float, tables: dict[str, tuple]) -> NDArray[np.float64]:
-    """Log odds of every candidate."""
-    return offset + sum(np.interp(table[prefix + name], knots, odds) for name, (knots, odds) in tables.items())
-
-
 def weights_of(table: pd.DataFrame, is_boulder: NDArray[np.bool_]) -> NDArray[np.float64]:
     """How much each candidate counts, so that everything planted counts about as often as it is met in forests."""
     tile = table.scene.str.split("/").str[0]
@@ -195,18 +169,19 @@ def weights_of(table: pd.DataFrame, is_boulder: NDArray[np.bool_]) -> NDArray[np
 
 @dataclass(frozen=True)
 class Fitted:
-    """Trees and the offset they start from."""
+    """Trees over the measures of one look ("a_" or "b_"), and the offset they start from."""
 
+    prefix: str
     offset: float
     trees: Trees
 
     def odds(self, table: pd.DataFrame, /) -> NDArray[np.float64]:
         """(k,) log odds of the lumps of a table."""
-        terms = {name[2:]: table[name].to_numpy() for name in table if name.startswith("b_")}
+        terms = {name[2:]: table[name].to_numpy() for name in table if name.startswith(self.prefix)}
         return odds_by_trees(terms, self.trees, self.offset)
 
 
-def fit_trees(table: pd.DataFrame, /) -> Fitted:
+def fit_trees(table: pd.DataFrame, prefix: str, size: Size, /) -> Fitted:
     """Boosted trees that fit the labels: the mean of sets that were shown different measures at each split."""
     from sklearn.ensemble import HistGradientBoostingClassifier
 
@@ -214,21 +189,22 @@ def fit_trees(table: pd.DataFrame, /) -> Fitted:
     y = used.label.to_numpy()
     weight = weights_of(used, y == 1)
     offset, trees = 0.0, []
-    names = sorted(name for name in used if name.startswith("b_"))
-    for seed in range(N_SETS):
+    names = sorted(name for name in used if name.startswith(prefix))
+    for seed in range(size.n_sets):
         model = HistGradientBoostingClassifier(
-            max_iter=N_TREES,
-            learning_rate=0.18,
-            max_leaf_nodes=N_LEAVES,
+            max_iter=size.n_trees,
+            learning_rate=size.learning_rate,
+            max_leaf_nodes=size.n_leaves,
             l2_regularization=5.0,
             min_samples_leaf=30,
             max_bins=64,
-            max_features=0.7,
+            max_features=0.7 if size.n_sets > 1 else 1.0,
             random_state=seed,
         ).fit(used[names].to_numpy(), y, sample_weight=weight)
-        offset += float(model._baseline_prediction.ravel()[0]) / N_SETS
+        offset += float(model._baseline_prediction.ravel()[0]) / size.n_sets
         trees += [_as_tree(predictors[0].nodes, names) for predictors in model._predictors]
-    return Fitted(offset, tuple((splits, tuple(leaf / N_SETS for leaf in leaves)) for splits, leaves in trees))
+    shares = tuple((splits, tuple(leaf / size.n_sets for leaf in leaves)) for splits, leaves in trees)
+    return Fitted(prefix, offset, shares)
 
 
 def _as_tree(nodes: NDArray[np.void], names: list[str]) -> Tree:
@@ -245,16 +221,6 @@ def _as_tree(nodes: NDArray[np.void], names: list[str]) -> Tree:
         for node in nodes[~is_leaf]
     )
     return splits, tuple(float(value) for value in nodes[is_leaf]["value"])
-
-
-def unseen_lumps(fitted: Fitted, /) -> pd.DataFrame:
-    """The lumps that pass the first look, with their odds, of made scenes and plantings that no tree was fitted to."""
-    scenes = [lambda name=name, seed=seed: planted_scene(name, seed) for name in COMPANY_TILES for seed in (21, 22)]
-    scenes += [lambda seed=seed, per_m2=per_m2: made_scene(seed, per_m2) for seed, per_m2 in COMPANY_MADE]
-    table = pd.concat([candidates(make()) for make in scenes], ignore_index=True)
-    first = odds_of(table, "a_", tables.FIRST_LOOK_OFFSET, tables.FIRST_LOOK_TABLES)
-    seen = table[first >= tables.FIRST_LOOK_LEAST].reset_index(drop=True)
-    return seen.assign(odds=fitted.odds(seen))
 
 
 def in_crowd(part: pd.DataFrame, /) -> pd.DataFrame:
@@ -309,72 +275,61 @@ def best_of(part: pd.DataFrame) -> NDArray[np.bool_]:
     return keep_best(places, part.radius.to_numpy(), 1 / (1 + np.exp(-part.odds.to_numpy())))
 
 
-def fit() -> None:
-    """Fit the tables of the first look and the trees, and write pipeline/rock/tables.py."""
-    store = Path(sys.argv[1]) if len(sys.argv) > 1 else None
+def measured(scenes: Callable[[], Iterator[Scene]], store: Path | None, /) -> pd.DataFrame:
+    """The lumps of scenes, read from the store where it has them, or measured and stored."""
     if store is not None and store.exists():
-        table = pd.read_pickle(store)
-    else:
-        parts = []
-        for scene in fit_scenes():
-            start = time.perf_counter()
-            parts.append(candidates(scene))
-            print(scene.name, len(parts[-1]), f"{time.perf_counter() - start:.1f} s", flush=True)
-        table = pd.concat(parts, ignore_index=True)
-        if store is not None:
-            table.to_pickle(store)
-    first_offset, first = fit_tables(table, "a_")
-    odds = odds_of(table, "a_", first_offset, first)
-    met = (table.label == 1) & (table.tall >= 0.9)
-    least = float(np.quantile(odds[met], 1 - FIRST_LOOK_KEEPS))
-    seen = table[odds >= least].reset_index(drop=True)
-    fitted = fit_trees(seen)
-    write_tables(first_offset, least, first, mean_with_shipped(fitted) if "more" in sys.argv else fitted, SHIPPED)
+        return pd.read_pickle(store)
+    parts = []
+    for scene in scenes():
+        start = time.perf_counter()
+        parts.append(candidates(scene))
+        print(scene.name, len(parts[-1]), f"{time.perf_counter() - start:.1f} s", flush=True)
+    table = pd.concat(parts, ignore_index=True)
+    if store is not None:
+        table.to_pickle(store)
+    return table
 
 
-def believe() -> None:
-    """Fit the three numbers of the company anew, for the trees that are there."""
-    fitted = Fitted(tables.BOULDER_OFFSET, tables.BOULDER_TREES)
-    company = fit_company(unseen_lumps(fitted))
-    first = dict(tables.FIRST_LOOK_TABLES)
-    write_tables(tables.FIRST_LOOK_OFFSET, tables.FIRST_LOOK_LEAST, first, fitted, company)
+def fit() -> None:
+    """Fit the trees of both looks, then what stands around, and write pipeline/rock/tables.py."""
+    store = Path(sys.argv[1]) if len(sys.argv) > 1 else None
+    table = measured(fit_scenes, store)
+    first = fit_trees(table, "a_", FIRST_LOOK_SIZE)
+    odds = first.odds(table)
+    least = float(np.quantile(odds[(table.label == 1) & (table.tall >= 0.9)], 1 - FIRST_LOOK_KEEPS))
+    full = fit_trees(table[odds >= least].reset_index(drop=True), "b_", FULL_SIZE)
+    unseen = measured(unseen_scenes, store and store.with_suffix(".unseen" + store.suffix))
+    unseen = unseen[first.odds(unseen) >= least].reset_index(drop=True)
+    company = fit_company(unseen.assign(odds=full.odds(unseen)))
+    write_tables(first, least, full, company)
 
 
-def mean_with_shipped(fitted: Fitted, /) -> Fitted:
-    """The mean of the log odds of what was fitted and of the trees that are there."""
-    trees = (*tables.BOULDER_TREES, *fitted.trees)
-    halves = tuple((splits, tuple(leaf / 2 for leaf in leaves)) for splits, leaves in trees)
-    return Fitted((tables.BOULDER_OFFSET + fitted.offset) / 2, halves)
-
-
-def write_tables(
-    first_offset: float,
-    least: float,
-    first: dict[str, tuple[tuple[float, ...], tuple[float, ...]]],
-    fitted: Fitted,
-    company: tuple[float, float, float],
-) -> None:
+def write_tables(first: Fitted, least: float, full: Fitted, company: tuple[float, float, float], /) -> None:
     """Write pipeline/rock/tables.py: its head as it is, then what was fitted."""
     path = ROOT / "pipeline/rock/tables.py"
     text = path.read_text(encoding="utf-8").split("FIRST_LOOK_OFFSET")[0]
-    text += f"FIRST_LOOK_OFFSET = {first_offset:.3f}\nFIRST_LOOK_LEAST = {least:.2f}\n"
-    share = round(100 * FIRST_LOOK_KEEPS)
-    text += f'"""Log odds that {share} in 100 boulders of the scenes fitted to reach at the first look."""\n'
-    text += "FIRST_LOOK_TABLES: Tables = {\n"
-    text += "".join(f'    "{name}": {pair!r},\n' for name, pair in first.items()) + "}\n"
+    text += f"FIRST_LOOK_OFFSET = {first.offset:.3f}\nFIRST_LOOK_LEAST = {least:.2f}\n"
+    share = 100 * FIRST_LOOK_KEEPS
+    text += (
+        f'"""Log odds that {share:g} in 100 lumps of boulders, in the scenes fitted to, reach at the first look."""\n'
+    )
     text += (
         f"COMPANY_OFFSET, COMPANY_STRETCH, COMPANY_LOG_ODDS = {company[0]:.2f}, {company[1]:.2f}, {company[2]:.2f}\n"
     )
     text += '"""What the log odds of the trees become: offset + stretch * odds + log odds * log(lookalikes)."""\n'
-    text += f"BOULDER_OFFSET = {fitted.offset:.3f}\n# fmt: off\nBOULDER_TREES: Trees = (\n"
-    for splits, leaves in fitted.trees:
-        inner = ", ".join(f'("{name}", {most:g}, {low}, {high})' for name, most, low, high in splits)
+    text += f"BOULDER_OFFSET = {full.offset:.3f}\n# fmt: off\n"
+    text += _as_text("FIRST_LOOK_TREES", first.trees) + _as_text("BOULDER_TREES", full.trees)
+    path.write_text(text + "# fmt: on\n", encoding="utf-8")
+
+
+def _as_text(name: str, trees: Trees, /) -> str:
+    """Trees as the lines of a constant."""
+    text = f"{name}: Trees = (\n"
+    for splits, leaves in trees:
+        inner = ", ".join(f'("{measure}", {most:g}, {low}, {high})' for measure, most, low, high in splits)
         text += f"    (({inner}),\n     ({', '.join(f'{leaf:.3g}' for leaf in leaves)})),\n"
-    path.write_text(text + ")\n# fmt: on\n", encoding="utf-8")
+    return text + ")\n"
 
 
 if __name__ == "__main__":
-    if sys.argv[1:] == ["company"]:
-        believe()
-    else:
-        fit()
+    fit()
