@@ -7,11 +7,13 @@ from functools import cache
 import geopandas as gpd
 import numpy as np
 import pytest
+from shapely import LineString
 
 from pipeline.grid import Grid, Heights
 from pipeline.points.classes import classify_returns
 from pipeline.points.cloud import Cloud
-from pipeline.rock.cliffs import find_cliffs, measure_faces
+from pipeline.rock.cliffs import cut_where_weak, find_cliffs, measure_faces
+from pipeline.rock.falls import measure_steps
 from pipeline.rock.lips import put_back_lips
 from pipeline.settings import PointsSettings, RockSettings, TerrainSettings
 from pipeline.terrain.surface import ground_support, lowest_last, surface_from_ground
@@ -156,10 +158,19 @@ def test_a_face_tells_what_lies_on_either_side() -> None:
 
 
 def test_a_cliff_that_runs_on_into_a_bank_is_measured_alone() -> None:
-    """A step of 5 m that goes on as a bank of 1.3 m keeps its height and length; both in one line would be neither."""
-    height = np.where(NORTH < 30, 5.0, 1.3)
+    """A line along a step of 5 m that goes on as one of 0.9 m is cut where it changes, to within 2 m."""
+    height = np.where(NORTH < 30, 5.0, 0.9)
     heights = (200 + height * np.clip((LIP_EAST - EAST) / 0.6, 0, 1)).astype(np.float32)
-    table = find_cliffs(heights, np.full(GRID.shape, 0.3, np.float32), GRID, scale=10000, settings=SETTINGS)
-    best = table.loc[table.height_m.idxmax()]
-    assert abs(best.height_m - 5.0) < 0.3
-    assert 22 < best.geometry.length < 32
+    steps = measure_steps(heights, GRID, run_m=SETTINGS.cliff_run_m)
+    pieces = cut_where_weak(LineString([(LIP_EAST, 3), (LIP_EAST, 57)]), steps, GRID, settings=SETTINGS)
+    assert len(pieces) == 1
+    assert abs(pieces[0].bounds[3] - 30) < 2
+
+
+def test_a_short_weak_end_stays_with_its_cliff() -> None:
+    """A line with 6 m of weak step in 54 m is left whole."""
+    height = np.where(NORTH < 51, 5.0, 0.9)
+    heights = (200 + height * np.clip((LIP_EAST - EAST) / 0.6, 0, 1)).astype(np.float32)
+    steps = measure_steps(heights, GRID, run_m=SETTINGS.cliff_run_m)
+    line = LineString([(LIP_EAST, 3), (LIP_EAST, 57)])
+    assert cut_where_weak(line, steps, GRID, settings=SETTINGS) == [line]

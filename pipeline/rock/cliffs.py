@@ -27,7 +27,7 @@ from pipeline.settings import RockSettings
 
 Floats = NDArray[np.float64]
 
-CLIFF_LOG_ODDS = (-1.08, 1.68, 3.74, 0.79, 2.14, -3.03)
+CLIFF_LOG_ODDS = (-2.45, 1.96, 4.24, 1.77, 3.39, -5.01)
 """Log odds for each of `face_terms`; fitted by `python -m tests.benchmarks.rock_cliffs fit` to steps planted in real
 tiles and to the cliffs of made scenes."""
 UNSEEN_LOG_ODDS_PER_M, SEEN_M = 0.8, 0.7
@@ -120,16 +120,17 @@ def measure_faces(
     bare_earth = put_back_lips(bare_earth, lowest, grid, settings=settings)
     steps = measure_steps(bare_earth, grid, run_m=settings.cliff_run_m)
     traced = ridge_lines(_step_cells(steps, settings), grid)
-    pieces = [piece for line in traced for piece in _cut_where_weak(line, steps, grid, settings)]
+    pieces = [piece for line in traced for piece in cut_where_weak(line, steps, grid, settings=settings)]
     lines = [piece for piece in pieces if piece.length >= settings.cliff_keep_length_m]
     heights = filled(bare_earth)
     seen = _breaks_along(places_along(lines, steps, grid), lowest, bare_earth, grid, settings=settings)
     faces = [_measure(line, *one, heights, ground_support, steps, grid) for line, one in zip(lines, seen, strict=True)]
-    return [face for face in faces if face.height_m >= settings.cliff_min_height_m]
+    # Where the ground above is hardly higher than that below, the bare earth bulges, and its flank is no face.
+    return [f for f in faces if f.height_m >= settings.cliff_min_height_m and f.jump_m >= settings.lip_excess_m]
 
 
-def _cut_where_weak(
-    line: shapely.LineString, steps: Steps, grid: Grid, settings: RockSettings
+def cut_where_weak(
+    line: shapely.LineString, steps: Steps, grid: Grid, /, *, settings: RockSettings
 ) -> list[shapely.LineString]:
     """The line cut where its step is weak over a stretch as long as a face: a cliff has run on into a bank or gully."""
     along = np.arange(0.5, line.length, 1.0)
@@ -137,10 +138,12 @@ def _cut_where_weak(
     if len(along) < 2 * longest_weak:
         return [line]
     excess = sample(steps.excess_m, *row_col(np.array([line.interpolate(d).coords[0] for d in along]), grid))
-    is_weak = excess < settings.cliff_weak_share * np.percentile(excess, 90)
+    is_weak = excess < min(settings.cliff_weak_share * np.percentile(excess, 90), settings.cliff_excess_m)
     # Opened and closed again: stretches too short to be a face of their own stay with what is around them.
     is_weak = ndimage.binary_opening(is_weak, np.ones(longest_weak, bool))
     is_weak = ~ndimage.binary_opening(~is_weak, np.ones(longest_weak, bool))
+    if is_weak.mean() < settings.cliff_cut_share:
+        return [line]
     cuts = [0, *(np.flatnonzero(np.diff(is_weak)) + 1), len(along)]
     # What no longer hangs together with a strong step has to be one itself.
     kept = [(a, b) for a, b in pairwise(cuts) if len(cuts) == 2 or excess[a:b].max() >= settings.cliff_excess_m]

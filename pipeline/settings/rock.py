@@ -273,8 +273,15 @@ class RockSettings(Section):
         0.3,
         ge=0,
         le=1,
-        description="A line is cut where its excess is less than this share of what it is at its best: it has run on "
-        "from a cliff into a bank or the side of a gully.",
+        description="A line is cut where its excess is less than this share of what it is at its best and would make "
+        "no cliff alone: it has run on into a bank or the side of a gully.",
+    )
+    cliff_cut_share: float = Field(
+        0.33,
+        ge=0,
+        le=1,
+        description="Share of a line that must be so weak: a third and more spoils its medians, less is an end that "
+        "tapers off, or the low side of a pit, which must stay with the rest to be known by its turn.",
     )
     lip_excess_m: float = Field(
         0.5,
