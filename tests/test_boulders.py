@@ -139,6 +139,17 @@ def test_of_lumps_that_overlap_the_likeliest_is_kept() -> None:
     assert keep.tolist() == [True, False, True, True]
 
 
+def test_flight_lines_that_see_a_boulder_are_told_with_how_far_apart_they_lay_it() -> None:
+    """A second line flown 0.10 m too high shows in the evidence; a single line says nothing of steadiness."""
+    en, ground = field(12.0)
+    line = (np.arange(len(en)) % 2).astype(np.uint16)
+    over = dome(en, 1.8, 1.6, (MIDDLE, MIDDLE))
+    text = found(en, ground + 0.10 * line, over, flight_line=line).evidence.iloc[0]
+    apart_m = float(text.split("2 flight lines lay it ")[1].split(" m")[0])
+    assert apart_m == pytest.approx(0.10, abs=0.03)
+    assert "flight line" not in found(en, ground, over).evidence.iloc[0]
+
+
 def test_opening_cuts_off_the_boulder_and_keeps_the_slope() -> None:
     """The opened ground runs under a boulder on a slope of 35 degrees."""
     en, ground = field(slope=0.7)

@@ -35,6 +35,7 @@ class Near:
     beyond_m: Floats
     height: Floats
     is_last: NDArray[np.bool_]
+    flight_line: NDArray[np.uint16]
 
     def count(self, which: NDArray[np.bool_], k: int, /) -> Floats:
         """(k,) how many of the chosen returns each lump has."""
@@ -54,7 +55,8 @@ def returns_near(low: LowReturns, lumps: Lumps, ring_m: float, /) -> Near:
     scaled = np.sqrt(of_east * d_east**2 + 2 * of_both * d_east * d_north + of_north * d_north**2)
     distance = np.hypot(d_east, d_north)
     beyond = distance * (1 - 1 / np.maximum(scaled, 1e-6))
-    return Near(lump, index, d_east, d_north, scaled, beyond, low.height[index], low.is_last[index])
+    height, is_last, flight_line = low.height[index], low.is_last[index], low.flight_line[index]
+    return Near(lump, index, d_east, d_north, scaled, beyond, height, is_last, flight_line)
 
 
 @dataclass(frozen=True)

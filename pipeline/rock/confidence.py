@@ -134,8 +134,15 @@ def describe(evidence: Evidence, i: int, /) -> str:
     return (
         f"{evidence.n_on[i]:.0f} last returns on a solid lump {evidence.height_m[i]:.1f} m high and "
         f"{evidence.width_m[i]:.1f} by {evidence.length_m[i]:.1f} m, {evidence.n_through[i]:.0f} went through it; "
-        f"{evidence.n_ring[i]:.0f} ground returns around; could be {rival(evidence, i)}"
+        f"{evidence.n_ring[i]:.0f} ground returns around{_steadiness(evidence, i)}; could be {rival(evidence, i)}"
     )
+
+
+def _steadiness(evidence: Evidence, i: int) -> str:
+    """What two flight lines or more say of it; it did not tell rock from boughs better, so no tree asks for it."""
+    if evidence.n_lines[i] < 2:
+        return ""
+    return f"; {evidence.n_lines[i]:.0f} flight lines lay it {evidence.line_step_m[i]:.2f} m apart"
 
 
 def rival(evidence: Evidence, i: int, /) -> str:

@@ -13,6 +13,8 @@ from pipeline.rock.runs import Runs, fitted
 from pipeline.settings import RockSettings
 
 SECTORS = 8
+LEAST_OF_LINE = 3
+"""Returns of a flight line on a lump from which it counts as seen by it."""
 CLUTTER_TO_M = 4.0
 """Vegetation up to here can hide a boulder or pass for one."""
 
@@ -45,6 +47,8 @@ class Evidence:
     dome : how far the cap falls from its middle to the outline, as a share of the height
     high : last returns inside the outline from 1.5 m above the cap, as a share of those on it
     split : share of the returns from vegetation around that are not the last of their pulse
+    n_lines : flight lines with at least `LEAST_OF_LINE` returns on the lump
+    line_step_m : how far apart they lay it; 0 where there is but one
     """
 
     height_m: Floats
@@ -70,6 +74,8 @@ class Evidence:
     dome: Floats
     high: Floats
     split: Floats
+    n_lines: Floats
+    line_step_m: Floats
 
     def take(self, which: NDArray[np.bool_] | NDArray[np.intp]) -> Evidence:
         """The evidence of the chosen lumps."""
@@ -93,6 +99,7 @@ def weigh_lumps(low: LowReturns, lumps: Lumps, /, *, settings: RockSettings) -> 
     half = solid.half_axes_m
     foot, drop, open_share = _edge(near, above, caps, k)
     clutter, split = _clutter(near, above, k, settings)
+    n_lines, line_step = _lines(near, caps, k)
     evidence = Evidence(
         height_m=caps.height_m,
         top_m=on.max(near.height[caps.is_on]),
@@ -117,6 +124,8 @@ def weigh_lumps(low: LowReturns, lumps: Lumps, /, *, settings: RockSettings) -> 
         dome=caps.dome,
         high=caps.high,
         split=split,
+        n_lines=n_lines,
+        line_step_m=line_step,
     )
     return evidence, solid
 
@@ -187,6 +196,20 @@ def _clutter(near: Near, above: Floats, k: int, settings: RockSettings) -> tuple
     n_part = near.count(tangle & ~near.is_last, k)
     clutter = (n_last + 0.5) / (near.count(around & near.is_last, k) + 1.0)
     return clutter, n_part / (n_part + n_last + 1.0)
+
+
+def _lines(near: Near, caps: Caps, k: int) -> tuple[Floats, Floats]:
+    """How many flight lines saw each lump, and how far apart they lay it: rock stays where it is, boughs sway."""
+    lines, number = np.unique(near.flight_line[caps.is_on], return_inverse=True)
+    cell = near.lump[caps.is_on] * len(lines) + number
+    n = np.bincount(cell, minlength=k * len(lines)).reshape(k, len(lines))
+    total = np.bincount(cell, weights=caps.off_m[caps.is_on], minlength=k * len(lines)).reshape(k, len(lines))
+    seen = n >= LEAST_OF_LINE
+    mean = total / np.maximum(n, 1)
+    n_lines = seen.sum(axis=1).astype(np.float64)
+    apart = np.where(seen, mean, -np.inf).max(axis=1, initial=-np.inf)
+    apart -= np.where(seen, mean, np.inf).min(axis=1, initial=np.inf)
+    return n_lines, np.where(n_lines > 1, apart, 0.0)
 
 
 def _lean(near: Near, above: Floats, in_ring: NDArray[np.bool_], k: int) -> Floats:

@@ -57,6 +57,7 @@ class LowReturns:
     above_m : (n,) float64, metres
         Height above the opened ground; NaN where no ground is known.
     is_last : (n,) bool
+    flight_line : (n,) uint16
     """
 
     east: Floats
@@ -64,6 +65,7 @@ class LowReturns:
     height: Floats
     above_m: Floats
     is_last: NDArray[np.bool_]
+    flight_line: NDArray[np.uint16]
 
     @cached_property
     def tree(self) -> cKDTree:
@@ -73,7 +75,12 @@ class LowReturns:
     def take(self, which: NDArray[np.bool_] | NDArray[np.intp]) -> LowReturns:
         """The chosen returns."""
         return LowReturns(
-            self.east[which], self.north[which], self.height[which], self.above_m[which], self.is_last[which]
+            self.east[which],
+            self.north[which],
+            self.height[which],
+            self.above_m[which],
+            self.is_last[which],
+            self.flight_line[which],
         )
 
 
@@ -120,7 +127,8 @@ def low_returns(
     east, north, height = cloud.east[is_low], cloud.north[is_low], cloud.height[is_low]
     is_last = cloud.is_last[is_low]
     ground = opened_ground(east, north, height, height - above[is_low], is_last, grid, settings=settings)
-    return LowReturns(east, north, height, height - _at(ground, grid, east, north), is_last)
+    above_m = height - _at(ground, grid, east, north)
+    return LowReturns(east, north, height, above_m, is_last, cloud.flight_line[is_low])
 
 
 def opened_ground(
