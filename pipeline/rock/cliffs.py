@@ -124,7 +124,8 @@ def measure_faces(
     lines = [piece for piece in pieces if piece.length >= settings.cliff_keep_length_m]
     heights = filled(bare_earth)
     seen = _breaks_along(places_along(lines, steps, grid), lowest, bare_earth, grid, settings=settings)
-    faces = [_measure(line, *one, heights, ground_support, steps, grid) for line, one in zip(lines, seen, strict=True)]
+    support = np.nan_to_num(ground_support.astype(np.float64), nan=9.0)
+    faces = [_measure(line, *one, heights, support, steps, grid) for line, one in zip(lines, seen, strict=True)]
     # Where the ground above is hardly higher than that below, the bare earth bulges, and its flank is no face.
     return [f for f in faces if f.height_m >= settings.cliff_min_height_m and f.jump_m >= settings.lip_excess_m]
 
@@ -186,7 +187,7 @@ def _measure(
     jump_m: float,
     face_share: float,
     heights: Floats,
-    ground_support: Heights,
+    support: Floats,
     steps: Steps,
     grid: Grid,
 ) -> Face:
@@ -202,7 +203,7 @@ def _measure(
         height_m=float(np.percentile(height, 75)),
         face_m=max(float(np.median(foot - lip)), grid.cell_m),
         excess_m=float(np.median(sample(steps.excess_m, row, col))),
-        support_m=float(np.median(sample(np.nan_to_num(ground_support, nan=9.0), row, col))),
+        support_m=float(np.median(sample(support, row, col))),
         length_m=line.length,
         turn_deg=_turn_deg(edge),
         way_down_deg=float(np.degrees(np.arctan2(down[:, 0].mean(), down[:, 1].mean())) % 360),

@@ -9,9 +9,13 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 
-from pipeline.grid import Grid, Heights
+from pipeline.grid import Grid, Heights, Mask
 
 Floats = NDArray[np.float64]
+Cells = tuple[NDArray[np.intp], ...]
+"""Rows and columns."""
+LEAST_STEEP = 0.15
+"""Smoothed slope (a ratio) below which no step is measured: one of half a metre still shows twice as much."""
 
 
 @dataclass(frozen=True)
@@ -31,6 +35,16 @@ class Steps:
     down_north: Floats
 
 
+@dataclass(frozen=True)
+class _Way:
+    """The way down from some cells, (k,) each, and how far it is followed."""
+
+    down_e: Floats
+    down_n: Floats
+    run_m: float
+    grid: Grid
+
+
 def measure_steps(bare_earth: Heights, grid: Grid, /, *, run_m: float) -> Steps:
     """The step at every cell, measured along the way down.
 
@@ -47,17 +61,23 @@ def measure_steps(bare_earth: Heights, grid: Grid, /, *, run_m: float) -> Steps:
     to_south, to_east = (np.asarray(part) for part in np.gradient(smooth, grid.cell_m))
     steep = np.maximum(np.hypot(to_south, to_east), 1e-9)
     down_e, down_n = -to_east / steep, to_south / steep
-    at = {share: _along(heights, grid, down_e, down_n, share * run_m) for share in (-1.5, -0.5, 0.5, 1.5)}
-    # Beyond the edge of what is known the ground seems level, which would make an edge of every steep slope.
-    ends = [_along(known.astype(np.float64), grid, down_e, down_n, share * run_m, beyond=0.0) for share in (-1.5, 1.5)]
-    is_whole = known & (np.minimum(*ends) > 0.99)
+    fall, excess = np.zeros((2, *grid.shape))
+    chosen = np.nonzero(known & (steep >= LEAST_STEEP))
+    fall[chosen], excess[chosen] = _falls(heights, known, chosen, _Way(down_e[chosen], down_n[chosen], run_m, grid))
+    return Steps(fall, excess, down_e, down_n)
+
+
+def _falls(heights: Floats, known: Mask, cells: Cells, way: _Way, /) -> tuple[Floats, Floats]:
+    """Fall and excess at some cells."""
+    at = {share: _along(heights, cells, way, share) for share in (-1.5, -0.5, 0.5, 1.5)}
     fall = at[-0.5] - at[0.5]
     gentle = np.minimum(at[-1.5] - at[-0.5], at[0.5] - at[1.5])
     above_below = 0.5 * (at[-1.5] - at[-0.5] + at[0.5] - at[1.5])
     # The gentler side decides most: a cliff may stand on a talus, but then its top is flat, or the other way round.
     excess = fall - np.maximum(0.5 * (gentle + above_below), 0)
-    excess[~is_whole] = 0
-    return Steps(np.where(known, fall, 0), excess, down_e, down_n)
+    # Beyond the edge of what is known the ground seems level, which would make an edge of every steep slope.
+    ends = [_along(known.astype(np.float64), cells, way, share, beyond=0.0) for share in (-1.5, 1.5)]
+    return fall, np.where(np.minimum(*ends) > 0.99, excess, 0)
 
 
 def filled(heights: Heights, /) -> Floats:
@@ -70,13 +90,10 @@ def filled(heights: Heights, /) -> Floats:
     return filled
 
 
-def _along(
-    heights: Floats, grid: Grid, down_e: Floats, down_n: Floats, distance_m: float, *, beyond: float | None = None
-) -> Floats:
-    """Height at a distance down the slope from every cell; beyond the grid the nearest, or what is given."""
-    rows, cols = np.indices(heights.shape, dtype=np.float64)
-    row = rows - down_n * distance_m / grid.cell_m
-    col = cols + down_e * distance_m / grid.cell_m
+def _along(heights: Floats, cells: Cells, way: _Way, share: float, /, *, beyond: float | None = None) -> Floats:
+    """Height a share of the run down the slope from some cells; beyond the grid the nearest, or what is given."""
+    distance = share * way.run_m / way.grid.cell_m
+    row, col = cells[0] - way.down_n * distance, cells[1] + way.down_e * distance
     mode: Literal["nearest", "constant"] = "nearest" if beyond is None else "constant"
     found: Floats = ndimage.map_coordinates(heights, [row, col], order=1, mode=mode, cval=beyond or 0.0)
     return found

@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 from scipy.spatial import cKDTree
+from skimage.filters import rank
 
 from pipeline.grid import Grid, Heights
 from pipeline.points.cloud import Cloud
@@ -235,11 +236,14 @@ def find_lumps(low: LowReturns, grid: Grid, /, *, settings: RockSettings) -> Lum
 def _without_twigs(height: Floats) -> Heights:
     """The height, nowhere above the middle height of the cells around; low places stay as they are, gaps too.
 
-    A twig over a rock stops a pulse or two; what lies below it is met by those beside them.
+    A twig over a rock stops a pulse or two; what lies below it is met by those beside them. Middle heights are taken
+    in whole centimetres, finer than any return is ranged, which is twice as quick.
     """
     known = np.isfinite(height)
-    middle = ndimage.median_filter(np.where(known, height, 0).astype(np.float32), TWIG_CELLS, mode="nearest")
-    cut: Heights = np.where(known, np.minimum(height, np.maximum(middle, 0)), np.nan).astype(np.float32)
+    whole_cm = np.round(100 * np.where(known, height, 0).clip(0)).astype(np.uint16)
+    around = np.ones((TWIG_CELLS, TWIG_CELLS), np.uint8)
+    middle = rank.median(whole_cm, around) / np.float32(100)  # type: ignore[no-untyped-call]
+    cut: Heights = np.where(known, np.minimum(height, middle), np.nan).astype(np.float32)
     return cut
 
 

@@ -66,8 +66,9 @@ def find_stony_ground(
     is dark and bare as well is believed more, ground as bright as plants less.
     """
     rough = np.nan_to_num(roughness(bare_earth, ground_support, grid, window_m=settings.stony_window_m))
-    rough = np.asarray(ndimage.median_filter(rough, 5))
-    mask = (rough >= settings.stony_slow_m).astype(np.uint8)
+    # The middle of the 25 cells around is rough where at least 13 of them are.
+    n_rough = 25 * ndimage.uniform_filter((rough >= settings.stony_slow_m).astype(np.float32), 5)
+    mask = (n_rough > 12.5).astype(np.uint8)
     outlines = [shapely.geometry.shape(outline) for outline, _ in shapes(mask, mask=mask > 0, transform=grid.transform)]
     # A single step or gully edge is rough along a strip about two windows wide; stony ground is wide both ways.
     strip_m = 1.25 * settings.stony_window_m
