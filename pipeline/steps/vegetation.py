@@ -15,6 +15,7 @@ from pipeline.files import blocks as archives
 from pipeline.files import layers, rasters
 from pipeline.grid import Grid, Heights, latitude_deg
 from pipeline.settings import VegetationSettings
+from pipeline.terrain.profile import PROFILE_NAMES
 from pipeline.vegetation.draft import draft_vegetation
 from pipeline.vegetation.season import Season, leaf_season
 
@@ -36,7 +37,7 @@ def vegetation(
     """Open land, runnability and rides of the area, the rasters behind them, and the season they were seen in."""
     heights, grid = rasters.read_heights(bare_earth)
     canopy, _ = rasters.read_heights(canopy_height)
-    sums = archives.read_sums(counts)
+    sums = archives.read_sums(counts, PROFILE_NAMES)
     drawn = draft_vegetation(sums, heights, canopy, grid, scale=scale, settings=settings)
     layers.write_features(out, join_features([drawn.features, drawn.not_seen], grid.crs))
     rasters.write_heights(
