@@ -75,6 +75,24 @@ def test_the_round_side_of_a_pit_is_left_to_earth_banks() -> None:
     assert len(cliffs_in((200 + pit).astype(np.float32))) == 0
 
 
+@pytest.mark.parametrize("bank_m", [12.0, 14.0, 22.0])
+def test_a_cliff_that_runs_on_into_a_turning_bank_is_drawn_without_it(bank_m: float) -> None:
+    """A face of 4 m, 16 m long, goes over into a bank as high at 45 degrees that turns away: only the face is drawn."""
+    turn = np.linspace(0, bank_m / 8.0, 30)
+    path = shapely.LineString([(28.0, 40.0), *zip(44 + 8 * np.sin(turn), 32 + 8 * np.cos(turn), strict=True)])
+    east, north = np.meshgrid(*GRID.centres())
+    at = shapely.line_locate_point(path, shapely.points(east, north))
+    foot, ahead, behind = (shapely.get_coordinates(path.interpolate(d.ravel())).T for d in (at, at + 0.2, at - 0.2))
+    way, off = ahead - behind, np.stack((east.ravel(), north.ravel())) - foot
+    left = (np.hypot(*off) * np.sign(way[0] * off[1] - way[1] * off[0])).reshape(at.shape)
+    face = np.where(at <= 16, 0.5, 4.0)
+    ends = np.clip(np.minimum(at, path.length - at) / 4, 0, 1)
+    rise = 4.0 * ends * np.clip(left / face + 0.5, 0, 1) * np.clip(1 - left / 25, 0, 1)
+    table = cliffs_in((200 + rise + np.random.default_rng(3).normal(0, 0.03, rise.shape)).astype(np.float32))
+    assert len(table) == 1
+    assert 10 < table.geometry.iloc[0].length < 16
+
+
 def test_a_face_too_short_for_the_symbol_is_drawn_at_its_least_length() -> None:
     """ISOM 2017-2, 202: at least 0.6 mm at 1:15000, which is 9 m."""
     table = find_cliffs(

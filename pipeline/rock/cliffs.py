@@ -30,6 +30,8 @@ Floats = NDArray[np.float64]
 CLIFF_LOG_ODDS = (-2.45, 1.96, 4.24, 1.77, 3.39, -5.01)
 """Log odds for each of `face_terms`; fitted by `python -m tests.benchmarks.rock_cliffs fit` to steps planted in real
 tiles and to the cliffs of made scenes."""
+END_SHARE = 0.3
+"""Ends of a line where its step is less than this share of what it is at its best do not count for its turn."""
 UNSEEN_LOG_ODDS_PER_M, SEEN_M = 0.8, 0.7
 """Log odds lost a metre between the face and the nearest ground return, beyond the spacing of returns in open
 forest (common practice, no source)."""
@@ -139,7 +141,7 @@ def cut_where_weak(
     if len(along) < 2 * longest_weak:
         return [line]
     excess = sample(steps.excess_m, *row_col(np.array([line.interpolate(d).coords[0] for d in along]), grid))
-    is_weak = excess < min(settings.cliff_weak_share * np.percentile(excess, 90), settings.cliff_excess_m)
+    is_weak = excess < settings.cliff_weak_share * np.percentile(excess, 90)
     # Opened and closed again: stretches too short to be a face of their own stay with what is around them.
     is_weak = ndimage.binary_opening(is_weak, np.ones(longest_weak, bool))
     is_weak = ~ndimage.binary_opening(~is_weak, np.ones(longest_weak, bool))
@@ -197,15 +199,16 @@ def _measure(
     down = smooth_directions(np.column_stack((sample(steps.down_east, row, col), sample(steps.down_north, row, col))))
     lip, foot, height = _profile(places, down, heights, grid)
     edge = _edge_line(places, down, lip)
+    excess = sample(steps.excess_m, row, col)
     return Face(
         edge=edge,
         elevation_m=float(np.mean(sample(heights, *row_col(np.array(edge.coords), grid)))),
         height_m=float(np.percentile(height, 75)),
         face_m=max(float(np.median(foot - lip)), grid.cell_m),
-        excess_m=float(np.median(sample(steps.excess_m, row, col))),
+        excess_m=float(np.median(excess)),
         support_m=float(np.median(sample(support, row, col))),
         length_m=line.length,
-        turn_deg=_turn_deg(edge),
+        turn_deg=_turn_deg(edge, excess),
         way_down_deg=float(np.degrees(np.arctan2(down[:, 0].mean(), down[:, 1].mean())) % 360),
         jump_m=jump_m,
         face_share=face_share,
@@ -252,9 +255,16 @@ def _confidence(face: Face, settings: RockSettings) -> float:
     return min(sure, settings.cliff_turning_confidence) if face.turn_deg > settings.cliff_most_turn_deg else sure
 
 
-def _turn_deg(edge: shapely.LineString) -> float:
-    """How far a line turns round one way, beyond what its wiggles and the hooks at its ends do."""
-    smooth = np.array([edge.interpolate(share, normalized=True).coords[0] for share in np.linspace(0.1, 0.9, 9)])
+def _turn_deg(edge: shapely.LineString, excess: Floats) -> float:
+    """How far a line turns round one way, beyond what its wiggles and the hooks at its ends do.
+
+    Weak ends are left out: there a straight face runs out into the slopes beside it, which turn as they like, while
+    the side of a pit is about as high all round.
+    """
+    strong = np.flatnonzero(excess >= END_SHARE * np.percentile(excess, 90))
+    first, last = strong[0] / len(excess), (strong[-1] + 1) / len(excess)
+    shares = first + (last - first) * np.linspace(0.1, 0.9, 9)
+    smooth = np.array([edge.interpolate(share, normalized=True).coords[0] for share in shares])
     legs = np.diff(smooth, axis=0)
     heading = np.unwrap(np.arctan2(legs[:, 1], legs[:, 0]))
     return float(np.degrees(abs(heading[-1] - heading[0])))

@@ -270,11 +270,11 @@ class RockSettings(Section):
         description="Mean slope over the run. A vertical step of 1 m seen by 1 m cells with noise falls to about this.",
     )
     cliff_weak_share: float = Field(
-        0.3,
+        0.4,
         ge=0,
         le=1,
-        description="A line is cut where its excess is less than this share of what it is at its best and would make "
-        "no cliff alone: it has run on into a bank or the side of a gully.",
+        description="A line is cut where its excess is less than this share of what it is at its best: it has run on "
+        "into a bank or the side of a gully, and each part is judged alone.",
     )
     cliff_cut_share: float = Field(
         0.33,
