@@ -64,11 +64,11 @@ class RockSettings(Section):
         0.2, ge=0, le=1, description="Share of a lump's surroundings in which the ground must be down."
     )
     least_boulder_confidence: float = Field(
-        0.22,
+        0.28,
         ge=0,
         le=1,
-        description="Boulders less likely than this are left out of the draft: four wrong dots for a right one tire a "
-        "mapper, a boulder missed is found on foot (common practice, no source).",
+        description="Boulders less likely than this are left out of the draft. Lower, each boulder more costs two wrong "
+        "dots (measured in made scenes), which tires a mapper; a boulder missed is found on foot.",
     )
     least_thicket_confidence: float = Field(
         0.10,
