@@ -22,7 +22,10 @@ GRID = Grid.covering((0, 0, 80, 80), cell_m=0.5, crs="EPSG:25833")
 
 
 def boulders(
-    places: list[tuple[float, float]], heights: list[float], widths: list[float] | float = 2.0, sure: float = 0.8
+    places: list[tuple[float, float]],
+    heights: list[float],
+    widths: list[float] | float = 2.0,
+    sure: list[float] | float = 0.8,
 ):
     """Candidates at places."""
     return make_features(
@@ -74,6 +77,24 @@ def test_three_boulders_close_together_become_a_cluster() -> None:
     assert out.height_m.iloc[0] == pytest.approx(1.4)
 
 
+@pytest.mark.parametrize(("height_m", "dot_m"), [(1.5, 6.0), (2.5, 9.0)])
+def test_dots_that_run_into_each_other_are_a_cluster_and_others_get_their_gap(height_m: float, dot_m: float) -> None:
+    """ISOM 2017-2: dots of 0.4 and 0.6 mm, a gap of 0.15 mm; at 1:15000 they cover 6, 9 and 2.25 m."""
+    pair = [drawn(boulders([(30, 40), (30 + apart, 40)], [height_m] * 2)) for apart in (dot_m - 0.5, dot_m + 0.5)]
+    assert pair[0].symbol.tolist() == ["207"]
+    assert pair[0].geometry.iloc[0].x in {30.0, 30 + dot_m - 0.5}
+    assert "207" not in set(pair[1].symbol)
+    assert pair[1].geometry.iloc[0].distance(pair[1].geometry.iloc[1]) == pytest.approx(dot_m + 2.25)
+    assert pair[1].geometry.x.mean() == pytest.approx(30 + (dot_m + 0.5) / 2)
+
+
+def test_a_boulder_is_no_cluster_for_a_doubtful_neighbour() -> None:
+    """Of two that would touch, the second there one time in four, the sure one is drawn alone."""
+    out = drawn(boulders([(40, 40), (44, 40)], [1.4, 1.5], sure=[0.9, 0.3]))
+    assert out.symbol.tolist() == ["204"]
+    assert out.geometry.iloc[0].x == 40
+
+
 def test_a_wide_group_becomes_a_field() -> None:
     """A chain of boulders wider than one triangle is an area 208 or 209 that holds them all."""
     places = [(10.0 + 5 * i, 40.0 + (i % 2)) for i in range(8)]
@@ -121,13 +142,16 @@ def test_a_short_step_on_a_boulder_is_its_side_and_no_cliff() -> None:
 @settings(max_examples=40, deadline=None)
 @given(st.lists(st.tuples(st.floats(0, 60), st.floats(0, 60), st.floats(1, 4)), max_size=12))
 def test_points_drawn_never_touch(things: list[tuple[float, float, float]]) -> None:
-    """Whatever the candidates, two dots drawn are at least the cluster distance apart, and all confidences hold."""
+    """Whatever the candidates, two dots drawn have the least gap between them, and all confidences hold."""
     out = generalise_boulders(
         boulders([(x, y) for x, y, _ in things], [h for _, _, h in things]), scale=10000, settings=SETTINGS
     )
-    dots = out[out.symbol.isin(["204", "205"])].geometry.to_numpy()
-    for i, one in enumerate(dots):
-        assert all(one.distance(other) > SETTINGS.cluster_distance_m for other in dots[i + 1 :])
+    dots = out[out.symbol.isin(["204", "205"])]
+    discs = shapely.buffer(
+        dots.geometry.to_numpy(), dots.symbol.map({"204": 3.0, "205": 4.5}).to_numpy(float), quad_segs=64
+    )
+    for i, one in enumerate(discs):
+        assert all(one.distance(other) > 0.5 for other in discs[i + 1 :])
     assert out.confidence.between(0, 1).all()
 
 

@@ -15,8 +15,12 @@ from pipeline.features import join_features, make_features
 from pipeline.rock.paper import ground_m
 from pipeline.settings import RockSettings
 
-HULL_MARGIN_M = 3.0
-"""Half of the 6 m that the dot of 204 covers, so that a field holds the dots of its outermost boulders."""
+Floats = NDArray[np.float64]
+
+MOST_MOVES = 20
+"""Rounds in which dots are moved apart: one pushed against a third needs another."""
+TOUCH_M = 0.01
+"""Gaps short of the least one by less than this are as wide as it."""
 
 
 def generalise_boulders(boulders: gpd.GeoDataFrame, /, *, scale: int, settings: RockSettings) -> gpd.GeoDataFrame:
@@ -28,19 +32,51 @@ def generalise_boulders(boulders: gpd.GeoDataFrame, /, *, scale: int, settings: 
     """
     if not len(boulders):
         return boulders
-    places = np.column_stack((boulders.geometry.x, boulders.geometry.y))
-    group = _groups(places, settings.cluster_distance_m)
+    group = _groups(boulders, dots_m(boulders, scale=scale, settings=settings))
     size = np.bincount(group)
-    single = _single(boulders[size[group] == 1], scale, settings)
+    single = _single(_with_gaps(boulders[size[group] == 1], scale=scale, settings=settings), scale, settings)
     grouped = [_grouped(boulders[group == label], scale, settings) for label in np.flatnonzero(size > 1)]
     return join_features([single, *grouped], str(boulders.crs))
 
 
-def _groups(places: NDArray[np.float64], distance_m: float) -> NDArray[np.int64]:
-    """(n,) label of the group each place belongs to: chains of places no farther apart than `distance_m`."""
-    pairs = cKDTree(places).query_pairs(distance_m, output_type="ndarray")
+def dots_m(boulders: gpd.GeoDataFrame, /, *, scale: int, settings: RockSettings) -> Floats:
+    """(n,) ground that the dot of each boulder covers, as a diameter."""
+    is_large = boulders.height_m.to_numpy() >= settings.large_boulder_min_height_m
+    dot_m, large_m = (ground_m(mm, scale=scale) for mm in (settings.boulder_dot_mm, settings.large_boulder_dot_mm))
+    return np.where(is_large, large_m, dot_m)
+
+
+def _groups(boulders: gpd.GeoDataFrame, dot_m: Floats, /) -> NDArray[np.int64]:
+    """(n,) label of the group each boulder belongs to: chains of dots that run into each other."""
+    places = np.column_stack((boulders.geometry.x, boulders.geometry.y))
+    pairs = _closer_than(places, dot_m, 0.0)
     links = coo_matrix((np.ones(len(pairs)), (pairs[:, 0], pairs[:, 1])), shape=(len(places), len(places)))
     return np.asarray(connected_components(links, directed=False)[1], np.int64)
+
+
+def _closer_than(places: Floats, dot_m: Floats, gap_m: float) -> NDArray[np.intp]:
+    """(k, 2) pairs of dots with less than a gap between them."""
+    pairs = cKDTree(places).query_pairs(float(dot_m.max(initial=0.0)) + gap_m, output_type="ndarray")
+    apart = np.hypot(*(places[pairs[:, 0]] - places[pairs[:, 1]]).T)
+    close: NDArray[np.intp] = pairs[apart < dot_m[pairs].mean(axis=1) + gap_m]
+    return close
+
+
+def _with_gaps(boulders: gpd.GeoDataFrame, /, *, scale: int, settings: RockSettings) -> gpd.GeoDataFrame:
+    """The boulders, those whose dots all but touch moved apart to the least gap: by a metre or so, less than shows."""
+    table = boulders.copy()
+    places = np.column_stack((table.geometry.x, table.geometry.y))
+    dot_m, gap_m = dots_m(table, scale=scale, settings=settings), ground_m(settings.black_gap_mm, scale=scale)
+    for _ in range(MOST_MOVES):
+        pairs = _closer_than(places, dot_m, gap_m - TOUCH_M)
+        if not len(pairs):
+            break
+        way = places[pairs[:, 0]] - places[pairs[:, 1]]
+        apart = np.hypot(*way.T)
+        push = way / apart[:, None] * ((dot_m[pairs].mean(axis=1) + gap_m - apart) / 2)[:, None]
+        np.add.at(places, pairs[:, 0], push)
+        np.subtract.at(places, pairs[:, 1], push)
+    return table.set_geometry(gpd.points_from_xy(*places.T, crs=table.crs))
 
 
 def _single(boulders: gpd.GeoDataFrame, scale: int, settings: RockSettings) -> gpd.GeoDataFrame:
@@ -70,21 +106,31 @@ def _outlines(boulders: gpd.GeoDataFrame) -> list[shapely.Polygon]:
 
 
 def _grouped(boulders: gpd.GeoDataFrame, scale: int, settings: RockSettings) -> gpd.GeoDataFrame:
-    """A group as one cluster, as a field, or as the biggest of two that would touch."""
+    """A group as one cluster, as a field, as the biggest of two that would touch, or as the only one that is likely.
+
+    The triangle of a cluster stands on the boulder nearest the middle of the group, where somebody will find one.
+    """
+    sure = _two_or_more(boulders.confidence.to_numpy())
+    if sure < settings.least_boulder_confidence:
+        return _single(boulders.sort_values("confidence", ascending=False, kind="stable").iloc[:1], scale, settings)
     places = shapely.union_all(boulders.geometry.to_numpy())
-    hull = places.convex_hull.buffer(HULL_MARGIN_M, quad_segs=4)
+    margin_m = ground_m(settings.boulder_dot_mm, scale=scale) / 2
+    hull = places.convex_hull.buffer(margin_m, quad_segs=4)
     spread = max(hull.bounds[2] - hull.bounds[0], hull.bounds[3] - hull.bounds[1])
-    tallest, lowest = float(boulders.height_m.max()), float(boulders.height_m.min())
+    by_height = boulders.sort_values("height_m", ascending=False, kind="stable")
+    tallest, lowest = float(by_height.height_m.iloc[0]), float(by_height.height_m.iloc[-1])
     if len(boulders) == 2 and tallest >= settings.cluster_outstanding * lowest:
-        return _single(boulders.sort_values("height_m", ascending=False).iloc[:1], scale, settings)
+        return _single(by_height.iloc[:1], scale, settings)
     fits_one = spread <= settings.cluster_max_width_m
     per_ha = len(boulders) / hull.area * 1e4
     field = "209" if per_ha >= settings.dense_field_min_per_ha else "208"
+    # Distances in whole centimetres: of two boulders the higher one is the middle.
+    from_middle = np.round(by_height.geometry.distance(places.centroid).to_numpy(), 2)
     return make_features(
-        [places.centroid if fits_one else hull],
+        [by_height.geometry.iloc[int(from_middle.argmin())] if fits_one else hull],
         crs=str(boulders.crs),
         symbol="207" if fits_one else field,
-        confidence=_two_or_more(boulders.confidence.to_numpy()),
+        confidence=sure,
         evidence=f"{len(boulders)} boulders up to {tallest:.1f} m within {spread:.0f} m",
         elevation_m=float(boulders.elevation_m.mean()),
         height_m=tallest,

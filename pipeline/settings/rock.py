@@ -101,8 +101,14 @@ class RockSettings(Section):
         le=1,
         description="Lumps that look less like a boulder than this are not handed on as candidates at all.",
     )
-    cluster_distance_m: float = Field(
-        6.0, ge=2, le=15, description="Boulders closer than this would touch on paper: the dot of 204 covers 6 m."
+    boulder_dot_mm: float = Field(
+        0.4, ge=0.2, le=1, description="Dot of 204 at 1:15000, from memory of ISOM 2017-2: it covers 6 m."
+    )
+    large_boulder_dot_mm: float = Field(
+        0.6, ge=0.2, le=1.5, description="Dot of 205 at 1:15000, from memory of ISOM 2017-2: it covers 9 m."
+    )
+    black_gap_mm: float = Field(
+        0.15, ge=0, le=0.5, description="Least gap between two black symbols at 1:15000: ISOM 2017-2."
     )
     cluster_outstanding: float = Field(
         2.0,
