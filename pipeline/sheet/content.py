@@ -15,6 +15,7 @@ from shapely.geometry.base import BaseGeometry
 
 from pipeline.draft.symbols import BASE_SCALE, KIND_OF_GEOMETRY, Kind, SymbolTable
 from pipeline.settings import SheetSettings
+from pipeline.sheet.cliff_foot import clear_of_cliffs
 from pipeline.sheet.ink import Geometries, Ink
 from pipeline.sheet.labels import INDEX_CONTOUR, Labels, contour_labels
 from pipeline.sheet.legend import legend_order
@@ -71,7 +72,7 @@ def draw_content(
     ValueError
         If a symbol is not drawn with the geometry a feature has.
     """
-    marks = marks_of([printed(table, settings.least_confidence) for table in layers], frame, symbols)
+    marks = clear_of_cliffs(marks_of([printed(table, settings.least_confidence) for table in layers], frame, symbols))
     labels = _labels_of(marks, frame, settings)
     ink = Ink()
     for mark in off_bare_rock(marks):

@@ -61,7 +61,10 @@ def _tagged(ink: Ink, marks: Marks, /) -> None:
     along = [half_tag + np.linspace(0, span, max(2, round(span / marks.mm("tag_spacing_mm")) + 1)) for span in length]
     at = stations(marks.geometry, along)
     reach = marks.mm("line_mm") / 2 + marks.mm("tag_length_mm")
-    _stroke(ink, marks, segments(at.places, at.places + reach * at.right), line_mm=marks.mm("tag_mm"))
+    tags = segments(at.places, at.places + reach * at.right)
+    if marks.no_tags_in is not None:
+        tags = tags[~shapely.intersects(tags, marks.no_tags_in)]
+    _stroke(ink, marks, tags, line_mm=marks.mm("tag_mm"))
 
 
 def _wall(ink: Ink, marks: Marks, /) -> None:

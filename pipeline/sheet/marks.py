@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 from numpy.typing import NDArray
+from shapely.geometry.base import BaseGeometry
 
 from pipeline.draft.symbols import Kind, Symbol
 from pipeline.sheet.ink import Geometries, Places
@@ -39,6 +40,7 @@ class Marks:
     elevation_m: NDArray[np.float64]
     enlarge: float
     anchor_mm: tuple[float, float] = (0.0, 0.0)
+    no_tags_in: BaseGeometry | None = None
 
     def mm(self, figure: str, /) -> float:
         """A figure of the symbol as drawn at the map's scale."""
