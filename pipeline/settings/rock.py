@@ -64,14 +64,14 @@ class RockSettings(Section):
         0.2, ge=0, le=1, description="Share of a lump's surroundings in which the ground must be down."
     )
     least_boulder_confidence: float = Field(
-        0.28,
+        0.26,
         ge=0,
         le=1,
         description="Boulders less likely than this are left out of the draft. Lower, each boulder more costs two wrong "
         "dots (measured in made scenes), which tires a mapper; a boulder missed is found on foot.",
     )
     least_thicket_confidence: float = Field(
-        0.10,
+        0.11,
         ge=0,
         le=1,
         description="The same where lookalikes are thick: there no boulder is sure, and this draws some four wrong dots "
