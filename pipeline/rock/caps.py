@@ -19,6 +19,8 @@ BOUGH_OVER_M, CROWN_OVER_M = 1.5, 2.0
 """Returns up to here above the cap are of boughs close over it, and parts of pulses split by them."""
 STRIP_M = 0.4
 """Width of the strips in which returns on a lump are looked at one after the other: about as far as they lie apart."""
+BLUR_M = 0.2
+"""Added to how far returns lie apart: returns of beams that overlap still differ by what a beam blurs."""
 STRIPS, STEPS = 64, 2**15
 """Strips a lump and millimetres a strip that a sorting key has room for: 26 m and 33 m."""
 
@@ -159,8 +161,7 @@ def _grain(near: Near, above: Floats, is_on: NDArray[np.bool_], k: int) -> Float
     """How much the height changes, in metres, from one return on a cap to the next, along strips both ways.
 
     Boughs jump from one return to the next where they are even on the whole; rock has steps, but few. Divided by the
-    root of how far the returns lie apart (and half a metre, as every beam is blurred), so that pulse density counts
-    for little.
+    root of how far the returns lie apart (and `BLUR_M`), so that pulse density counts for little.
     """
     lump, height = near.lump[is_on], above[is_on]
     places = near.d_east[is_on], near.d_north[is_on]
@@ -171,7 +172,7 @@ def _grain(near: Near, above: Floats, is_on: NDArray[np.bool_], k: int) -> Float
         order = np.argsort(strip * STEPS + step, kind="stable")
         is_next = np.diff(strip[order]) == 0
         apart = np.hypot(np.diff(across[order]), np.diff(along[order]))[is_next]
-        change = np.abs(np.diff(height[order]))[is_next] / np.sqrt(0.2 + apart)
+        change = np.abs(np.diff(height[order]))[is_next] / np.sqrt(BLUR_M + apart)
         found += Runs.of(lump[order][1:][is_next], k).mean(np.minimum(change, 1.0)) / 2
     return found
 

@@ -7,6 +7,7 @@ missed         why each boulder that was missed was missed (TUSSOCK_DATA)
 made           recall, precision, height and calibration in made scenes
 confusion      boulders against bushes, stumps, piles and huts
 density        recall by pulse density and canopy, written to config/
+cost           processor seconds a square kilometre, in dense conifers at 8 pulses/m2 (TUSSOCK_DATA)
 profiles OUT   the likeliest boulders of the forest tiles, as pictures (TUSSOCK_DATA)
 
 Made scenes come from the project's own scene maker; those used to fit and those used to judge have different seeds.
@@ -25,12 +26,18 @@ import pandas as pd
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
+from pipeline.grid import Grid
+from pipeline.points.classes import classify_returns
+from pipeline.points.cloud import Cloud
 from pipeline.rock.boulders import REACH_M, find_boulders
 from pipeline.rock.company import in_company, worth_drawing
 from pipeline.rock.confidence import is_likely
+from pipeline.rock.draft import draft_rock
 from pipeline.rock.first_look import look_at
 from pipeline.rock.lumps import Floats, find_lumps, low_returns
+from pipeline.settings import PointsSettings
 from tests.benchmarks import planting
+from tests.benchmarks.rock_cliffs import ground_of
 from tests.benchmarks.rock_scenes import (
     OPEN_KINDS,
     SETTINGS,
@@ -39,10 +46,14 @@ from tests.benchmarks.rock_scenes import (
     made_scene,
     open_scene,
     planted_scene,
+    read_tile,
+    thinned,
 )
 
 ROOT = Path(__file__).resolve().parents[2]
 PLANTED_SEEDS = (11, 12)
+COST_PULSES_PER_M2, TILE_PULSES_PER_M2 = 8.0, 9.7
+"""Density the cost is told for, and that of the conifer tiles (counted)."""
 JUDGE_MADE = ((31, 8.0), (32, 4.0), (33, 8.0), (34, 2.0), (35, 16.0), (36, 8.0), (37, 4.0))
 
 
@@ -254,6 +265,36 @@ def density() -> None:
     (ROOT / "config/boulder_recall.json").write_text(text + "\n", encoding="utf-8")
 
 
+def cost() -> None:
+    """Processor seconds that finding boulders and drawing the rock take, by area with returns in it.
+
+    Brightness is left out: bare rock is looked for only where open ground is dark, and there is none here.
+    """
+    share = COST_PULSES_PER_M2 / TILE_PULSES_PER_M2
+    cloud = Cloud.join([thinned(read_tile(name), share) for name in ("bc_1", "bc_2", "bc_3")])
+    classes = classify_returns(cloud, settings=PointsSettings())
+    ground = ground_of(cloud)
+    canopy = np.zeros(ground.grid.shape, np.float32)
+    seen = Grid.covering(ground.grid.bounds, cell_m=5.0, crs=ground.grid.crs)
+    km2 = len(np.unique(seen.cell_index(cloud.east, cloud.north))) * 25 / 1e6
+    start = time.process_time()
+    found = find_boulders(cloud, classes.asprs_class, classes.height_above_m, ground.grid, settings=SETTINGS)
+    between = time.process_time()
+    draft_rock(
+        found,
+        ground.bare_earth,
+        ground.support,
+        canopy,
+        ground.grid,
+        lowest=ground.lowest,
+        scale=10000,
+        settings=SETTINGS,
+    )
+    end = time.process_time()
+    print(f"{cloud.is_last.sum() / km2 / 1e6:.1f} pulses/m2, {km2:.3f} km2; processor seconds a km2, on two cores half")
+    print(f"boulders {(between - start) / km2:.1f}, the rest of the rock {(end - between) / km2:.1f}")
+
+
 def profiles() -> None:
     """Cross-sections through the twenty likeliest boulders of the forest tiles, as one picture."""
     from PIL import Image, ImageDraw
@@ -292,5 +333,6 @@ if __name__ == "__main__":
         "made": made,
         "confusion": confusion,
         "density": density,
+        "cost": cost,
         "profiles": profiles,
     }[sys.argv[1]]()
