@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import chain
 
 import numpy as np
 from numpy.typing import NDArray
@@ -49,13 +50,14 @@ def returns_near(low: LowReturns, lumps: Lumps, ring_m: float, /) -> Near:
     radius = lumps.half_axes_m[:, 1] + ring_m
     found = low.tree.query_ball_point(np.column_stack((lumps.east, lumps.north)), radius, return_sorted=True)
     n = np.array([len(one) for one in found], np.int64)
-    index = np.concatenate([np.asarray(one, np.int64) for one in found]) if len(found) else np.empty(0, np.int64)
+    index = np.fromiter(chain.from_iterable(found), np.int64, count=int(n.sum()))
     lump = np.repeat(np.arange(len(lumps)), n)
     d_east, d_north = low.east[index] - lumps.east[lump], low.north[index] - lumps.north[lump]
     inverse = np.linalg.inv(lumps.shape_m2)
     of_east, of_both, of_north = (np.ascontiguousarray(inverse[:, i, j])[lump] for i, j in ((0, 0), (0, 1), (1, 1)))
-    scaled = np.sqrt(of_east * d_east**2 + 2 * of_both * d_east * d_north + of_north * d_north**2)
-    distance = np.hypot(d_east, d_north)
+    east_m2, north_m2 = d_east**2, d_north**2
+    scaled = np.sqrt(of_east * east_m2 + 2 * of_both * d_east * d_north + of_north * north_m2)
+    distance = np.sqrt(east_m2 + north_m2)
     beyond = distance * (1 - 1 / np.maximum(scaled, 1e-6))
     height, is_last, flight_line = low.height[index], low.is_last[index], low.flight_line[index]
     return Near(lump, index, d_east, d_north, scaled, beyond, height, is_last, flight_line)

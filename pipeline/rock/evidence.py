@@ -89,6 +89,14 @@ def weigh_lumps(low: LowReturns, lumps: Lumps, /, *, settings: RockSettings) -> 
     -------
     The evidence, and the lumps with the outline of the returns found to lie on a solid surface.
     """
+    parts = [_weigh_batch(low, batch, settings=settings) for batch in lumps.batches()]
+    evidence = Evidence(
+        **{f.name: np.concatenate([getattr(found, f.name) for found, _ in parts]) for f in fields(Evidence)}
+    )
+    return evidence, Lumps.joined([solid for _, solid in parts])
+
+
+def _weigh_batch(low: LowReturns, lumps: Lumps, /, *, settings: RockSettings) -> tuple[Evidence, Lumps]:
     near = returns_near(low, lumps, settings.ring_m)
     k = len(lumps)
     plane, in_ring, ring_rms = _ground_plane(near, k)

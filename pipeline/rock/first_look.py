@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 
@@ -41,6 +41,11 @@ class FirstLook:
 
 def look_at(low: LowReturns, lumps: Lumps, /, *, settings: RockSettings) -> FirstLook:
     """Measure the returns inside the outline of every lump over the opened ground."""
+    parts = [_look_at_batch(low, batch, settings=settings) for batch in lumps.batches()]
+    return FirstLook(**{f.name: np.concatenate([getattr(part, f.name) for part in parts]) for f in fields(FirstLook)})
+
+
+def _look_at_batch(low: LowReturns, lumps: Lumps, /, *, settings: RockSettings) -> FirstLook:
     near = returns_near(low, lumps, 0.0)
     caps = look_at_caps(near, low.above_m[near.index], lumps, settings=settings)
     disc, solid = lumps.half_axes_m, refined(near, lumps, caps.is_on).half_axes_m

@@ -9,7 +9,8 @@ Discs of several radii are tried, rather than connected groups, because boughs t
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, fields
 from functools import cached_property
 
 import numpy as np
@@ -18,7 +19,7 @@ from scipy import ndimage
 from scipy.spatial import cKDTree
 from skimage.filters import rank
 
-from pipeline.grid import Grid, Heights
+from pipeline.grid import Grid, Heights, Mask
 from pipeline.points.cloud import Cloud
 from pipeline.settings import RockSettings
 
@@ -49,6 +50,9 @@ RIM_M = (0.25, 1.0)
 """The ring in which a disc's surroundings are looked at, beyond its radius."""
 OUTLINES_PER_RADIUS = (1.15, 1.45)
 """Outlines in which the returns of a disc are gathered; discs are half an octave apart, so the edge lies between."""
+BATCH = 1000
+"""Lumps measured at a time: what is known of the returns near them then stays in a processor's cache (a third quicker
+than all at once; 400 to 1000 took the same)."""
 
 
 @dataclass(frozen=True)
@@ -114,6 +118,16 @@ class Lumps:
         """(k, 2) half axes of the outline, short then long."""
         axes: Floats = np.sqrt(np.linalg.eigvalsh(self.shape_m2))
         return axes
+
+    @classmethod
+    def joined(cls, parts: Sequence[Lumps], /) -> Lumps:
+        """The lumps of all parts."""
+        return cls(**{f.name: np.concatenate([getattr(part, f.name) for part in parts]) for f in fields(cls)})
+
+    def batches(self) -> Iterator[Lumps]:
+        """The lumps, `BATCH` at a time; one empty batch where there are none."""
+        for first in range(0, max(len(self), 1), BATCH):
+            yield self.take(np.arange(first, min(first + BATCH, len(self))))
 
     def take(self, which: NDArray[np.bool_] | NDArray[np.intp]) -> Lumps:
         """The chosen lumps."""
@@ -221,14 +235,9 @@ def find_lumps(low: LowReturns, grid: Grid, /, *, settings: RockSettings) -> Lum
     seen = low.is_last & np.isfinite(low.above_m) & (low.above_m < settings.boulder_max_height_m)
     cell = fine.cell_index(low.east[seen], low.north[seen])
     lowest = _fill(lowest_in_cell(low.above_m[seen], cell, fine), max_cells=FINE_FILL * grid.cell_m / fine.cell_m)
-    height = _without_twigs(lowest)
-    coarse_height, coarse = _lowest_of_four(height), _finer(grid, 1 if grid.cell_m <= 0.5 else 2)
-    parts = [
-        _discs(coarse_height, coarse, radius, settings)
-        if radius >= COARSE_FROM_M
-        else _discs(height, fine, radius, settings)
-        for radius in DISC_RADII_M
-    ]
+    near = Seen.of(_without_twigs(lowest), fine, settings)
+    far = Seen.of(_lowest_of_four(near.height), _finer(grid, 1 if grid.cell_m <= 0.5 else 2), settings)
+    parts = [_discs(far if radius >= COARSE_FROM_M else near, radius, settings) for radius in DISC_RADII_M]
     east, north, radius, open_share = (np.concatenate(column) for column in zip(*parts, strict=True))
     times = len(OUTLINES_PER_RADIUS)
     outer = np.concatenate([share * radius for share in OUTLINES_PER_RADIUS])
@@ -270,27 +279,86 @@ def _finer(grid: Grid, times: int) -> Grid:
     )
 
 
-def _discs(
-    height: Heights, fine: Grid, radius_m: float, settings: RockSettings
-) -> tuple[Floats, Floats, Floats, Floats]:
+@dataclass(frozen=True)
+class Seen:
+    """What was seen on one lattice, made ready for discs of any radius.
+
+    Attributes
+    ----------
+    height : (rows, cols) float32, metres; NaN where no return is near
+    clipped : the same between -1 m and the height of the highest boulder, 0 where it is unknown
+    known, low : running sums of the cells known, and of those near the ground
+    """
+
+    grid: Grid
+    height: Heights
+    clipped: Heights
+    known: RunningSums
+    low: RunningSums
+
+    @classmethod
+    def of(cls, height: Heights, grid: Grid, settings: RockSettings, /) -> Seen:
+        """Heights of the lattice's cells, made ready."""
+        known = np.isfinite(height)
+        clipped = np.nan_to_num(height).clip(-1, settings.boulder_max_height_m)
+        low = known & (height < settings.disc_ground_m)
+        return cls(grid, height, clipped, RunningSums.of(known), RunningSums.of(low))
+
+
+@dataclass(frozen=True)
+class RunningSums:
+    """How many cells are set above and to the left of each corner: sums over squares then take four of them.
+
+    Source
+    ------
+    Summed-area tables: Crow (1984), Computer Graphics 18(3) 207-212 (from memory).
+    """
+
+    total: NDArray[np.int32]
+
+    @classmethod
+    def of(cls, mask: Mask, /) -> RunningSums:
+        """The sums of a mask."""
+        total = np.zeros((mask.shape[0] + 1, mask.shape[1] + 1), np.int32)
+        np.cumsum(mask, axis=0, dtype=np.int32, out=total[1:, 1:])
+        np.cumsum(total[1:, 1:], axis=1, out=total[1:, 1:])
+        return cls(total)
+
+    def within(self, row: Labels, col: Labels, half: int, /) -> Labels:
+        """(n,) set cells in the square of a half side, in cells, around each place; none lie beyond the lattice."""
+        rows, cols = (side - 1 for side in self.total.shape)
+        top, bottom = np.maximum(row - half, 0), np.minimum(row + half + 1, rows)
+        left, right = np.maximum(col - half, 0), np.minimum(col + half + 1, cols)
+        found: Labels = np.asarray(self.total[bottom, right] - self.total[top, right], np.int64)
+        found -= self.total[bottom, left] - self.total[top, left]
+        return found
+
+    def between(self, row: Labels, col: Labels, inner: int, outer: int, /) -> Labels:
+        """(n,) set cells in the square ring between two half sides, in cells, around each place."""
+        return self.within(row, col, outer) - self.within(row, col, inner)
+
+
+def _discs(seen: Seen, radius_m: float, settings: RockSettings) -> tuple[Floats, Floats, Floats, Floats]:
     """East, north, radius and open share of the discs of one radius."""
-    known = np.isfinite(height)
-    n = max(1, round(INSCRIBED * radius_m / fine.cell_m))
-    lowest = ndimage.minimum_filter(np.where(known, height, -1.0), 2 * n + 1, mode="nearest")
-    clipped = np.nan_to_num(height).clip(-1, settings.boulder_max_height_m)
-    rough, mean = _roughness(clipped, max(2, n))
-    near_ground = known & (height < settings.disc_ground_m)
-    inner, outer = (max(1, round((radius_m + d) / fine.cell_m)) for d in RIM_M)
-    open_share = _between(near_ground, inner, outer) / np.maximum(_between(known, inner, outer), 1)
+    cell_m = seen.grid.cell_m
+    n = max(1, round(INSCRIBED * radius_m / cell_m))
+    lowest = ndimage.minimum_filter(np.nan_to_num(seen.height, nan=-1.0), 2 * n + 1, mode="nearest")
+    rough, mean = _roughness(seen.clipped, max(2, n))
     is_disc = (lowest > settings.disc_least_m) & (rough < settings.disc_roughness_m + 0.03 * radius_m)
-    is_disc &= open_share > settings.disc_open_share
-    # High, clear of its surroundings and smooth: by height alone a bough beside it would push a disc off a boulder.
-    score = np.where(is_disc, mean + CLEAR_M * (open_share - rough), -np.inf)
-    apart = max(1, round(0.75 * radius_m / fine.cell_m))
-    is_disc &= score >= ndimage.maximum_filter(score, 2 * apart + 1, mode="nearest")
     row, col = np.nonzero(is_disc)
-    east, north = fine.centres()
-    return east[col], north[row], np.full(len(row), radius_m), open_share[row, col].astype(np.float64)
+    inner, outer = (max(1, round((radius_m + d) / cell_m)) for d in RIM_M)
+    known = seen.known.between(row, col, inner, outer)
+    open_share = seen.low.between(row, col, inner, outer) / np.maximum(known, 1)
+    # High, clear of its surroundings and smooth: by height alone a bough beside it would push a disc off a boulder.
+    score = np.full(seen.grid.shape, -np.inf, np.float32)
+    score[row, col] = np.where(
+        open_share > settings.disc_open_share, mean[row, col] + CLEAR_M * (open_share - rough[row, col]), -np.inf
+    )
+    apart = max(1, round(0.75 * radius_m / cell_m))
+    highest = ndimage.maximum_filter(score, 2 * apart + 1, mode="nearest")[row, col]
+    best = np.isfinite(score[row, col]) & (score[row, col] >= highest)
+    east, north = seen.grid.centres()
+    return east[col[best]], north[row[best]], np.full(best.sum(), radius_m), open_share[best]
 
 
 def _roughness(height: Heights, n: int) -> tuple[Heights, Heights]:
@@ -309,24 +377,16 @@ def _roughness(height: Heights, n: int) -> tuple[Heights, Heights]:
     found = [_convolve(by_row[key], along, 1) for key, along in shapes]
     size = len(steps) ** 2
     left = ndimage.uniform_filter(height * height, len(steps), mode="nearest") * size
+    mean: Heights = (found[0] / len(steps)).astype(np.float32)
     for projection in found:
-        left -= projection**2
+        left -= np.multiply(projection, projection, out=projection)
     rms: Heights = np.sqrt(np.clip(left, 0, None) / max(size - 6, 1))
-    return rms, (found[0] / len(steps)).astype(np.float32)
+    return rms, mean
 
 
 def _convolve(values: Heights, kernel: Floats, axis: int) -> Heights:
     found: Heights = ndimage.correlate1d(values, kernel, axis=axis, mode="nearest")
     return found
-
-
-def _between(mask: NDArray[np.bool_], inner: int, outer: int) -> Heights:
-    """Count of set cells in the square ring between two half sides, in cells."""
-    values = mask.astype(np.float32)
-    sides = (2 * outer + 1, 2 * inner + 1)
-    big, small = (ndimage.uniform_filter(values, side, mode="nearest") * side**2 for side in sides)
-    ring: Heights = big - small
-    return ring
 
 
 def outline_of(lump: Labels, east: Floats, north: Floats, n: int, /) -> tuple[Floats, Floats, Floats]:

@@ -58,9 +58,11 @@ class Runs:
         mean = self.sum(values * weight) / np.maximum(weights, 1e-9)
         left = (values - mean[self.label]) * weight
         normal, right = np.empty((self.k, m, m)), np.empty((self.k, m))
-        for i in range(m):
+        normal[:, 0, 0], right[:, 0] = weights, self.sum(left)
+        for i in range(1, m):
             right[:, i] = self.sum(terms[i] * left)
             weighted = terms[i] * weight
+            normal[:, 0, i] = normal[:, i, 0] = self.sum(weighted)
             for j in range(i, m):
                 normal[:, i, j] = normal[:, j, i] = self.sum(weighted * terms[j])
         normal += np.eye(m) * ridge

@@ -5,6 +5,8 @@ Roughness says where stony ground is drawn; how bright the ground is only says h
 
 from __future__ import annotations
 
+import math
+
 import geopandas as gpd
 import numpy as np
 import pandas as pd
@@ -15,11 +17,14 @@ from scipy import ndimage
 from skimage.morphology import reconstruction
 
 from pipeline.features import make_features, no_features
-from pipeline.grid import Grid, Heights
+from pipeline.grid import Grid, Heights, Mask
 from pipeline.rock.brightness import Brightness
 from pipeline.settings import RockSettings
 
 Floats = NDArray[np.float64]
+
+HOLLOW_M = 0.3
+"""Water up to here stands in any uneven ground; what is deeper belongs to one hollow."""
 
 
 def roughness(bare_earth: Heights, ground_support: Heights, grid: Grid, /, *, window_m: float) -> Floats:
@@ -129,13 +134,8 @@ def find_rocky_pits(
     known = np.isfinite(bare_earth) & (ground_support <= 2 * grid.cell_m)
     if not known.any():
         return no_features(grid.crs)
-    # Water runs out into what was not seen: a hollow counts only where its whole rim was.
-    heights = np.where(known, bare_earth, np.min(bare_earth[known]) - 1).astype(np.float64)
-    seed = np.where(known, heights.max() + 1, heights)
-    seed[0], seed[-1], seed[:, 0], seed[:, -1] = heights[0], heights[-1], heights[:, 0], heights[:, -1]
-    filled = reconstruction(seed, heights, method="erosion")  # type: ignore[no-untyped-call]
-    depth = np.asarray(filled, np.float64) - heights
-    labels, n = ndimage.label(depth > 0.3)
+    depth = _little_hollows(bare_earth, known, grid, settings)
+    labels, n = ndimage.label(depth > HOLLOW_M)
     index = np.arange(1, n + 1)
     deepest = ndimage.maximum(depth, labels, index)
     width = np.sqrt(ndimage.sum_labels(np.ones_like(depth), labels, index) * 4 / np.pi) * grid.cell_m
@@ -159,3 +159,31 @@ def find_rocky_pits(
         height_m=-deepest[is_pit],
         width_m=width[is_pit],
     )
+
+
+def _little_hollows(bare_earth: Heights, known: Mask, grid: Grid, settings: RockSettings) -> Floats:
+    """(rows, cols) metres of water that would stand in hollows narrower than a rocky pit may be; 0 elsewhere.
+
+    Water is poured only around places that a closing as wide as the widest pit lifts: no other holds such a pit, and
+    filling a whole survey takes longer than all its cliffs.
+    """
+    # Water runs out into what was not seen: a hollow counts only where its whole rim was.
+    heights = np.where(known, bare_earth, np.min(bare_earth[known]) - 1).astype(np.float64)
+    side = 2 * math.ceil(settings.rocky_pit_max_width_m / 2 / grid.cell_m) + 1
+    lifted = ndimage.grey_closing(heights, size=(side, side)) - heights
+    reach = 2 * side + 1
+    deep = (known & (lifted > settings.rocky_pit_min_depth_m - HOLLOW_M)).astype(np.uint8)
+    labels, n = ndimage.label(ndimage.maximum_filter(deep, reach))
+    depth = np.zeros_like(heights)
+    for label, window in enumerate(ndimage.find_objects(labels, n), start=1):
+        here = labels[window] == label
+        depth[window][here] = _water_depth(heights[window], known[window])[here]
+    return depth
+
+
+def _water_depth(heights: Floats, known: Mask) -> Floats:
+    """(rows, cols) metres of water that stands where it cannot run out over the edge or into what was not seen."""
+    seed = np.where(known, heights.max() + 1, heights)
+    seed[0], seed[-1], seed[:, 0], seed[:, -1] = heights[0], heights[-1], heights[:, 0], heights[:, -1]
+    filled = reconstruction(seed, heights, method="erosion")  # type: ignore[no-untyped-call]
+    return np.asarray(filled, np.float64) - heights
