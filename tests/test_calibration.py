@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 from shapely.geometry import Point, box
 
 from pipeline.grid import Grid
+from pipeline.settings import CalibrationSettings
 from pipeline.vegetation.calibration import (
     Notes,
     calibrate,
@@ -21,6 +22,8 @@ from pipeline.vegetation.calibration import (
 )
 
 LIMITS = (0.1, 0.4, 0.9)
+SETTINGS = CalibrationSettings()
+THREE_PLACES = CalibrationSettings(next_notes=3)
 
 
 def notes_of(limits: tuple[float, float, float], *, n: int, seed: int, scatter: float = 0.2) -> Notes:
@@ -42,7 +45,7 @@ def kappa_with(limits: tuple[float, float, float], truth: tuple[float, float, fl
 def test_thirty_notes_bring_shifted_limits_back(factor: float, seed: int):
     """With limits 40 % off, thirty notes restore kappa to within 0.05 of the unshifted case."""
     shifted = tuple(factor * limit for limit in LIMITS)
-    result = calibrate(notes_of(shifted, n=30, seed=seed), limits=LIMITS)
+    result = calibrate(notes_of(shifted, n=30, seed=seed), limits=LIMITS, settings=SETTINGS)
     assert kappa_with(result.limits, shifted) > kappa_with(LIMITS, LIMITS) - 0.05
 
 
@@ -56,7 +59,7 @@ def test_strong_evidence_outweighs_a_few_notes_that_change_sides():
     for seed in range(40):
         every = notes_of(shifted, n=90, seed=seed, scatter=0.3)
         thin = np.flatnonzero(every.density < 0.6)
-        results.append(calibrate(every.take(np.isin(np.arange(90), thin[:30])), limits=LIMITS))
+        results.append(calibrate(every.take(np.isin(np.arange(90), thin[:30])), limits=LIMITS, settings=SETTINGS))
     followed = [result for result in results if result.is_used]
     assert len(followed) >= 32
     against_kappa = [result for result in followed if result.kappa_after < result.kappa_before - 0.02]
@@ -67,7 +70,7 @@ def test_strong_evidence_outweighs_a_few_notes_that_change_sides():
 def test_without_notes_nothing_changes():
     """No notes, the same limits, and an answer that says what is missing."""
     nothing = Notes(np.empty((0, 2)), np.empty(0), np.empty(0, np.int64))
-    result = calibrate(nothing, limits=LIMITS)
+    result = calibrate(nothing, limits=LIMITS, settings=SETTINGS)
     assert result.limits == LIMITS
     assert not result.is_used
     assert "0 notes at 0 places are too few" in result.message
@@ -76,7 +79,7 @@ def test_without_notes_nothing_changes():
 
 def test_too_few_notes_say_how_many_more():
     """Five notes change nothing and ask for seven more."""
-    result = calibrate(notes_of((0.2, 0.8, 1.8), n=5, seed=1), limits=LIMITS)
+    result = calibrate(notes_of((0.2, 0.8, 1.8), n=5, seed=1), limits=LIMITS, settings=SETTINGS)
     assert (result.limits, result.is_used, result.more_notes) == (LIMITS, False, 7)
     assert "7 more" in result.message
 
@@ -85,14 +88,14 @@ def test_many_notes_in_one_thicket_are_one_place():
     """Thirty notes within a stone's throw of each other say little about the forest."""
     notes = notes_of((0.2, 0.8, 1.8), n=30, seed=1)
     together = Notes(notes.place % 20, notes.density, notes.band)
-    assert not calibrate(together, limits=LIMITS).is_used
+    assert not calibrate(together, limits=LIMITS, settings=SETTINGS).is_used
 
 
 def test_notes_of_one_band_change_nothing():
     """All white everywhere tells nothing about where green begins."""
     notes = notes_of(LIMITS, n=30, seed=1)
     white = Notes(notes.place, notes.density, np.zeros(30, np.int64))
-    result = calibrate(white, limits=LIMITS)
+    result = calibrate(white, limits=LIMITS, settings=SETTINGS)
     assert not result.is_used
     assert "same band" in result.message
 
@@ -103,14 +106,14 @@ def test_notes_without_any_sense_are_not_followed():
     for seed in range(6):
         notes = notes_of(LIMITS, n=30, seed=seed)
         lots = np.random.default_rng(100 + seed).integers(0, 4, 30)
-        kept += not calibrate(Notes(notes.place, notes.density, lots), limits=LIMITS).is_used
+        kept += not calibrate(Notes(notes.place, notes.density, lots), limits=LIMITS, settings=SETTINGS).is_used
     assert kept >= 4
 
 
 def test_agreeing_notes_have_an_answer():
     """Notes that are perfectly separated by density, which maximum likelihood cannot fit, give finite limits."""
     density = np.repeat([0.05, 0.25, 0.7, 1.6], 8)
-    fit = fit_limits(density, np.repeat([0, 1, 2, 3], 8), limits=LIMITS)
+    fit = fit_limits(density, np.repeat([0, 1, 2, 3], 8), limits=LIMITS, settings=SETTINGS)
     assert 0.05 < fit.limits[0] < 0.25 < fit.limits[1] < 0.7 < fit.limits[2] < 1.6
     assert np.isfinite(fit.error).all()
 
@@ -119,13 +122,14 @@ def test_a_shift_seen_in_light_green_moves_dark_green_too():
     """Limits move together: season and sensor shift all of them."""
     notes = notes_of((0.2, 0.8, 1.8), n=200, seed=2)
     light = notes.take(notes.band <= 1)
-    assert fit_limits(light.density, light.band, limits=LIMITS).limits[2] > 1.1
+    assert fit_limits(light.density, light.band, limits=LIMITS, settings=SETTINGS).limits[2] > 1.1
 
 
 def test_more_notes_make_the_limits_surer():
     """Four times the notes halve the error, or nearly."""
     few, many = (
-        fit_limits(n.density, n.band, limits=LIMITS).error for n in (notes_of(LIMITS, n=k, seed=3) for k in (60, 240))
+        fit_limits(n.density, n.band, limits=LIMITS, settings=SETTINGS).error
+        for n in (notes_of(LIMITS, n=k, seed=3) for k in (60, 240))
     )
     assert (many < 0.75 * few).all()
 
@@ -134,7 +138,7 @@ def test_more_notes_make_the_limits_surer():
 def test_limits_always_rise(pairs: list[tuple[float, int]]):
     """Whatever the notes, 406 begins before 408 and 408 before 410."""
     density, band = (np.array(column) for column in zip(*pairs, strict=True))
-    slow, walk, fight = fit_limits(density, band, limits=LIMITS).limits
+    slow, walk, fight = fit_limits(density, band, limits=LIMITS, settings=SETTINGS).limits
     assert 0 < slow < walk < fight
 
 
@@ -156,13 +160,13 @@ def test_kappa_of_perfect_and_of_chance():
 def test_limits_that_do_not_rise_are_refused(limits: tuple[float, float, float]):
     """They must rise from above 0."""
     with pytest.raises(ValueError, match="must rise"):
-        calibrate(notes_of(LIMITS, n=30, seed=1), limits=limits)
+        calibrate(notes_of(LIMITS, n=30, seed=1), limits=limits, settings=SETTINGS)
 
 
 def test_unknown_bands_are_refused():
     """There are four."""
     with pytest.raises(ValueError, match="numbered 0"):
-        calibrate(Notes(np.zeros((1, 2)), np.ones(1), np.array([4])), limits=LIMITS)
+        calibrate(Notes(np.zeros((1, 2)), np.ones(1), np.array([4])), limits=LIMITS, settings=SETTINGS)
 
 
 GRID = Grid("EPSG:25832", 0, 300, 1.0, 300, 300)
@@ -185,7 +189,8 @@ def test_the_next_notes_are_asked_for_at_the_limits():
     density[100:200, 100:200] = 0.4
     taken = np.array([[150.0, 150.0]])
     free, wanted = (
-        where_notes_teach(density, GRID, known, limits=LIMITS, spread=0.3, n_places=3) for known in (taken[:0], taken)
+        where_notes_teach(density, GRID, known, limits=LIMITS, spread=0.3, settings=THREE_PLACES)
+        for known in (taken[:0], taken)
     )
     first = free.geometry.iloc[0]
     assert 110 < first.x < 190
@@ -197,10 +202,10 @@ def test_the_next_notes_are_asked_for_at_the_limits():
 def test_where_the_band_is_plain_no_note_is_asked_for():
     """A note far from every limit would teach nothing."""
     density = np.full(GRID.shape, 0.02, np.float32)
-    assert where_notes_teach(density, GRID, np.empty((0, 2)), limits=LIMITS, spread=0.3, n_places=3).empty
+    assert where_notes_teach(density, GRID, np.empty((0, 2)), limits=LIMITS, spread=0.3, settings=THREE_PLACES).empty
 
 
 def test_where_nothing_is_seen_no_note_is_asked_for():
     """Without density there is nothing to learn."""
     nothing = np.full(GRID.shape, np.nan, np.float32)
-    assert where_notes_teach(nothing, GRID, np.empty((0, 2)), limits=LIMITS, spread=0.3, n_places=3).empty
+    assert where_notes_teach(nothing, GRID, np.empty((0, 2)), limits=LIMITS, spread=0.3, settings=THREE_PLACES).empty

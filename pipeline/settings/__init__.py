@@ -8,6 +8,7 @@ reason in its description; `config/settings.md` and `config/area.schema.json` ar
 from __future__ import annotations
 
 from pipeline.settings.area import Area, Expert
+from pipeline.settings.calibration import CalibrationSettings
 from pipeline.settings.draft import ComposeSettings
 from pipeline.settings.flow import Flow, FlowSettings
 from pipeline.settings.landform import LandformSettings
@@ -24,6 +25,7 @@ from pipeline.settings.water import WaterSettings
 
 __all__ = [
     "Area",
+    "CalibrationSettings",
     "ComposeSettings",
     "Expert",
     "Flow",

@@ -8,6 +8,7 @@ from typing import Annotated, Literal, Self
 import pyproj
 from pydantic import AfterValidator, BeforeValidator, Field, model_validator
 
+from pipeline.settings.calibration import CalibrationSettings
 from pipeline.settings.draft import ComposeSettings
 from pipeline.settings.flow import FlowSettings
 from pipeline.settings.landform import LandformSettings
@@ -35,6 +36,7 @@ class Expert(Section):
     rock: RockSettings = RockSettings()
     water: WaterSettings = WaterSettings()
     vegetation: VegetationSettings = VegetationSettings()
+    calibration: CalibrationSettings = CalibrationSettings()
     manmade: ManmadeSettings = ManmadeSettings()
     compose: ComposeSettings = ComposeSettings()
     sheet: SheetSettings = SheetSettings()

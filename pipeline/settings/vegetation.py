@@ -43,13 +43,6 @@ class VegetationSettings(LayerSettings):
     extinction: float = Field(
         0.5, ge=0.3, le=1, description="k of Beer-Lambert: 0.5 for leaves at random angles, whatever the pulse's."
     )
-    note_radius_m: float = Field(
-        5.0,
-        ge=1,
-        le=50,
-        description="A note made at a point speaks of the forest this far around it: what one sees there.",
-    )
-    next_notes: int = Field(8, ge=0, le=100, description="Places proposed for the next notes: an hour or two on foot.")
     slow_from_m2_per_m3: float = Field(
         0.1, gt=0, le=1, description="Density where running falls to 80 % (406 begins); calibration moves it."
     )

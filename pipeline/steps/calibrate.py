@@ -53,7 +53,7 @@ def calibrate_area(plan: Plan, notes_path: Path, /) -> Outcome:
         raise InputError(f"{plan.out}: holds no draft yet; run 'tussock draft {plan.area_path.name}' first")
     density, grid = rasters.read_heights(raster)
     table = read_notes(notes_path, grid.crs)
-    settings = plan.area.expert.vegetation
+    settings = plan.area.expert.calibration
     symbol = table["symbol"].str.partition(".")[0]
     usable = symbol.isin(list(BAND_OF_SYMBOL)).to_numpy()
     if not usable.any():
@@ -65,9 +65,9 @@ def calibrate_area(plan: Plan, notes_path: Path, /) -> Outcome:
         band=np.array([BAND_OF_SYMBOL[text] for text in symbol[usable]], np.int64),
     )
     seen = np.isfinite(found.density)
-    fitted = calibrate(found, limits=band_limits(settings))
+    fitted = calibrate(found, limits=band_limits(plan.area.expert.vegetation), settings=settings)
     places = where_notes_teach(
-        density, grid, found.place, limits=fitted.limits, spread=fitted.spread_ratio, n_places=settings.next_notes
+        density, grid, found.place, limits=fitted.limits, spread=fitted.spread_ratio, settings=settings
     )
     _write(plan, found, fitted, places)
     return Outcome(fitted, int((~usable).sum() + (~seen).sum()), places)

@@ -24,6 +24,7 @@ from shapely.geometry import Point
 from shapely.geometry.base import BaseGeometry
 
 from pipeline.grid import EastNorth, Grid, Heights
+from pipeline.settings import CalibrationSettings
 from pipeline.vegetation.runnability import BAND_SYMBOLS, Limits
 
 Numbers = NDArray[np.float64]
@@ -32,24 +33,6 @@ Bands = NDArray[np.int64]
 BAND_OF_SYMBOL = {"405": 0, "406": 1, "407": 1, "408": 2, "409": 2, "410": 3}
 """Band a note means by its symbol: index into `pipeline.vegetation.runnability.BAND_SYMBOLS`."""
 N_BANDS = len(BAND_SYMBOLS)
-
-COMMON_SPREAD = 0.5
-"""One sigma, as a factor's logarithm, by which season, sensor and habit shift all limits together: a factor of 1.6."""
-OWN_SPREAD = 0.15
-"""The same for each limit by itself: they move together rather than apart."""
-NOTE_SPREAD = 0.35
-"""Scatter of log density among notes of one opinion, where the fit starts from (a third up or down)."""
-NOTE_SPREAD_SPREAD = 0.5
-"""One sigma of the logarithm of that scatter."""
-KAPPA_SLACK = 0.02
-"""A weighted kappa less by this is the same: one note in thirty that changes sides by one band."""
-STRONG_EVIDENCE = 3.0
-"""Gain in log likelihood that counts more than a few notes changing sides: twenty to one is strong (Kass and Raftery
-1995). Kappa of thirty notes is itself uncertain by some 0.08."""
-LEAST_DOUBT_BITS = 0.5
-"""Where the likelier of two bands is surer than nine in ten (entropy below half a bit) a note teaches nothing."""
-LEAST_DENSITY_M2_PER_M3 = 0.01
-"""Lower densities are all the same to a runner, and a logarithm must stop somewhere."""
 
 
 @dataclass(frozen=True)
@@ -86,7 +69,7 @@ class Calibration:
     confusion_before, confusion_after : (4, 4) counts, row: band found, column: band drawn; after is cross-validated
     kappa_before, kappa_after : quadratic weighted kappa of the two; NaN where not defined
     is_used : whether `limits` are the fitted ones
-    more_notes : how many more notes would bring every limit within a tenth; 0 where that is reached
+    more_notes : how many more notes would bring the error of every limit to what is wanted; 0 where that is reached
     message : one or two sentences for the mapper
     """
 
@@ -105,17 +88,12 @@ class Calibration:
     message: str
 
 
-def calibrate(
-    notes: Notes, /, *, limits: Limits, least_notes: int = 12, least_places: int = 3, place_m: float = 25.0
-) -> Calibration:
+def calibrate(notes: Notes, /, *, limits: Limits, settings: CalibrationSettings) -> Calibration:
     """Band limits fitted to notes, judged by leaving out place after place.
 
     Parameters
     ----------
     limits : densities (m2/m3) in use, where 406, 408 and 410 begin
-    least_notes, least_places : with fewer nothing is changed (common practice: ten notes for each thing fitted,
-        less what the limits in use already tell)
-    place_m : notes nearer together than this are one place; they are left out together, as they share one thicket
 
     Raises
     ------
@@ -124,18 +102,19 @@ def calibrate(
     """
     _check(notes, limits)
     notes = notes.take(np.isfinite(notes.density))
-    place = group_places(notes.place, distance_m=place_m)
+    place = group_places(notes.place, distance_m=settings.place_m)
     n_places = int(place.max(initial=-1)) + 1
     drawn = np.digitize(notes.density, limits)
     before = confusion(notes.band, drawn)
-    if len(notes.band) < least_notes or n_places < least_places or len(np.unique(notes.band)) < 2:
-        return _unchanged(notes, limits, n_places, before, least_notes, least_places)
-    fit = fit_limits(notes.density, notes.band, limits=limits)
-    left_out, likelier = _left_out(notes, place, limits)
+    is_few = len(notes.band) < settings.least_notes or n_places < settings.least_places
+    if is_few or len(np.unique(notes.band)) < 2:
+        return _unchanged(notes, limits, n_places, before, settings)
+    fit = fit_limits(notes.density, notes.band, limits=limits, settings=settings)
+    left_out, likelier = _left_out(notes, place, limits, settings)
     after = confusion(notes.band, left_out)
-    is_worse = weighted_kappa(after) < weighted_kappa(before) - KAPPA_SLACK
-    is_used = likelier > (STRONG_EVIDENCE if is_worse else 0)
-    wanted = len(notes.band) * (float(fit.error.max()) / 0.1) ** 2
+    is_worse = weighted_kappa(after) < weighted_kappa(before) - settings.kappa_slack
+    is_used = likelier > (settings.strong_evidence_nats if is_worse else 0)
+    wanted = len(notes.band) * (float(fit.error.max()) / settings.wanted_error_ratio) ** 2
     more = max(0, round(wanted) - len(notes.band))
     return Calibration(
         limits=fit.limits if is_used else limits,
@@ -150,7 +129,7 @@ def calibrate(
         kappa_after=weighted_kappa(after),
         is_used=is_used,
         more_notes=more,
-        message=_verdict(fit.limits, is_used, before, after, more),
+        message=_verdict(fit.limits, is_used, before, after, _wish(more, settings)),
     )
 
 
@@ -164,10 +143,10 @@ def _check(notes: Notes, limits: Limits) -> None:
 
 
 def _unchanged(
-    notes: Notes, limits: Limits, n_places: int, before: NDArray[np.int64], least_notes: int, least_places: int
+    notes: Notes, limits: Limits, n_places: int, before: NDArray[np.int64], settings: CalibrationSettings
 ) -> Calibration:
     """The answer to too few notes."""
-    n = len(notes.band)
+    n, least_notes, least_places = len(notes.band), settings.least_notes, settings.least_places
     more = max(least_notes - n, least_places - n_places, 1)
     one_band = n >= least_notes and n_places >= least_places
     reason = "all notes name the same band" if one_band else f"{n} notes at {n_places} places are too few"
@@ -176,18 +155,19 @@ def _unchanged(
         f"of several bands and {least_places} or more places apart from each other."
     )
     unknown = np.full(N_BANDS - 1, np.nan)
-    kappa = weighted_kappa(before)
-    return Calibration(
-        limits, limits, unknown, NOTE_SPREAD, n, n_places, before, before, kappa, kappa, False, more, message
-    )
+    spread, kappa = settings.note_spread_ratio, weighted_kappa(before)
+    return Calibration(limits, limits, unknown, spread, n, n_places, before, before, kappa, kappa, False, more, message)
 
 
-def _verdict(fitted: Limits, is_used: bool, before: NDArray[np.int64], after: NDArray[np.int64], more: int) -> str:
+def _wish(more: int, settings: CalibrationSettings) -> str:
+    return f" About {more} more notes would bring every limit within {settings.wanted_error_ratio:.0%}." if more else ""
+
+
+def _verdict(fitted: Limits, is_used: bool, before: NDArray[np.int64], after: NDArray[np.int64], wish: str) -> str:
     numbers = ", ".join(f"{value:.2f}" for value in fitted)
     kappas = (
         f"weighted kappa {weighted_kappa(before):.2f} before, {weighted_kappa(after):.2f} after, by places left out"
     )
-    wish = f" About {more} more notes would bring every limit within a tenth." if more else ""
     if is_used and weighted_kappa(after) < weighted_kappa(before):
         kappas += "; fewer notes agree, but all together are much likelier so"
     if is_used:
@@ -207,35 +187,39 @@ class LimitFit:
     spread: float
 
 
-def fit_limits(density: Numbers, band: Bands, /, *, limits: Limits) -> LimitFit:
+def fit_limits(density: Numbers, band: Bands, /, *, limits: Limits, settings: CalibrationSettings) -> LimitFit:
     """Ordinal (proportional odds) regression of the band on log density, with the limits in use as prior.
 
     McCullagh (1980): P(band >= j) = logistic((log density - log limit_j) / s). Limits share a common shift of
-    COMMON_SPREAD and have one of OWN_SPREAD each; s starts at NOTE_SPREAD. The prior is why no library is used: notes
-    that agree with each other perfectly have no maximum-likelihood answer at all. Limits that fall short of each other
-    are kept in order. The error is that of a Gaussian around the best fit (Laplace).
+    `common_spread_ratio` and have one of `own_spread_ratio` each; s starts at `note_spread_ratio`. The prior is why no
+    library is used: notes that agree with each other perfectly have no maximum-likelihood answer at all. Limits that
+    fall short of each other are kept in order. The error is that of a Gaussian around the best fit (Laplace).
     """
     start = np.log(np.asarray(limits))
-    precision = np.linalg.inv(OWN_SPREAD**2 * np.eye(3) + COMMON_SPREAD**2)
+    start_spread = np.log(settings.note_spread_ratio)
+    precision = np.linalg.inv(settings.own_spread_ratio**2 * np.eye(3) + settings.common_spread_ratio**2)
 
     def cost(theta: Numbers) -> float:
         cut, log_spread = theta[:3], theta[3]
-        chances = band_chances(density, limits=tuple(np.exp(cut)), spread=float(np.exp(log_spread)))
+        chances = band_chances(density, limits=tuple(np.exp(cut)), spread=float(np.exp(log_spread)), settings=settings)
         chance = chances[np.arange(len(band)), band]
         shift = cut - start
-        prior = 0.5 * shift @ precision @ shift + 0.5 * ((log_spread - np.log(NOTE_SPREAD)) / NOTE_SPREAD_SPREAD) ** 2
+        off = (log_spread - start_spread) / settings.note_spread_error_ratio
+        prior = 0.5 * shift @ precision @ shift + 0.5 * off**2
         return float(prior - np.log(np.maximum(chance, 1e-12)).sum())
 
-    best = minimize(cost, np.append(start, np.log(NOTE_SPREAD)), method="BFGS")
+    best = minimize(cost, np.append(start, start_spread), method="BFGS")
     cut = np.maximum.accumulate(best.x[:3] + np.array([0.0, 1e-6, 2e-6]))
     slow, walk, fight = (float(value) for value in np.exp(cut))
     error = np.sqrt(np.maximum(np.diag(_inverse_hessian(cost, best.x))[:3], 0))
     return LimitFit((slow, walk, fight), error, float(np.exp(best.x[3])))
 
 
-def band_chances(density: Numbers, /, *, limits: tuple[float, ...], spread: float) -> Numbers:
+def band_chances(
+    density: Numbers, /, *, limits: tuple[float, ...], spread: float, settings: CalibrationSettings
+) -> Numbers:
     """(n, 4) probability that a mapper calls each density 405, 406, 408 or 410; rows add up to 1."""
-    x = np.log(np.maximum(density, LEAST_DENSITY_M2_PER_M3))
+    x = np.log(np.maximum(density, settings.least_density_m2_per_m3))
     # A logistic distribution of scale s has standard deviation s pi / sqrt(3).
     above = expit((x[:, None] - np.log(limits)) / (spread * np.sqrt(3) / np.pi))
     edge = np.concatenate((np.ones((len(x), 1)), above, np.zeros((len(x), 1))), axis=1)
@@ -264,7 +248,9 @@ def group_places(place: EastNorth, /, *, distance_m: float) -> NDArray[np.int64]
     return np.asarray(fcluster(linkage(place, "single"), distance_m, criterion="distance"), np.int64) - 1
 
 
-def _left_out(notes: Notes, place: NDArray[np.int64], limits: Limits, most_folds: int = 10) -> tuple[Bands, float]:
+def _left_out(
+    notes: Notes, place: NDArray[np.int64], limits: Limits, settings: CalibrationSettings, most_folds: int = 10
+) -> tuple[Bands, float]:
     """Band of each note by limits fitted without its place, and by how much that makes the notes likelier.
 
     The second is the sum of log probabilities of the bands found, with fitted limits less with those in use, the
@@ -276,11 +262,13 @@ def _left_out(notes: Notes, place: NDArray[np.int64], limits: Limits, most_folds
     fold = place % most_folds
     for number in np.unique(fold):
         out = fold == number
-        fit = fit_limits(notes.density[~out], notes.band[~out], limits=limits)
+        fit = fit_limits(notes.density[~out], notes.band[~out], limits=limits, settings=settings)
         drawn[out] = np.digitize(notes.density[out], fit.limits)
         new, old = (
-            band_chances(notes.density[out], limits=cuts, spread=spread)[np.arange(out.sum()), notes.band[out]]
-            for cuts, spread in ((fit.limits, fit.spread), (limits, fit.spread))
+            band_chances(notes.density[out], limits=cuts, spread=fit.spread, settings=settings)[
+                np.arange(out.sum()), notes.band[out]
+            ]
+            for cuts in (fit.limits, limits)
         )
         likelier += float((np.log(np.maximum(new, 1e-6)) - np.log(np.maximum(old, 1e-6))).sum())
     return drawn, likelier
@@ -336,34 +324,32 @@ def where_notes_teach(
     *,
     limits: Limits,
     spread: float,
-    n_places: int,
-    window_m: float = 10.0,
-    apart_m: float = 100.0,
+    settings: CalibrationSettings,
 ) -> gpd.GeoDataFrame:
     """Places where the next notes would teach most, the most telling first.
 
     A note tells most where the band is least certain (greatest entropy of its probabilities) over ground large and
-    even enough that the mapper and the survey mean the same; `window_m` is the Gaussian it is judged in. Places keep
-    `apart_m` from each other and from notes already made (`known`, (n, 2)).
+    even enough that the mapper and the survey mean the same; `next_window_m` is the Gaussian it is judged in. Places
+    keep `next_apart_m` from each other and from notes already made (`known`, (n, 2)).
 
     Returns
     -------
     GeoDataFrame with points, `density` (m2/m3), `between` (two symbols) and `entropy` (0..1).
     """
-    smooth, even = _even_ground(density, window_m / grid.cell_m)
-    chance = band_chances(smooth.ravel().astype(np.float64), limits=limits, spread=spread)
+    smooth, even = _even_ground(density, settings.next_window_m / grid.cell_m, settings)
+    chance = band_chances(smooth.ravel().astype(np.float64), limits=limits, spread=spread, settings=settings)
     entropy = -(chance * np.log(np.maximum(chance, 1e-12))).sum(axis=1) / np.log(2)
     doubt = np.where(np.isfinite(entropy), entropy, 0.0).reshape(density.shape)
-    value = np.where(doubt >= LEAST_DOUBT_BITS, doubt * even, 0.0)
+    value = np.where(doubt >= settings.least_doubt_bits, doubt * even, 0.0)
     taken = [tuple(place) for place in known]
     rows: list[tuple[Point, float, str, float]] = []
     east, north = grid.centres()
     for flat in np.argsort(-value, axis=None, kind="stable"):
         row, col = divmod(int(flat), grid.cols)
         place = float(east[col]), float(north[row])
-        if len(rows) == n_places or value[row, col] <= 0:
+        if len(rows) == settings.next_notes or value[row, col] <= 0:
             break
-        if all(np.hypot(place[0] - e, place[1] - n) >= apart_m for e, n in taken):
+        if all(np.hypot(place[0] - e, place[1] - n) >= settings.next_apart_m for e, n in taken):
             taken.append(place)
             first, second = sorted(np.argsort(-chance[flat], kind="stable")[:2])
             between = f"{BAND_SYMBOLS[first]} or {BAND_SYMBOLS[second]}"
@@ -374,7 +360,7 @@ def where_notes_teach(
     )
 
 
-def _even_ground(density: Heights, sigma: float) -> tuple[Heights, Heights]:
+def _even_ground(density: Heights, sigma: float, settings: CalibrationSettings) -> tuple[Heights, Heights]:
     """Mean density in a Gaussian window, and how even it is there (1 even, 0 patchy or not seen)."""
     seen = np.isfinite(density).astype(np.float32)
     value = np.nan_to_num(density)
@@ -383,5 +369,5 @@ def _even_ground(density: Heights, sigma: float) -> tuple[Heights, Heights]:
     )
     mean = first / np.maximum(weight, 1e-6)
     spread = np.sqrt(np.maximum(second / np.maximum(weight, 1e-6) - mean**2, 0))
-    even = np.exp(-spread / np.maximum(mean, LEAST_DENSITY_M2_PER_M3)) * (weight > 0.5)
+    even = np.exp(-spread / np.maximum(mean, settings.least_density_m2_per_m3)) * (weight > 0.5)
     return np.where(weight > 0.5, mean, np.nan).astype(np.float32), even.astype(np.float32)

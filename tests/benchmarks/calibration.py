@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from pipeline.files.rasters import read_heights
 from pipeline.grid import Grid
-from pipeline.settings import VegetationSettings
+from pipeline.settings import CalibrationSettings, VegetationSettings
 from pipeline.vegetation.calibration import Notes, calibrate, confusion, density_at, weighted_kappa
 from pipeline.vegetation.runnability import band_limits
 
@@ -60,7 +60,7 @@ def main() -> None:
                 places = gpd.points_from_xy(east[col], north[row])
                 found = density_at(density, grid, np.asarray(places, object), radius_m=5.0)
                 notes = Notes(np.column_stack((east[col], north[row])), found, real[row, col].astype(np.int64))
-                fitted = calibrate(notes, limits=limits).limits
+                fitted = calibrate(notes, limits=limits, settings=CalibrationSettings()).limits
                 after.append(weighted_kappa(confusion(real[forest], np.digitize(density[forest], fitted))))
             print(
                 f"{scene.name}, limits x {shift:.2f}: kappa unshifted {plain:.3f}; shifted, before notes {before:.3f}, "

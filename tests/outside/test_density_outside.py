@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from pipeline.settings import VegetationSettings
+from pipeline.settings import CalibrationSettings, VegetationSettings
 from pipeline.vegetation.calibration import confusion, fit_limits, weighted_kappa
 from pipeline.vegetation.density import normalised_relative_density, plant_area_density, stopped_share
 from pipeline.vegetation.kinds import MIN_AREA_M2
@@ -83,7 +83,8 @@ def test_limits_are_those_of_statsmodels():
     model = ordinal.OrderedModel(band, np.log(density)[:, None], distr="logit")
     result = model.fit(method="bfgs", disp=False)
     cuts = model.transform_threshold_params(result.params[1:])[1:-1] / result.params[0]
-    np.testing.assert_allclose(fit_limits(density, band, limits=(0.1, 0.4, 0.9)).limits, np.exp(cuts), rtol=0.02)
+    fit = fit_limits(density, band, limits=(0.1, 0.4, 0.9), settings=CalibrationSettings())
+    np.testing.assert_allclose(fit.limits, np.exp(cuts), rtol=0.02)
 
 
 def test_kappa_is_that_of_statsmodels():
