@@ -6,9 +6,11 @@ import datetime
 
 import pytest
 
+from pipeline.settings import VegetationSettings
 from pipeline.vegetation.season import leaf_season
 
-CROWNS = {"tree_pulses": 50_000.0, "tree_through": 5_000.0}
+SETTINGS = VegetationSettings()
+CROWNS = {"tree_pulses": 50_000.0, "tree_through": 5_000.0, "settings": SETTINGS}
 
 
 @pytest.mark.parametrize(
@@ -36,7 +38,7 @@ def test_flights_on_both_sides_are_mixed():
 @pytest.mark.parametrize(("through", "leaves"), [(0.7, "leaf-off"), (0.1, "leaf-on"), (0.45, "unknown")])
 def test_without_dates_the_crowns_tell_what_they_can(through: float, leaves: str):
     """Bare crowns let most pulses through; in between nothing is claimed."""
-    season = leaf_season([], latitude_deg=50, tree_pulses=10_000, tree_through=through * 10_000)
+    season = leaf_season([], latitude_deg=50, tree_pulses=10_000, tree_through=through * 10_000, settings=SETTINGS)
     assert (season.leaves, season.told_from) == (leaves, "crowns")
 
 
@@ -47,4 +49,4 @@ def test_in_the_tropics_dates_tell_nothing():
 
 def test_without_trees_and_dates_it_is_unknown():
     """Nothing to go by."""
-    assert leaf_season([], latitude_deg=50, tree_pulses=3, tree_through=1).leaves == "unknown"
+    assert leaf_season([], latitude_deg=50, tree_pulses=3, tree_through=1, settings=SETTINGS).leaves == "unknown"

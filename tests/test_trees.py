@@ -25,6 +25,7 @@ def found_in(canopy: np.ndarray, through: np.ndarray | float = 0.3, where: np.nd
         max_crown_m2=110.0,
         least_crown_m2=3.0,
         least_through_ratio=0.05,
+        top_reach_m=2.5,
     )
 
 

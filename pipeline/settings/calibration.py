@@ -52,7 +52,7 @@ class CalibrationSettings(Section):
         description="Scatter of log density among notes of one opinion, where the fit starts from: a third up or down.",
     )
     note_spread_error_ratio: float = Field(
-        0.5, gt=0, le=3, description="One sigma of the logarithm of that scatter: notes of one mapper may agree better."
+        0.5, gt=0, le=3, description="One sigma of the logarithm of that scatter: mappers are not equally steady."
     )
     kappa_slack: float = Field(
         0.02,
@@ -71,7 +71,7 @@ class CalibrationSettings(Section):
         0.1,
         ge=0.01,
         le=1,
-        description="Error of the limits up to which more notes are asked for: less than two mappers differ by.",
+        description="Error of the limits above which more notes are asked for: a tenth (common practice, no source).",
     )
     next_notes: int = Field(8, ge=0, le=100, description="Places proposed for the next notes: an hour or two on foot.")
     next_window_m: float = Field(

@@ -2,9 +2,14 @@
 
 from __future__ import annotations
 
+from typing import Annotated
+
 from pydantic import Field
 
 from pipeline.settings.section import Section
+
+MonthDay = tuple[Annotated[int, Field(ge=1, le=12)], Annotated[int, Field(ge=1, le=31)]]
+"""A day of any year."""
 
 
 class LayerSettings(Section):
@@ -76,6 +81,9 @@ class VegetationSettings(LayerSettings):
     open_radius_m: float = Field(
         6.0, ge=2, le=15, description="A gap between crowns is open land only where a circle of this radius fits in."
     )
+    thicket_window_m: float = Field(
+        2.0, ge=0.5, le=10, description="Sigma in which such thicket is told: some 100 pulses at 2 pulses/m2."
+    )
     clear_view_m2_per_m3: float = Field(
         0.1, gt=0, le=1, description="Below this density of the visibility layer one sees 20 m: 407, 409 not 406, 408."
     )
@@ -84,6 +92,16 @@ class VegetationSettings(LayerSettings):
     )
     view_window_m: float = Field(
         3.0, ge=1, le=10, description="Sigma of the window for the view: wider than for density, a view is of an area."
+    )
+    void_usual_pulses: float = Field(
+        20.0,
+        ge=5,
+        le=100,
+        description="A circle that usually gets this many pulses and got none is a void, no open land: chance leaves one "
+        "in 500 million empty (exp(-20)).",
+    )
+    void_least_radius_m: float = Field(
+        3.0, ge=1, le=20, description="Smaller voids of dense surveys do not matter: 6 m across is 0.4 mm on the map."
     )
     lone_crown_max_m2: float = Field(
         110.0, ge=20, le=400, description="Crowns up to this size are trees in open land; larger ones drawn as forest."
@@ -108,6 +126,9 @@ class VegetationSettings(LayerSettings):
     )
     least_crown_m2: float = Field(
         3.0, ge=0.5, le=20, description="Smaller crowns are posts, wires or noise (common practice, no source)."
+    )
+    top_reach_m: float = Field(
+        2.5, ge=0.5, le=10, description="A top is the highest place so far around itself: the reach of a small crown."
     )
     crown_through_ratio: float = Field(
         0.05, ge=0, le=0.5, description="A crown lets at least this share of pulses through; a boulder lets none."
@@ -139,6 +160,18 @@ class VegetationSettings(LayerSettings):
         ge=0.5,
         le=5,
         description="Contrast times root of sections of 8 m; rows of crown gaps reach 1.05 in some hectares of forest.",
+    )
+    ride_open_side_ratio: float = Field(
+        0.9,
+        ge=0.5,
+        le=1,
+        description="A side that lets more through is open land or a glade, not forest: it tells nothing of a ride.",
+    )
+    ride_same_turn_deg: float = Field(
+        20.0,
+        ge=5,
+        le=60,
+        description="A place on a ride already found that turns off by less belongs to it: four of the directions tried.",
     )
     ride_min_end_evidence: float = Field(
         0.75, ge=0, le=3, description="The same for each end of a ride beyond open land: a lone gap may be in line."
@@ -172,6 +205,49 @@ class VegetationSettings(LayerSettings):
     )
     rows_min_area_m2: float = Field(
         3000.0, ge=900, le=50000, description="Smaller areas hold too few plants to tell rows from chance."
+    )
+    rows_min_spacing_m: float = Field(
+        1.5, ge=0.5, le=5, description="Least distance of rows: vineyards from 1.5 m (common practice, no source)."
+    )
+    rows_max_spacing_m: float = Field(
+        12.0,
+        ge=5,
+        le=30,
+        description="Greatest distance of rows: old orchards up to 12 m (common practice, no source).",
+    )
+    rows_trend_m: float = Field(
+        6.0, ge=2, le=30, description="Sigma of the mean height taken off first: half of what lies between wide rows."
+    )
+    rows_plant_top_m: float = Field(
+        8.0,
+        ge=3,
+        le=30,
+        description="What stands higher counts as this high, so that one tall tree does not rule; such plants are forest.",
+    )
+    rows_plant_from_m: float = Field(
+        0.5,
+        ge=0.1,
+        le=2,
+        description="What stands lower is grass between the rows and does not count in the height of the plants.",
+    )
+    rows_min_turn_deg: float = Field(
+        40.0,
+        ge=10,
+        le=80,
+        description="A second direction of rows turns this far from the first; what is nearer is its blur.",
+    )
+    orchard_max_wave_ratio: float = Field(
+        3.0,
+        ge=1,
+        le=10,
+        description="In an orchard rows are at most this many times as strong in one direction as in the other (common "
+        "practice, no source).",
+    )
+    orchard_least_height_m: float = Field(
+        2.0,
+        ge=0.5,
+        le=6,
+        description="Lower plants are vines, berries or nursery stock rather than fruit trees (common practice, no source).",
     )
     rows_min_share: float = Field(
         0.35, ge=0.1, le=0.9, description="Share of a pattern in its strongest waves; chance reaches 0.17 in 0.5 ha."
@@ -208,6 +284,33 @@ class VegetationSettings(LayerSettings):
     )
     felled_min_edge_ratio: float = Field(
         0.6, ge=0.3, le=1, description="Rough open land with more of its edge in such forest was perhaps cut out of it."
+    )
+    line_cell_m: float = Field(
+        1.0, ge=0.25, le=4, description="Least cell in which lines are looked for: a quarter of a ride's width."
+    )
+    leaves_from_month_day: MonthDay = Field(
+        (5, 10),
+        description="First month and day with leaves north of the tropics, half a year later in the south: common practice "
+        "for temperate broadleaf forest, no source; three weeks either side are the year and the altitude.",
+    )
+    leaves_until_month_day: MonthDay = Field(
+        (10, 20), description="Last month and day with leaves, told in the same way."
+    )
+    leaf_off_min_through_ratio: float = Field(
+        0.55,
+        ge=0.2,
+        le=1,
+        description="Bare crowns let more than this share of the pulses that touch them reach the ground (common "
+        "practice, no source).",
+    )
+    leaf_on_max_through_ratio: float = Field(
+        0.35, ge=0, le=0.8, description="Leaves or needles let less than this through (common practice, no source)."
+    )
+    season_least_tree_pulses: float = Field(
+        1000.0,
+        ge=10,
+        le=1_000_000,
+        description="With fewer the crowns do not tell the season: a dozen trees at 4 pulses/m2.",
     )
     edge_smooth_m: float = Field(
         2.0, ge=0.5, le=5, description="Tolerance of area edges: 0.13 mm on the standard's 1:15 000 map."

@@ -49,10 +49,12 @@ def vegetation(
     rasters.write_heights(
         running_speed, drawn.running_speed, grid, description="expected share of free running speed, 0 to 1"
     )
-    archives.write_json(season, asdict(_season(sums, archives.read_json(survey), grid)))
+    archives.write_json(season, asdict(_season(sums, archives.read_json(survey), grid, settings)))
 
 
-def _season(sums: Mapping[str, Heights], survey: Mapping[str, object], grid: Grid) -> Season:
+def _season(
+    sums: Mapping[str, Heights], survey: Mapping[str, object], grid: Grid, settings: VegetationSettings
+) -> Season:
     """The leaf season by the survey's days of flight, else by what the crowns let through."""
     flight = cast("Mapping[str, Sequence[str]]", survey["flight"])
     return leaf_season(
@@ -60,4 +62,5 @@ def _season(sums: Mapping[str, Heights], survey: Mapping[str, object], grid: Gri
         latitude_deg=latitude_deg(grid),
         tree_pulses=float(np.nansum(sums["tree_pulses"])),
         tree_through=float(np.nansum(sums["tree_through"])),
+        settings=settings,
     )

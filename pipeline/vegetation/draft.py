@@ -32,10 +32,6 @@ from pipeline.vegetation.rows import find_rows, row_symbol
 from pipeline.vegetation.runnability import BAND_SPEEDS, band_limits, running_speed
 from pipeline.vegetation.trees import keep_apart, single_trees
 
-LINE_CELL_M = 1.0
-"""Lines are looked for in cells of at least this size: a quarter of a ride's width."""
-
-
 NOT_SEEN_SYMBOL = "600.1"
 """Our own number for ground of which the survey says nothing: it is neither white nor green."""
 
@@ -86,7 +82,13 @@ def draft_vegetation(
     """
     limits = band_limits(settings)
     is_outside = np.isnan(bare_earth)
-    is_void = voids(profile["pulses"], is_outside, cell_m=grid.cell_m)
+    is_void = voids(
+        profile["pulses"],
+        is_outside,
+        cell_m=grid.cell_m,
+        usual_pulses=settings.void_usual_pulses,
+        least_radius_m=settings.void_least_radius_m,
+    )
     density, error = (np.where(is_void, np.float32(np.nan), values) for values in _density(profile, grid, settings))
     ground = _ground(profile, density, is_outside, is_void, grid, settings)
     kinds = decide_kinds(
@@ -154,7 +156,9 @@ def _counts(
 def _cover(profile: Mapping[str, Heights], grid: Grid, settings: VegetationSettings) -> Mask:
     """Cells under trees or in thicket too high to see over."""
     trees = share(profile["tree_pulses"], profile["pulses"], cell_m=grid.cell_m, sigma_m=settings.cover_window_m)
-    view = share(profile["stopped_visibility"], profile["entered"], cell_m=grid.cell_m, sigma_m=2.0)
+    view = share(
+        profile["stopped_visibility"], profile["entered"], cell_m=grid.cell_m, sigma_m=settings.thicket_window_m
+    )
     return (trees > settings.open_max_cover_ratio) | (view > settings.thicket_min_view_ratio)
 
 
@@ -236,11 +240,11 @@ def _with_rows(
     """The areas, those whose plants stand in rows drawn as orchards (413) or vineyards (414)."""
     areas = areas.copy()
     for i in np.flatnonzero(areas.area.to_numpy() >= settings.rows_min_area_m2):
-        rows = find_rows(canopy_height, areas.geometry.iloc[i], grid, least_share=settings.rows_min_share)
+        rows = find_rows(canopy_height, areas.geometry.iloc[i], grid, settings=settings)
         if rows is None or rows.height_m > settings.rows_max_height_m:
             continue
         place = areas.index[i]
-        areas.loc[place, "symbol"] = row_symbol(rows)
+        areas.loc[place, "symbol"] = row_symbol(rows, settings=settings)
         areas.loc[place, "angle_deg"] = rows.angle_deg
         areas.loc[place, "height_m"] = rows.height_m
         areas.loc[place, "confidence"] = min(0.9, rows.share + 0.2)
@@ -259,7 +263,7 @@ def _with_felled(
     The standard shows felled land as the open land it is until trees stand again (403, 404): only the evidence tells.
     """
     areas = areas.copy()
-    larger, times = larger_cells(grid, least_m=LINE_CELL_M)
+    larger, times = larger_cells(grid, least_m=settings.line_cell_m)
     height = stand_height(
         highest_into(canopy_height, grid, larger, times), cell_m=larger.cell_m, crown_m=settings.stand_crown_m
     )
@@ -293,6 +297,7 @@ def _trees(
         max_crown_m2=settings.lone_crown_max_m2,
         least_crown_m2=settings.least_crown_m2,
         least_through_ratio=settings.crown_through_ratio,
+        top_reach_m=settings.top_reach_m,
     )
     keep = keep_apart(found.place, found.height_m, least_m=settings.tree_apart_m)
     if not len(keep):
@@ -317,7 +322,7 @@ def _trees(
 
 def _rides(profile: Mapping[str, Heights], grid: Grid, settings: VegetationSettings) -> gpd.GeoDataFrame:
     """Rides (508) with the variant that their runnability asks for."""
-    larger, times = larger_cells(grid, least_m=LINE_CELL_M)
+    larger, times = larger_cells(grid, least_m=settings.line_cell_m)
     sums = sum_into({name: profile[name] for name in ("clear", "pulses", "entered", "stopped")}, grid, larger, times)
     area = box(*grid.bounds)
     found = [
@@ -341,7 +346,7 @@ def _rides(profile: Mapping[str, Heights], grid: Grid, settings: VegetationSetti
 
 def _stand_edges(canopy_height: Heights, kinds: Kinds, grid: Grid, settings: VegetationSettings) -> gpd.GeoDataFrame:
     """Distinct vegetation boundaries (416) inside forest; where open land begins the colours show it."""
-    larger, times = larger_cells(grid, least_m=LINE_CELL_M)
+    larger, times = larger_cells(grid, least_m=settings.line_cell_m)
     is_forest = np.isin(kinds, [i for i, symbol in enumerate(AREA_SYMBOLS) if symbol in BAND_OF] + [NOT_SEEN])
     height = stand_height(
         highest_into(np.where(is_forest, canopy_height, np.nan), grid, larger, times),

@@ -34,17 +34,17 @@ def open_ground(is_cover: Mask, /, *, cell_m: float, radius_m: float) -> Mask:
     return grown[reach:-reach, reach:-reach]
 
 
-def voids(pulses: Heights, is_outside: Mask, /, *, cell_m: float) -> Mask:
+def voids(pulses: Heights, is_outside: Mask, /, *, cell_m: float, usual_pulses: float, least_radius_m: float) -> Mask:
     """Cells of places where no pulse came back at all: calm water, or a hole in the survey. They are no open land.
 
-    A void is an opening, in the sense of `open_ground`, of a radius that chance leaves empty less than once in 500
-    million discs (exp(-20)) at the survey's mean density.
+    A void is an opening, in the sense of `open_ground`, of a radius of `least_radius_m` or more within which the
+    survey's mean density gives `usual_pulses`: chance leaves exp(-usual_pulses) of such discs empty.
     """
     area_m2 = float((~is_outside).sum()) * cell_m**2
     total = float(pulses.sum())
     if total == 0:
         return np.ones(pulses.shape, np.bool_)
-    radius_m = max(3.0, float(np.sqrt(20 * area_m2 / (np.pi * total))))
+    radius_m = max(least_radius_m, float(np.sqrt(usual_pulses * area_m2 / (np.pi * total))))
     # Nothing is known beyond the rim: it must not lend its emptiness to the cells inside.
     met = np.pad((pulses > 0) | is_outside, 1, constant_values=True)
     return open_ground(met, cell_m=cell_m, radius_m=radius_m)[1:-1, 1:-1]

@@ -18,9 +18,8 @@ from pipeline.vegetation.runnability import Limits, band_of
 
 STRIP_REACH_M = 16.0
 """How far to either side of a line counts are laid out: the sides of a ride and room to move it."""
-OPEN_SIDE_SHARE = 0.9
-"""Where a side lets more than this through, it is open land or a glade, not forest: it tells nothing of a ride."""
 BARRIER = -1e6
+"""Score of sections that no run may pass."""
 
 
 @dataclass(frozen=True)
@@ -164,7 +163,7 @@ def _lies_on(middle: NDArray[np.float64], angle: float, ride: Ride, settings: Ve
     along = float(np.clip((middle - start) @ unit, 0, np.hypot(*(end - start))))
     distance = float(np.hypot(*(middle - start - along * unit)))
     turn = abs((angle - np.arctan2(unit[1], unit[0]) + np.pi / 2) % np.pi - np.pi / 2)
-    return distance < 2 * settings.ride_side_m and turn < np.radians(20)
+    return distance < 2 * settings.ride_side_m and turn < np.radians(settings.ride_same_turn_deg)
 
 
 def ride_symbol(
@@ -256,7 +255,7 @@ def _scores(strip: _Strip, shift_m: NDArray[np.float64] | float, settings: Veget
     filled = np.where(np.isnan(sides), 1.0, sides)
     side = ndimage.uniform_filter1d(filled, 3, axis=1, mode="nearest").max(axis=0)
     score = middle - side - 0.5 * settings.ride_min_contrast
-    return np.where(np.isnan(score) | (side > OPEN_SIDE_SHARE), 0.0, score)
+    return np.where(np.isnan(score) | (side > settings.ride_open_side_ratio), 0.0, score)
 
 
 def _best_run(scores: NDArray[np.float64], settings: VegetationSettings) -> tuple[int, int]:

@@ -11,15 +11,9 @@ from scipy import ndimage
 from shapely.geometry import Polygon
 
 from pipeline.grid import Grid, Heights, Mask
+from pipeline.settings import VegetationSettings
 
 Numbers = NDArray[np.float64]
-
-SPACING_M = (1.5, 12.0)
-"""Distance between rows: vineyards from 1.5 m, old orchards up to 12 m (common practice, no source)."""
-LEAST_ORCHARD_M = 2.0
-"""Lower plants are vines, berries or nursery stock rather than fruit trees (common practice, no source)."""
-PLANT_TOP_M = 8.0
-"""Higher plants are forest; what stands higher counts as this high, so that one tall tree does not rule."""
 
 
 @dataclass(frozen=True)
@@ -42,47 +36,47 @@ class Rows:
     height_m: float
 
 
-def find_rows(canopy_height: Heights, area: Polygon, grid: Grid, /, *, least_share: float) -> Rows | None:
+def find_rows(canopy_height: Heights, area: Polygon, grid: Grid, /, *, settings: VegetationSettings) -> Rows | None:
     """The rows of an area, or None where its plants stand as chance put them.
 
-    The canopy within the area, less its mean in a Gaussian of 6 m, is taken apart into waves (Fourier); rows put a
-    large share of the power into one wave, a lattice into two. Trees at random, and crowns in clumps, spread it over
-    hundreds.
+    The canopy within the area, less its mean in a Gaussian of `rows_trend_m`, is taken apart into waves (Fourier);
+    rows put a large share of the power into one wave, a lattice into two. Trees at random, and crowns in clumps, spread
+    it over hundreds.
     """
     window = _window(area, grid)
     if window is None:
         return None
     inside, rows, cols = window
-    plants = np.clip(np.nan_to_num(canopy_height[rows, cols]), 0, PLANT_TOP_M).astype(np.float64)
-    wave = np.where(inside, plants - _local_mean(plants, inside, 6.0 / grid.cell_m), 0.0)
+    plants = np.clip(np.nan_to_num(canopy_height[rows, cols]), 0, settings.rows_plant_top_m).astype(np.float64)
+    wave = np.where(inside, plants - _local_mean(plants, inside, settings.rows_trend_m / grid.cell_m), 0.0)
     power = np.abs(np.fft.fft2(wave)) ** 2
     north, east = (np.asarray(np.fft.fftfreq(size, grid.cell_m), np.float64) for size in power.shape)
     frequency = np.hypot(-north[:, None], east[None, :])
-    in_band = (frequency >= 1 / SPACING_M[1]) & (frequency <= 1 / SPACING_M[0])
+    in_band = (frequency >= 1 / settings.rows_max_spacing_m) & (frequency <= 1 / settings.rows_min_spacing_m)
     total = float(power[in_band].sum())
     if total <= 0:
         return None
     peak = _peaks(np.where(in_band, power, 0.0))
     row, col = divmod(int(peak.argmax()), power.shape[1])
     across = np.array([east[col], -north[row]])
-    first, second = float(peak.max()), _second(peak, across, east, north)
+    first, second = float(peak.max()), _second(peak, across, east, north, settings.rows_min_turn_deg)
     # Each wave stands in the spectrum twice, once for either way of running through it.
     share = 2 * (first + second) / total
-    if share < least_share:
+    if share < settings.rows_min_share:
         return None
-    height = plants[inside & (plants > 0.5)]
+    height = plants[inside & (plants > settings.rows_plant_from_m)]
     return Rows(
         spacing_m=float(1 / np.hypot(*across)),
         angle_deg=float(np.degrees(np.arctan2(-across[1], across[0]))) % 180,
-        is_lattice=second >= first / 3,
+        is_lattice=second >= first / settings.orchard_max_wave_ratio,
         share=share,
         height_m=float(height.mean()) if len(height) else 0.0,
     )
 
 
-def row_symbol(rows: Rows, /) -> str:
+def row_symbol(rows: Rows, /, *, settings: VegetationSettings) -> str:
     """413 (orchard) for a lattice of trees, 414 (vineyard or similar) for hedges and low plants in rows."""
-    return "413" if rows.is_lattice and rows.height_m >= LEAST_ORCHARD_M else "414"
+    return "413" if rows.is_lattice and rows.height_m >= settings.orchard_least_height_m else "414"
 
 
 def _window(area: Polygon, grid: Grid) -> tuple[Mask, slice, slice] | None:
@@ -105,11 +99,11 @@ def _peaks(power: Numbers) -> Numbers:
     return np.asarray(ndimage.uniform_filter(power, 3, mode="wrap") * 9, np.float64)
 
 
-def _second(peak: Numbers, across: Numbers, east: Numbers, north: Numbers) -> float:
-    """Power of the strongest wave in another direction, 40 degrees or more away."""
+def _second(peak: Numbers, across: Numbers, east: Numbers, north: Numbers, min_turn_deg: float) -> float:
+    """Power of the strongest wave in another direction, `min_turn_deg` or more away."""
     length = np.hypot(east[None, :], north[:, None])
     turn = np.abs(east[None, :] * across[0] - north[:, None] * across[1]) / np.maximum(
         length * np.hypot(*across), 1e-12
     )
-    elsewhere = (turn <= np.cos(np.radians(40))) & (length > 0)
+    elsewhere = (turn <= np.cos(np.radians(min_turn_deg))) & (length > 0)
     return float(peak[elsewhere].max(initial=0.0))

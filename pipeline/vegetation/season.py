@@ -7,16 +7,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
+from pipeline.settings import VegetationSettings
+
 LeafSeason = Literal["leaf-on", "leaf-off", "mixed", "unknown"]
 
-LEAF_ON_NORTH = ((5, 10), (10, 20))
-"""First and last day with leaves north of the tropics, month and day: common practice for temperate broadleaf forest,
-no source; three weeks either side are a matter of the year and the altitude."""
 TROPICS_DEG = 23.5
-LEAF_OFF_THROUGH = 0.55
-"""Bare crowns let more than this share of the pulses that touch them reach the ground (common practice, no source)."""
-CLOSED_THROUGH = 0.35
-"""Leaves or needles let less than this through (common practice, no source)."""
+"""Latitude of the tropics, rounded up: nearer to the equator there is no summer and no winter."""
 
 
 @dataclass(frozen=True)
@@ -36,7 +32,13 @@ class Season:
 
 
 def leaf_season(
-    dates: Sequence[datetime.date], /, *, latitude_deg: float, tree_pulses: float, tree_through: float
+    dates: Sequence[datetime.date],
+    /,
+    *,
+    latitude_deg: float,
+    tree_pulses: float,
+    tree_through: float,
+    settings: VegetationSettings,
 ) -> Season:
     """Leaf season of a survey.
 
@@ -47,12 +49,12 @@ def leaf_season(
     tree_pulses, tree_through : pulses that met a crown, and those of them that reached the ground
     """
     if dates and abs(latitude_deg) > TROPICS_DEG:
-        return _from_dates(dates, south=latitude_deg < 0)
-    return _from_crowns(tree_pulses, tree_through)
+        return _from_dates(dates, south=latitude_deg < 0, settings=settings)
+    return _from_crowns(tree_pulses, tree_through, settings=settings)
 
 
-def _from_dates(dates: Sequence[datetime.date], *, south: bool) -> Season:
-    on = {_has_leaves(day, south=south) for day in dates}
+def _from_dates(dates: Sequence[datetime.date], *, south: bool, settings: VegetationSettings) -> Season:
+    on = {_has_leaves(day, south=south, settings=settings) for day in dates}
     first, last = min(dates), max(dates)
     span = f"on {first:%Y-%m-%d}" if first == last else f"from {first:%Y-%m-%d} to {last:%Y-%m-%d}"
     if len(on) == 2:
@@ -65,20 +67,19 @@ def _from_dates(dates: Sequence[datetime.date], *, south: bool) -> Season:
     return Season("leaf-off", "dates", text)
 
 
-def _has_leaves(day: datetime.date, *, south: bool) -> bool:
+def _has_leaves(day: datetime.date, *, south: bool, settings: VegetationSettings) -> bool:
     """Whether broadleaf trees have leaves; six months later in the south."""
     month = (day.month + 5) % 12 + 1 if south else day.month
-    first, last = LEAF_ON_NORTH
-    return first <= (month, day.day) <= last
+    return settings.leaves_from_month_day <= (month, day.day) <= settings.leaves_until_month_day
 
 
-def _from_crowns(tree_pulses: float, tree_through: float) -> Season:
-    if tree_pulses < 1000:
+def _from_crowns(tree_pulses: float, tree_through: float, *, settings: VegetationSettings) -> Season:
+    if tree_pulses < settings.season_least_tree_pulses:
         return Season("unknown", "nothing", "No flight dates and too few trees: the leaf season is not known.")
     share = tree_through / tree_pulses
     seen = f"{share:.0%} of the pulses that touch a crown reach the ground"
-    if share > LEAF_OFF_THROUGH:
+    if share > settings.leaf_off_min_through_ratio:
         return Season("leaf-off", "crowns", f"No flight dates; {seen}: crowns without leaves.")
-    if share < CLOSED_THROUGH:
+    if share < settings.leaf_on_max_through_ratio:
         return Season("leaf-on", "crowns", f"No flight dates; {seen}: leaves out, or evergreen forest.")
     return Season("unknown", "crowns", f"No flight dates; {seen}: bare crowns and open ones look alike.")

@@ -43,6 +43,7 @@ def single_trees(
     max_crown_m2: float,
     least_crown_m2: float,
     least_through_ratio: float,
+    top_reach_m: float,
 ) -> SingleTrees:
     """Crowns inside `where` (open land) that touch nothing larger.
 
@@ -64,7 +65,7 @@ def single_trees(
     top = ndimage.maximum_position(np.nan_to_num(canopy_height), parts, index[keep]) if len(keep) else []
     row, col = np.array(top, np.int64).reshape(-1, 2).T
     middle = ndimage.center_of_mass(is_crown, parts, index[keep]) if len(keep) else []
-    n_tops = _count_tops(canopy_height, parts, index[keep], grid.cell_m)
+    n_tops = _count_tops(canopy_height, parts, index[keep], cell_m=grid.cell_m, reach_m=top_reach_m)
     # One symbol stands for all trees of a copse, so it stands in their midst.
     down, across = np.where((n_tops > 1)[:, None], np.array(middle).reshape(-1, 2), np.column_stack((row, col))).T
     return SingleTrees(
@@ -77,11 +78,11 @@ def single_trees(
 
 
 def _count_tops(
-    canopy_height: Heights, parts: NDArray[np.int64], index: NDArray[np.int64], cell_m: float
+    canopy_height: Heights, parts: NDArray[np.int64], index: NDArray[np.int64], *, cell_m: float, reach_m: float
 ) -> NDArray[np.int64]:
-    """Tops of each crown: highest places within 2.5 m around, the reach of a small crown."""
+    """Tops of each crown: highest places within `reach_m` around."""
     smooth = ndimage.gaussian_filter(np.nan_to_num(canopy_height), 1 / cell_m, mode="nearest")
-    size = 2 * round(2.5 / cell_m) + 1
+    size = 2 * round(reach_m / cell_m) + 1
     is_top = (smooth == ndimage.maximum_filter(smooth, size)) & (parts > 0)
     # Cells of equal height side by side are one top.
     summit, n_summits = ndimage.label(is_top, structure=np.ones((3, 3)))
