@@ -20,6 +20,7 @@ def found(ground: Heights, grid: Grid, *, upward: bool = True, radii_m: tuple[fl
         min_likeness=0.45,
         contrast_reach_m=100,
         least_height_m=0.1,
+        max_unknown_share=0.25,
     )
     return best_of_each_place(every_one)
 

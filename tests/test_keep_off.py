@@ -31,7 +31,7 @@ def symbol_at(east_m: float, north_m: float, push_m: float = CLEAR_M) -> Symbols
 @pytest.mark.parametrize("north_m", [0.0, 0.4, -2.0, 5.0])
 def test_a_line_through_a_symbol_passes_beside_it(north_m: float) -> None:
     """With room enough the line keeps the symbol's distance, less the metre that gives it a side."""
-    bent = bend_around(lines_every(40), symbol_at(3, north_m), apart_m=4.35)
+    bent = bend_around(lines_every(40), symbol_at(3, north_m), apart_m=4.35, least_side_m=1.0)
     away_m = min(shapely.LineString(line).distance(shapely.Point(3, north_m)) for line in bent)
     assert away_m >= CLEAR_M - 1.1
 
@@ -39,7 +39,7 @@ def test_a_line_through_a_symbol_passes_beside_it(north_m: float) -> None:
 def test_lines_far_from_symbols_are_the_same_objects() -> None:
     """What is not near is not touched at all."""
     lines = lines_every(20)
-    bent = bend_around(lines, symbol_at(0, 10), apart_m=4.35)
+    bent = bend_around(lines, symbol_at(0, 10), apart_m=4.35, least_side_m=1.0)
     assert all(after is before for after, before in zip(bent, lines, strict=True))
 
 
@@ -49,7 +49,7 @@ def test_bent_lines_neither_cross_nor_come_too_near(east_m: float, north_m: floa
     """Wherever the symbol lies, lines keep their order and their least distance."""
     bent = [
         shapely.LineString(line)
-        for line in bend_around(lines_every(spacing_m), symbol_at(east_m, north_m), apart_m=4.35)
+        for line in bend_around(lines_every(spacing_m), symbol_at(east_m, north_m), apart_m=4.35, least_side_m=1.0)
     ]
     assert count_crossings(bent) == 0
     nearest = min(one.distance(other) for one, other in itertools.pairwise(bent))

@@ -16,10 +16,6 @@ from pipeline.landform.paper import ground_m
 from pipeline.landform.seen import mean_along, sample
 from pipeline.settings import LandformSettings
 
-# The face of a bank is looked at this far to either side of its middle, the ground beyond up to the last figure.
-FACES_M = (1.0, 1.5, 2.0, 2.5, 3.5)
-BEYOND_M = 9.0
-
 
 @dataclass(frozen=True)
 class Step:
@@ -44,24 +40,20 @@ class Step:
         return Step(self.height_m[chosen], self.width_m[chosen], self.sharpness[chosen])
 
 
-def step_across(heights: Heights, grid: Grid, strip: Strip, /, *, max_beyond_share: float) -> Step:
+def step_across(heights: Heights, grid: Grid, strip: Strip, /, *, settings: LandformSettings) -> Step:
     """Height, width and sharpness of the step at each place.
 
-    Parameters
-    ----------
-    max_beyond_share : float
-        Steepness of the ground above or below, as a share of that of the face, from which it is no step but a bend of
-        the slope, which contours show.
+    Where the ground above or below is too steep beside the face (`max_bank_beyond_share`) it is no step but a bend of
+    the slope, which contours show.
     """
-    offsets = [*(-face for face in FACES_M), *FACES_M, -BEYOND_M, BEYOND_M]
-    z = profile(heights, grid, strip, offsets)
-    n = len(FACES_M)
-    face = np.array(FACES_M)
+    face, beyond_m = np.array(settings.bank_faces_m), settings.bank_beyond_m
+    z = profile(heights, grid, strip, [*-face, *face, -beyond_m, beyond_m])
+    n = len(face)
     below, above, far_below, far_above = z[:, :n], z[:, n : 2 * n], z[:, -2:-1], z[:, -1:]
     rise = above - below
-    up, down = (far_above - above) / (BEYOND_M - face), (below - far_below) / (BEYOND_M - face)
+    up, down = (far_above - above) / (beyond_m - face), (below - far_below) / (beyond_m - face)
     slope_beyond = np.maximum((up + down) / 2, 0)
-    is_step = np.maximum(up, down) <= max_beyond_share * rise / (2 * face)
+    is_step = np.maximum(up, down) <= settings.max_bank_beyond_share * rise / (2 * face)
     height = np.nan_to_num(np.where(is_step, rise - slope_beyond * 2 * face, np.nan), nan=-np.inf).max(axis=1)
     height = np.where(np.isfinite(height), height, np.nan)
     middle_rise = rise[:, 0] / (2 * face[0])
@@ -82,7 +74,7 @@ def find_banks(heights: Heights, grid: Grid, /, *, taken: shapely.Geometry, sett
         Where steps are the sides of other landforms: knolls, hollows, gullies.
     """
     strip = step_axes(heights, grid, scale_m=settings.line_scale_m)
-    step = step_across(heights, grid, strip, max_beyond_share=settings.max_bank_beyond_share)
+    step = step_across(heights, grid, strip, settings=settings)
     # Ground that bends nowhere counts as such: a lone bank is compared with it and not with itself.
     bends = np.maximum(np.nan_to_num(step.sharpness), 0)
     stands_out = contrast(bends, strip, grid, reach_m=settings.contrast_reach_m, least=settings.least_face_rise)

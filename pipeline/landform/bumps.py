@@ -30,7 +30,6 @@ BELL_SHARE = 0.55
 HALF_HEIGHT_SHARE = BELL_SHARE * float(np.sqrt(np.log(2)))
 CELLS_PER_RADIUS = 4
 MIN_RADIUS_CELLS = 2
-MAX_UNKNOWN_SHARE = 0.25
 
 
 @dataclass(frozen=True)
@@ -131,11 +130,12 @@ def find_bumps(
     min_likeness: float,
     contrast_reach_m: float,
     least_height_m: float,
+    max_unknown_share: float,
 ) -> Bumps:
     """Bumps (or, not `upward`, hollows) with a radius near one of `radii_m`.
 
     Sizes below two cells are not looked for. One place may have several, of different sizes; `best_of_each_place` keeps
-    one. Nothing is reported where more than a quarter of the window is unknown.
+    one.
 
     Parameters
     ----------
@@ -146,6 +146,8 @@ def find_bumps(
         Distance within which the usual height of the fit is taken.
     least_height_m
         Usual height of the fit on even ground: what lidar noise alone gives.
+    max_unknown_share
+        Nothing is reported where more of the window is unknown.
 
     Returns
     -------
@@ -166,6 +168,7 @@ def find_bumps(
             min_likeness=min_likeness,
             contrast_reach_m=contrast_reach_m,
             least_height_m=least_height_m,
+            max_unknown_share=max_unknown_share,
         )
         for radius_m in radii_m
         if radius_m >= MIN_RADIUS_CELLS * grid.cell_m
@@ -190,6 +193,7 @@ def _bumps_of_size(
     min_likeness: float,
     contrast_reach_m: float,
     least_height_m: float,
+    max_unknown_share: float,
 ) -> Bumps:
     """Bumps of one radius."""
     coarse, cells = coarsen(heights, grid, cell_m=radius_m / CELLS_PER_RADIUS)
@@ -204,7 +208,7 @@ def _bumps_of_size(
     apart = 2 * int(np.ceil(radius_m / 2 / cells.cell_m)) + 1
     outside = ndimage.uniform_filter(unknown.astype(np.float32), window.inside.shape, mode="constant", cval=1.0)
     peak = (ndimage.maximum_filter(height, apart) == height) & (height >= min_height_m) & (contrast >= min_contrast)
-    row, col = np.nonzero(peak & (outside <= MAX_UNKNOWN_SHARE) & ~unknown)
+    row, col = np.nonzero(peak & (outside <= max_unknown_share) & ~unknown)
     fit = _fit(_patches(padded, row, col, window), window, cell_m=cells.cell_m)
     east, north = cells.centres()
     bumps = Bumps(

@@ -44,7 +44,7 @@ def draft_contours(
     levels = contour_levels(surface, interval_m=interval_m, base_level_m=settings.base_level_m)
     traced, traced_at_m = trace_contours(surface, surface_grid, levels)
     spacing_m = sheet_ground_m(settings.vertex_spacing_mm, scale=scale)
-    thin = [thin_vertices(line, spacing_m=spacing_m, tolerance_m=settings.vertex_tolerance_m) for line in traced]
+    thin = [thin_vertices(line, spacing_m=spacing_m, settings=settings) for line in traced]
     # Rings of a few cells are gone after thinning; no least size of the standard is that small.
     is_line = np.array([len(line) > 3 or not is_closed(way) for line, way in zip(thin, traced, strict=True)], bool)
     lines, elevation_m = settle_rings(

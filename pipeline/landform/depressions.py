@@ -41,6 +41,7 @@ def find_hollows(bare_earth: Heights, ground_support: Heights, grid: Grid, /, *,
         min_likeness=settings.min_hollow_likeness,
         contrast_reach_m=settings.contrast_reach_m,
         least_height_m=settings.least_bump_m,
+        max_unknown_share=settings.max_unknown_share,
     )
     hollows = best_of_each_place(every_one)
     gap_m = gap_on(hollows, ground_support, grid, unseen_gap_m=settings.half_seen_gap_m)

@@ -132,6 +132,6 @@ def _draft_lines(
         surface, cells, between, seen, grid, interval_m=interval_m, scale=scale, settings=settings
     )
     lines = join_features([contours, form_lines], grid.crs)
-    points = join_features([without_ringed(knolls, lines), hollows], grid.crs)
+    points = join_features([without_ringed(knolls, lines, settings=settings), hollows], grid.crs)
     bent = keep_off(lines, points, surface, cells, interval_m=interval_m, scale=scale, settings=settings)
     return join_features([bent, draft_slope_lines(bent, interval_m=interval_m, settings=settings)], grid.crs), points

@@ -147,7 +147,7 @@ def _form_lines_of(
         min_away_m=max(clear_m, ground_m(settings.form_line_gap_mm)),
     )
     # A ring is drawn whole or not as one: it must keep off the contours all around.
-    if is_closed(line) and worth.mean() >= 0.5 and away_m.min() >= clear_m:
+    if is_closed(line) and worth.mean() >= settings.form_line_ring_share and away_m.min() >= clear_m:
         return [(line, float(error_m.mean()))] if _is_drawable_ring(line, settings=settings) else []
     pieces = pieces_of(
         worth,
@@ -233,7 +233,7 @@ def draft_form_lines(
     found = _find_form_lines(surface, surface_grid, contours, interval_m=interval_m, settings=settings)
     lines, level_m, error_m = [line for line, _, _ in found], [at for _, at, _ in found], [off for _, _, off in found]
     spacing_m = sheet_ground_m(settings.vertex_spacing_mm, scale=scale)
-    thin = [thin_vertices(line, spacing_m=spacing_m, tolerance_m=settings.vertex_tolerance_m) for line in lines]
+    thin = [thin_vertices(line, spacing_m=spacing_m, settings=settings) for line in lines]
     gain = np.array(error_m) / (interval_m / 2) if error_m else np.empty(0)
     return make_features(
         [shapely.LineString(line) for line in thin],

@@ -14,10 +14,6 @@ from pipeline.landform.paper import ground_m
 from pipeline.landform.seen import mean_along
 from pipeline.settings import LandformSettings
 
-# Flanks are looked at this far from the axis; a gully wider than the last is a re-entrant, drawn with contours.
-FLANKS_M = (2.0, 3.0, 4.0)
-SHOULDER_M = 9.0
-
 
 @dataclass(frozen=True)
 class Relief:
@@ -42,25 +38,25 @@ class Relief:
         return Relief(self.depth_m[chosen], self.width_m[chosen], self.notch_m[chosen])
 
 
-def relief_across(heights: Heights, grid: Grid, strip: Strip, /) -> Relief:
+def relief_across(heights: Heights, grid: Grid, strip: Strip, /, *, settings: LandformSettings) -> Relief:
     """How far the axis lies below both flanks, where it cuts deepest into the ground around.
 
-    The mean of the two flanks takes out the slope across; the lower flank alone must still stand half as high, else
-    the axis is the foot of a step. A trough that goes on deepening evenly towards the shoulders is a valley; a gully is
-    a notch, deeper near its axis than the line from the axis to the shoulders.
+    The mean of the two flanks takes out the slope across; the lower flank alone must still stand `min_flank_share` as
+    high, else the axis is the foot of a step. A trough that goes on deepening evenly towards the shoulders is a valley;
+    a gully is a notch, deeper near its axis than the line from the axis to the shoulders.
     """
-    offsets = [*(-flank for flank in FLANKS_M), 0.0, *FLANKS_M, -SHOULDER_M, SHOULDER_M]
-    z = profile(heights, grid, strip, offsets)
-    n = len(FLANKS_M)
+    flanks, shoulder_m = np.array(settings.line_flanks_m), settings.line_shoulder_m
+    z = profile(heights, grid, strip, [*-flanks, 0.0, *flanks, -shoulder_m, shoulder_m])
+    n = len(flanks)
     left, middle, right = z[:, :n], z[:, n : n + 1], z[:, n + 1 : 2 * n + 1]
     both = (left + right) / 2 - middle
     lower = np.minimum(left, right) - middle
     shoulder = np.maximum(z[:, -2:].mean(axis=1, keepdims=True) - middle, 0)
-    notch = np.where(lower >= both / 2, both - shoulder * np.array(FLANKS_M) / SHOULDER_M, np.nan)
+    notch = np.where(lower >= settings.min_flank_share * both, both - shoulder * flanks / shoulder_m, np.nan)
     best = np.argmax(np.nan_to_num(notch, nan=-np.inf), axis=1)
     place = np.arange(len(best))
     depth = np.where(np.isfinite(notch), both, np.nan)
-    return Relief(depth[place, best], 2 * np.array(FLANKS_M)[best], notch[place, best])
+    return Relief(depth[place, best], 2 * flanks[best], notch[place, best])
 
 
 def find_furrows(
@@ -68,7 +64,7 @@ def find_furrows(
 ) -> Axes:
     """Narrow furrows at least this deep and long. For banks and walls, pass heights with their sign turned."""
     strip = furrow_axes(heights, grid, scale_m=settings.line_scale_m)
-    relief = relief_across(heights, grid, strip)
+    relief = relief_across(heights, grid, strip, settings=settings)
     # Natural ground is full of troughs; what is compared with them is the notch, not the whole depth.
     stands_out = contrast(relief.notch_m, strip, grid, reach_m=settings.contrast_reach_m, least=settings.least_bump_m)
     deep = (np.nan_to_num(relief.depth_m) >= min_depth_m) & (stands_out >= settings.min_axis_contrast)

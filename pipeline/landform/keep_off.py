@@ -19,8 +19,6 @@ from pipeline.landform.seen import sample
 from pipeline.settings import LandformSettings
 from pipeline.terrain.relief import slope
 
-# A line that passes nearer than this to the middle of a symbol has no side to bend to; it is given one.
-LEAST_SIDE_M = 1.0
 # Near a symbol a line is bent in steps of this length, so that the bend is round.
 STEP_M = 0.25
 
@@ -63,12 +61,12 @@ def symbols_of(
     return Symbols(places, clear_m, np.minimum(max_shift_m / np.maximum(rise, 0.01), clear_m))
 
 
-def bend_around(lines: list[EastNorth], symbols: Symbols, /, *, apart_m: float) -> list[EastNorth]:
+def bend_around(lines: list[EastNorth], symbols: Symbols, /, *, apart_m: float, least_side_m: float) -> list[EastNorth]:
     """The lines moved away from symbols: farthest beside the symbol, not at all from twice its room on.
 
     All lines near a symbol are moved by the same rule, which never turns their order around, so that lines that did not
     cross do not cross afterwards. Where they would come nearer than `apart_m` to each other they are moved by half, or
-    left.
+    left. A line nearer than `least_side_m` to the middle of a symbol has no side to bend to and is given one.
     """
     bent = list(lines)
     drawn = np.array([shapely.LineString(line) for line in lines], dtype=object)
@@ -76,8 +74,8 @@ def bend_around(lines: list[EastNorth], symbols: Symbols, /, *, apart_m: float) 
         away_m = shapely.distance(drawn, shapely.Point(place))
         if not (away_m < clear_m).any():
             continue
-        middle = _with_a_side(place, drawn[np.argmin(away_m)])
-        reach_m = 2 * float(clear_m) + LEAST_SIDE_M
+        middle = _with_a_side(place, drawn[np.argmin(away_m)], least_side_m=least_side_m)
+        reach_m = 2 * float(clear_m) + least_side_m
         around = np.flatnonzero(away_m <= reach_m + apart_m)
         room = shapely.Point(place).buffer(reach_m + apart_m)
         crowded = _crowded_m(drawn[around], room, apart_m=apart_m)
@@ -131,9 +129,10 @@ def keep_off(
     # Thinning the bend afterwards cuts its corners by up to a quarter of a step.
     apart_m = ground_m(settings.min_contour_gap_mm + settings.contour_line_mm) + spacing_m / 4
     ways = [np.asarray(line.coords)[:, :2] for line in lines.geometry]
+    moved = bend_around(ways, symbols, apart_m=apart_m, least_side_m=settings.least_symbol_side_m)
     bent = [
-        _thinned_where_bent(before, after, spacing_m=spacing_m, tolerance_m=settings.vertex_tolerance_m)
-        for before, after in zip(ways, bend_around(ways, symbols, apart_m=apart_m), strict=True)
+        _thinned_where_bent(before, after, spacing_m=spacing_m, settings=settings)
+        for before, after in zip(ways, moved, strict=True)
     ]
     bent = [
         before if is_closed(before) and not large_enough(after, settings=settings) else after
@@ -142,7 +141,9 @@ def keep_off(
     return lines.set_geometry([shapely.LineString(way) for way in bent], crs=lines.crs)
 
 
-def _thinned_where_bent(before: EastNorth, after: EastNorth, /, *, spacing_m: float, tolerance_m: float) -> EastNorth:
+def _thinned_where_bent(
+    before: EastNorth, after: EastNorth, /, *, spacing_m: float, settings: LandformSettings
+) -> EastNorth:
     """The bent line with few vertices where it was bent and its own elsewhere."""
     if after is before:
         return before
@@ -156,28 +157,28 @@ def _thinned_where_bent(before: EastNorth, after: EastNorth, /, *, spacing_m: fl
     is_own[[0, -1]] = True
     fixed = np.flatnonzero(is_own).tolist()
     if len(fixed) == 2:
-        return thin_vertices(after, spacing_m=spacing_m, tolerance_m=tolerance_m)
+        return thin_vertices(after, spacing_m=spacing_m, settings=settings)
     pieces = [after[:1]]
     for start, end in itertools.pairwise(fixed):
         piece = after[start : end + 1]
-        thin = piece if end == start + 1 else thin_vertices(piece, spacing_m=spacing_m, tolerance_m=tolerance_m)
+        thin = piece if end == start + 1 else thin_vertices(piece, spacing_m=spacing_m, settings=settings)
         pieces.append(thin[1:])
     return np.concatenate(pieces)
 
 
-def _with_a_side(place: EastNorth, nearest: shapely.LineString) -> EastNorth:
+def _with_a_side(place: EastNorth, nearest: shapely.LineString, /, *, least_side_m: float) -> EastNorth:
     """The middle to bend away from: moved off a line that runs straight through it."""
     along_m = nearest.project(shapely.Point(place))
     foot = np.array(nearest.interpolate(along_m).coords[0])
     away = place - foot
     distance_m = float(np.hypot(*away))
-    if distance_m >= LEAST_SIDE_M:
+    if distance_m >= least_side_m:
         return place
     if distance_m < 1e-6:
         before, after = (np.array(nearest.interpolate(max(along_m + step, 0)).coords[0]) for step in (-0.5, 0.5))
         away = np.array([before[1] - after[1], after[0] - before[0]])
         distance_m = max(float(np.hypot(*away)), 1e-6)
-    return np.asarray(foot + away / distance_m * LEAST_SIDE_M)
+    return np.asarray(foot + away / distance_m * least_side_m)
 
 
 def _bent(line: EastNorth, middle: EastNorth, /, *, clear_m: float, push_m: float) -> EastNorth:

@@ -46,6 +46,7 @@ def find_knolls(bare_earth: Heights, ground_support: Heights, grid: Grid, /, *, 
         min_likeness=settings.min_lump_likeness,
         contrast_reach_m=settings.contrast_reach_m,
         least_height_m=settings.least_bump_m,
+        max_unknown_share=settings.max_unknown_share,
     )
     is_high = (lumps.height_m >= settings.min_knoll_height_m) & (lumps.contrast >= settings.min_bump_contrast)
     bumps = best_of_each_place(lumps.where(is_high & (lumps.likeness >= settings.min_knoll_likeness)))
@@ -77,15 +78,16 @@ def _stands_out(bumps: Bumps, lumps: Bumps, /, *, settings: LandformSettings) ->
 
 
 def _is_very_sure(bumps: Bumps, /, *, settings: LandformSettings) -> Mask:
-    """(n,) bool: shapes twice as sure as a knoll must be."""
-    return np.asarray(bumps.likeness * bumps.contrast >= 2 * settings.min_knoll_evidence)
+    """(n,) bool: shapes much surer than a knoll must be."""
+    least = settings.very_sure_knoll_ratio * settings.min_knoll_evidence
+    return np.asarray(bumps.likeness * bumps.contrast >= least)
 
 
 def _is_seen(bumps: Bumps, ground_support: Heights, grid: Grid, /, *, settings: LandformSettings) -> Mask:
     """(n,) bool: whether enough ground returns lie on each lump to believe that it is one of earth.
 
     Where the returns on it are as dense as round about, a few do. Where they are sparser a boulder may have been cut
-    away, or bushes stand on the knoll: many returns on it, a shape twice as sure and more width than a boulder leaves
+    away, or bushes stand on the knoll: many returns on it, a very sure shape and more width than a boulder leaves
     tell that it is ground.
     """
     gap_m = gap_on(bumps, ground_support, grid, unseen_gap_m=settings.half_seen_gap_m)
@@ -122,7 +124,9 @@ def draft_knolls(
     )
 
 
-def without_ringed(knolls: gpd.GeoDataFrame, lines: gpd.GeoDataFrame, /) -> gpd.GeoDataFrame:
+def without_ringed(
+    knolls: gpd.GeoDataFrame, lines: gpd.GeoDataFrame, /, *, settings: LandformSettings
+) -> gpd.GeoDataFrame:
     """The knolls that no closed contour or form line of their own size shows already.
 
     Parameters
@@ -140,5 +144,5 @@ def without_ringed(knolls: gpd.GeoDataFrame, lines: gpd.GeoDataFrame, /) -> gpd.
     radius_m = np.sqrt(shapely.area(np.array(hills, dtype=object)) / np.pi)
     foot_m = knolls["width_m"].to_numpy() / 2
     away_m = shapely.distance(np.asarray(knolls.geometry)[:, None], middles[None, :])
-    ringed = (away_m <= foot_m[:, None]) & (radius_m[None, :] <= 1.5 * foot_m[:, None])
+    ringed = (away_m <= foot_m[:, None]) & (radius_m[None, :] <= settings.max_ringed_ratio * foot_m[:, None])
     return knolls[~ringed.any(axis=1)].reset_index(drop=True)

@@ -8,13 +8,12 @@ from numpy.typing import NDArray
 from scipy import ndimage
 
 from pipeline.grid import EastNorth
+from pipeline.settings import LandformSettings
 
 # Tips are looked for at this many places for each vertex that will be drawn.
 STEPS_PER_SPACING = 4
 # Shorter lines are too short to have a tip of their own.
 LEAST_SPACINGS = 4
-# A bend is sharp where it stands out by this share of a spacing from a chord of two: a radius of two spacings.
-SHARP_BEND_SHARE = 0.25
 
 
 def is_closed(line: EastNorth, /) -> bool:
@@ -43,15 +42,16 @@ def ring_size_m(ring: EastNorth, /) -> tuple[float, float]:
     return float(sides.max()), float(sides.min())
 
 
-def thin_vertices(line: EastNorth, /, *, spacing_m: float, tolerance_m: float) -> EastNorth:
-    """The line with vertices at least `spacing_m` apart and none that move it by less than `tolerance_m`.
+def thin_vertices(line: EastNorth, /, *, spacing_m: float, settings: LandformSettings) -> EastNorth:
+    """The line with vertices at least `spacing_m` apart and none that move it by less than `vertex_tolerance_m`.
 
     The tip of every sharp bend gets a vertex, so that no re-entrant or spur is cut short. Between tips vertices are put
     at equal steps along the line, then those on straight pieces go (Douglas and Peucker 1973).
     """
-    breaks = [line[:1], *_split_at_tips(line, spacing_m=spacing_m)]
+    breaks = [line[:1], *_split_at_tips(line, spacing_m=spacing_m, sharp_bend_share=settings.sharp_bend_share)]
     spaced = np.concatenate([breaks[0], *(_evenly_spaced(piece, spacing_m=spacing_m)[1:] for piece in breaks[1:])])
-    return np.asarray(shapely.get_coordinates(shapely.simplify(shapely.linestrings(spaced), tolerance_m)))
+    simple = shapely.simplify(shapely.linestrings(spaced), settings.vertex_tolerance_m)
+    return np.asarray(shapely.get_coordinates(simple))
 
 
 def _evenly_spaced(line: EastNorth, /, *, spacing_m: float) -> EastNorth:
@@ -69,14 +69,14 @@ def _evenly_spaced(line: EastNorth, /, *, spacing_m: float) -> EastNorth:
     return even[[*kept, n_steps]]
 
 
-def _split_at_tips(line: EastNorth, /, *, spacing_m: float) -> list[EastNorth]:
+def _split_at_tips(line: EastNorth, /, *, spacing_m: float, sharp_bend_share: float) -> list[EastNorth]:
     """The line cut at the tips of its sharp bends; each piece begins where the one before ends."""
     length_m = float(np.hypot(*np.diff(line, axis=0).T).sum())
     n_steps = int(length_m / spacing_m * STEPS_PER_SPACING)
     if n_steps < LEAST_SPACINGS * STEPS_PER_SPACING:
         return [line]
     along_m = np.linspace(0, length_m, n_steps + 1)
-    tips = _tips(along_line(line, along_m))
+    tips = _tips(along_line(line, along_m), sharp_bend_share=sharp_bend_share)
     if not len(tips):
         return [line]
     way_m = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(line, axis=0).T))])
@@ -89,16 +89,17 @@ def _split_at_tips(line: EastNorth, /, *, spacing_m: float) -> list[EastNorth]:
     ]
 
 
-def _tips(dense: EastNorth) -> NDArray[np.int64]:
+def _tips(dense: EastNorth, /, *, sharp_bend_share: float) -> NDArray[np.int64]:
     """Numbers of the vertices of an evenly dense line that are tips, in order, at least a spacing apart.
 
-    A tip stands out farthest from the middle between the places one spacing before and after it.
+    A tip stands out farthest from the middle between the places one spacing before and after it, and by at least
+    `sharp_bend_share` of a spacing.
     """
     reach = STEPS_PER_SPACING
     out = np.zeros(len(dense))
     out[reach:-reach] = np.hypot(*(dense[reach:-reach] - (dense[: -2 * reach] + dense[2 * reach :]) / 2).T)
     spacing_m = reach * float(np.median(np.hypot(*np.diff(dense, axis=0).T)))
-    peak = (ndimage.maximum_filter1d(out, 2 * reach + 1) == out) & (out >= SHARP_BEND_SHARE * spacing_m)
+    peak = (ndimage.maximum_filter1d(out, 2 * reach + 1) == out) & (out >= sharp_bend_share * spacing_m)
     kept = [0, len(dense) - 1]
     for candidate in np.flatnonzero(peak)[np.argsort(-out[peak], kind="stable")]:
         beside = [max(n for n in kept if n <= candidate), min(n for n in kept if n >= candidate)]

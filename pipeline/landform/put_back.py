@@ -17,9 +17,6 @@ from pipeline.landform.paper import ground_m
 from pipeline.landform.rings import large_enough
 from pipeline.settings import LandformSettings
 
-# The mouth that calming closed lies within this many widths of the end of a shape.
-MOUTH_WIDTHS = 2
-
 
 def lost_shapes(
     ground: Heights, drawn: Heights, grid: Grid, /, *, interval_m: float, settings: LandformSettings
@@ -79,8 +76,9 @@ def put_back(
     if not len(lost.level_m):
         return drawn
     taken = np.zeros(grid.shape, bool)
+    reach_m = settings.mouth_reach_ratio * settings.shape_width_m
     for level in np.unique(lost.level_m):
-        near = _near(lost.places[lost.level_m == level], grid, reach_m=MOUTH_WIDTHS * settings.shape_width_m)
+        near = _near(lost.places[lost.level_m == level], grid, reach_m=reach_m)
         taken |= near & ((ground < level) != (drawn < level))
     # Back to the calmed surface over half the width of a shape, without a crease.
     away = ndimage.distance_transform_edt(~taken) * grid.cell_m / (settings.shape_width_m / 2)

@@ -56,7 +56,7 @@ def enlarge_ring(
         for line in trace_contours(window, cells, np.array([shifted_m]))[0]:
             if not is_closed(line) or encloses_higher(line) != encloses_higher(ring):
                 continue
-            thin = thin_vertices(line, spacing_m=spacing_m, tolerance_m=settings.vertex_tolerance_m)
+            thin = thin_vertices(line, spacing_m=spacing_m, settings=settings)
             is_same_hill = shapely.Polygon(line).contains(middle)
             if is_same_hill and large_enough(thin, settings=settings) and not _has_neck(thin, settings=settings):
                 return thin

@@ -108,8 +108,7 @@ def _lone_strokes(lone: Mask, line: shapely.LineString, /, *, settings: Landform
     found = []
     for piece in pieces_of(lone, lone, step_m, bridge_m=0.0, min_length_m=ground_m(settings.lone_contour_mm)):
         way = places[piece]
-        # Turns are judged over the smallest width of a bend, twelve metres to either side.
-        reach = max(1, round(ground_m(0.8) / step_m))
+        reach = max(1, round(ground_m(settings.slope_line_turn_mm) / step_m))
         middle = way[reach:-reach]
         found.append(
             Strokes.along(

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from pydantic import Field
+from typing import Self
+
+from pydantic import Field, model_validator
 
 from pipeline.settings.section import Section
 
@@ -44,6 +46,12 @@ class LandformSettings(Section):
     )
     shape_width_m: float = Field(
         15.0, ge=5, le=60, description="Width over which a re-entrant or spur is measured: about a millimetre of map."
+    )
+    mouth_reach_ratio: float = Field(
+        2.0,
+        ge=0.5,
+        le=10,
+        description="The mouth that calming closed lies within this many such widths of the end of a re-entrant or spur.",
     )
     shape_depth_share: float = Field(
         0.5,
@@ -114,6 +122,16 @@ class LandformSettings(Section):
     canopy_share: float = Field(
         0.1, ge=0, le=1, description="Confidence lost under tall trees, where the ground filter itself is less sure."
     )
+    sharp_bend_share: float = Field(
+        0.25,
+        ge=0.05,
+        le=1,
+        description="A bend keeps a vertex at its tip where it stands out by this share of a vertex spacing from a chord "
+        "of two: a radius of two spacings.",
+    )
+    slope_line_turn_mm: float = Field(
+        0.8, ge=0.2, le=5, description="Turns of a contour are judged so far to either side: some 12 m on the ground."
+    )
     slope_line_mm: float = Field(0.4, ge=0.2, le=2, description="Length of a slope line (ISOM 101.1, from memory).")
     lone_contour_mm: float = Field(
         8.0,
@@ -136,6 +154,12 @@ class LandformSettings(Section):
         60.0, ge=20, le=200, description="Distance beyond which a contour no longer tells a reader about the ground."
     )
     form_line_step_m: float = Field(3.0, ge=1, le=10, description="Distance of the places a form line is judged at.")
+    form_line_ring_share: float = Field(
+        0.5,
+        ge=0,
+        le=1,
+        description="A ring is drawn whole where this share of it is worth drawing: it cannot be drawn in pieces.",
+    )
     form_line_bridge_mm: float = Field(
         2.0, ge=0, le=10, description="Interruptions drawn all the same: one dash (ISOM 103, from memory)."
     )
@@ -152,6 +176,13 @@ class LandformSettings(Section):
     hollow_symbol_mm: float = Field(
         0.8, ge=0.2, le=2, description="Width of the symbols of small depression and pit (ISOM 111, 112, from memory)."
     )
+    least_symbol_side_m: float = Field(
+        1.0,
+        ge=0.1,
+        le=5,
+        description="A line that passes nearer to the middle of a knoll or hollow has no side to bend to and is given "
+        "one: half its own width.",
+    )
     knoll_radii_m: tuple[float, ...] = Field(
         (2.0, 3.0, 4.0, 5.0, 6.0, 7.5, 9.0),
         description="Sizes of knoll looked for, middle to foot; larger ones have contours of their own (ISOM 101).",
@@ -167,6 +198,18 @@ class LandformSettings(Section):
         ge=0,
         le=20,
         description="Likeness times contrast: what just passes in both shape and size is a swell of the slope.",
+    )
+    very_sure_knoll_ratio: float = Field(
+        2.0,
+        ge=1,
+        le=10,
+        description="Shapes with this many times that evidence are very sure: bushes may stand on them and equals beside them.",
+    )
+    max_ringed_ratio: float = Field(
+        1.5,
+        ge=1,
+        le=5,
+        description="A closed line up to this many times as wide as a knoll shows it already; wider ones show a hill.",
     )
     min_lump_height_m: float = Field(
         0.4,
@@ -259,6 +302,12 @@ class LandformSettings(Section):
     min_bump_returns: float = Field(
         3.0, ge=1, le=50, description="Ground returns that must lie on a knoll or in a hollow: fewer may be stray ones."
     )
+    max_unknown_share: float = Field(
+        0.25,
+        ge=0,
+        le=0.9,
+        description="Share of the ground around a knoll or hollow that may be unknown: with more its foot is a guess.",
+    )
     contrast_reach_m: float = Field(
         100.0, ge=30, le=1000, description="How far round about the usual unevenness is taken: more than any landform."
     )
@@ -287,6 +336,24 @@ class LandformSettings(Section):
         2.8, ge=1, le=20, description="The same for a whole line of the least length; longer lines need less."
     )
     line_bridge_m: float = Field(4.0, ge=0, le=20, description="Gaps in a bank, wall or gully drawn all the same.")
+    line_flanks_m: tuple[float, ...] = Field(
+        (2.0, 3.0, 4.0),
+        min_length=1,
+        description="Distances from the axis at which the flanks of gullies and walls are looked at; wider ones are "
+        "re-entrants and spurs, drawn with contours.",
+    )
+    line_shoulder_m: float = Field(
+        9.0,
+        ge=4.5,
+        le=30,
+        description="Distance of their shoulders: a trough that deepens evenly from there to its axis is a valley.",
+    )
+    min_flank_share: float = Field(
+        0.5,
+        ge=0,
+        le=1,
+        description="Height of the lower flank over the mean of both from which they are two: else it is a step's foot.",
+    )
     min_bank_height_m: float = Field(1.0, ge=0.3, le=10, description="Lowest earth bank (ISOM 104).")
     min_bank_mm: float = Field(
         1.0, ge=0.1, le=10, description="Shortest earth bank: ISOM 104 allows 0.6, shorter than 15 m is often chance."
@@ -299,6 +366,17 @@ class LandformSettings(Section):
         ge=1,
         le=20,
         description="Widest face of a bank on the ground, the smallest bend of a contour: wider ones contours show.",
+    )
+    bank_faces_m: tuple[float, ...] = Field(
+        (1.0, 1.5, 2.0, 2.5, 3.5),
+        min_length=1,
+        description="Distances from the middle of a face at which it is looked at: faces 2 to 7 m wide.",
+    )
+    bank_beyond_m: float = Field(
+        9.0,
+        ge=4.5,
+        le=30,
+        description="Distance up to which the ground above and below a face is looked at: past the widest face, on its slope.",
     )
     max_bank_beyond_share: float = Field(
         0.65,
@@ -361,3 +439,11 @@ class LandformSettings(Section):
     base_level_m: float = Field(
         0.0, ge=-50, le=50, description="Elevation one contour takes; shift it to show flat ground better."
     )
+
+    @model_validator(mode="after")
+    def _ground_beyond_lies_beyond(self) -> Self:
+        if max(self.line_flanks_m) >= self.line_shoulder_m:
+            raise ValueError("line_shoulder_m should lie beyond all of line_flanks_m")
+        if max(self.bank_faces_m) >= self.bank_beyond_m:
+            raise ValueError("bank_beyond_m should lie beyond all of bank_faces_m")
+        return self
