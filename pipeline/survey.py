@@ -328,8 +328,7 @@ def _n_pulses(cloud: Cloud) -> int:
 def _measure_density(clouds: Sequence[Cloud], per_m2: float, /, *, settings: SurveySettings) -> Density:
     """Density of what was read; `per_m2` makes counts of it into densities."""
     n_pulses = sum(_n_pulses(cloud) for cloud in clouds)
-    near = {"cell_m": settings.ground_cell_m, "tolerance_m": settings.ground_tolerance_m}
-    n_ground = sum(int(near_ground(cloud, **near).sum()) for cloud in clouds)
+    n_ground = sum(int(near_ground(cloud, settings=settings).sum()) for cloud in clouds)
     by_class = sum((np.bincount(cloud.producer_class, minlength=256) for cloud in clouds), np.zeros(256, np.int64))
     return Density(
         pulses_per_m2=n_pulses * per_m2,
@@ -367,7 +366,7 @@ def _worst_offset(clouds: Sequence[Cloud], *, settings: SurveySettings) -> LineO
     found: list[LineOffset] = []
     for cloud in clouds:
         if len(np.unique(cloud.flight_line)) > 1:
-            above_m, _ = above_lowest(cloud, cell_m=settings.ground_cell_m)
+            above_m, _ = above_lowest(cloud, settings=settings)
             above_m[np.abs(above_m) > settings.ground_tolerance_m] = np.nan
             found += line_offsets(
                 cloud, above_m, cell_m=settings.ground_cell_m, least_cells=settings.least_overlap_cells

@@ -126,7 +126,7 @@ def test_ground_under_a_canopy_is_what_came_through(slope: float) -> None:
 def test_no_canopy_return_passes_for_ground() -> None:
     """What hangs 12 m up is not ground, even where a cell holds nothing else, as one in six does here."""
     cloud = forest_cloud(FIRST, per_m2=2.0, through=0.1)
-    near = near_ground(cloud, cell_m=3.0, tolerance_m=0.5)
+    near = near_ground(cloud, settings=SETTINGS)
     canopy = cloud.return_number == 1
     assert near[~canopy].mean() > 0.8
     assert near[canopy].mean() < 0.02

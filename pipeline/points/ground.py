@@ -30,8 +30,6 @@ from pipeline.terrain.surface import cell_means, heights_at_nodes
 Number = TypeVar("Number", bound=np.generic)
 NEIGHBOURS = ((-1, -1), (-1, 0), (-1, 1), (0, -1), (0, 1), (1, -1), (1, 0), (1, 1))
 
-DISTANCE_SHARE = 0.6
-"""Width of the weights of neighbours as a share of their reach."""
 PIECE = 4096
 """Returns whose planes are drawn at a time."""
 PLANE_EASE = 0.01
@@ -275,7 +273,7 @@ def _stands_out(lowest: Lowest, is_bare: Mask, /, *, settings: PointsSettings) -
             break
         # What a plane rests on is known one neighbourhood further out for each time it is drawn.
         hops = settings.ground_plane_rounds - 1
-        near = _neighbours(lowest, place, asked, factor=factor, reach=reach, hops=hops)
+        near = _neighbours(lowest, place, asked, factor=factor, reach=reach, hops=hops, settings=settings)
         planes = _fit_planes(near, spacing_m[place][near.own], settings=settings)
         judged = planes.is_known & asked[near.own]
         row, col = (axis[near.own][judged] for axis in place)
@@ -357,6 +355,7 @@ def _neighbours(
     factor: int,
     reach: int,
     hops: int,
+    settings: PointsSettings,
 ) -> Neighbours:
     """The returns of the wide cells at most `reach` wide cells away, the own one left out.
 
@@ -380,7 +379,7 @@ def _neighbours(
     east = (col + lowest.east[place] / lowest.cell_m) * lowest.cell_m
     north = (row + lowest.north[place] / lowest.cell_m) * lowest.cell_m
     east, north, height = (axis[which] - axis[own] for axis in (east, north, lowest.height[place]))
-    width_m = DISTANCE_SHARE * (reach + 0.5) * factor * lowest.cell_m
+    width_m = settings.ground_plane_width_share * (reach + 0.5) * factor * lowest.cell_m
     weight = np.exp(-(east**2 + north**2) / width_m**2) * is_there
     return Neighbours(len(row), own, which, weight, width_m, east, north, height)
 
@@ -393,7 +392,7 @@ def _fit_planes(near: Neighbours, spacing_m: NDArray[np.float64], /, *, settings
     limit = steady
     for turn in range(settings.ground_plane_rounds):
         if turn > 0:
-            trust[near.own] = 1 / (1 + (np.maximum(-level, 0) / (0.5 * limit)) ** 2)
+            trust[near.own] = 1 / (1 + (np.maximum(-level, 0) / (settings.ground_plane_half_share * limit)) ** 2)
         for part, few in near.pieces():
             planes[:, part] = _weighted_plane(few, few.weight * trust[few.which])
         slope = np.hypot(slope_east, slope_north)

@@ -18,8 +18,6 @@ from pipeline.grid import EastNorth, EastNorthHeight, Mask
 from pipeline.settings import PointsSettings
 from pipeline.terrain.surface import cell_means, heights_at_nodes
 
-CELL_M = 1.0
-"""Cells in which the two grounds are compared; a metre holds several returns of a dense survey."""
 PACK = 2**32
 """Column and row of a cell packed into one number."""
 GROUND = 2
@@ -33,7 +31,7 @@ class GroundEvidence:
     Attributes
     ----------
     cells : int
-        Cells of 1 m with any return.
+        Cells with any return.
     own_cells, near_cells : int
         Cells with our ground; those of them with the producer's ground near.
     own_returns, producer_returns : int
@@ -77,14 +75,17 @@ def ground_evidence(
     is_own, is_producer, is_last, is_core : (n,) bool
         Ground by our filter, by the producer, last returns, returns of the block's core.
     """
-    cells = _cells(enh[is_core])
+    cell_m = settings.producer_cell_m
+    cells = _cells(enh[is_core], cell_m=cell_m)
     own, producer = is_own & is_core, is_producer & is_core
-    own_cells = _cells(enh[own])
-    above = height_above(enh[is_own], enh[producer])
+    own_cells = _cells(enh[own], cell_m=cell_m)
+    above = height_above(enh[is_own], enh[producer], settings=settings)
     return GroundEvidence(
         cells=len(cells),
         own_cells=len(own_cells),
-        near_cells=_count_near(own_cells, _cells(enh[is_producer]), near_m=settings.producer_near_m),
+        near_cells=_count_near(
+            own_cells, _cells(enh[is_producer], cell_m=cell_m), near_cells=int(settings.producer_near_m / cell_m)
+        ),
         own_returns=int(np.count_nonzero(own)),
         producer_returns=int(np.count_nonzero(producer)),
         own_last=int(np.count_nonzero(own & is_last)),
@@ -97,7 +98,7 @@ def ground_evidence(
 
 def choose_ground(evidence: GroundEvidence, /, *, settings: PointsSettings) -> GroundChoice:
     """The producer's ground where it is dense enough, without holes, and on our surface or below it; else ours."""
-    per_m2 = evidence.producer_returns / max(evidence.cells, 1) / CELL_M**2
+    per_m2 = evidence.producer_returns / max(evidence.cells, 1) / settings.producer_cell_m**2
     if evidence.producer_returns == 0:
         return GroundChoice("own", "The survey comes without ground returns.")
     if per_m2 < settings.producer_min_ground_per_m2:
@@ -127,17 +128,17 @@ def keep_producer(
     """
     if not is_producer.any():
         return is_own
-    above = height_above(enh[is_producer], enh[is_own])
+    above = height_above(enh[is_producer], enh[is_own], settings=settings)
     ground = is_producer.copy()
     ground[np.flatnonzero(is_own)[np.abs(above) <= settings.producer_join_m]] = True
     return ground
 
 
-def height_above(ground: EastNorthHeight, enh: EastNorthHeight, /) -> NDArray[np.float64]:
-    """(m,) metres above the triangulated ground, read from a grid of half metres; NaN without ground."""
+def height_above(ground: EastNorthHeight, enh: EastNorthHeight, /, *, settings: PointsSettings) -> NDArray[np.float64]:
+    """(m,) metres above the triangulated ground, read from a grid of half cells; NaN without ground."""
     if len(ground) == 0 or len(enh) == 0:
         return np.full(len(enh), np.nan)
-    cell_m = 0.5 * CELL_M
+    cell_m = 0.5 * settings.producer_cell_m
     first = np.floor(enh[:, :2].min(axis=0) / cell_m)
     last = np.floor(enh[:, :2].max(axis=0) / cell_m)
     east, north = ((np.arange(first[axis], last[axis] + 1) + 0.5) * cell_m for axis in (0, 1))
@@ -146,19 +147,19 @@ def height_above(ground: EastNorthHeight, enh: EastNorthHeight, /) -> NDArray[np
     return np.asarray(enh[:, 2] - ndimage.map_coordinates(level, at, order=1, mode="nearest"))
 
 
-def _cells(enh: EastNorthHeight, /) -> EastNorth:
+def _cells(enh: EastNorthHeight, /, *, cell_m: float) -> EastNorth:
     """(m, 2) the cells that hold a return, as whole numbers of cells, each once."""
-    cell = np.floor(enh[:, :2] / CELL_M).astype(np.int64)
+    cell = np.floor(enh[:, :2] / cell_m).astype(np.int64)
     return np.column_stack(np.divmod(np.unique(cell[:, 0] * PACK + cell[:, 1] + PACK // 2), PACK)).astype(np.float64)
 
 
-def _count_near(cells: EastNorth, others: EastNorth, /, *, near_m: float) -> int:
-    """How many cells have one of the others at most so far away in east and in north."""
+def _count_near(cells: EastNorth, others: EastNorth, /, *, near_cells: int) -> int:
+    """How many cells have one of the others at most so many cells away in east and in north."""
     if len(cells) == 0 or len(others) == 0:
         return 0
     first = np.minimum(cells.min(axis=0), others.min(axis=0))
     shape = (np.maximum(cells.max(axis=0), others.max(axis=0)) - first + 1).astype(np.int64)
     held = np.zeros(shape, np.bool_)
     held[tuple((others - first).astype(np.int64).T)] = True
-    wide = ndimage.maximum_filter(held, size=2 * int(near_m / CELL_M) + 1)
+    wide = ndimage.maximum_filter(held, size=2 * near_cells + 1)
     return int(np.count_nonzero(wide[tuple((cells - first).astype(np.int64).T)]))

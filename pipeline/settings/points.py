@@ -63,6 +63,12 @@ class PointsSettings(Section):
         le=1,
         description="Share of cells with our ground in which the producer's must be near; less means holes in it.",
     )
+    producer_cell_m: float = Field(
+        1.0,
+        ge=0.5,
+        le=5,
+        description="Cells in which the two grounds are compared: a metre holds several returns of a dense survey.",
+    )
     producer_near_m: float = Field(
         4.0, ge=1, le=20, description="How near: between the producer's ground returns a mapper's detail is lost."
     )
@@ -158,6 +164,18 @@ class PointsSettings(Section):
     )
     ground_plane_neighbours: int = Field(
         7, ge=3, le=24, description="Fewest neighbours through which a plane is drawn; else wider cells are looked at."
+    )
+    ground_plane_width_share: float = Field(
+        0.6,
+        ge=0.2,
+        le=2,
+        description="Distance at which a neighbour's weight has fallen to 1/e, as a share of the reach: near ones tell.",
+    )
+    ground_plane_half_share: float = Field(
+        0.5,
+        ge=0.1,
+        le=2,
+        description="A neighbour that stands out by this share of what makes it a plant has half its weight left.",
     )
     ground_plane_rounds: int = Field(
         3, ge=1, le=20, description="How often the planes are drawn anew with less weight on what stands out."

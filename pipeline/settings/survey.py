@@ -54,6 +54,20 @@ class SurveySettings(Section):
         le=2,
         description="Height above the lowest return of a cell that still counts as ground in that estimate.",
     )
+    ground_tilt_error_m: float = Field(
+        0.25,
+        ge=0,
+        le=2,
+        description="Added to it for each metre of rise over run: the tilt of the lowest surface is good to about a sixth, "
+        "over half a cell of 3 m (measured on made scenes).",
+    )
+    hanging_slope: float = Field(
+        0.75,
+        ge=0.2,
+        le=5,
+        description="A lowest return that stands steeper than this above those around is in the canopy; cliffs of 37 "
+        "degrees pass.",
+    )
     least_overlap_cells: int = Field(
         50,
         ge=5,
