@@ -24,7 +24,7 @@ from pipeline.files.blocks import read_json
 from pipeline.files.checksums import mark_of
 from pipeline.files.code import fingerprint
 from pipeline.files.intake import Intake, take_in
-from pipeline.settings import Area, Flow, LayerSettings, VegetationSettings, load_area, section_text
+from pipeline.settings import Area, Flow, LayerSettings, TerrainSettings, VegetationSettings, load_area, section_text
 from pipeline.tiles import find_tiles
 
 PROJECT = Path(__file__).parent.parent
@@ -58,8 +58,6 @@ CALIBRATED = ("slow_from_m2_per_m3", "walk_from_m2_per_m3", "fight_from_m2_per_m
 """Settings of the vegetation section that a calibration replaces."""
 BLOCK_SIDES_M = (125.0, 250.0, 500.0)
 """Working blocks come in these sizes, so that two surveys of one area are mostly cut alike."""
-FINE_CELL_FROM_PULSES_PER_M2, MEDIUM_CELL_FROM_PULSES_PER_M2 = 3.0, 0.5
-"""Common practice, no source: a cell about as wide as the spacing of ground returns under light canopy."""
 
 
 @dataclass(frozen=True)
@@ -115,7 +113,8 @@ class Plan:
     @cached_property
     def cell_m(self) -> float:
         """Side of a raster cell: the expert setting, else by the density of pulses."""
-        return self.area.expert.terrain.cell_m or cell_for_density(pulses_per_m2(self.intake))
+        terrain = self.area.expert.terrain
+        return terrain.cell_m or cell_for_density(pulses_per_m2(self.intake), settings=terrain)
 
     @cached_property
     def flow(self) -> Flow:
@@ -226,11 +225,11 @@ class Plan:
         }
 
 
-def cell_for_density(pulses_per_m2: float, /) -> float:
+def cell_for_density(pulses_per_m2: float, /, *, settings: TerrainSettings) -> float:
     """Side of a raster cell in metres that a density of pulses supports."""
-    if pulses_per_m2 >= FINE_CELL_FROM_PULSES_PER_M2:
+    if pulses_per_m2 >= settings.fine_cell_from_pulses_per_m2:
         return 0.5
-    return 1.0 if pulses_per_m2 >= MEDIUM_CELL_FROM_PULSES_PER_M2 else 2.0
+    return 1.0 if pulses_per_m2 >= settings.medium_cell_from_pulses_per_m2 else 2.0
 
 
 def pulses_per_m2(intake: Intake, /) -> float:
