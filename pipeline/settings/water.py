@@ -56,6 +56,13 @@ class WaterSettings(Section):
     level_tolerance_m: float = Field(
         0.12, ge=0.03, le=0.5, description="Ground within this of the level belongs to the water: ripples and noise."
     )
+    shore_max_ratio: float = Field(
+        0.55,
+        ge=0.3,
+        le=1,
+        description="Share of the usual returns at a shore: half, where half the window lies on land, and half of the "
+        "little that water sends back.",
+    )
     level_max_spread_m: float = Field(
         0.25,
         ge=0.05,
@@ -76,6 +83,24 @@ class WaterSettings(Section):
     )
     class_window_m: float = Field(
         3.0, ge=1, le=10, description="Side of the window in which returns of the water class are counted."
+    )
+    class_min_ratio: float = Field(
+        0.5, ge=0.1, le=1, description="Share of them that makes a cell water, as the survey says: most, as at an edge."
+    )
+    bank_from_m: float = Field(
+        2.0,
+        ge=0,
+        le=10,
+        description="The ground around water is looked at from this far beyond the shore: past its blur.",
+    )
+    bank_to_m: float = Field(
+        4.0, ge=1, le=30, description="And up to here: near enough to be the bank and not the slope behind it."
+    )
+    pond_close_m: float = Field(
+        1.0,
+        ge=0.25,
+        le=5,
+        description="Radius of the gaps in water that are closed: stray returns from waves and reed.",
     )
     pond_min_area_m2: float = Field(
         64.0, ge=10, le=500, description="Smallest standing water drawn as an area: 8 m x 8 m (ISOM 2017-2, 302)."
@@ -119,6 +144,12 @@ class WaterSettings(Section):
         ge=4,
         le=60,
         description="Length over which the depth is judged, so that one culvert does not end a stream.",
+    )
+    channel_tolerance_m: float = Field(
+        0.5,
+        ge=0.05,
+        le=5,
+        description="Vertices that move a channel by less are dropped: a quarter of its line's width.",
     )
     channel_min_length_m: float = Field(
         41.0, ge=5, le=200, description="Shortest channel: two dashes of 306, 2.75 mm at 1:15 000 (from memory)."

@@ -53,7 +53,7 @@ def _standing(bodies: list[Water], crs: str, *, settings: WaterSettings) -> gpd.
         crs=crs,
         symbol="302",
         confidence=np.clip([_surety(body) for body in bodies], 0.05, 0.95),
-        evidence=[_standing_evidence(body) for body in bodies],
+        evidence=[_standing_evidence(body, settings=settings) for body in bodies],
         elevation_m=np.array(
             [body.level_m if body.spread_m <= settings.flat_max_spread_m else np.nan for body in bodies]
         ),
@@ -72,10 +72,10 @@ def _surety(body: Water) -> float:
     return classed * 0.95 + (1 - classed) * thin * bank * level
 
 
-def _standing_evidence(body: Water) -> str:
+def _standing_evidence(body: Water, *, settings: WaterSettings) -> str:
     parts = [f"{body.thinness:.0%} of the usual pulses came back from {body.shape.area:.0f} m2"]
     if math.isfinite(body.spread_m):
-        is_level = body.spread_m <= 0.3
+        is_level = body.spread_m <= settings.flat_max_spread_m
         parts.append(f"level to {body.spread_m * 100:.0f} cm" if is_level else "not level: perhaps a gap in the survey")
     if math.isfinite(body.bank_m):
         parts.append(f"ground around it {abs(body.bank_m):.1f} m {'higher' if body.bank_m >= 0 else 'lower'}")

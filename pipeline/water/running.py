@@ -78,7 +78,7 @@ def channels(bare_earth: Heights, grid: Grid, /, *, settings: WaterSettings) -> 
     for reach in _reaches(drainage, wet.ravel(), size):
         for part in _incised(depth.ravel()[reach], lattice.cell_m, settings=settings):
             cells = reach[part]
-            line = _line(cells, bare_earth, grid, lattice)
+            line = _line(cells, bare_earth, grid, lattice, tolerance_m=settings.channel_tolerance_m)
             if line.length >= settings.channel_min_length_m:
                 median = float(np.nanmedian(depth.ravel()[cells]))
                 found.append(Channel(line, median, float(drained[cells[-1]]), bool(is_fed.ravel()[cells[-1]])))
@@ -308,7 +308,9 @@ def _incised(depth: NDArray[np.float64], cell_m: float, /, *, settings: WaterSet
     return [slice(a, b) for a, b in zip(starts.tolist(), stops.tolist(), strict=True) if b - a >= 3]
 
 
-def _line(cells: NDArray[np.int64], bare_earth: Heights, grid: Grid, lattice: Grid) -> LineString:
+def _line(
+    cells: NDArray[np.int64], bare_earth: Heights, grid: Grid, lattice: Grid, *, tolerance_m: float
+) -> LineString:
     """The chain as a smooth line, each vertex first moved to the lowest ground within a coarse cell."""
     east, north = lattice.centres()
     row, col = np.divmod(cells, lattice.cols)
@@ -318,7 +320,7 @@ def _line(cells: NDArray[np.int64], bare_earth: Heights, grid: Grid, lattice: Gr
         return LineString()
     smooth = ndimage.gaussian_filter1d(snapped, 1.5, axis=0, mode="nearest")
     smooth[0], smooth[-1] = snapped[0], snapped[-1]
-    line = LineString(smooth).simplify(0.5)
+    line = LineString(smooth).simplify(tolerance_m)
     return line if isinstance(line, LineString) else LineString()
 
 

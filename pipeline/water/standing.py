@@ -17,9 +17,6 @@ from shapely.geometry import Polygon
 from pipeline.grid import EastNorth, Grid, Heights, Mask
 from pipeline.settings import WaterSettings
 
-SHORE_RATIO = 0.55
-"""Share of the usual returns at a shore: half, and half of the little that water sends back."""
-
 
 @dataclass(frozen=True)
 class Water:
@@ -33,7 +30,7 @@ class Water:
     spread_m : float
         Half the interquartile range of the bare earth within.
     bank_m : float
-        Median height of the ground 2 to 4 m beyond the shore above the surface.
+        Median height of the ground just beyond the shore above the surface.
     thinness : float, 0..1
         Last returns a square metre within, over those of the survey.
     classed_share : float, 0..1
@@ -82,7 +79,7 @@ def standing_water(
         if body.sum() * grid.cell_m**2 < settings.pond_min_area_m2:
             continue
         thinness = float(density[window][body].mean())
-        judged = _judge(body, bare_earth[window], classed[window], thinness, grid, window)
+        judged = _judge(body, bare_earth[window], classed[window], thinness, grid, window, settings=settings)
         bodies += [judged] if judged.shape.area >= settings.pond_min_area_m2 else []
     return sorted(bodies, key=lambda body: (-body.shape.area, body.shape.bounds))
 
@@ -100,12 +97,12 @@ def _disc(radius_m: float, cell_m: float) -> Mask:
 
 
 def _classed(water: Heights, last: Heights, cell_m: float, /, *, settings: WaterSettings) -> Mask:
-    """Cells around which half of the last returns or more are of the water class."""
+    """Cells around which enough of the last returns are of the water class."""
     size = _cells(settings.class_window_m, cell_m)
     share = ndimage.uniform_filter(water, size, mode="constant") / np.maximum(
         ndimage.uniform_filter(last, size, mode="constant"), 1e-6
     )
-    classed: Mask = (share >= 0.5) & (ndimage.uniform_filter(water, size, mode="constant") > 1e-6)
+    classed: Mask = (share >= settings.class_min_ratio) & (ndimage.uniform_filter(water, size, mode="constant") > 1e-6)
     return classed
 
 
@@ -192,9 +189,8 @@ def _grown(
         return np.zeros(body.shape, bool)
     tolerance_m = max(settings.level_tolerance_m, 2 * spread)
     is_level = (np.abs(heights - level) <= tolerance_m) | (density < settings.void_max_ratio)
-    # Half the usual returns are counted where half the window lies on land: that is the shore.
     near = ndimage.binary_dilation(body, _disc(settings.shore_reach_m, cell_m))
-    at_level = near & is_level & (density < SHORE_RATIO)
+    at_level = near & is_level & (density < settings.shore_max_ratio)
     grown: Mask = ndimage.binary_propagation(body & at_level, mask=at_level)
     return grown
 
@@ -227,7 +223,7 @@ def _level_of(heights: NDArray[np.float32]) -> tuple[float, float]:
 
 def _tidied(surface: Mask, cell_m: float, /, *, settings: WaterSettings) -> Mask:
     """Water wide enough to be drawn, without islands too small to be."""
-    closed = ndimage.binary_closing(np.pad(surface, 8), _disc(1.0, cell_m))[8:-8, 8:-8]
+    closed = ndimage.binary_closing(np.pad(surface, 8), _disc(settings.pond_close_m, cell_m))[8:-8, 8:-8]
     opened = ndimage.binary_opening(closed, _disc(settings.pond_min_width_m / 2, cell_m))
     holes, _ = ndimage.label(ndimage.binary_fill_holes(opened) & ~opened)
     size = np.bincount(holes.ravel())
@@ -244,16 +240,25 @@ def _widened(box: tuple[slice, slice], margin_m: float, grid: Grid) -> tuple[sli
 
 
 def _judge(
-    body: Mask, bare_earth: Heights, classed: Mask, thinness: float, grid: Grid, window: tuple[slice, slice]
+    body: Mask,
+    bare_earth: Heights,
+    classed: Mask,
+    thinness: float,
+    grid: Grid,
+    window: tuple[slice, slice],
+    /,
+    *,
+    settings: WaterSettings,
 ) -> Water:
     """A body of water with its outline and its evidence."""
     level, _ = _level_of(bare_earth[body])
     known = bare_earth[body & np.isfinite(bare_earth)]
     spread = float(np.subtract(*np.percentile(known, [75, 25]))) / 2 if len(known) else math.nan
-    ring = ndimage.binary_dilation(body, _disc(4.0, grid.cell_m)) & ~ndimage.binary_dilation(
-        body, _disc(2.0, grid.cell_m)
+    inner, outer = (
+        ndimage.binary_dilation(body, _disc(reach_m, grid.cell_m))
+        for reach_m in (settings.bank_from_m, settings.bank_to_m)
     )
-    banks = bare_earth[ring & np.isfinite(bare_earth)]
+    banks = bare_earth[outer & ~inner & np.isfinite(bare_earth)]
     bank = float(np.median(banks)) - level if len(banks) and math.isfinite(level) else math.nan
     return Water(_outline(body, grid, window), level, spread, bank, thinness, float(classed[body].mean()))
 
