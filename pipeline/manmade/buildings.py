@@ -17,8 +17,6 @@ from pipeline.settings import ManmadeSettings
 
 Score = NDArray[np.float32]
 """(rows, cols) in a building's own frame: positive where roof is seen, negative where it is not."""
-MOST_CELLS_ACROSS = 120
-"""Cells across a building in its frame; a house has 30 of half a metre."""
 
 
 @dataclass(frozen=True)
@@ -95,7 +93,7 @@ def _plans_of(patch: Mask, box: tuple[slice, slice], grid: Grid, /, *, settings:
     places = np.column_stack([east, north])
     centre = places.mean(axis=0)
     # The scan for rectangles grows with the cube of the cells across: a large hall is looked at more coarsely.
-    step_m = grid.cell_m * math.ceil(max(patch.shape) / MOST_CELLS_ACROSS)
+    step_m = grid.cell_m * math.ceil(max(patch.shape) / settings.building_most_cells)
     turn = _direction(patch, places - centre, grid.cell_m, step_m)
     score, corner = _in_frame(_rotated(places - centre, -turn), grid.cell_m, step_m)
     plan = _rectangles(score, step_m, settings=settings)

@@ -45,14 +45,14 @@ def draft_manmade(
         [outline.shape for outline in outlines],
         crs=grid.crs,
         symbol="521",
-        confidence=np.clip([_confidence(outline) for outline in outlines], 0.05, 0.95),
+        confidence=np.clip([_confidence(outline, settings=settings) for outline in outlines], 0.05, 0.95),
         evidence=[_evidence(outline) for outline in outlines],
     )
 
 
-def _confidence(outline: Outline) -> float:
-    """A building is sure where the plan fits the roof and a hundred returns or more show it (common practice)."""
-    return outline.fit * math.sqrt(min(1.0, outline.returns / 100))
+def _confidence(outline: Outline, *, settings: ManmadeSettings) -> float:
+    """A building is sure where the plan fits the roof and enough returns show it."""
+    return outline.fit * math.sqrt(min(1.0, outline.returns / settings.building_sure_returns))
 
 
 def _evidence(outline: Outline) -> str:

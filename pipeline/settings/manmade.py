@@ -28,3 +28,13 @@ class ManmadeSettings(Section):
     building_max_parts: int = Field(
         6, ge=1, le=20, description="Most wings, and most notches, of a plan: more is the noise of the returns."
     )
+    building_most_cells: int = Field(
+        120,
+        ge=30,
+        le=1000,
+        description="Most cells across a building in which walls are looked for: a house has 30 of half a metre; a hall "
+        "is looked at more coarsely, as the work grows with the cube of them.",
+    )
+    building_sure_returns: int = Field(
+        100, ge=1, le=10_000, description="Roof returns from which the fit of the plan alone decides (common practice)."
+    )
