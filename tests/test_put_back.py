@@ -25,7 +25,7 @@ def reentrant(*, flank_rise: float, mouth_m: float) -> Heights:
 
 def calmed(ground: Heights) -> Heights:
     """Calmed as contours are, before anything is put back."""
-    calm = tauten(ground, GRID, within_m=0.5, steep_deg=25, smoothing_m=4, passes=8)
+    calm = tauten(ground, GRID, within_m=0.5, steep_deg=25, steep_share=0.2, smoothing_m=4, passes=8)
     return round_off(calm, GRID, smoothing_m=2.0)
 
 

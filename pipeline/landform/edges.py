@@ -55,10 +55,11 @@ def _derivatives(heights: Heights, grid: Grid, /, *, scale_m: float, orders: Seq
     ]
 
 
-def furrow_axes(heights: Heights, grid: Grid, /, *, scale_m: float) -> Strip:
+def furrow_axes(heights: Heights, grid: Grid, /, *, scale_m: float, max_along_share: float) -> Strip:
     """Cells where the ground is most sharply hollow square to some direction: the bottoms of furrows.
 
-    For the tops of ridges pass the heights with their sign turned.
+    For the tops of ridges pass the heights with their sign turned. Along itself a furrow may be hollow by
+    `max_along_share` of that: round hollows are alike in all directions.
 
     Source
     ------
@@ -69,8 +70,7 @@ def furrow_axes(heights: Heights, grid: Grid, /, *, scale_m: float) -> Strip:
     middle, spread = (ee + nn) / 2, np.hypot((ee - nn) / 2, ne)
     strength = middle + spread
     angle = 0.5 * np.arctan2(2 * ne, ee - nn)
-    # Round hollows curve alike in all directions; a furrow hardly curves along itself.
-    is_line = (strength > 0) & (np.abs(middle - spread) <= 0.5 * strength)
+    is_line = (strength > 0) & (np.abs(middle - spread) <= max_along_share * strength)
     return _crest(strength, np.cos(angle), np.sin(angle), is_line & ~np.isnan(heights))
 
 

@@ -82,18 +82,26 @@ def _smooth(filled: Heights, grid: Grid, smoothing_m: float) -> Heights:
 
 
 def tauten(
-    heights: Heights, grid: Grid, /, *, within_m: float, steep_deg: float, smoothing_m: float, passes: int
+    heights: Heights,
+    grid: Grid,
+    /,
+    *,
+    within_m: float,
+    steep_deg: float,
+    steep_share: float,
+    smoothing_m: float,
+    passes: int,
 ) -> Heights:
     """The calmest surface that stays close to the ground: within `within_m` where it is level, closer where steep.
 
     Smoothed again and again, and held to the band after each pass. A re-entrant or spur deeper than the band keeps its
     place and its shape; undulations shallower than it, which lead a contour astray on flat ground, vanish. The band
-    narrows to a fifth at `steep_deg`, where such undulations move a contour by less than its own width.
+    narrows to `steep_share` at `steep_deg`, where such undulations move a contour by less than its own width.
     """
     filled, unknown = fill_voids(heights)
     east, north = gradient(_smooth(filled, grid, smoothing_m), grid)
-    steep_share = np.hypot(east, north) / np.float32(math.tan(math.radians(steep_deg)))
-    band = np.float32(within_m) * np.clip(1 - steep_share, 0.2, 1)
+    steepness = np.hypot(east, north) / np.float32(math.tan(math.radians(steep_deg)))
+    band = np.float32(within_m) * np.clip(1 - steepness, steep_share, 1)
     calm = filled
     for _ in range(passes):
         calm = np.clip(_smooth(calm, grid, smoothing_m), filled - band, filled + band)
@@ -161,6 +169,7 @@ def generalised_surface(
         coarse,
         within_m=settings.calm_share * interval_m,
         steep_deg=settings.calm_steep_deg,
+        steep_share=settings.calm_steep_share,
         smoothing_m=settings.calm_smoothing_m,
         passes=settings.calm_passes,
     )

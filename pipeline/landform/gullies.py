@@ -63,7 +63,7 @@ def find_furrows(
     heights: Heights, grid: Grid, /, *, min_depth_m: float, min_length_m: float, settings: LandformSettings
 ) -> Axes:
     """Narrow furrows at least this deep and long. For banks and walls, pass heights with their sign turned."""
-    strip = furrow_axes(heights, grid, scale_m=settings.line_scale_m)
+    strip = furrow_axes(heights, grid, scale_m=settings.line_scale_m, max_along_share=settings.max_along_bend_share)
     relief = relief_across(heights, grid, strip, settings=settings)
     # Natural ground is full of troughs; what is compared with them is the notch, not the whole depth.
     stands_out = contrast(relief.notch_m, strip, grid, reach_m=settings.contrast_reach_m, least=settings.least_bump_m)

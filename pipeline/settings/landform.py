@@ -39,6 +39,12 @@ class LandformSettings(Section):
         le=80,
         description="Slope from which contours are hardly calmed: half a metre moves them by less than 1 m there.",
     )
+    calm_steep_share: float = Field(
+        0.2,
+        ge=0,
+        le=1,
+        description="Share of that leave contours keep on such steep ground: a tenth of a metre is the noise of the survey.",
+    )
     calm_smoothing_m: float = Field(4.0, ge=1, le=50, description="Smoothing of one calming pass, one smallest bend.")
     calm_passes: int = Field(8, ge=0, le=100, description="Calming passes; eight of 4 m reach shapes 30 m across.")
     smallest_bend_mm: float = Field(
@@ -325,6 +331,12 @@ class LandformSettings(Section):
     )
     line_scale_m: float = Field(
         1.2, ge=0.5, le=5, description="Smoothing before they are sought: a third of the narrowest, above lidar noise."
+    )
+    max_along_bend_share: float = Field(
+        0.5,
+        ge=0,
+        le=1,
+        description="Bend of the ground along a line over that across it: round hollows and knolls bend alike both ways.",
     )
     min_axis_contrast: float = Field(
         1.8,
