@@ -209,3 +209,11 @@ def test_where_nothing_is_seen_no_note_is_asked_for():
     """Without density there is nothing to learn."""
     nothing = np.full(GRID.shape, np.nan, np.float32)
     assert where_notes_teach(nothing, GRID, np.empty((0, 2)), limits=LIMITS, spread=0.3, settings=THREE_PLACES).empty
+
+
+def test_a_steadier_forest_follows_notes_less():
+    """The less season and sensor may shift the limits together, the nearer they stay to those in use."""
+    notes = notes_of((0.2, 0.8, 1.8), n=30, seed=1)
+    steady = CalibrationSettings(common_spread_ratio=0.05, own_spread_ratio=0.05)
+    walk = [fit_limits(notes.density, notes.band, limits=LIMITS, settings=s).limits[1] for s in (SETTINGS, steady)]
+    assert LIMITS[1] < walk[1] < walk[0]

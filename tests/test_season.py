@@ -50,3 +50,13 @@ def test_in_the_tropics_dates_tell_nothing():
 def test_without_trees_and_dates_it_is_unknown():
     """Nothing to go by."""
     assert leaf_season([], latitude_deg=50, tree_pulses=3, tree_through=1, settings=SETTINGS).leaves == "unknown"
+
+
+def test_a_cold_place_has_leaves_when_its_settings_say_so():
+    """At the tree line leaves come in June: the same flight in May has them or not by the settings."""
+    late = VegetationSettings(leaves_from_month_day=(6, 10), leaves_until_month_day=(9, 20))
+    told = [
+        leaf_season([datetime.date(2024, 5, 25)], latitude_deg=60, tree_pulses=0, tree_through=0, settings=settings)
+        for settings in (SETTINGS, late)
+    ]
+    assert [season.leaves for season in told] == ["leaf-on", "leaf-off"]
