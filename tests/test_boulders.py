@@ -135,7 +135,7 @@ def test_an_empty_cloud_has_no_boulders() -> None:
 def test_of_lumps_that_overlap_the_likeliest_is_kept() -> None:
     """A lump struck out by a likelier one does not strike out others."""
     places = np.array([(0.0, 0.0), (1.0, 0.0), (2.0, 0.0), (9.0, 0.0)])
-    keep = keep_best(places, np.ones(4), np.array([0.9, 0.8, 0.7, 0.1]))
+    keep = keep_best(places, np.ones(4), np.array([0.9, 0.8, 0.7, 0.1]), settings=RockSettings())
     assert keep.tolist() == [True, False, True, True]
 
 

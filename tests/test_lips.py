@@ -161,7 +161,7 @@ def test_a_cliff_that_runs_on_into_a_bank_is_measured_alone() -> None:
     """A line along a step of 5 m that goes on as one of 0.9 m is cut where it changes, to within 2 m."""
     height = np.where(NORTH < 30, 5.0, 0.9)
     heights = (200 + height * np.clip((LIP_EAST - EAST) / 0.6, 0, 1)).astype(np.float32)
-    steps = measure_steps(heights, GRID, run_m=SETTINGS.cliff_run_m)
+    steps = measure_steps(heights, GRID, settings=SETTINGS)
     pieces = cut_where_weak(LineString([(LIP_EAST, 3), (LIP_EAST, 57)]), steps, GRID, settings=SETTINGS)
     assert len(pieces) == 1
     assert abs(pieces[0].bounds[3] - 30) < 2
@@ -171,6 +171,6 @@ def test_a_short_weak_end_stays_with_its_cliff() -> None:
     """A line with 6 m of weak step in 54 m is left whole."""
     height = np.where(NORTH < 51, 5.0, 0.9)
     heights = (200 + height * np.clip((LIP_EAST - EAST) / 0.6, 0, 1)).astype(np.float32)
-    steps = measure_steps(heights, GRID, run_m=SETTINGS.cliff_run_m)
+    steps = measure_steps(heights, GRID, settings=SETTINGS)
     line = LineString([(LIP_EAST, 3), (LIP_EAST, 57)])
     assert cut_where_weak(line, steps, GRID, settings=SETTINGS) == [line]

@@ -23,29 +23,14 @@ from pipeline.terrain.relief import slope
 
 Floats = NDArray[np.float64]
 
-SHORT_M, LONG_M = 0.75, 1.5
-"""Sigmas between which unevenness is measured: ranging noise and furrows are shorter, hillsides longer. Further apart
-they would reach over the edge of a field into what lies around it."""
-INSIDE_M = 3.5
-"""Unevenness is taken this far inside an area, where the wider window holds next to nothing of what lies around."""
-HILLSIDE_M = 3.0
-"""Sigma over which the slope of the ground is taken: of the hillside, not of the lumps on it."""
-FRINGE_M = 2.0
-"""The window blurs the edge of rock over about its own width; so far out the half-dark ground still belongs to it."""
-LEAST_HOLE_M2 = 64.0
-"""Smaller holes (a bush, a boulder) are left out: the least area of open land at 1:15000 (from memory of the ISOM)."""
 
-
-MOST_FRINGE = 0.25
-"""Dark ground of less than this share of the least area cannot grow by its fringe into a whole one."""
-
-
-def unevenness(bare_earth: Heights, grid: Grid, /) -> Heights:
+def unevenness(bare_earth: Heights, grid: Grid, /, *, settings: RockSettings) -> Heights:
     """How far the ground departs from its surroundings in waves of about 4 to 9 m, metres, (rows, cols).
 
     Decimetres of rock show; ridges of a plough, ruts and noise are shorter, slopes and terraces longer.
     """
-    waves: Heights = np.abs(_smooth(bare_earth, grid, SHORT_M) - _smooth(bare_earth, grid, LONG_M))
+    short, long = settings.bare_rock_short_sigma_m, settings.bare_rock_long_sigma_m
+    waves: Heights = np.abs(_smooth(bare_earth, grid, short) - _smooth(bare_earth, grid, long))
     return waves
 
 
@@ -78,7 +63,8 @@ def find_bare_rock(
     # Slopes make ground darker, never brighter: what is not dark as measured need not be looked at.
     is_dark = np.nan_to_num(brightness.ratio, nan=np.inf) <= settings.bare_rock_max_brightness_ratio
     is_dark &= brightness.lone_ratio >= settings.bare_rock_min_lone_ratio
-    if not brightness.is_known or is_dark.sum() * grid.cell_m**2 < MOST_FRINGE * settings.bare_rock_min_area_m2:
+    least_m2 = settings.bare_rock_core_share * settings.bare_rock_min_area_m2
+    if not brightness.is_known or is_dark.sum() * grid.cell_m**2 < least_m2:
         return no_features(grid.crs)
     mask, ratio = _bare_and_dark(bare_earth, ground_support, brightness, grid, settings)
     areas = np.array(_outlines(mask, grid, settings), object)
@@ -86,9 +72,9 @@ def find_bare_rock(
         return no_features(grid.crs)
     owners = rasterize(zip(areas, range(1, len(areas) + 1), strict=True), grid.shape, transform=grid.transform)
     dark, lone = (medians_of_areas(of, owners * mask, len(areas)) for of in (ratio, brightness.lone_ratio))
-    inner = np.where(ndimage.distance_transform_edt(owners) * grid.cell_m >= INSIDE_M, owners, 0)
+    inner = np.where(ndimage.distance_transform_edt(owners) * grid.cell_m >= settings.bare_rock_inside_m, owners, 0)
     # The median deviation times 1.48 is the standard deviation of what is spread normally.
-    uneven = 1.4826 * medians_of_areas(unevenness(bare_earth, grid), inner, len(areas))
+    uneven = 1.4826 * medians_of_areas(unevenness(bare_earth, grid, settings=settings), inner, len(areas))
     stands_out = (1 - dark) / brightness.spread_ratio >= settings.bare_rock_min_contrast
     drawn = np.flatnonzero(stands_out & (uneven >= settings.bare_rock_min_relief_m))
     return make_features(
@@ -104,16 +90,17 @@ def _bare_and_dark(
     bare_earth: Heights, ground_support: Heights, brightness: Brightness, grid: Grid, settings: RockSettings
 ) -> tuple[Mask, Heights]:
     """Cells of bare dark ground with their half-dark rim, and brightness freed from the slope's part in it."""
-    steepness = slope(_smooth(bare_earth, grid, HILLSIDE_M), grid)
+    steepness = slope(_smooth(bare_earth, grid, settings.bare_rock_hillside_sigma_m), grid)
     # A slope turned away from the light is darker by the cosine (Lambert); the pulse is taken to come from above.
     ratio = (brightness.ratio / np.cos(np.radians(steepness))).astype(np.float32)
-    rough = np.nan_to_num(roughness(bare_earth, ground_support, grid, window_m=settings.stony_window_m), nan=np.inf)
+    rough = np.nan_to_num(roughness(bare_earth, ground_support, grid, settings=settings), nan=np.inf)
     runs = (steepness <= settings.bare_rock_max_slope_deg) & (rough < settings.stony_slow_m)
     back = brightness.pulse_ratio >= settings.dry_min_pulse_ratio
     bare = runs & back & np.isfinite(bare_earth) & (brightness.lone_ratio >= settings.bare_rock_min_lone_ratio)
     core = bare & (ratio <= settings.bare_rock_max_brightness_ratio)
     half_dark = (1 + settings.bare_rock_max_brightness_ratio) / 2
-    rim = ndimage.distance_transform_edt(~core) * grid.cell_m <= FRINGE_M if core.any() else core
+    fringe_m = settings.bare_rock_fringe_m
+    rim = ndimage.distance_transform_edt(~core) * grid.cell_m <= fringe_m if core.any() else core
     return core | (rim & runs & back & (ratio <= half_dark)), ratio
 
 
@@ -123,13 +110,15 @@ def _outlines(mask: Mask, grid: Grid, settings: RockSettings) -> list[Polygon]:
     half_m = settings.bare_rock_min_width_m / 2
     areas: NDArray[np.object_] = np.array([shapely.geometry.shape(outline) for outline, _ in found], object)
     wide = shapely.get_parts(shapely.buffer(shapely.buffer(areas, -half_m), half_m))
-    smooth = [shapely.make_valid(_without_small_holes(area).simplify(grid.cell_m)) for area in wide]
+    smooth = [
+        shapely.make_valid(_without_holes(area, settings.bare_rock_min_hole_m2).simplify(grid.cell_m)) for area in wide
+    ]
     parts = [part for area in smooth for part in shapely.get_parts(area) if isinstance(part, Polygon)]
     return [part for part in parts if part.area >= settings.bare_rock_min_area_m2]
 
 
-def _without_small_holes(area: Polygon) -> Polygon:
-    return Polygon(area.exterior, [hole for hole in area.interiors if Polygon(hole).area >= LEAST_HOLE_M2])
+def _without_holes(area: Polygon, least_m2: float) -> Polygon:
+    return Polygon(area.exterior, [hole for hole in area.interiors if Polygon(hole).area >= least_m2])
 
 
 def _confidence(dark: Floats, settings: RockSettings) -> Floats:

@@ -19,8 +19,6 @@ from pipeline.settings import RockSettings
 
 REACH_M = 30.0
 """How far a boulder candidate is influenced from; must stay below the halo."""
-LEAST_APART_M = 1.0
-"""Lumps closer than this are one thing seen twice."""
 
 
 def find_boulders(
@@ -56,14 +54,14 @@ def find_boulders(
     if not len(low.east):
         return no_features(core.crs)
     lumps = find_lumps(low, near, settings=settings)
-    lumps = lumps.take(is_likely(look_at(low, lumps, settings=settings)))
+    lumps = lumps.take(is_likely(look_at(low, lumps, settings=settings), settings=settings))
     evidence, solid = weigh_lumps(low, lumps, settings=settings)
     sure = boulder_confidence(evidence)
     is_tall = (np.nan_to_num(evidence.height_m) >= settings.least_height_m) & (
         evidence.n_on >= settings.least_lump_returns
     )
     places = np.column_stack((solid.east, solid.north))
-    best = keep_best(places, solid.half_axes_m.mean(axis=1), np.where(is_tall, sure, -1.0))
+    best = keep_best(places, solid.half_axes_m.mean(axis=1), np.where(is_tall, sure, -1.0), settings=settings)
     chosen = best & is_tall & (sure >= settings.least_candidate_confidence)
     chosen &= core.contains(solid.east, solid.north)
     return _as_features(solid, evidence, sure, np.flatnonzero(chosen), core.crs, settings)
@@ -85,12 +83,12 @@ def _where_seen(cloud: Cloud, near: Grid) -> Grid:
     return Grid.covering(bounds, cell_m=near.cell_m, crs=near.crs)
 
 
-def keep_best(places: EastNorth, radius_m: Floats, sure: Floats, /) -> NDArray[np.bool_]:
+def keep_best(places: EastNorth, radius_m: Floats, sure: Floats, /, *, settings: RockSettings) -> NDArray[np.bool_]:
     """(k,) which lumps are likelier than every lump that overlaps them; ties go to the western, then southern one."""
     keep = np.ones(len(places), bool)
     if len(places) < 2:
         return keep
-    reach = np.maximum(radius_m, LEAST_APART_M)
+    reach = np.maximum(radius_m, settings.lumps_least_apart_m)
     pairs = cKDTree(places).query_pairs(float(1.2 * reach.max()), output_type="ndarray")
     apart = np.hypot(*(places[pairs[:, 0]] - places[pairs[:, 1]]).T)
     pairs = pairs[apart < 1.2 * np.maximum(reach[pairs[:, 0]], reach[pairs[:, 1]])]

@@ -28,8 +28,6 @@ FIRST_GAP_M, GAP_M = 1.0, 0.7
 PLANE_ROUNDS, LOW_ROUNDS, PLANE_SPREAD_M = 5, 2, 0.12
 """How often planes are drawn with new weights, in how many of those only what stands out loses weight, and the height
 at which half of it is lost."""
-BENEATH = 1.5
-"""Returns lie beneath ground that they are this many tolerances lower than."""
 PIECE = 2048
 """Places whose windows are held in memory at a time."""
 
@@ -259,7 +257,7 @@ def _counts(
     is_above = window.is_seen & (np.abs(off_above) <= near) & (np.abs(off_above) <= np.abs(off_below))
     is_below = window.is_seen & (np.abs(off_below) <= near) & ~is_above
     is_between = window.is_seen & (off_above < -near) & (off_below > near)
-    is_beneath = window.is_seen & (off_above < -BENEATH * near)
+    is_beneath = window.is_seen & (off_above < -settings.lip_beneath_tolerances * near)
     on_above, on_below, between, beneath = (
         which.sum(axis=2, dtype=np.int64) for which in (is_above, is_below, is_between, is_beneath)
     )

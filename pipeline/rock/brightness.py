@@ -18,14 +18,6 @@ from pipeline.settings import RockSettings
 
 COUNTS = ("lone_ground_returns", "lone_ground_intensity_sum", "pulses")
 """Grids of counts that `ground_brightness` reads."""
-WINDOW_M = 1.5
-"""Sigma of the window: 28 m2 hold enough returns even at one a square metre, an eighth of the smallest bare rock."""
-LEAST_PER_M2 = 0.2
-"""With fewer lone ground returns a window holds less than six of them, and their mean tells nothing."""
-LEAST_SPREAD_RATIO = 0.002
-"""Vegetated ground that varies less than this has a constant for intensity: made scenes show 0.012, surveys 0.05."""
-SURVEY_SHARE = 0.02
-"""Share of vegetated ground around from which its own brightness counts for more than that of the whole survey."""
 
 
 @dataclass(frozen=True)
@@ -61,10 +53,11 @@ def ground_brightness(counts: Mapping[str, Heights], grid: Grid, /, *, settings:
     ----------
     counts : (rows, cols) sums of the names in COUNTS
     """
-    pulses, lone, shine = (_window(counts[name], grid) for name in ("pulses", *COUNTS[:2]))
+    pulses, lone, shine = (_window(counts[name], grid, settings) for name in ("pulses", *COUNTS[:2]))
     with np.errstate(divide="ignore", invalid="ignore"):
         lone_ratio = np.where(pulses > 1e-6, np.minimum(lone / pulses, 1), 0).astype(np.float32)
-        mean = np.where(lone >= LEAST_PER_M2 * grid.cell_m**2, shine / lone, np.nan).astype(np.float32)
+        is_told = lone >= settings.brightness_min_returns_per_m2 * grid.cell_m**2
+        mean = np.where(is_told, shine / lone, np.nan).astype(np.float32)
     met = pulses > 1e-6
     usual = float(np.median(pulses[met])) if met.any() else 1.0
     vegetated = np.isfinite(mean) & (lone_ratio < settings.vegetated_max_lone_ratio)
@@ -72,9 +65,10 @@ def ground_brightness(counts: Mapping[str, Heights], grid: Grid, /, *, settings:
     return Brightness(ratio, lone_ratio, (pulses / usual).astype(np.float32), spread_ratio)
 
 
-def _window(values: Heights, grid: Grid) -> Heights:
+def _window(values: Heights, grid: Grid, settings: RockSettings) -> Heights:
     """Sum a cell, taken over the window."""
-    smooth: Heights = ndimage.gaussian_filter(values.astype(np.float32), WINDOW_M / grid.cell_m, mode="constant")
+    sigma = settings.brightness_sigma_m / grid.cell_m
+    smooth: Heights = ndimage.gaussian_filter(values.astype(np.float32), sigma, mode="constant")
     return smooth
 
 
@@ -94,6 +88,8 @@ def _beside_vegetated(mean: Heights, vegetated: Mask, grid: Grid, settings: Rock
         ndimage.uniform_filter(values.astype(np.float32), size, mode="constant")
         for values in (vegetated, np.where(vegetated, mean / typical, 0))
     )
-    ratio: Heights = (mean / typical / ((shine + SURVEY_SHARE) / (share + SURVEY_SHARE))).astype(np.float32)
+    survey = settings.brightness_survey_share
+    ratio: Heights = (mean / typical / ((shine + survey) / (share + survey))).astype(np.float32)
     spread_ratio = 1.4826 * float(np.median(np.abs(ratio[vegetated] - 1)))
-    return (ratio, spread_ratio) if spread_ratio > LEAST_SPREAD_RATIO else (unknown, float("nan"))
+    varies = spread_ratio > settings.brightness_min_spread_ratio
+    return (ratio, spread_ratio) if varies else (unknown, float("nan"))

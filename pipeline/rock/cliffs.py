@@ -30,11 +30,6 @@ Floats = NDArray[np.float64]
 CLIFF_LOG_ODDS = (-2.45, 1.96, 4.24, 1.77, 3.39, -5.01)
 """Log odds for each of `face_terms`; fitted by `python -m tests.benchmarks.rock_cliffs fit` to steps planted in real
 tiles and to the cliffs of made scenes."""
-END_SHARE = 0.3
-"""Ends of a line where its step is less than this share of what it is at its best do not count for its turn."""
-UNSEEN_LOG_ODDS_PER_M, SEEN_M = 0.8, 0.7
-"""Log odds lost a metre between the face and the nearest ground return, beyond the spacing of returns in open
-forest (common practice, no source)."""
 
 
 def find_cliffs(
@@ -120,14 +115,16 @@ def measure_faces(
     """Every face that may be a cliff, as `find_cliffs` takes them."""
     lowest = bare_earth if lowest is None else lowest
     bare_earth = put_back_lips(bare_earth, lowest, grid, settings=settings)
-    steps = measure_steps(bare_earth, grid, run_m=settings.cliff_run_m)
+    steps = measure_steps(bare_earth, grid, settings=settings)
     traced = ridge_lines(_step_cells(steps, settings), grid)
     pieces = [piece for line in traced for piece in cut_where_weak(line, steps, grid, settings=settings)]
     lines = [piece for piece in pieces if piece.length >= settings.cliff_keep_length_m]
     heights = filled(bare_earth)
     seen = _breaks_along(places_along(lines, steps, grid), lowest, bare_earth, grid, settings=settings)
     support = np.nan_to_num(ground_support.astype(np.float64), nan=9.0)
-    faces = [_measure(line, *one, heights, support, steps, grid) for line, one in zip(lines, seen, strict=True)]
+    faces = [
+        _measure(line, *one, heights, support, steps, grid, settings) for line, one in zip(lines, seen, strict=True)
+    ]
     # Where the ground above is hardly higher than that below, the bare earth bulges, and its flank is no face.
     return [f for f in faces if f.height_m >= settings.cliff_min_height_m and f.jump_m >= settings.lip_excess_m]
 
@@ -175,7 +172,9 @@ def _step_cells(steps: Steps, settings: RockSettings) -> Mask:
     """Cells of a step: weak ones count where they hang together with strong ones."""
     steepest = np.tan(np.radians(settings.cliff_min_slope_deg)) * settings.cliff_run_m
     strong = (steps.excess_m >= settings.cliff_excess_m) & (steps.fall_m >= steepest)
-    weak = (steps.excess_m >= 0.6 * settings.cliff_excess_m) & (steps.fall_m >= 0.7 * steepest)
+    weak = (steps.excess_m >= settings.cliff_weak_excess_share * settings.cliff_excess_m) & (
+        steps.fall_m >= settings.cliff_weak_slope_share * steepest
+    )
     labels, n = ndimage.label(weak, np.ones((3, 3)))
     has_strong = np.zeros(n + 1, bool)
     has_strong[np.unique(labels[strong])] = True
@@ -192,6 +191,7 @@ def _measure(
     support: Floats,
     steps: Steps,
     grid: Grid,
+    settings: RockSettings,
 ) -> Face:
     """Height, plan extent and place of the edge of a step, from profiles across it every metre."""
     places = np.array([line.interpolate(d).coords[0] for d in np.arange(0.5, line.length, 1.0)])
@@ -208,7 +208,7 @@ def _measure(
         excess_m=float(np.median(excess)),
         support_m=float(np.median(sample(support, row, col))),
         length_m=line.length,
-        turn_deg=_turn_deg(edge, excess),
+        turn_deg=_turn_deg(edge, excess, settings),
         way_down_deg=float(np.degrees(np.arctan2(down[:, 0].mean(), down[:, 1].mean())) % 360),
         jump_m=jump_m,
         face_share=face_share,
@@ -250,18 +250,18 @@ def _confidence(face: Face, settings: RockSettings) -> float:
     somebody has seen rock there.
     """
     odds = float(face_terms(face) @ np.array(CLIFF_LOG_ODDS))
-    odds -= UNSEEN_LOG_ODDS_PER_M * max(face.support_m - SEEN_M, 0.0)
+    odds -= settings.cliff_unseen_log_odds_per_m * max(face.support_m - settings.cliff_seen_m, 0.0)
     sure = float(1 / (1 + np.exp(-odds)))
     return min(sure, settings.cliff_turning_confidence) if face.turn_deg > settings.cliff_most_turn_deg else sure
 
 
-def _turn_deg(edge: shapely.LineString, excess: Floats) -> float:
+def _turn_deg(edge: shapely.LineString, excess: Floats, settings: RockSettings) -> float:
     """How far a line turns round one way, beyond what its wiggles and the hooks at its ends do.
 
     Weak ends are left out: there a straight face runs out into the slopes beside it, which turn as they like, while
     the side of a pit is about as high all round.
     """
-    strong = np.flatnonzero(excess >= END_SHARE * np.percentile(excess, 90))
+    strong = np.flatnonzero(excess >= settings.cliff_end_share * np.percentile(excess, 90))
     first, last = strong[0] / len(excess), (strong[-1] + 1) / len(excess)
     shares = first + (last - first) * np.linspace(0.1, 0.9, 9)
     smooth = np.array([edge.interpolate(share, normalized=True).coords[0] for share in shares])

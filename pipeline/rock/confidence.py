@@ -22,9 +22,8 @@ from pipeline.rock.tables import (
     FIRST_LOOK_TREES,
     Trees,
 )
+from pipeline.settings import RockSettings
 
-LEAST_RETURNS = 3
-"""Fewer returns than this cannot show a shape."""
 FOLIAGE_RMS_M = 0.35
 """How far returns from boughs scatter about a smooth cap fitted to them."""
 
@@ -116,11 +115,11 @@ def odds_by_trees(terms: Mapping[str, Floats], trees: Trees, offset: float, /) -
     return total
 
 
-def is_likely(first: FirstLook, /) -> NDArray[np.bool_]:
+def is_likely(first: FirstLook, /, *, settings: RockSettings) -> NDArray[np.bool_]:
     """(k,) which lumps are worth measuring in full."""
     odds = odds_by_trees(first_terms(first), FIRST_LOOK_TREES, FIRST_LOOK_OFFSET)
     likely: NDArray[np.bool_] = odds >= FIRST_LOOK_LEAST
-    return likely & (first.n_on >= LEAST_RETURNS)
+    return likely & (first.n_on >= settings.least_lump_returns)
 
 
 def boulder_confidence(evidence: Evidence, /) -> Floats:

@@ -10,12 +10,11 @@ from numpy.typing import NDArray
 from scipy import ndimage
 
 from pipeline.grid import Grid, Heights, Mask
+from pipeline.settings import RockSettings
 
 Floats = NDArray[np.float64]
 Cells = tuple[NDArray[np.intp], ...]
 """Rows and columns."""
-LEAST_STEEP = 0.15
-"""Smoothed slope (a ratio) below which no step is measured: one of half a metre still shows twice as much."""
 
 
 @dataclass(frozen=True)
@@ -45,15 +44,14 @@ class _Way:
     grid: Grid
 
 
-def measure_steps(bare_earth: Heights, grid: Grid, /, *, run_m: float) -> Steps:
+def measure_steps(bare_earth: Heights, grid: Grid, /, *, settings: RockSettings) -> Steps:
     """The step at every cell, measured along the way down.
+
+    The fall is taken over `cliff_run_m`; the slope above and below over the same distance again on either side.
 
     Parameters
     ----------
     bare_earth : (rows, cols) float32, metres
-    run_m : float
-        Distance over which the fall is taken; the slope above and below is taken over the same distance again on
-        either side.
     """
     known = np.isfinite(bare_earth)
     heights = filled(bare_earth)
@@ -62,8 +60,9 @@ def measure_steps(bare_earth: Heights, grid: Grid, /, *, run_m: float) -> Steps:
     steep = np.maximum(np.hypot(to_south, to_east), 1e-9)
     down_e, down_n = -to_east / steep, to_south / steep
     fall, excess = np.zeros((2, *grid.shape))
-    chosen = np.nonzero(known & (steep >= LEAST_STEEP))
-    fall[chosen], excess[chosen] = _falls(heights, known, chosen, _Way(down_e[chosen], down_n[chosen], run_m, grid))
+    chosen = np.nonzero(known & (steep >= settings.cliff_least_slope_ratio))
+    way = _Way(down_e[chosen], down_n[chosen], settings.cliff_run_m, grid)
+    fall[chosen], excess[chosen] = _falls(heights, known, chosen, way)
     return Steps(fall, excess, down_e, down_n)
 
 

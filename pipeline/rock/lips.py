@@ -12,15 +12,11 @@ import numpy as np
 import shapely
 
 from pipeline.grid import Grid, Heights, Mask
-from pipeline.rock.breaks import BENEATH, Break, Windows, cells_around, find_breaks, places_along
+from pipeline.rock.breaks import Break, Windows, cells_around, find_breaks, places_along
 from pipeline.rock.falls import Floats, Steps, measure_steps
 from pipeline.rock.ridges import ridge_lines
 from pipeline.settings import RockSettings
 
-LEAST_LENGTH_M = 4.0
-"""Shorter lines of steps show no direction."""
-RAISE_M, RAISE_ALONG_M = 3.5, 1.0
-"""The ground above is put back so far behind a place and to its sides: places are a metre apart."""
 EVERY_CELL = 0.7
 """Steps of this share of a cell meet every cell, however the window is turned: half a diagonal."""
 
@@ -34,12 +30,18 @@ def put_back_lips(bare_earth: Heights, lowest: Heights, grid: Grid, /, *, settin
     lowest : (rows, cols) float32, metres
         As `pipeline.terrain.surface.lowest_last` gives it.
     """
-    steps = measure_steps(bare_earth, grid, run_m=settings.cliff_run_m)
+    steps = measure_steps(bare_earth, grid, settings=settings)
     lines = places_along(_lines_of_steps(steps, grid, settings=settings), steps, grid)
     total, count = np.zeros((2, *grid.shape))
     for places, window, found in find_breaks(lines, lowest, bare_earth, grid, settings=settings):
         every = cells_around(
-            places, lowest, np.isfinite(lowest), grid, across_m=RAISE_M, along_m=RAISE_ALONG_M, step_share=EVERY_CELL
+            places,
+            lowest,
+            np.isfinite(lowest),
+            grid,
+            across_m=settings.lip_raise_m,
+            along_m=settings.lip_raise_along_m,
+            step_share=EVERY_CELL,
         )
         level = found.above.at(every) + window.base
         which = _is_terrace(every, found, level, grid.cell_m, settings=settings)
@@ -57,7 +59,7 @@ def _lines_of_steps(steps: Steps, grid: Grid, /, *, settings: RockSettings) -> l
     """Lines along everything that may be a step, however blurred."""
     least_fall_m = np.tan(np.radians(settings.lip_min_slope_deg)) * settings.cliff_run_m
     is_step = (steps.excess_m >= settings.lip_excess_m) & (steps.fall_m >= least_fall_m)
-    return [line for line in ridge_lines(is_step, grid) if line.length >= LEAST_LENGTH_M]
+    return [line for line in ridge_lines(is_step, grid) if line.length >= settings.lip_min_length_m]
 
 
 def _is_terrace(window: Windows, found: Break, level: Floats, cell_m: float, /, *, settings: RockSettings) -> Mask:
@@ -66,7 +68,7 @@ def _is_terrace(window: Windows, found: Break, level: Floats, cell_m: float, /, 
     The break is known to half a cell: one more cell counts where a return in it shows the ground above.
     """
     from_lip = window.down - found.at[:, None, None]
-    least = level - BENEATH * settings.lip_tolerance_m
+    least = level - settings.lip_beneath_tolerances * settings.lip_tolerance_m
     is_seen = window.is_seen & (window.lowest + window.base >= least) & (from_lip < 0.5 * cell_m)
     which: Mask = found.is_sure[:, None, None] & window.is_inside & (is_seen | (~window.is_seen & (from_lip < 0)))
     return which

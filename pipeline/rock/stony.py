@@ -23,11 +23,8 @@ from pipeline.settings import RockSettings
 
 Floats = NDArray[np.float64]
 
-HOLLOW_M = 0.3
-"""Water up to here stands in any uneven ground; what is deeper belongs to one hollow."""
 
-
-def roughness(bare_earth: Heights, ground_support: Heights, grid: Grid, /, *, window_m: float) -> Floats:
+def roughness(bare_earth: Heights, ground_support: Heights, grid: Grid, /, *, settings: RockSettings) -> Floats:
     """How much the ground undulates over a few metres: rms height over its own smoothing, in metres.
 
     Parameters
@@ -41,10 +38,11 @@ def roughness(bare_earth: Heights, ground_support: Heights, grid: Grid, /, *, wi
     """
     seen = np.isfinite(bare_earth) & (ground_support <= 2 * grid.cell_m)
     heights = np.where(np.isfinite(bare_earth), bare_earth, np.nanmean(bare_earth) if seen.any() else 0.0)
+    window_m, most_m = settings.stony_window_m, settings.stony_most_departure_m
     sigma = 0.5 * window_m / grid.cell_m
     left = heights.astype(np.float64) - ndimage.gaussian_filter(heights.astype(np.float64), sigma)
     # The upward half of a step or a gully edge is not stone: each place counts for at most the cap.
-    square = np.minimum(left**2, STEP_CAP_M**2) * seen
+    square = np.minimum(left**2, most_m**2) * seen
     size = max(3, 2 * round(window_m / grid.cell_m) + 1)
     share = ndimage.uniform_filter(seen.astype(np.float64), size)
     mean = ndimage.uniform_filter(square, size)
@@ -52,8 +50,6 @@ def roughness(bare_earth: Heights, ground_support: Heights, grid: Grid, /, *, wi
 
 
 UNTOLD = "roughness alone: intensity says nothing here"
-STEP_CAP_M = 0.6
-"""Larger departures are boulders, steps or banks, which are drawn on their own."""
 
 
 def find_stony_ground(
@@ -70,7 +66,7 @@ def find_stony_ground(
     Confidence stays low: roots, ruts and poorly filtered undergrowth are as rough, and only a visit tells. Ground that
     is dark and bare as well is believed more, ground as bright as plants less.
     """
-    rough = np.nan_to_num(roughness(bare_earth, ground_support, grid, window_m=settings.stony_window_m))
+    rough = np.nan_to_num(roughness(bare_earth, ground_support, grid, settings=settings))
     # The middle of the 25 cells around is rough where at least 13 of them are.
     n_rough = 25 * ndimage.uniform_filter((rough >= settings.stony_slow_m).astype(np.float32), 5)
     mask = (n_rough > 12.5).astype(np.uint8)
@@ -135,7 +131,7 @@ def find_rocky_pits(
     if not known.any():
         return no_features(grid.crs)
     depth = _little_hollows(bare_earth, known, grid, settings)
-    labels, n = ndimage.label(depth > HOLLOW_M)
+    labels, n = ndimage.label(depth > settings.rocky_pit_hollow_m)
     index = np.arange(1, n + 1)
     deepest = ndimage.maximum(depth, labels, index)
     width = np.sqrt(ndimage.sum_labels(np.ones_like(depth), labels, index) * 4 / np.pi) * grid.cell_m
@@ -172,7 +168,8 @@ def _little_hollows(bare_earth: Heights, known: Mask, grid: Grid, settings: Rock
     side = 2 * math.ceil(settings.rocky_pit_max_width_m / 2 / grid.cell_m) + 1
     lifted = ndimage.grey_closing(heights, size=(side, side)) - heights
     reach = 2 * side + 1
-    deep = (known & (lifted > settings.rocky_pit_min_depth_m - HOLLOW_M)).astype(np.uint8)
+    least_m = settings.rocky_pit_min_depth_m - settings.rocky_pit_hollow_m
+    deep = (known & (lifted > least_m)).astype(np.uint8)
     labels, n = ndimage.label(ndimage.maximum_filter(deep, reach))
     depth = np.zeros_like(heights)
     for label, window in enumerate(ndimage.find_objects(labels, n), start=1):

@@ -38,6 +38,9 @@ class RockSettings(Section):
     least_lump_returns: int = Field(
         3, ge=2, le=20, description="Fewer last returns than this cannot show a shape, so nothing is proposed."
     )
+    lumps_least_apart_m: float = Field(
+        1.0, ge=0.2, le=5, description="Lumps closer than this are one thing seen twice (common practice, no source)."
+    )
     ring_m: float = Field(
         2.5,
         ge=1,
@@ -143,6 +146,13 @@ class RockSettings(Section):
     stony_min_area_m2: float = Field(
         225.0, ge=50, le=2000, description="Smallest stony area; ISOM 2017-2 asks for three dots, about 10 by 10 m."
     )
+    stony_most_departure_m: float = Field(
+        0.6,
+        ge=0.2,
+        le=3,
+        description="No place counts as rougher than this: larger departures are boulders, steps or banks, which are drawn "
+        "on their own.",
+    )
     stony_confidence: float = Field(
         0.35, ge=0, le=1, description="Roughness cannot tell stones from roots, ruts and undergrowth taken for ground."
     )
@@ -178,6 +188,33 @@ class RockSettings(Section):
         le=100000,
         description="With less vegetated ground there is nothing to compare with, and intensity is not used: ten times "
         "the smallest bare rock.",
+    )
+    brightness_sigma_m: float = Field(
+        1.5,
+        ge=0.5,
+        le=5,
+        description="Sigma of the window brightness is taken over: 28 m2 hold enough returns even at one a square metre, an "
+        "eighth of the smallest bare rock.",
+    )
+    brightness_min_returns_per_m2: float = Field(
+        0.2,
+        ge=0.05,
+        le=5,
+        description="With fewer lone ground returns a window holds less than six of them, and their mean tells nothing.",
+    )
+    brightness_min_spread_ratio: float = Field(
+        0.002,
+        ge=0,
+        le=0.05,
+        description="Vegetated ground that varies less than this has a constant for intensity: made scenes show 0.012, "
+        "surveys 0.05.",
+    )
+    brightness_survey_share: float = Field(
+        0.02,
+        ge=0.001,
+        le=0.5,
+        description="Share of vegetated ground around from which its own brightness counts for more than that of the whole "
+        "survey.",
     )
     brightness_reach_m: float = Field(
         100.0,
@@ -224,6 +261,48 @@ class RockSettings(Section):
         description="Least unevenness in waves of 4 to 9 m. Level fields and yards show 0.005 to 0.025 (planted), forest "
         "floor 0.03 to 0.1 (measured).",
     )
+    bare_rock_short_sigma_m: float = Field(
+        0.75,
+        ge=0.25,
+        le=3,
+        description="Shorter waves than this sigma lets through are ranging noise and furrows, no unevenness of rock.",
+    )
+    bare_rock_long_sigma_m: float = Field(
+        1.5,
+        ge=0.5,
+        le=10,
+        description="Longer waves than this sigma lets through are hillsides; a wider window would reach over the edge of a "
+        "field into what lies around it.",
+    )
+    bare_rock_inside_m: float = Field(
+        3.5,
+        ge=0,
+        le=10,
+        description="Unevenness is taken this far inside an area, where the wider window holds next to nothing of what lies "
+        "around.",
+    )
+    bare_rock_hillside_sigma_m: float = Field(
+        3.0, ge=1, le=20, description="Sigma over which the slope is taken: of the hillside, not of the lumps on it."
+    )
+    bare_rock_fringe_m: float = Field(
+        2.0,
+        ge=0,
+        le=5,
+        description="The window blurs the edge of rock over about its own width; so far out half-dark ground belongs to it.",
+    )
+    bare_rock_min_hole_m2: float = Field(
+        64.0,
+        ge=0,
+        le=1000,
+        description="Smaller holes (a bush, a boulder) are left out: the least area of open land at 1:15000 (from memory of "
+        "the ISOM).",
+    )
+    bare_rock_core_share: float = Field(
+        0.25,
+        ge=0,
+        le=1,
+        description="Dark ground of less than this share of the least area cannot grow by its fringe into a whole one.",
+    )
     bare_rock_max_slope_deg: float = Field(
         35.0,
         ge=15,
@@ -244,6 +323,9 @@ class RockSettings(Section):
         description="However dark it is: no lidar tells rock from burnt or stripped ground (no source).",
     )
     rocky_pit_min_depth_m: float = Field(1.0, ge=0.5, le=3, description="ISOM 2017-2, 203.1.")
+    rocky_pit_hollow_m: float = Field(
+        0.3, ge=0.1, le=0.5, description="Water up to here stands in any uneven ground; what is deeper is one hollow."
+    )
     rocky_pit_min_width_m: float = Field(
         1.5, ge=0, le=5, description="One stray low return makes a funnel about as wide as the returns lie apart."
     )
@@ -274,6 +356,23 @@ class RockSettings(Section):
         ge=25,
         le=70,
         description="Mean slope over the run. A vertical step of 1 m seen by 1 m cells with noise falls to about this.",
+    )
+    cliff_least_slope_ratio: float = Field(
+        0.15,
+        ge=0.02,
+        le=0.3,
+        description="Smoothed slope (rise over run) below which no step is measured: a step of half a metre still shows twice "
+        "as much.",
+    )
+    cliff_weak_excess_share: float = Field(
+        0.6,
+        ge=0.2,
+        le=1,
+        description="Cells with this share of the excess belong to a step where they hang together with strong ones "
+        "(common practice for thresholds with hysteresis, no source).",
+    )
+    cliff_weak_slope_share: float = Field(
+        0.7, ge=0.2, le=1, description="The same for the slope (common practice, no source)."
     )
     cliff_weak_share: float = Field(
         0.4,
@@ -323,11 +422,41 @@ class RockSettings(Section):
         le=1,
         description="Returns from beneath for each of them; more show that the ground does not reach so far.",
     )
+    lip_beneath_tolerances: float = Field(
+        1.5, ge=1, le=5, description="Returns lie beneath ground that they are this many tolerances lower than."
+    )
+    lip_min_length_m: float = Field(4.0, ge=2, le=15, description="Shorter lines of steps show no direction.")
+    lip_raise_m: float = Field(
+        3.5,
+        ge=1,
+        le=5,
+        description="How far behind the edge of a step the ground above is put back: what filters take off.",
+    )
+    lip_raise_along_m: float = Field(
+        1.0, ge=0.5, le=3, description="The same to both sides of a place; places are a metre apart."
+    )
     cliff_most_turn_deg: float = Field(
         90.0,
         ge=45,
         le=360,
         description="A face turning farther than this round one way is the side of a pit or dam: left to earth bank 104.",
+    )
+    cliff_end_share: float = Field(
+        0.3,
+        ge=0,
+        le=1,
+        description="Ends of a line where its step is less than this share of what it is at its best do not count for its "
+        "turn.",
+    )
+    cliff_unseen_log_odds_per_m: float = Field(
+        0.8,
+        ge=0,
+        le=5,
+        description="Log odds a face loses for each metre between it and the nearest ground return, beyond the next setting "
+        "(common practice, no source).",
+    )
+    cliff_seen_m: float = Field(
+        0.7, ge=0, le=3, description="Ground returns this near a face show it: their spacing in open forest."
     )
     cliff_turning_confidence: float = Field(
         0.25, ge=0, le=1, description="Most that such a face is believed to be rock; below the least confidence drawn."

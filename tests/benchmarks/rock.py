@@ -143,7 +143,7 @@ def reasons(scene: Scene, asked: list[planting.Planted]) -> list[str]:
     near = scene.grid.pad(REACH_M)
     low = low_returns(scene.cloud.take(believes), scene.height_above_m[believes], near, settings=SETTINGS)
     lumps = find_lumps(low, near, settings=SETTINGS)
-    likely = lumps.take(is_likely(look_at(low, lumps, settings=SETTINGS)))
+    likely = lumps.take(is_likely(look_at(low, lumps, settings=SETTINGS), settings=SETTINGS))
     kept = believed(scene)
     chosen = worth_drawing(kept, settings=SETTINGS)
     roofs = scene.cloud.take(scene.asprs_class == 6)

@@ -242,7 +242,7 @@ def before() -> None:
         bare &= (light.pulse_ratio >= SETTINGS.dry_min_pulse_ratio) & np.isfinite(light.ratio)
         shades = np.round(np.percentile(light.ratio[bare], (5, 50, 95)), 2).tolist() if bare.any() else None
         known = np.isfinite(light.ratio) & np.isfinite(ground.bare_earth)
-        relief = unevenness(ground.bare_earth, ground.grid)
+        relief = unevenness(ground.bare_earth, ground.grid, settings=SETTINGS)
         linked = np.corrcoef(light.ratio[known], relief[known])[0, 1] if known.any() else np.nan
         sure = [f"{row.symbol} {row.confidence:.2f}" for row in stony.itertuples()]
         print(

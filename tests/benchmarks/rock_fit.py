@@ -272,7 +272,7 @@ def fit_company(table: pd.DataFrame, /) -> tuple[float, float, float]:
 def best_of(part: pd.DataFrame) -> NDArray[np.bool_]:
     """Which candidates of one scene are kept where they overlap."""
     places = part[["east", "north"]].to_numpy()
-    return keep_best(places, part.radius.to_numpy(), 1 / (1 + np.exp(-part.odds.to_numpy())))
+    return keep_best(places, part.radius.to_numpy(), 1 / (1 + np.exp(-part.odds.to_numpy())), settings=SETTINGS)
 
 
 def measured(scenes: Callable[[], Iterator[Scene]], store: Path | None, /) -> pd.DataFrame:
