@@ -11,7 +11,6 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-import pyproj
 from affine import Affine
 from numpy.typing import NDArray
 
@@ -148,10 +147,3 @@ class Grid:
         east = (np.arange(self.cols, dtype=np.float64) + self.west_col + 0.5) * self.cell_m
         north = (self.north_row - 0.5 - np.arange(self.rows, dtype=np.float64)) * self.cell_m
         return east, north
-
-
-def latitude_deg(grid: Grid, /) -> float:
-    """Geographic latitude of the middle of a grid, south negative."""
-    west, south, east, north = grid.bounds
-    to_degrees = pyproj.Transformer.from_crs(grid.crs, "EPSG:4326", always_xy=True)
-    return float(to_degrees.transform((west + east) / 2, (south + north) / 2)[1])

@@ -24,11 +24,11 @@ from pipeline.points.duplicates import find_duplicates
 from pipeline.points.flight_lines import LineOffset, line_offsets
 from pipeline.points.near_ground import above_lowest, near_ground
 from pipeline.rock.recall import RecallTable
+from pipeline.season import Season, season_of
 from pipeline.settings import Grades, SurveySettings
 from pipeline.tiles import TileHeader, TileTable
 
 Grade = Literal["good", "usable", "poor", "not possible"]
-Season = Literal["leaf-off", "in between", "leaf-on", "unknown"]
 
 # ASPRS classes (LAS 1.4 R15, tables 9 and 17).
 _GROUND_CLASS, _WATER_CLASS, _NOISE_CLASSES = 2, 9, (7, 18)
@@ -54,11 +54,6 @@ _ADJUSTED_S = 1e9
 _WEEK_S = 7 * 24 * 3600.0
 # Adjusted times stay below this until 2033, full ones have been above it since 2002 (arithmetic).
 _FULL_TIME_S = 7e8
-# Spring comes four days later with each degree of latitude and each 400 feet of height (Hopkins 1918, bioclimatic law;
-# from memory). Leaves are out around 1 May and down around 1 November at 45 degrees in the lowlands (common practice).
-_LEAVES_OUT_DAY, _LEAVES_DOWN_DAY, _BETWEEN_DAYS = 121, 305, 20.0
-_HOPKINS_DAYS_PER_DEG, _HOPKINS_DAYS_PER_M = 4.0, 4.0 / (400 * 0.3048)
-_SEASON_LATITUDE_DEG = 30.0
 _WORTH_SAYING = 0.01
 _TILE_GAP_M = 0.1
 # Pulses per square metre by quality level (USGS, Lidar Base Specification 2025 rev. A, table of quality levels).
@@ -357,7 +352,7 @@ def _measure_flight(
         note = "the points carry no time"
     else:
         note = "the points carry seconds of an unknown week, which cannot be dated"
-    season = season_of(days, lat_deg=lat_deg, elevation_m=elevation_m)
+    season = season_of(days, lat_deg=lat_deg, elevation_m=elevation_m, settings=settings)
     return Flight(days, note, season, len(lines), _worst_offset(clouds, settings=settings))
 
 
@@ -384,29 +379,6 @@ def flight_days(times_s: NDArray[np.float64], /) -> tuple[datetime.date, ...]:
     full_s = np.where(times_s < _FULL_TIME_S, times_s + _ADJUSTED_S, times_s)
     days = np.unique(np.floor(full_s / 86400).astype(np.int64))
     return tuple((_GPS_EPOCH + datetime.timedelta(days=int(day))).date() for day in days)
-
-
-def season_of(days: Sequence[datetime.date], /, *, lat_deg: float, elevation_m: float) -> Season:
-    """Whether broadleaved trees were in leaf; unknown without days and towards the tropics.
-
-    Source
-    ------
-    Hopkins (1918), bioclimatic law: four days a degree of latitude or 400 feet of height (from memory); dates in the
-    lowlands at 45 degrees are common practice.
-    """
-    if not days or abs(lat_deg) < _SEASON_LATITUDE_DEG:
-        return "unknown"
-    later_days = _HOPKINS_DAYS_PER_DEG * (abs(lat_deg) - 45) + _HOPKINS_DAYS_PER_M * elevation_m
-    # Half a year turns the southern seasons into northern ones.
-    shift = 0.0 if lat_deg > 0 else 182.5
-    in_year = [(day.timetuple().tm_yday + shift) % 365.25 for day in days]
-    # Leaves come down earlier in the north, by about half the delay of spring (common practice).
-    since_out = [day - (_LEAVES_OUT_DAY + later_days) for day in in_year]
-    until_down = [(_LEAVES_DOWN_DAY - later_days / 2) - day for day in in_year]
-    margins = [min(pair) for pair in zip(since_out, until_down, strict=True)]
-    if min(margins) > _BETWEEN_DAYS / 2:
-        return "leaf-on"
-    return "leaf-off" if max(margins) < -_BETWEEN_DAYS / 2 else "in between"
 
 
 def _latitude_deg(table: TileTable) -> float:
@@ -463,7 +435,8 @@ def _judge_runnability(density: Density, season: Season, *, settings: SurveySett
         reason += f"; only {density.returns_per_pulse:.2f} returns a pulse: the canopy hides the rest"
     elif season in ("leaf-on", "in between"):
         grade = _at_best(grade, "usable")
-        reason += "; in leaf, broadleaved forest looks denser"
+        seen = "in leaf," if season == "leaf-on" else "perhaps in leaf, when"
+        reason += f"; {seen} broadleaved forest looks denser"
     return Verdict("runnability", grade, reason)
 
 
@@ -613,7 +586,9 @@ def _flown(flight: Flight) -> str:
     if flight.days:
         first, last = flight.days[0], flight.days[-1]
         when = str(first) if first == last else f"{first} to {last}, {len(flight.days)} days"
-        if flight.season != "unknown":
+        if flight.season == "in between":
+            when += ", when broadleaved trees may have had leaves or not"
+        elif flight.season != "unknown":
             when += f", {flight.season} for broadleaved trees"
     else:
         when = "date unknown"

@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pipeline.grid import Grid, latitude_deg
+from pipeline.grid import Grid
 
 METRES = st.integers(-10_000, 10_000).map(lambda n: n / 4)
 
@@ -66,9 +66,3 @@ def test_transform_agrees_with_row_col_and_centres() -> None:
     assert grid.transform @ (3.5, 5.5) == (east[3], north[5])
     assert grid.cell_index(np.array([0.0]), np.array([0.0]))[0] == -1
     assert grid.contains(east[[3]], north[[5]]).all()
-
-
-def test_latitude_of_a_grid() -> None:
-    """5 650 km north in UTM is about 51 degrees: the quadrant of the meridian is 10 002 km (WGS 84)."""
-    grid = Grid.covering((500000, 5650000, 500100, 5650100), cell_m=1.0, crs="EPSG:25832")
-    assert latitude_deg(grid) == pytest.approx(51.0, abs=0.02)

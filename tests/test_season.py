@@ -6,57 +6,81 @@ import datetime
 
 import pytest
 
-from pipeline.settings import VegetationSettings
+from pipeline.season import Season, season_of
+from pipeline.settings import SurveySettings, VegetationSettings
 from pipeline.vegetation.season import leaf_season
 
+SURVEY = SurveySettings()
 SETTINGS = VegetationSettings()
-CROWNS = {"tree_pulses": 50_000.0, "tree_through": 5_000.0, "settings": SETTINGS}
 
 
 @pytest.mark.parametrize(
-    ("day", "latitude_deg", "leaves"),
+    ("day", "lat_deg", "elevation_m", "season"),
     [
-        ("2024-04-01", 55, "leaf-off"),
-        ("2024-07-15", 55, "leaf-on"),
-        ("2024-07-15", -35, "leaf-off"),
-        ("2024-01-15", -35, "leaf-on"),
+        ((2020, 1, 15), 60.0, 50.0, "leaf-off"),
+        ((2020, 7, 15), 60.0, 50.0, "leaf-on"),
+        ((2020, 5, 1), 60.0, 50.0, "leaf-off"),
+        ((2020, 5, 20), 45.0, 200.0, "leaf-on"),
+        ((2020, 5, 3), 45.0, 0.0, "in between"),
+        ((2014, 4, 15), 35.0, 2150.0, "leaf-off"),
+        ((2014, 4, 15), 35.0, 0.0, "leaf-on"),
+        ((2020, 1, 15), -38.0, 100.0, "leaf-on"),
+        ((2020, 7, 15), -38.0, 100.0, "leaf-off"),
+        ((2020, 7, 15), 19.0, 0.0, "unknown"),
     ],
 )
-def test_dates_decide(day: str, latitude_deg: float, leaves: str):
-    """Spring and summer, north and south."""
-    season = leaf_season([datetime.date.fromisoformat(day)], latitude_deg=latitude_deg, **CROWNS)
-    assert (season.leaves, season.told_from) == (leaves, "dates")
-    assert day in season.message
+def test_season_follows_day_latitude_and_height(
+    day: tuple[int, int, int], lat_deg: float, elevation_m: float, season: Season
+) -> None:
+    """Plain cases any forester would agree on, in both hemispheres (common practice, no source)."""
+    assert season_of([datetime.date(*day)], lat_deg=lat_deg, elevation_m=elevation_m, settings=SURVEY) == season
 
 
-def test_flights_on_both_sides_are_mixed():
-    """April and June together compare with nothing."""
-    days = [datetime.date(2023, 4, 2), datetime.date(2023, 6, 20)]
-    assert leaf_season(days, latitude_deg=60, **CROWNS).leaves == "mixed"
+def test_the_middle_of_may_is_not_told_where_climates_differ() -> None:
+    """At 52 degrees beeches are out in May by the sea, and a month later inland: one day cannot say which."""
+    day = [datetime.date(2026, 5, 16)]
+    assert season_of(day, lat_deg=51.8, elevation_m=330.0, settings=SURVEY) == "in between"
+
+
+def test_days_in_both_seasons_are_in_between() -> None:
+    """A survey flown in winter and finished in summer is neither."""
+    days = [datetime.date(2020, 1, 15), datetime.date(2020, 7, 15)]
+    assert season_of(days, lat_deg=50.0, elevation_m=100.0, settings=SURVEY) == "in between"
+    assert season_of([], lat_deg=50.0, elevation_m=100.0, settings=SURVEY) == "unknown"
+
+
+def test_a_cold_place_has_leaves_when_its_settings_say_so() -> None:
+    """At the tree line leaves come in June: the same flight has them or not by the settings."""
+    late = SurveySettings(leaves_out_days_of_year=(165.0, 170.0))
+    day = [datetime.date(2024, 6, 1)]
+    told = [season_of(day, lat_deg=45.0, elevation_m=0.0, settings=settings) for settings in (SURVEY, late)]
+    assert told == ["leaf-on", "leaf-off"]
+
+
+@pytest.mark.parametrize("by_days", ["leaf-on", "leaf-off", "in between"])
+def test_dates_decide(by_days: Season) -> None:
+    """What the survey says of its days is what the sheet says, whatever the crowns look like."""
+    told = leaf_season([datetime.date(2024, 4, 1)], by_days, tree_pulses=5e4, tree_through=5e3, settings=SETTINGS)
+    assert (told.leaves, told.told_from) == (by_days, "dates")
+    assert "2024-04-01" in told.message
 
 
 @pytest.mark.parametrize(("through", "leaves"), [(0.7, "leaf-off"), (0.1, "leaf-on"), (0.45, "unknown")])
-def test_without_dates_the_crowns_tell_what_they_can(through: float, leaves: str):
+def test_without_dates_the_crowns_tell_what_they_can(through: float, leaves: str) -> None:
     """Bare crowns let most pulses through; in between nothing is claimed."""
-    season = leaf_season([], latitude_deg=50, tree_pulses=10_000, tree_through=through * 10_000, settings=SETTINGS)
-    assert (season.leaves, season.told_from) == (leaves, "crowns")
+    told = leaf_season([], "unknown", tree_pulses=10_000, tree_through=through * 10_000, settings=SETTINGS)
+    assert (told.leaves, told.told_from) == (leaves, "crowns")
 
 
-def test_in_the_tropics_dates_tell_nothing():
-    """No summer and no winter there."""
-    assert leaf_season([datetime.date(2024, 7, 1)], latitude_deg=5, **CROWNS).told_from == "crowns"
+def test_in_the_tropics_dates_tell_nothing() -> None:
+    """No summer and no winter there; the day is told all the same."""
+    days = [datetime.date(2024, 7, 1)]
+    by_days = season_of(days, lat_deg=5, elevation_m=0.0, settings=SURVEY)
+    told = leaf_season(days, by_days, tree_pulses=5e4, tree_through=5e3, settings=SETTINGS)
+    assert told.told_from == "crowns"
+    assert "2024-07-01" in told.message
 
 
-def test_without_trees_and_dates_it_is_unknown():
+def test_without_trees_and_dates_it_is_unknown() -> None:
     """Nothing to go by."""
-    assert leaf_season([], latitude_deg=50, tree_pulses=3, tree_through=1, settings=SETTINGS).leaves == "unknown"
-
-
-def test_a_cold_place_has_leaves_when_its_settings_say_so():
-    """At the tree line leaves come in June: the same flight in May has them or not by the settings."""
-    late = VegetationSettings(leaves_from_month_day=(6, 10), leaves_until_month_day=(9, 20))
-    told = [
-        leaf_season([datetime.date(2024, 5, 25)], latitude_deg=60, tree_pulses=0, tree_through=0, settings=settings)
-        for settings in (SETTINGS, late)
-    ]
-    assert [season.leaves for season in told] == ["leaf-on", "leaf-off"]
+    assert leaf_season([], "unknown", tree_pulses=3, tree_through=1, settings=SETTINGS).leaves == "unknown"

@@ -26,7 +26,6 @@ from pipeline.survey import (
     describe_survey,
     flight_days,
     judge,
-    season_of,
     survey_record,
     survey_tiles,
 )
@@ -247,35 +246,6 @@ def test_full_times_are_dated_too() -> None:
 def test_seconds_of_a_week_are_not_dated(times_s: list[float]) -> None:
     """A week has 604 800 seconds, and nobody knows which week."""
     assert flight_days(np.array(times_s)) == ()
-
-
-@pytest.mark.parametrize(
-    ("day", "lat_deg", "elevation_m", "season"),
-    [
-        ((2020, 1, 15), 60.0, 50.0, "leaf-off"),
-        ((2020, 7, 15), 60.0, 50.0, "leaf-on"),
-        ((2020, 5, 1), 60.0, 50.0, "leaf-off"),
-        ((2020, 5, 20), 45.0, 200.0, "leaf-on"),
-        ((2020, 5, 3), 45.0, 0.0, "in between"),
-        ((2014, 4, 15), 35.0, 2150.0, "leaf-off"),
-        ((2014, 4, 15), 35.0, 0.0, "leaf-on"),
-        ((2020, 1, 15), -38.0, 100.0, "leaf-on"),
-        ((2020, 7, 15), -38.0, 100.0, "leaf-off"),
-        ((2020, 7, 15), 19.0, 0.0, "unknown"),
-    ],
-)
-def test_season_follows_day_latitude_and_height(
-    day: tuple[int, int, int], lat_deg: float, elevation_m: float, season: Season
-) -> None:
-    """Plain cases any forester would agree on, in both hemispheres."""
-    assert season_of([datetime.date(*day)], lat_deg=lat_deg, elevation_m=elevation_m) == season
-
-
-def test_days_in_both_seasons_are_in_between() -> None:
-    """A survey flown in winter and finished in summer is neither."""
-    days = [datetime.date(2020, 1, 15), datetime.date(2020, 7, 15)]
-    assert season_of(days, lat_deg=50.0, elevation_m=100.0) == "in between"
-    assert season_of([], lat_deg=50.0, elevation_m=100.0) == "unknown"
 
 
 # ---------------------------------------------------------------- judgement

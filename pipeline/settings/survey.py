@@ -172,3 +172,28 @@ class SurveySettings(Section):
         le=1_000_000,
         description="Ground below which there is nothing to map: 20 m square is 2 mm on a 1:10000 sheet.",
     )
+    leaves_out_days_of_year: tuple[float, float] = Field(
+        (110.0, 121.0),
+        description="Day of the year on which broadleaved trees come into leaf in the lowlands at 45 degrees north, by the "
+        "sea and inland: 20 April and 1 May (common practice, no source).",
+    )
+    leaves_down_day_of_year: float = Field(
+        305.0, ge=240, le=365, description="Day they are bare again there: 1 November (common practice, no source)."
+    )
+    spring_days_per_deg: tuple[float, float] = Field(
+        (2.0, 4.0),
+        description="Days by which spring is later for each degree farther north, by the sea and inland: the latter "
+        "Hopkins (1918), from memory; the former common practice, no source.",
+    )
+    spring_days_per_m: float = Field(
+        0.033, ge=0, le=0.1, description="The same for each metre higher: four days in 400 feet (Hopkins 1918)."
+    )
+    leaves_turning_days: float = Field(
+        10.0,
+        ge=0,
+        le=60,
+        description="So near to these days it is not said whether leaves were out: one year is earlier.",
+    )
+    season_least_latitude_deg: float = Field(
+        30.0, ge=0, le=90, description="Nearer to the equator trees keep no such seasons, and none is told."
+    )

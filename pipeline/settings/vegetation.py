@@ -2,14 +2,9 @@
 
 from __future__ import annotations
 
-from typing import Annotated
-
 from pydantic import Field
 
 from pipeline.settings.section import Section
-
-MonthDay = tuple[Annotated[int, Field(ge=1, le=12)], Annotated[int, Field(ge=1, le=31)]]
-"""A day of any year."""
 
 
 class LayerSettings(Section):
@@ -287,14 +282,6 @@ class VegetationSettings(LayerSettings):
     )
     line_cell_m: float = Field(
         1.0, ge=0.25, le=4, description="Least cell in which lines are looked for: a quarter of a ride's width."
-    )
-    leaves_from_month_day: MonthDay = Field(
-        (5, 10),
-        description="First month and day with leaves north of the tropics, half a year later in the south: common practice "
-        "for temperate broadleaf forest, no source; three weeks either side are the year and the altitude.",
-    )
-    leaves_until_month_day: MonthDay = Field(
-        (10, 20), description="Last month and day with leaves, told in the same way."
     )
     leaf_off_min_through_ratio: float = Field(
         0.55,

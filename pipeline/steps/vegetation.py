@@ -13,11 +13,12 @@ import numpy as np
 from pipeline.features import join_features
 from pipeline.files import blocks as archives
 from pipeline.files import layers, rasters
-from pipeline.grid import Grid, Heights, latitude_deg
+from pipeline.grid import Heights
+from pipeline.season import Season
 from pipeline.settings import VegetationSettings
 from pipeline.terrain.profile import PROFILE_NAMES
 from pipeline.vegetation.draft import draft_vegetation
-from pipeline.vegetation.season import Season, leaf_season
+from pipeline.vegetation.season import LeafSeason, leaf_season
 
 
 def vegetation(
@@ -49,17 +50,15 @@ def vegetation(
     rasters.write_heights(
         running_speed, drawn.running_speed, grid, description="expected share of free running speed, 0 to 1"
     )
-    archives.write_json(season, asdict(_season(sums, archives.read_json(survey), grid, settings)))
+    archives.write_json(season, asdict(_season(sums, archives.read_json(survey), settings)))
 
 
-def _season(
-    sums: Mapping[str, Heights], survey: Mapping[str, object], grid: Grid, settings: VegetationSettings
-) -> Season:
+def _season(sums: Mapping[str, Heights], survey: Mapping[str, object], settings: VegetationSettings) -> LeafSeason:
     """The leaf season by the survey's days of flight, else by what the crowns let through."""
-    flight = cast("Mapping[str, Sequence[str]]", survey["flight"])
+    flight = cast("Mapping[str, object]", survey["flight"])
     return leaf_season(
-        [datetime.date.fromisoformat(day) for day in flight["days"]],
-        latitude_deg=latitude_deg(grid),
+        [datetime.date.fromisoformat(day) for day in cast("Sequence[str]", flight["days"])],
+        cast("Season", flight["season"]),
         tree_pulses=float(np.nansum(sums["tree_pulses"])),
         tree_through=float(np.nansum(sums["tree_through"])),
         settings=settings,
