@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import fields
+
 import geopandas as gpd
 import numpy as np
 import pytest
@@ -10,7 +12,8 @@ from numpy.typing import NDArray
 from pipeline.grid import Grid
 from pipeline.points.cloud import Cloud
 from pipeline.rock.boulders import find_boulders, keep_best
-from pipeline.rock.confidence import odds_by_trees
+from pipeline.rock.confidence import boulder_confidence, odds_by_trees
+from pipeline.rock.evidence import Evidence
 from pipeline.rock.lumps import opened_ground
 from pipeline.settings import RockSettings
 
@@ -148,6 +151,29 @@ def test_flight_lines_that_see_a_boulder_are_told_with_how_far_apart_they_lay_it
     apart_m = float(text.split("2 flight lines lay it ")[1].split(" m")[0])
     assert apart_m == pytest.approx(0.10, abs=0.03)
     assert "flight line" not in found(en, ground, over).evidence.iloc[0]
+
+
+def test_a_boulder_whose_ground_was_seen_on_one_side_only_is_less_sure() -> None:
+    """Without ground returns on half of its sides the confidence falls, and the evidence says so."""
+    en, ground = field()
+    over = dome(en, 1.8, 1.6, (MIDDLE, MIDDLE))
+    east, north = (en - MIDDLE).T
+    hidden = (over == 0) & (np.hypot(east, north) < 8) & (np.degrees(np.arctan2(north, east)) % 360 < 225)
+    whole, part = found(en, ground, over), found(en[~hidden], ground[~hidden], over[~hidden])
+    assert "of 8 sides" in part.evidence.iloc[0]
+    assert "sides" not in whole.evidence.iloc[0]
+    assert part.confidence.iloc[0] < whole.confidence.iloc[0] - 0.02
+
+
+@pytest.mark.parametrize(("seen", "lost_sectors"), [(8, 0), (6, 0), (5, 1), (0, 6)])
+def test_each_side_without_ground_costs_the_same_log_odds(seen: int, lost_sectors: int) -> None:
+    """Apart from what the trees make of it, the rule takes its own share from the third unseen side on."""
+    one = {f.name: np.ones(1) for f in fields(Evidence)} | {"sectors_seen": np.array([float(seen)])}
+    with_rule, without = (
+        boulder_confidence(Evidence(**one), settings=RockSettings(boulder_unseen_log_odds=cost))[0] for cost in (0.8, 0)
+    )
+    odds = [np.log(sure / (1 - sure)) for sure in (without, with_rule)]
+    assert odds[0] - odds[1] == pytest.approx(0.8 * lost_sectors)
 
 
 def test_opening_cuts_off_the_boulder_and_keeps_the_slope() -> None:

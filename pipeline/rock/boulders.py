@@ -56,7 +56,7 @@ def find_boulders(
     lumps = find_lumps(low, near, settings=settings)
     lumps = lumps.take(is_likely(look_at(low, lumps, settings=settings), settings=settings))
     evidence, solid = weigh_lumps(low, lumps, settings=settings)
-    sure = boulder_confidence(evidence)
+    sure = boulder_confidence(evidence, settings=settings)
     is_tall = (np.nan_to_num(evidence.height_m) >= settings.least_height_m) & (
         evidence.n_on >= settings.least_lump_returns
     )

@@ -122,9 +122,14 @@ def is_likely(first: FirstLook, /, *, settings: RockSettings) -> NDArray[np.bool
     return likely & (first.n_on >= settings.least_lump_returns)
 
 
-def boulder_confidence(evidence: Evidence, /) -> Floats:
-    """(k,) probability that each lump is a boulder."""
+def boulder_confidence(evidence: Evidence, /, *, settings: RockSettings) -> Floats:
+    """(k,) probability that each lump is a boulder.
+
+    By rule it is lower where the ground around was poorly seen: what stands on unseen ground may be a step or a bank.
+    """
     odds = odds_by_trees(boulder_terms(evidence), BOULDER_TREES, BOULDER_OFFSET)
+    unseen = np.maximum(SECTORS - evidence.sectors_seen - settings.boulder_unseen_sectors, 0)
+    odds -= settings.boulder_unseen_log_odds * unseen
     return np.where(np.isfinite(evidence.height_m), 1 / (1 + np.exp(-odds)), 0.0)
 
 
@@ -133,8 +138,15 @@ def describe(evidence: Evidence, i: int, /) -> str:
     return (
         f"{evidence.n_on[i]:.0f} last returns on a solid lump {evidence.height_m[i]:.1f} m high and "
         f"{evidence.width_m[i]:.1f} by {evidence.length_m[i]:.1f} m, {evidence.n_through[i]:.0f} went through it; "
-        f"{evidence.n_ring[i]:.0f} ground returns around{_steadiness(evidence, i)}; could be {rival(evidence, i)}"
+        f"{evidence.n_ring[i]:.0f} ground returns around{_sides(evidence, i)}{_steadiness(evidence, i)}; "
+        f"could be {rival(evidence, i)}"
     )
+
+
+def _sides(evidence: Evidence, i: int) -> str:
+    """On how many sides the ground was seen, where not on all."""
+    seen = evidence.sectors_seen[i]
+    return "" if seen == SECTORS else f", on {seen:.0f} of {SECTORS} sides"
 
 
 def _steadiness(evidence: Evidence, i: int) -> str:

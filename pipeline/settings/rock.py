@@ -38,6 +38,20 @@ class RockSettings(Section):
     least_lump_returns: int = Field(
         3, ge=2, le=20, description="Fewer last returns than this cannot show a shape, so nothing is proposed."
     )
+    boulder_unseen_sectors: float = Field(
+        2.0,
+        ge=0,
+        le=8,
+        description="Of eight sectors around a lump so many may hold no ground return without harm: its height is still "
+        "measured from three sides.",
+    )
+    boulder_unseen_log_odds: float = Field(
+        0.8,
+        ge=0,
+        le=5,
+        description="Log odds a lump loses for each further sector: with all of them unseen a sure one (0.95) is left at "
+        "0.15 (common practice, no source).",
+    )
     lumps_least_apart_m: float = Field(
         1.0, ge=0.2, le=5, description="Lumps closer than this are one thing seen twice (common practice, no source)."
     )
