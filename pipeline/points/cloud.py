@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, fields
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -55,9 +56,9 @@ class Cloud:
         """(n, 2) east, north in metres."""
         return np.stack((self.east, self.north)).T
 
-    @property
+    @cached_property
     def enh(self) -> EastNorthHeight:
-        """(n, 3) east, north, elevation in metres."""
+        """(n, 3) east, north, elevation in metres; laid out once, as that takes longer than many a use of it."""
         return np.stack((self.east, self.north, self.height)).T
 
     @property
