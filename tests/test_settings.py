@@ -32,6 +32,10 @@ def test_a_short_file_takes_the_defaults(tmp_path: Path) -> None:
         ("scale: 12000", ["line 4", "scale", "15000, 10000, 7500 or 5000", "12000"]),
         ("crs: EPSG:99999999", ["line 4", "crs", "EPSG:25832"]),
         ("expert: {flow: {halo_km: 1}}", ["line 4", "expert.flow.halo_km", "halo_m"]),
+        (
+            "expert: {rock: {cliff_end_shar: 0.2}}",
+            ["line 4", "did you mean 'cliff_end_share'", "config/settings.md lists"],
+        ),
         ("expert: {landform: {bank_beyond_m: 5, bank_faces_m: [1, 6]}}", ["line 4", "beyond all of bank_faces_m"]),
         ("expert: {landform: {line_shoulder_m: 5, line_flanks_m: [5]}}", ["line 4", "beyond all of line_flanks_m"]),
         ("expert: {flow: {halo_m: -5}}", ["line 4", "expert.flow.halo_m", "greater than or equal to"]),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import difflib
 import typing
+from collections.abc import Sequence
 from pathlib import Path
 
 import yaml
@@ -54,6 +55,17 @@ def _lines_of(node: yaml.Node | None, prefix: tuple[str, ...] = ()) -> dict[tupl
     return lines
 
 
+MOST_LISTED = 20
+"""Names that are listed in a message; a mapper looks more of them up."""
+
+
+def _listed(names: Sequence[str]) -> str:
+    """Where the names that are allowed stand: here, or in the reference where they are many."""
+    if len(names) <= MOST_LISTED:
+        return f"Allowed here: {', '.join(names)}"
+    return f"config/settings.md lists the {len(names)} settings allowed here"
+
+
 def _explain(problem: dict[str, object], lines: dict[tuple[str, ...], int]) -> str:
     """One problem as a sentence: line, setting, what is wrong, what is allowed."""
     place = tuple(str(part) for part in typing.cast("tuple[object, ...]", problem["loc"]) if not isinstance(part, int))
@@ -67,7 +79,7 @@ def _explain(problem: dict[str, object], lines: dict[tuple[str, ...], int]) -> s
         allowed = _names_at(place[:-1])
         near = difflib.get_close_matches(place[-1], allowed, n=1, cutoff=0.5)
         hint = f"did you mean '{near[0]}'? " if near else ""
-        return f"{where}'{name}' is not a setting; {hint}Allowed here: {', '.join(allowed)}"
+        return f"{where}'{name}' is not a setting; {hint}{_listed(allowed)}"
     message = str(problem["msg"]).removeprefix("Value error, ").replace("Input should", "should")
     if problem["type"] == "value_error":
         return f"{where}{name + ': ' if name else ''}{message}"
