@@ -6,11 +6,13 @@ from dataclasses import fields
 
 import geopandas as gpd
 import numpy as np
+import pandas as pd
 import pytest
 from numpy.typing import NDArray
 
 from pipeline.grid import Grid
 from pipeline.points.cloud import Cloud
+from pipeline.rock import batches
 from pipeline.rock.boulders import find_boulders, keep_best
 from pipeline.rock.confidence import boulder_confidence, odds_by_trees
 from pipeline.rock.evidence import Evidence
@@ -126,6 +128,17 @@ def test_what_is_found_does_not_depend_on_the_order_of_returns_or_the_cut() -> N
     np.testing.assert_allclose(whole.confidence, again.confidence, atol=1e-6)
     joined = np.sort(np.concatenate([half.geometry.x for half in halves]))
     np.testing.assert_allclose(np.sort(whole.geometry.x), joined, atol=1e-6)
+
+
+def test_how_many_lumps_are_measured_at_a_time_changes_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The same boulders, to the last digit, whether lumps are measured seven at a time or all at once."""
+    en, ground = field()
+    over = dome(en, 1.8, 1.6, (MIDDLE, MIDDLE)) + dome(en, 1.2, 1.3, (MIDDLE + 8, MIDDLE))
+    whole = found(en, ground, over)
+    monkeypatch.setattr(batches, "BATCH", 7)
+    in_sevens = found(en, ground, over)
+    assert len(whole) == 2
+    pd.testing.assert_frame_equal(pd.DataFrame(whole), pd.DataFrame(in_sevens))
 
 
 def test_an_empty_cloud_has_no_boulders() -> None:

@@ -7,6 +7,7 @@ from dataclasses import dataclass, fields
 import numpy as np
 from numpy.typing import NDArray
 
+from pipeline.rock.batches import batches_of, joined
 from pipeline.rock.caps import Caps, Near, look_at_caps, refined, returns_near
 from pipeline.rock.lumps import Floats, Labels, LowReturns, Lumps
 from pipeline.rock.runs import Runs, fitted
@@ -89,11 +90,8 @@ def weigh_lumps(low: LowReturns, lumps: Lumps, /, *, settings: RockSettings) -> 
     -------
     The evidence, and the lumps with the outline of the returns found to lie on a solid surface.
     """
-    parts = [_weigh_batch(low, batch, settings=settings) for batch in lumps.batches()]
-    evidence = Evidence(
-        **{f.name: np.concatenate([getattr(found, f.name) for found, _ in parts]) for f in fields(Evidence)}
-    )
-    return evidence, Lumps.joined([solid for _, solid in parts])
+    parts = [_weigh_batch(low, batch, settings=settings) for batch in batches_of(lumps)]
+    return joined([evidence for evidence, _ in parts]), joined([solid for _, solid in parts])
 
 
 def _weigh_batch(low: LowReturns, lumps: Lumps, /, *, settings: RockSettings) -> tuple[Evidence, Lumps]:

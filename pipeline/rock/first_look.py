@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 
 import numpy as np
 
+from pipeline.rock.batches import batches_of, joined
 from pipeline.rock.caps import look_at_caps, refined, returns_near
 from pipeline.rock.lumps import Floats, LowReturns, Lumps
 from pipeline.settings import RockSettings
@@ -41,8 +42,7 @@ class FirstLook:
 
 def look_at(low: LowReturns, lumps: Lumps, /, *, settings: RockSettings) -> FirstLook:
     """Measure the returns inside the outline of every lump over the opened ground."""
-    parts = [_look_at_batch(low, batch, settings=settings) for batch in lumps.batches()]
-    return FirstLook(**{f.name: np.concatenate([getattr(part, f.name) for part in parts]) for f in fields(FirstLook)})
+    return joined([_look_at_batch(low, batch, settings=settings) for batch in batches_of(lumps)])
 
 
 def _look_at_batch(low: LowReturns, lumps: Lumps, /, *, settings: RockSettings) -> FirstLook:

@@ -9,8 +9,7 @@ Discs of several radii are tried, rather than connected groups, because boughs t
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
@@ -19,8 +18,9 @@ from scipy import ndimage
 from scipy.spatial import cKDTree
 from skimage.filters import rank
 
-from pipeline.grid import Grid, Heights, Mask
+from pipeline.grid import Grid, Heights
 from pipeline.points.cloud import Cloud
+from pipeline.rock.running_sums import RunningSums
 from pipeline.settings import RockSettings
 
 Floats = NDArray[np.float64]
@@ -50,9 +50,6 @@ RIM_M = (0.25, 1.0)
 """The ring in which a disc's surroundings are looked at, beyond its radius."""
 OUTLINES_PER_RADIUS = (1.15, 1.45)
 """Outlines in which the returns of a disc are gathered; discs are half an octave apart, so the edge lies between."""
-BATCH = 1000
-"""Lumps measured at a time: what is known of the returns near them then stays in a processor's cache (a third quicker
-than all at once; 400 to 1000 took the same)."""
 
 
 @dataclass(frozen=True)
@@ -118,16 +115,6 @@ class Lumps:
         """(k, 2) half axes of the outline, short then long."""
         axes: Floats = np.sqrt(np.linalg.eigvalsh(self.shape_m2))
         return axes
-
-    @classmethod
-    def joined(cls, parts: Sequence[Lumps], /) -> Lumps:
-        """The lumps of all parts."""
-        return cls(**{f.name: np.concatenate([getattr(part, f.name) for part in parts]) for f in fields(cls)})
-
-    def batches(self) -> Iterator[Lumps]:
-        """The lumps, `BATCH` at a time; one empty batch where there are none."""
-        for first in range(0, max(len(self), 1), BATCH):
-            yield self.take(np.arange(first, min(first + BATCH, len(self))))
 
     def take(self, which: NDArray[np.bool_] | NDArray[np.intp]) -> Lumps:
         """The chosen lumps."""
@@ -303,39 +290,6 @@ class Seen:
         clipped = np.nan_to_num(height).clip(-1, settings.boulder_max_height_m)
         low = known & (height < settings.disc_ground_m)
         return cls(grid, height, clipped, RunningSums.of(known), RunningSums.of(low))
-
-
-@dataclass(frozen=True)
-class RunningSums:
-    """How many cells are set above and to the left of each corner: sums over squares then take four of them.
-
-    Source
-    ------
-    Summed-area tables: Crow (1984), Computer Graphics 18(3) 207-212 (from memory).
-    """
-
-    total: NDArray[np.int32]
-
-    @classmethod
-    def of(cls, mask: Mask, /) -> RunningSums:
-        """The sums of a mask."""
-        total = np.zeros((mask.shape[0] + 1, mask.shape[1] + 1), np.int32)
-        np.cumsum(mask, axis=0, dtype=np.int32, out=total[1:, 1:])
-        np.cumsum(total[1:, 1:], axis=1, out=total[1:, 1:])
-        return cls(total)
-
-    def within(self, row: Labels, col: Labels, half: int, /) -> Labels:
-        """(n,) set cells in the square of a half side, in cells, around each place; none lie beyond the lattice."""
-        rows, cols = (side - 1 for side in self.total.shape)
-        top, bottom = np.maximum(row - half, 0), np.minimum(row + half + 1, rows)
-        left, right = np.maximum(col - half, 0), np.minimum(col + half + 1, cols)
-        found: Labels = np.asarray(self.total[bottom, right] - self.total[top, right], np.int64)
-        found -= self.total[bottom, left] - self.total[top, left]
-        return found
-
-    def between(self, row: Labels, col: Labels, inner: int, outer: int, /) -> Labels:
-        """(n,) set cells in the square ring between two half sides, in cells, around each place."""
-        return self.within(row, col, outer) - self.within(row, col, inner)
 
 
 def _discs(seen: Seen, radius_m: float, settings: RockSettings) -> tuple[Floats, Floats, Floats, Floats]:
