@@ -45,22 +45,18 @@ class Near:
         return np.bincount(self.lump[which], minlength=k).astype(np.float64)
 
 
-def returns_near(low: LowReturns, lumps: Lumps, ring_m: float, /) -> Near:
-    """Every pair of a lump and a return inside its outline or up to `ring_m` beyond."""
-    radius = lumps.half_axes_m[:, 1] + ring_m
-    found = low.tree.query_ball_point(np.column_stack((lumps.east, lumps.north)), radius, return_sorted=True)
+def returns_near(low: LowReturns, discs: Lumps, ring_m: float, /) -> Near:
+    """Every pair of a lump with a round outline and a return inside that or up to `ring_m` beyond."""
+    radius = discs.half_axes_m[:, 1]
+    found = low.tree.query_ball_point(np.column_stack((discs.east, discs.north)), radius + ring_m, return_sorted=True)
     n = np.array([len(one) for one in found], np.int64)
     index = np.fromiter(chain.from_iterable(found), np.int64, count=int(n.sum()))
-    lump = np.repeat(np.arange(len(lumps)), n)
-    d_east, d_north = low.east[index] - lumps.east[lump], low.north[index] - lumps.north[lump]
-    inverse = np.linalg.inv(lumps.shape_m2)
-    of_east, of_both, of_north = (np.ascontiguousarray(inverse[:, i, j])[lump] for i, j in ((0, 0), (0, 1), (1, 1)))
-    east_m2, north_m2 = d_east**2, d_north**2
-    scaled = np.sqrt(of_east * east_m2 + 2 * of_both * d_east * d_north + of_north * north_m2)
-    distance = np.sqrt(east_m2 + north_m2)
-    beyond = distance * (1 - 1 / np.maximum(scaled, 1e-6))
+    lump, edge_m = np.repeat(np.arange(len(discs)), n), np.repeat(radius, n)
+    d_east = low.east[index] - np.repeat(discs.east, n)
+    d_north = low.north[index] - np.repeat(discs.north, n)
+    distance = np.sqrt(d_east**2 + d_north**2)
     height, is_last, flight_line = low.height[index], low.is_last[index], low.flight_line[index]
-    return Near(lump, index, d_east, d_north, scaled, beyond, height, is_last, flight_line)
+    return Near(lump, index, d_east, d_north, distance / edge_m, distance - edge_m, height, is_last, flight_line)
 
 
 @dataclass(frozen=True)
