@@ -19,6 +19,7 @@ from scipy import ndimage, signal
 from pipeline.grid import EastNorth, Grid, Heights, Mask
 from pipeline.landform.generalise import coarsen, fill_voids
 from pipeline.landform.seen import sample
+from pipeline.windows import highest_around
 
 # Of the window fits tried on ground of known spectrum this one told bumps apart best: higher degrees also follow the
 # bump, lower ones not the slope.
@@ -205,9 +206,9 @@ def _bumps_of_size(
     height = signal.oaconvolve(padded, window.kernel[::-1, ::-1], mode="valid")
     usual = _usual_height(height, known=~unknown, reach=int(contrast_reach_m / cells.cell_m))
     contrast = height / np.maximum(usual, least_height_m)
-    apart = 2 * int(np.ceil(radius_m / 2 / cells.cell_m)) + 1
+    apart = int(np.ceil(radius_m / 2 / cells.cell_m))
     outside = ndimage.uniform_filter(unknown.astype(np.float32), window.inside.shape, mode="constant", cval=1.0)
-    peak = (ndimage.maximum_filter(height, apart) == height) & (height >= min_height_m) & (contrast >= min_contrast)
+    peak = (highest_around(height, apart) == height) & (height >= min_height_m) & (contrast >= min_contrast)
     row, col = np.nonzero(peak & (outside <= max_unknown_share) & ~unknown)
     fit = _fit(_patches(padded, row, col, window), window, cell_m=cells.cell_m)
     east, north = cells.centres()

@@ -10,6 +10,7 @@ from scipy import ndimage
 from pipeline.grid import EastNorth, Grid, Heights
 from pipeline.landform.isolines import trace_contours
 from pipeline.landform.legibility import close_approaches
+from pipeline.windows import highest_around, lowest_around
 
 
 def find_necks(
@@ -72,6 +73,6 @@ def _bumps(places: EastNorth, sign: NDArray[np.float64], grid: Grid, /, *, radiu
     index = grid.cell_index(places[:, 0], places[:, 1])
     np.maximum.at(bumps.ravel(), index[(sign > 0) & (index >= 0)], abs(sign).max())
     np.minimum.at(bumps.ravel(), index[(sign < 0) & (index >= 0)], -abs(sign).max())
-    size = 2 * int(np.ceil(radius_m / grid.cell_m)) + 1
-    wide = ndimage.maximum_filter(bumps, size) + ndimage.minimum_filter(bumps, size)
+    reach = int(np.ceil(radius_m / grid.cell_m))
+    wide = highest_around(bumps, reach) + lowest_around(bumps, reach)
     return np.asarray(ndimage.gaussian_filter(wide, radius_m / grid.cell_m))

@@ -26,6 +26,7 @@ from pipeline.grid import EastNorthHeight, Heights, Mask
 from pipeline.points.opening import height_lost
 from pipeline.settings import PointsSettings
 from pipeline.terrain.surface import cell_means, heights_at_nodes
+from pipeline.windows import highest_around
 
 Number = TypeVar("Number", bound=np.generic)
 NEIGHBOURS = ((-1, -1), (-1, 0), (-1, 1), (0, -1), (0, 1), (1, -1), (1, 0), (1, 1))
@@ -369,7 +370,7 @@ def _neighbours(
     number[wide_row, wide_col] = np.arange(len(row))
     is_near = np.zeros(shape, np.uint8)
     is_near[wide_row[asked], wide_col[asked]] = 1
-    is_near = ndimage.maximum_filter(is_near, 2 * reach * hops + 1, mode="constant")
+    is_near = highest_around(is_near, reach * hops)
     own = np.flatnonzero(is_near[wide_row, wide_col])
     cell = (wide_row * shape[1] + wide_col)[own]
     steps = [r * shape[1] + c for r in range(-reach, reach + 1) for c in range(-reach, reach + 1) if (r, c) != (0, 0)]
@@ -460,7 +461,7 @@ def _near_surface(enh: EastNorthHeight, lowest: Lowest, is_bare: Mask, /, *, set
     limit = settings.ground_tolerance_m + settings.ground_tolerance_m_per_m * spacing_m
     limit += settings.ground_tolerance_slope_share * spacing_m * slope
     limit += settings.ground_tolerance_cliff_m * np.maximum(slope - 1, 0)
-    rise = ndimage.maximum_filter(level, size=3, mode="nearest") - level
+    rise = highest_around(level, 1) - level
     is_cliff = rise > settings.ground_cliff_rise * cell_m
     limit[is_cliff] = np.maximum(limit, rise + settings.ground_tolerance_m)[is_cliff]
     at = np.vstack((enh[:, 1] / cell_m - lowest.first_row, enh[:, 0] / cell_m - lowest.first_col)) - 0.5

@@ -8,14 +8,13 @@ never keeps what a narrower one cut off (granulometry; Matheron 1975), and the r
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 
 import numpy as np
-from numpy.typing import NDArray
 
 from pipeline.grid import Heights
+from pipeline.windows import along
 
-Pick = Callable[[Heights, Heights], Heights]
 SQUARE_SHARE = 0.414
 """Half side of the square in an octagon of radius 1: sqrt(2) - 1 makes the octagon regular."""
 
@@ -51,38 +50,17 @@ def opening(heights: Heights, /, *, radius_cells: int, margin: int = 0) -> Heigh
     return opened[margin : margin + heights.shape[0], margin : margin + heights.shape[1]]
 
 
-def _sweep(heights: Heights, radius: int, /, *, pick: Pick, outside: float) -> Heights:
+def _sweep(heights: Heights, radius: int, /, *, pick: np.ufunc, outside: float) -> Heights:
     """Lowest or highest cell of the octagon around each cell."""
     half_side = round(SQUARE_SHARE * radius)
     diamond = radius - half_side
     swept = np.pad(heights, radius, constant_values=outside)
     if half_side:
-        swept = _along(_along(swept, 2 * half_side + 1, 1, 0, pick), 2 * half_side + 1, 0, 1, pick)
+        swept = along(along(swept, 2 * half_side + 1, 1, 0, pick), 2 * half_side + 1, 0, 1, pick)
     if diamond > 1:
-        swept = _along(_along(swept, diamond, 1, 1, pick), diamond, 1, -1, pick)
+        swept = along(along(swept, diamond, 1, 1, pick), diamond, 1, -1, pick)
     if diamond:
         upright = pick(swept[:-2, 1:-1], swept[2:, 1:-1])
         level = pick(swept[1:-1, :-2], swept[1:-1, 2:])
         swept = pick(pick(upright, level), swept[1:-1, 1:-1])
     return swept
-
-
-def _along(heights: Heights, length: int, down: int, right: int, pick: Pick) -> Heights:
-    """Lowest or highest of `length` cells in a line; the result is shorter by length - 1 cells along the line."""
-    span = 1
-    while span * 2 <= length:
-        heights = pick(*_pair(heights, span, down, right))
-        span *= 2
-    return pick(*_pair(heights, length - span, down, right)) if span < length else heights
-
-
-def _pair(heights: NDArray[np.floating], step: int, down: int, right: int) -> tuple[Heights, Heights]:
-    """The grid and the grid `step` cells on, cut to the same shape."""
-    rows, cols = heights.shape
-    first = slice(0, rows - step * down), slice(0, cols - step) if right >= 0 else slice(step, cols)
-    second = slice(step * down, rows), slice(step, cols) if right > 0 else slice(0, cols - step)
-    if right == 0:
-        first, second = (first[0], slice(None)), (second[0], slice(None))
-    if down == 0:
-        first, second = (slice(None), slice(0, cols - step)), (slice(None), slice(step, cols))
-    return heights[first], heights[second]

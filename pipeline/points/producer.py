@@ -17,6 +17,7 @@ from scipy import ndimage
 from pipeline.grid import EastNorth, EastNorthHeight, Mask
 from pipeline.settings import PointsSettings
 from pipeline.terrain.surface import cell_means, heights_at_nodes
+from pipeline.windows import highest_around
 
 PACK = 2**32
 """Column and row of a cell packed into one number."""
@@ -161,5 +162,5 @@ def _count_near(cells: EastNorth, others: EastNorth, /, *, near_cells: int) -> i
     shape = (np.maximum(cells.max(axis=0), others.max(axis=0)) - first + 1).astype(np.int64)
     held = np.zeros(shape, np.bool_)
     held[tuple((others - first).astype(np.int64).T)] = True
-    wide = ndimage.maximum_filter(held, size=2 * near_cells + 1)
+    wide = highest_around(held, near_cells)
     return int(np.count_nonzero(wide[tuple((cells - first).astype(np.int64).T)]))

@@ -13,6 +13,7 @@ from scipy import ndimage
 from pipeline.grid import Grid, Mask
 from pipeline.points.cloud import Cloud
 from pipeline.settings import RoofSettings
+from pipeline.windows import highest_around
 
 Cells = NDArray[np.float64]
 """(rows, cols) float64, one number a cell."""
@@ -306,7 +307,7 @@ def _least_bend_per_m(east: NDArray[np.float64], north: NDArray[np.float64], hei
 
 def _rim(patches: NDArray[np.signedinteger]) -> NDArray[np.int32]:
     """(rows, cols) number of the patch that a cell outside is next to, up to two cells away; 0 elsewhere."""
-    spread = ndimage.maximum_filter(patches, 5)
+    spread = highest_around(patches, 2)
     return np.where(patches > 0, 0, spread).astype(np.int32)
 
 

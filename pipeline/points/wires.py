@@ -14,6 +14,7 @@ from scipy.spatial import cKDTree
 from pipeline.grid import EastNorthHeight, Grid, Mask
 from pipeline.points.cloud import Cloud
 from pipeline.settings import WireSettings
+from pipeline.windows import highest_around, lowest_around
 
 Pairs = NDArray[np.intp]
 """(k, 2) indices of two returns."""
@@ -102,8 +103,8 @@ def _columns(
     np.minimum.at(lowest, high, height)
     np.maximum.at(highest, high, height)
     return _Columns(
-        ndimage.minimum_filter(lowest.reshape(shape), 3, mode="nearest"),
-        ndimage.maximum_filter(highest.reshape(shape), 3, mode="nearest"),
+        lowest_around(lowest.reshape(shape), 1),
+        highest_around(highest.reshape(shape), 1),
         *(_around(at, shape, 3) for at in (high, low)),
     )
 

@@ -22,6 +22,7 @@ from pipeline.grid import Grid, Heights
 from pipeline.points.cloud import Cloud
 from pipeline.rock.running_sums import RunningSums
 from pipeline.settings import RockSettings
+from pipeline.windows import highest_around, lowest_around
 
 Floats = NDArray[np.float64]
 Labels = NDArray[np.int64]
@@ -168,9 +169,9 @@ def opened_ground(
     lowest = lowest_in_cell(height[is_last], grid.cell_index(east[is_last], north[is_last]), grid)
     left = _fill(lowest - trend, max_cells=FILL_M / grid.cell_m)
     left = ndimage.median_filter(left, 3, mode="nearest")  # single low returns (multipath) must not decide
-    size = 2 * math.ceil(settings.boulder_max_width_m / 2 / grid.cell_m) + 1
-    eroded = ndimage.minimum_filter(np.where(np.isnan(left), np.inf, left), size, mode="nearest")
-    opened = ndimage.maximum_filter(np.where(np.isinf(eroded), -np.inf, eroded), size, mode="nearest")
+    half_side = math.ceil(settings.boulder_max_width_m / 2 / grid.cell_m)
+    eroded = lowest_around(np.where(np.isnan(left), np.inf, left), half_side)
+    opened = highest_around(np.where(np.isinf(eroded), -np.inf, eroded), half_side)
     return np.where(np.isfinite(opened), opened + trend, np.nan).astype(np.float32)
 
 
@@ -296,7 +297,7 @@ def _discs(seen: Seen, radius_m: float, settings: RockSettings) -> tuple[Floats,
     """East, north, radius and open share of the discs of one radius."""
     cell_m = seen.grid.cell_m
     n = max(1, round(INSCRIBED * radius_m / cell_m))
-    lowest = ndimage.minimum_filter(np.nan_to_num(seen.height, nan=-1.0), 2 * n + 1, mode="nearest")
+    lowest = lowest_around(np.nan_to_num(seen.height, nan=-1.0), n)
     rough, mean = _roughness(seen.clipped, max(2, n))
     is_disc = (lowest > settings.disc_least_m) & (rough < settings.disc_roughness_m + 0.03 * radius_m)
     row, col = np.nonzero(is_disc)
@@ -309,7 +310,7 @@ def _discs(seen: Seen, radius_m: float, settings: RockSettings) -> tuple[Floats,
         open_share > settings.disc_open_share, mean[row, col] + CLEAR_M * (open_share - rough[row, col]), -np.inf
     )
     apart = max(1, round(0.75 * radius_m / cell_m))
-    highest = ndimage.maximum_filter(score, 2 * apart + 1, mode="nearest")[row, col]
+    highest = highest_around(score, apart)[row, col]
     best = np.isfinite(score[row, col]) & (score[row, col] >= highest)
     east, north = seen.grid.centres()
     return east[col[best]], north[row[best]], np.full(best.sum(), radius_m), open_share[best]

@@ -20,6 +20,7 @@ from pipeline.features import make_features, no_features
 from pipeline.grid import Grid, Heights, Mask
 from pipeline.rock.brightness import Brightness
 from pipeline.settings import RockSettings
+from pipeline.windows import highest_around, lowest_around
 
 Floats = NDArray[np.float64]
 
@@ -165,12 +166,12 @@ def _little_hollows(bare_earth: Heights, known: Mask, grid: Grid, settings: Rock
     """
     # Water runs out into what was not seen: a hollow counts only where its whole rim was.
     heights = np.where(known, bare_earth, np.min(bare_earth[known]) - 1).astype(np.float64)
-    side = 2 * math.ceil(settings.rocky_pit_max_width_m / 2 / grid.cell_m) + 1
-    lifted = ndimage.grey_closing(heights, size=(side, side)) - heights
-    reach = 2 * side + 1
+    half_side = math.ceil(settings.rocky_pit_max_width_m / 2 / grid.cell_m)
+    lifted = lowest_around(highest_around(heights, half_side), half_side) - heights
+    reach = 2 * half_side + 1
     least_m = settings.rocky_pit_min_depth_m - settings.rocky_pit_hollow_m
     deep = (known & (lifted > least_m)).astype(np.uint8)
-    labels, n = ndimage.label(ndimage.maximum_filter(deep, reach))
+    labels, n = ndimage.label(highest_around(deep, reach))
     depth = np.zeros_like(heights)
     for label, window in enumerate(ndimage.find_objects(labels, n), start=1):
         here = labels[window] == label

@@ -16,6 +16,7 @@ from shapely.geometry.base import BaseGeometry
 from pipeline.grid import EastNorth, EastNorthHeight, Grid, Heights, Mask
 from pipeline.points.cloud import Cloud
 from pipeline.settings import TerrainSettings
+from pipeline.windows import highest_around
 
 TICKS_PER_M = 1024.0
 """Heights and places are summed in these ticks, which floating point adds without error."""
@@ -200,7 +201,7 @@ def _has_near(places: EastNorth, grid: Grid, /, *, reach_m: float) -> Mask:
     held[index[index >= 0]] = 1
     # The far corner of a cell so many cells away still lies within the reach.
     cells = max(0, int(reach_m / (math.sqrt(2) * grid.cell_m) - 0.5))
-    near: Mask = ndimage.maximum_filter(held.reshape(wide.shape), 2 * cells + 1)[wide.window_of(grid)] > 0
+    near: Mask = highest_around(held.reshape(wide.shape), cells)[wide.window_of(grid)] > 0
     unsure = ~near
     near[unsure] = _nearest(places, grid, unsure) <= reach_m
     return near

@@ -11,6 +11,7 @@ from scipy import fft, ndimage
 from skimage.morphology import skeletonize
 
 from pipeline.grid import Grid, Heights, Mask
+from pipeline.windows import highest_around, lowest_around
 
 
 @dataclass(frozen=True)
@@ -23,8 +24,8 @@ class StandEdge:
 
 def stand_height(canopy_height: Heights, /, *, cell_m: float, crown_m: float) -> Heights:
     """Height of the stand around each cell, metres: gaps narrower than a crown filled, edges where they are."""
-    size = 2 * round(crown_m / cell_m / 2) + 1
-    highest = ndimage.grey_closing(np.nan_to_num(canopy_height), (size, size), mode="nearest")
+    reach = round(crown_m / cell_m / 2)
+    highest = lowest_around(highest_around(np.nan_to_num(canopy_height), reach), reach)
     return np.asarray(ndimage.gaussian_filter(highest, crown_m / 2 / cell_m, mode="nearest"), np.float32)
 
 

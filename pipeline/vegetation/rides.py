@@ -15,6 +15,7 @@ from pipeline.grid import Grid, Heights, Mask
 from pipeline.settings import VegetationSettings
 from pipeline.vegetation.density import layer_thickness_m, plant_area_density
 from pipeline.vegetation.runnability import Limits, band_of
+from pipeline.windows import highest_around
 
 STRIP_REACH_M = 16.0
 """How far to either side of a line counts are laid out: the sides of a ride and room to move it."""
@@ -141,8 +142,7 @@ def _candidates(
     contrast: Contrast, grid: Grid, settings: VegetationSettings
 ) -> list[tuple[NDArray[np.float64], float]]:
     """Place and direction (radians) of the local maxima of contrast, strongest first."""
-    size = 2 * int(settings.ride_side_m / grid.cell_m) + 1
-    peak = ndimage.maximum_filter(contrast.strength, size)
+    peak = highest_around(contrast.strength, int(settings.ride_side_m / grid.cell_m))
     row, col = np.nonzero((contrast.strength == peak) & (contrast.strength >= settings.ride_min_contrast))
     order = np.argsort(-contrast.strength[row, col], kind="stable")
     east, north = grid.centres()

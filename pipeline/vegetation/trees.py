@@ -10,6 +10,7 @@ from scipy import ndimage
 from scipy.spatial import cKDTree
 
 from pipeline.grid import EastNorth, Grid, Heights, Mask
+from pipeline.windows import highest_around
 
 
 @dataclass(frozen=True)
@@ -82,8 +83,7 @@ def _count_tops(
 ) -> NDArray[np.int64]:
     """Tops of each crown: highest places within `reach_m` around."""
     smooth = ndimage.gaussian_filter(np.nan_to_num(canopy_height), 1 / cell_m, mode="nearest")
-    size = 2 * round(reach_m / cell_m) + 1
-    is_top = (smooth == ndimage.maximum_filter(smooth, size)) & (parts > 0)
+    is_top = (smooth == highest_around(smooth, round(reach_m / cell_m))) & (parts > 0)
     # Cells of equal height side by side are one top.
     summit, n_summits = ndimage.label(is_top, structure=np.ones((3, 3)))
     owner = ndimage.maximum(parts, summit, np.arange(1, n_summits + 1)) if n_summits else np.empty(0, np.int64)

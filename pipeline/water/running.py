@@ -13,6 +13,7 @@ from shapely.geometry import LineString
 
 from pipeline.grid import EastNorth, Grid, Heights
 from pipeline.settings import WaterSettings
+from pipeline.windows import lowest_around
 
 NEIGHBOURS = ((-1, -1), (-1, 0), (-1, 1), (0, -1), (0, 1), (1, -1), (1, 0), (1, 1))
 
@@ -120,7 +121,7 @@ def without_dams(heights: NDArray[np.float64], cell_m: float, /, *, settings: Wa
     cut = heights.copy()
     reach = max(2, round(settings.dam_max_width_m / cell_m))
     rows, cols = heights.shape
-    lowest = ndimage.minimum_filter(np.where(np.isfinite(heights), heights, np.inf), 3, mode="nearest")
+    lowest = lowest_around(np.where(np.isfinite(heights), heights, np.inf), 1)
     hollows = np.flatnonzero((heights <= lowest) & np.isfinite(heights))
     hollows = hollows[np.lexsort((hollows, heights.ravel()[hollows]))]
     down, right = np.mgrid[-reach : reach + 1, -reach : reach + 1].reshape(2, -1)
@@ -243,9 +244,8 @@ def _inflow(
     """1 in cells just inside the rim of the survey through which a valley enters it, else 0."""
     ground = np.isfinite(heights)
     rim = ground & (drainage.receiver.reshape(heights.shape) < 0)
-    window = 2 * round(settings.channel_side_m / cell_m) + 1
     low = np.where(rim, heights, np.inf)
-    is_lowest = rim & (low <= ndimage.minimum_filter(low, window))
+    is_lowest = rim & (low <= lowest_around(low, round(settings.channel_side_m / cell_m)))
     valley = is_lowest & (np.nan_to_num(depth, nan=-1.0) >= settings.channel_min_depth_m)
     fed = np.zeros(heights.size)
     for at in np.flatnonzero(valley).tolist():

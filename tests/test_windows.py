@@ -1,0 +1,45 @@
+"""Lowest and highest cells in square windows, beside SciPy's filters, which look at every window."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+from scipy import ndimage
+
+from pipeline.windows import highest_around, lowest_around
+
+RNG = np.random.default_rng(8)
+GRIDS = {
+    "heights": RNG.normal(size=(37, 52)),
+    "few heights": np.where(RNG.random((40, 33)) < 0.3, RNG.normal(size=(40, 33)), np.inf),
+    "patches": RNG.integers(0, 5, (21, 64)),
+    "marks": (RNG.random((50, 50)) < 0.05).astype(np.uint8),
+    "mask": RNG.random((29, 31)) < 0.1,
+    "one row": RNG.normal(size=(1, 40)),
+    "smaller than the window": RNG.normal(size=(3, 4)).astype(np.float32),
+}
+
+
+@pytest.mark.parametrize("half_side", [0, 1, 2, 5, 8])
+@pytest.mark.parametrize("name", GRIDS)
+def test_windows_hold_what_scipy_finds_in_them(name: str, half_side: int) -> None:
+    """Cell for cell and kind for kind the same as the filters of SciPy's ndimage."""
+    grid: NDArray[np.generic] = GRIDS[name]
+    size = 2 * half_side + 1
+    lowest, highest = lowest_around(grid, half_side), highest_around(grid, half_side)
+    np.testing.assert_array_equal(lowest, ndimage.minimum_filter(grid, size, mode="nearest"))
+    np.testing.assert_array_equal(highest, ndimage.maximum_filter(grid, size, mode="nearest"))
+    assert lowest.dtype == highest.dtype == grid.dtype
+
+
+def test_highest_then_lowest_closes() -> None:
+    """A pit narrower than the window is filled as SciPy's closing fills it."""
+    grid = GRIDS["heights"]
+    closed = lowest_around(highest_around(grid, 2), 2)
+    np.testing.assert_array_equal(closed, ndimage.grey_closing(grid, size=(5, 5), mode="nearest"))
+
+
+def test_a_grid_without_cells_stays_without() -> None:
+    """Nothing in, nothing out."""
+    assert lowest_around(np.empty((0, 7)), 3).shape == (0, 7)
