@@ -223,7 +223,10 @@ def _level_of(heights: NDArray[np.float32]) -> tuple[float, float]:
 
 def _tidied(surface: Mask, cell_m: float, /, *, settings: WaterSettings) -> Mask:
     """Water wide enough to be drawn, without islands too small to be."""
-    closed = ndimage.binary_closing(np.pad(surface, 8), _disc(settings.pond_close_m, cell_m))[8:-8, 8:-8]
+    disc = _disc(settings.pond_close_m, cell_m)
+    # Room for the disc beyond the rim: without it closing would eat what touches the edge.
+    reach = disc.shape[0]
+    closed = ndimage.binary_closing(np.pad(surface, reach), disc)[reach:-reach, reach:-reach]
     opened = ndimage.binary_opening(closed, _disc(settings.pond_min_width_m / 2, cell_m))
     holes, _ = ndimage.label(ndimage.binary_fill_holes(opened) & ~opened)
     size = np.bincount(holes.ravel())
