@@ -8,9 +8,12 @@ import pytest
 import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from numpy.typing import NDArray
+from scipy import ndimage
 
 from pipeline.features import make_features
-from pipeline.grid import Grid, Heights
+from pipeline.grid import Grid, Heights, Mask
+from pipeline.rock import stony
 from pipeline.rock.draft import draft_rock
 from pipeline.rock.groups import generalise_boulders
 from pipeline.rock.paper import ground_m, ground_m2
@@ -184,6 +187,31 @@ def test_a_steep_little_hollow_is_a_rocky_pit_and_a_wide_one_is_not() -> None:
     wide = -2.0 * np.exp(-((np.hypot(east - 40, north - 40) / 4) ** 2))
     assert len(find_rocky_pits((100 + narrow).astype(np.float32), near, GRID, settings=SETTINGS)) == 1
     assert len(find_rocky_pits((100 + wide).astype(np.float32), near, GRID, settings=SETTINGS)) == 0
+
+
+@pytest.mark.parametrize("seed", [1, 2, 3])
+def test_pouring_water_into_little_hollows_only_finds_the_pits_of_the_whole(
+    seed: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Uneven ground with forty holes and unseen patches: the same pits as when all of it is filled at once."""
+    rng = np.random.default_rng(seed)
+    east, north = np.meshgrid(*GRID.centres())
+    heights = 100 + 8 * ndimage.gaussian_filter(rng.normal(size=GRID.shape), 8)
+    for e, n, depth_m, radius_m in rng.uniform((0, 0, 0.5, 0.5), (80, 80, 4.0, 4.0), (40, 4)):
+        heights -= depth_m * np.clip(1.5 - np.hypot(east - e, north - n) / radius_m, 0, 1)
+    support = np.where(ndimage.gaussian_filter(rng.normal(size=GRID.shape), 5) > 0.1, 3.0, 0.3).astype(np.float32)
+    ground = heights.astype(np.float32)
+    found = find_rocky_pits(ground, support, GRID, settings=SETTINGS)
+
+    def all_at_once(bare_earth: Heights, known: Mask, _grid: Grid, _settings: RockSettings) -> NDArray[np.float64]:
+        level = np.where(known, bare_earth, np.min(bare_earth[known]) - 1).astype(np.float64)
+        return stony._water_depth(level, known)
+
+    monkeypatch.setattr(stony, "_little_hollows", all_at_once)
+    whole = find_rocky_pits(ground, support, GRID, settings=SETTINGS)
+    assert len(whole) > 0
+    assert shapely.equals_exact(found.geometry.to_numpy(), whole.geometry.to_numpy(), tolerance=1e-6).all()
+    assert found.height_m.tolist() == whole.height_m.tolist()
 
 
 def test_no_pit_where_its_rim_was_not_seen() -> None:
