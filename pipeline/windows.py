@@ -1,8 +1,8 @@
 """The lowest and the highest of the cells in a square window around every cell.
 
 Whole grids are compared with themselves, some cells on: a window of 2^n cells takes n comparisons, each of which a
-processor makes for many cells at once. SciPy's filters look at one line after the other and take five to ten times as
-long (measured on 4 million cells).
+processor makes for many cells at once. SciPy's filters look at one line after the other and take three to eight times
+as long on 32-bit heights, two to four times on 64-bit ones (measured on 4 million cells, windows of 3 to 19).
 """
 
 from __future__ import annotations

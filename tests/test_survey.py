@@ -18,10 +18,10 @@ from pipeline.files.intake import read_samples, take_in
 from pipeline.grid import Bounds
 from pipeline.points.cloud import Cloud
 from pipeline.points.near_ground import near_ground
+from pipeline.season import Season
 from pipeline.settings import SurveySettings
 from pipeline.survey import (
     Density,
-    Season,
     Survey,
     describe_survey,
     flight_days,

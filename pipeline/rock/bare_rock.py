@@ -110,9 +110,8 @@ def _outlines(mask: Mask, grid: Grid, settings: RockSettings) -> list[Polygon]:
     half_m = settings.bare_rock_min_width_m / 2
     areas: NDArray[np.object_] = np.array([shapely.geometry.shape(outline) for outline, _ in found], object)
     wide = shapely.get_parts(shapely.buffer(shapely.buffer(areas, -half_m), half_m))
-    smooth = [
-        shapely.make_valid(_without_holes(area, settings.bare_rock_min_hole_m2).simplify(grid.cell_m)) for area in wide
-    ]
+    whole = [_without_holes(area, settings.bare_rock_min_hole_m2) for area in wide]
+    smooth = [shapely.make_valid(area.simplify(grid.cell_m)) for area in whole]
     parts = [part for area in smooth for part in shapely.get_parts(area) if isinstance(part, Polygon)]
     return [part for part in parts if part.area >= settings.bare_rock_min_area_m2]
 

@@ -172,9 +172,8 @@ def _step_cells(steps: Steps, settings: RockSettings) -> Mask:
     """Cells of a step: weak ones count where they hang together with strong ones."""
     steepest = np.tan(np.radians(settings.cliff_min_slope_deg)) * settings.cliff_run_m
     strong = (steps.excess_m >= settings.cliff_excess_m) & (steps.fall_m >= steepest)
-    weak = (steps.excess_m >= settings.cliff_weak_excess_share * settings.cliff_excess_m) & (
-        steps.fall_m >= settings.cliff_weak_slope_share * steepest
-    )
+    weak = steps.excess_m >= settings.cliff_weak_excess_share * settings.cliff_excess_m
+    weak &= steps.fall_m >= settings.cliff_weak_slope_share * steepest
     labels, n = ndimage.label(weak, np.ones((3, 3)))
     has_strong = np.zeros(n + 1, bool)
     has_strong[np.unique(labels[strong])] = True

@@ -50,7 +50,7 @@ class RockSettings(Section):
         ge=0,
         le=5,
         description="Log odds a lump loses for each further sector: with all of them unseen a sure one (0.95) is left at "
-        "0.15 (common practice, no source).",
+        "0.13 (common practice, no source).",
     )
     lumps_least_apart_m: float = Field(
         1.0, ge=0.2, le=5, description="Lumps closer than this are one thing seen twice (common practice, no source)."
