@@ -11,7 +11,7 @@ from snakemake.utils import min_version
 
 min_version("9.14")
 
-from pipeline.plan import plan_or_exit
+from pipeline.plan.plan import plan_or_exit
 
 PLAN = plan_or_exit(config.get("area", "config/area.yaml"))
 

@@ -13,8 +13,8 @@ from PIL import Image
 from rasterio.warp import Resampling, reproject
 
 from pipeline.files import layers
-from pipeline.files.symbols import read_symbols
-from pipeline.plan import Plan, make_plan
+from pipeline.norm.symbols import norm_table
+from pipeline.plan.plan import Plan, make_plan
 from pipeline.sheet.drawing import draw_sheet
 from pipeline.sheet.picture import sheet_pictures
 
@@ -44,7 +44,7 @@ def map_of(plan: Plan, names: list[str]) -> tuple[NDArray[np.uint8], Affine, str
     settings = plan.area.expert.sheet.model_copy(update={"resolution_dpi": MAP_DPI})
     drawing = draw_sheet(
         {name: layers.read_layer(plan.out / "draft.gpkg", name) for name in names},
-        symbols=read_symbols(PROJECT / "config" / "symbols.csv"),
+        symbols=norm_table(),
         name=plan.area.name,
         outline=outline,
         crs=crs,

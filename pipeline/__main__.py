@@ -14,29 +14,8 @@ from pathlib import Path
 from pydantic import ValidationError
 
 from pipeline.errors import InputError
+from pipeline.plan.steps import STEPS
 from pipeline.settings import Section
-
-STEPS = {
-    "survey": "pipeline.steps.survey:survey",
-    "split": "pipeline.steps.tile:split",
-    "choose_ground": "pipeline.steps.block:choose_ground",
-    "classify": "pipeline.steps.block:classify",
-    "grids": "pipeline.steps.block:grids",
-    "boulders": "pipeline.steps.block:boulders",
-    "label": "pipeline.steps.tile:label",
-    "rasters": "pipeline.steps.area:rasters_of_area",
-    "bare_earth": "pipeline.steps.area:bare_earth",
-    "relief": "pipeline.steps.area:relief",
-    "landform": "pipeline.steps.landform:landform",
-    "rock": "pipeline.steps.rock:rock",
-    "water": "pipeline.steps.water:water",
-    "vegetation": "pipeline.steps.vegetation:vegetation",
-    "manmade": "pipeline.steps.manmade:manmade",
-    "compose": "pipeline.steps.draft:compose",
-    "sheet": "pipeline.steps.draft:sheet",
-    "manifest": "pipeline.steps.draft:manifest",
-}
-"""Name of the step -> where it lives. Only the step asked for is imported, with the libraries it needs."""
 
 Step = Callable[..., None]
 

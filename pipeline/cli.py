@@ -56,16 +56,16 @@ def _positive(text: str) -> int:
 
 def _survey(options: argparse.Namespace) -> int:
     # Imported late, so that a wrong option is answered at once.
-    from pipeline.plan import make_plan
+    from pipeline.plan.plan import make_plan
     from pipeline.steps.survey import survey_plan
-    from pipeline.survey import describe_survey
+    from pipeline.survey.survey import describe_survey
 
     print(describe_survey(survey_plan(make_plan(options.area))))
     return 0
 
 
 def _calibrate(options: argparse.Namespace) -> int:
-    from pipeline.plan import make_plan
+    from pipeline.plan.plan import make_plan
     from pipeline.steps.calibrate import calibrate_area, describe_outcome
 
     plan = make_plan(options.area)
@@ -74,8 +74,8 @@ def _calibrate(options: argparse.Namespace) -> int:
 
 
 def _draft(options: argparse.Namespace) -> int:
-    from pipeline.files.blocks import read_json
-    from pipeline.plan import plan_run
+    from pipeline.files.arrays import read_json
+    from pipeline.plan.plan import plan_run
     from pipeline.workflow import run_workflow
 
     plan = plan_run(options.area)

@@ -7,14 +7,12 @@ from __future__ import annotations
 
 import json
 import sys
-from pathlib import Path
 
 from pydantic.fields import FieldInfo
 
 from pipeline.files.atomic import write_text
 from pipeline.settings import Area, Expert, Section
-
-CONFIG = Path(__file__).parent.parent / "config"
+from pipeline.shipped import CONFIG
 
 
 def schema_text() -> str:

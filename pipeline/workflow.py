@@ -28,9 +28,10 @@ from snakemake_interface_common.exceptions import WorkflowError
 
 from pipeline.errors import InputError
 from pipeline.files.atomic import write_text
-from pipeline.plan import Plan
+from pipeline.plan.plan import Plan
+from pipeline.shipped import PROJECT
 
-SNAKEFILE = Path(__file__).parent.parent / "Snakefile"
+SNAKEFILE = PROJECT / "Snakefile"
 MESSAGE_MARK = "error: "
 """What a step puts before a message meant for the mapper (`pipeline.__main__`)."""
 

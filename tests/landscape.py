@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.grid import Grid, Heights
+from pipeline.lattice.grid import Grid, Heights
 
 CRS = "EPSG:25832"
 

@@ -5,15 +5,14 @@ from pathlib import Path
 
 import pytest
 
-from pipeline.draft.symbols import SymbolTable
-from pipeline.files.symbols import read_symbols
+from pipeline.norm.symbols import SymbolTable, norm_table
 
 PROJECT = Path(__file__).parent.parent
 
 
 def symbols() -> SymbolTable:
     """The project's symbol table."""
-    return read_symbols(PROJECT / "config" / "symbols.csv")
+    return norm_table()
 
 
 def measuring_data(name: str) -> Path:

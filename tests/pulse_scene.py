@@ -12,8 +12,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
-from pipeline.grid import Grid, Heights
-from pipeline.points.cloud import Cloud
+from pipeline.lattice.grid import Grid, Heights
+from pipeline.returns.cloud import Cloud
 from pipeline.settings import VegetationSettings
 from pipeline.terrain.profile import profile_grids
 from pipeline.terrain.surface import canopy_height

@@ -10,8 +10,8 @@ from PIL import Image
 from shapely.geometry import LineString, Polygon, box
 from shapely.geometry.base import BaseGeometry
 
-from pipeline.draft.symbols import Kind, SymbolTable
 from pipeline.features import make_features
+from pipeline.norm.symbols import Kind, SymbolTable
 from pipeline.settings import SheetSettings
 from pipeline.sheet.drawing import SheetDrawing, draw_sheet
 from pipeline.sheet.picture import render_png

@@ -6,7 +6,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from pipeline.files.blocks import (
+from pipeline.files.arrays import (
     join_returns,
     read_arrays,
     read_marked,
@@ -14,7 +14,7 @@ from pipeline.files.blocks import (
     write_arrays,
     write_returns,
 )
-from pipeline.points.cloud import Cloud, northward
+from pipeline.returns.cloud import Cloud, northward
 
 
 def scattered(count: int, seed: int) -> Cloud:

@@ -10,12 +10,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
-from pipeline.grid import Grid, Heights, Mask
-from pipeline.points.cloud import Cloud
-from pipeline.rock.bare_rock import find_bare_rock, unevenness
-from pipeline.rock.brightness import ground_brightness
-from pipeline.rock.stony import UNTOLD, find_stony_ground
-from pipeline.settings import LayerSettings, RockSettings
+from pipeline.lattice.grid import Grid, Heights, Mask
+from pipeline.returns.cloud import Cloud
+from pipeline.rock.ground.bare_rock import find_bare_rock, unevenness
+from pipeline.rock.ground.brightness import ground_brightness
+from pipeline.rock.ground.stony import UNTOLD, find_stony_ground
+from pipeline.settings import RockSettings
 from pipeline.terrain.counts import lone_ground
 
 SETTINGS = RockSettings()
@@ -50,7 +50,7 @@ def counts_of(
 def drawn(counts: dict[str, Heights], ground: NDArray[np.float64]) -> gpd.GeoDataFrame:
     """The bare rock of the draft, every cell seen from close by."""
     near = np.full(GRID.shape, 0.4, np.float32)
-    brightness = ground_brightness(counts, GRID, settings=SETTINGS)
+    brightness = ground_brightness(counts, GRID)
     return find_bare_rock(ground.astype(np.float32), near, brightness, GRID, settings=SETTINGS)
 
 
@@ -135,7 +135,7 @@ def test_without_intensity_nothing_is_drawn(everywhere: float) -> None:
     rock = inside(PATCH)
     counts = counts_of(rock, everywhere)
     counts["lone_ground_intensity_sum"] = counts["lone_ground_returns"] * np.float32(everywhere)
-    assert not ground_brightness(counts, GRID, settings=SETTINGS).is_known
+    assert not ground_brightness(counts, GRID).is_known
     assert len(drawn(counts, HILL + LUMPS * rock)) == 0
 
 
@@ -148,7 +148,7 @@ def test_a_survey_of_nothing_but_rock_has_nothing_to_compare_with() -> None:
 def test_a_corner_of_heath_is_too_little_to_compare_with() -> None:
     """Of 14 000 m2 of rock and 400 m2 of heath nobody knows which is the usual ground."""
     rock = ~inside(shapely.box(0, 0, 20, 20))
-    assert not ground_brightness(counts_of(rock, 0.4 * PLANTS), GRID, settings=SETTINGS).is_known
+    assert not ground_brightness(counts_of(rock, 0.4 * PLANTS), GRID).is_known
     assert len(drawn(counts_of(rock, 0.4 * PLANTS), HILL + LUMPS * rock)) == 0
 
 
@@ -175,9 +175,9 @@ def test_unevenness_passes_lumps_and_leaves_out_slopes_and_noise() -> None:
     """Waves of 6 m keep a good part of their height; a plane has none and noise of 3 cm a third of a centimetre."""
     inner = (slice(20, -20), slice(20, -20))
     noise = 0.03 * np.random.default_rng(5).standard_normal(GRID.shape)
-    assert unevenness((HILL + LUMPS).astype(np.float32), GRID, settings=SETTINGS)[inner].max() > 0.08
-    assert unevenness(HILL, GRID, settings=SETTINGS)[inner].max() < 0.001
-    assert np.sqrt(np.mean(unevenness((HILL + noise).astype(np.float32), GRID, settings=SETTINGS)[inner] ** 2)) < 0.01
+    assert unevenness((HILL + LUMPS).astype(np.float32), GRID)[inner].max() > 0.08
+    assert unevenness(HILL, GRID)[inner].max() < 0.001
+    assert np.sqrt(np.mean(unevenness((HILL + noise).astype(np.float32), GRID)[inner] ** 2)) < 0.01
 
 
 # ---------------------------------------------------------------- stony ground
@@ -190,7 +190,7 @@ def stony(ratio: float | None) -> gpd.GeoDataFrame:
     counts = counts_of(rock, PLANTS * (ratio or 0))
     if ratio is None:
         counts["lone_ground_intensity_sum"] *= 0
-    brightness = ground_brightness(counts, GRID, settings=SETTINGS)
+    brightness = ground_brightness(counts, GRID)
     near = np.full(GRID.shape, 0.4, np.float32)
     ground = (HILL + blocks).astype(np.float32)
     return find_stony_ground(ground, near, GRID, brightness=brightness, settings=SETTINGS)
@@ -240,7 +240,7 @@ def test_only_whole_pulses_that_end_on_the_ground_are_counted() -> None:
         (0.5, 0.5, 1, 1, 7, np.nan, 1000),
         (1.0, 0.5, 1, 1, 2, 0.0, 1000),
     ]
-    made = lone_ground(*returns(counted + left_out), cell, settings=LayerSettings())
+    made = lone_ground(*returns(counted + left_out), cell)
     assert made["lone_ground_returns"].tolist() == [[3.0]]
     assert made["lone_ground_intensity_sum"].tolist() == [[123.0]]
 
@@ -256,10 +256,10 @@ def test_blocks_side_by_side_hold_the_sums_of_the_whole(seed: int, cut: int) -> 
         intensity=rng.integers(0, 65536, n).astype(np.uint16),
     )
     code, above = rng.choice([1, 2, 3, 6], n).astype(np.uint8), rng.uniform(-0.1, 0.4, n).astype(np.float32)
-    whole = lone_ground(cloud, code, above, block(0, 10), settings=LayerSettings())
+    whole = lone_ground(cloud, code, above, block(0, 10))
     order = rng.permutation(n)
     shuffled = cloud.take(order), code[order], above[order]
-    halves = [lone_ground(*shuffled, block(*side), settings=LayerSettings()) for side in ((0, cut), (cut, 10))]
+    halves = [lone_ground(*shuffled, block(*side)) for side in ((0, cut), (cut, 10))]
     for name, values in whole.items():
         assert np.array_equal(np.concatenate([half[name] for half in halves], axis=1), values)
 

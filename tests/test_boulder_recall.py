@@ -7,11 +7,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from pipeline.errors import SettingsError
-from pipeline.files.blocks import read_json
-from pipeline.rock.recall import recall_table
+from pipeline.files.arrays import read_json
+from pipeline.rock.boulders.recall import recall_table
 from pipeline.settings import SurveySettings
 from pipeline.steps.survey import BOULDER_RECALL
-from pipeline.survey import Density, Verdict, judge
+from pipeline.survey.survey import Density, Verdict, judge
 
 SETTINGS = SurveySettings()
 
@@ -32,7 +32,7 @@ def boulders(pulses_per_m2: float, reaching: float) -> Verdict:
     """The verdict on boulders by the shipped table."""
     table = recall_table(read_json(BOULDER_RECALL))
     density = Density(pulses_per_m2, 1.5, reaching * pulses_per_m2, 0.0, 0.0)
-    verdicts = judge(density, season="leaf-off", boulder_recall=table, settings=SETTINGS)
+    verdicts = judge(density, season="leaf-off", boulder_recall=table)
     return next(verdict for verdict in verdicts if verdict.feature == "boulders")
 
 

@@ -10,13 +10,13 @@ import pandas as pd
 import pytest
 from numpy.typing import NDArray
 
-from pipeline.grid import Grid
-from pipeline.points.cloud import Cloud
-from pipeline.rock import batches
-from pipeline.rock.boulders import find_boulders, keep_best
-from pipeline.rock.confidence import boulder_confidence, odds_by_trees
-from pipeline.rock.evidence import Evidence
-from pipeline.rock.lumps import opened_ground
+from pipeline.lattice.grid import Grid
+from pipeline.returns.cloud import Cloud
+from pipeline.rock.boulders import batches
+from pipeline.rock.boulders.boulders import find_boulders, keep_best
+from pipeline.rock.boulders.confidence import boulder_confidence, odds_by_trees
+from pipeline.rock.boulders.evidence import Evidence
+from pipeline.rock.boulders.lumps import opened_ground
 from pipeline.settings import RockSettings
 
 SETTINGS = RockSettings()
@@ -53,7 +53,7 @@ def found(
     cloud = Cloud.of(np.column_stack((en, ground + over)), **columns)
     above = np.zeros(len(en)) if kept_as_ground else over
     classes = np.where((over > 0.3) & (not kept_as_ground), 3, 2).astype(np.uint8)
-    table = find_boulders(cloud, classes, above.astype(np.float32), CORE, settings=SETTINGS)
+    table = find_boulders(cloud, classes, above.astype(np.float32), CORE)
     return table[(table.confidence >= SURE) & (table.height_m >= 0.9)]
 
 
@@ -117,12 +117,12 @@ def test_what_is_found_does_not_depend_on_the_order_of_returns_or_the_cut() -> N
     cloud = Cloud.of(np.column_stack((en, ground + over)))
     classes = np.full(len(en), 1, np.uint8)
     above = over.astype(np.float32)
-    whole = find_boulders(cloud, classes, above, CORE, settings=SETTINGS)
+    whole = find_boulders(cloud, classes, above, CORE)
     turned = np.random.default_rng(1).permutation(len(en))
-    again = find_boulders(cloud.take(turned), classes, above[turned], CORE, settings=SETTINGS)
+    again = find_boulders(cloud.take(turned), classes, above[turned], CORE)
     west = Grid.covering((10, 10, 30, 50), cell_m=0.5, crs=CORE.crs)
     east = Grid.covering((30, 10, 50, 50), cell_m=0.5, crs=CORE.crs)
-    halves = [find_boulders(cloud, classes, above, half, settings=SETTINGS) for half in (west, east)]
+    halves = [find_boulders(cloud, classes, above, half) for half in (west, east)]
     assert len(whole) >= 2
     np.testing.assert_allclose(whole.geometry.x, again.geometry.x, atol=1e-6)
     np.testing.assert_allclose(whole.confidence, again.confidence, atol=1e-6)
@@ -143,7 +143,7 @@ def test_how_many_lumps_are_measured_at_a_time_changes_nothing(monkeypatch: pyte
 
 def test_an_empty_cloud_has_no_boulders() -> None:
     """No returns, no rows, but the columns of the draft."""
-    table = find_boulders(Cloud.empty(), np.empty(0, np.uint8), np.empty(0, np.float32), CORE, settings=SETTINGS)
+    table = find_boulders(Cloud.empty(), np.empty(0, np.uint8), np.empty(0, np.float32), CORE)
     assert len(table) == 0
     assert "height_m" in table
 
@@ -151,7 +151,7 @@ def test_an_empty_cloud_has_no_boulders() -> None:
 def test_of_lumps_that_overlap_the_likeliest_is_kept() -> None:
     """A lump struck out by a likelier one does not strike out others."""
     places = np.array([(0.0, 0.0), (1.0, 0.0), (2.0, 0.0), (9.0, 0.0)])
-    keep = keep_best(places, np.ones(4), np.array([0.9, 0.8, 0.7, 0.1]), settings=RockSettings())
+    keep = keep_best(places, np.ones(4), np.array([0.9, 0.8, 0.7, 0.1]))
     assert keep.tolist() == [True, False, True, True]
 
 
@@ -195,7 +195,7 @@ def test_opening_cuts_off_the_boulder_and_keeps_the_slope() -> None:
     over = dome(en, 2.0, 1.8, (MIDDLE, MIDDLE))
     grid = Grid.covering((0, 0, SIDE_M, SIDE_M), cell_m=0.5, crs=CORE.crs)
     last = np.ones(len(en), bool)
-    opened = opened_ground(en[:, 0], en[:, 1], ground + over, ground, last, grid, settings=SETTINGS)
+    opened = opened_ground(en[:, 0], en[:, 1], ground + over, ground, last, grid)
     assert abs(opened[grid.rows // 2, grid.cols // 2] - (100 + 0.7 * MIDDLE)) < 0.35
 
 

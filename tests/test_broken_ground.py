@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from pipeline.landform.broken_ground import draft_broken_ground, unevenness
+from pipeline.landform.shapes.broken_ground import draft_broken_ground, unevenness
 from pipeline.settings import LandformSettings
 from tests import landscape
 

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from shapely import affinity
 from shapely.geometry import Polygon, box
 
-from pipeline.grid import Grid, Heights
+from pipeline.lattice.grid import Grid, Heights
 from pipeline.manmade.buildings import _best_rectangle
 from pipeline.manmade.draft import draft_manmade
 from pipeline.settings import ManmadeSettings

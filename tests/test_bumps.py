@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
-from pipeline.grid import Grid, Heights
-from pipeline.landform.bumps import Bumps, best_of_each_place, find_bumps, taller_than_lumps
+from pipeline.landform.shapes.bumps import Bumps, best_of_each_place, find_bumps, taller_than_lumps
+from pipeline.lattice.grid import Grid, Heights
 from tests import landscape
 
 

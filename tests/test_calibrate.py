@@ -14,8 +14,8 @@ from pipeline.cli import main
 from pipeline.errors import InputError
 from pipeline.files.notes import read_notes
 from pipeline.files.rasters import read_heights, write_heights
-from pipeline.grid import Grid
-from pipeline.plan import calibration_path, make_plan
+from pipeline.lattice.grid import Grid
+from pipeline.plan.plan import calibration_path, make_plan
 from tests.runs import SAMPLE, write_area
 
 CRS = "EPSG:25832"

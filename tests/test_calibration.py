@@ -8,9 +8,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 from shapely.geometry import Point, box
 
-from pipeline.grid import Grid
+from pipeline.lattice.grid import Grid
 from pipeline.settings import CalibrationSettings
-from pipeline.vegetation.calibration import (
+from pipeline.vegetation.calibration.calibration import (
     Notes,
     calibrate,
     confusion,

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from pipeline.rock.caps import Caps, look_at_caps, returns_near
-from pipeline.rock.lumps import LowReturns, Lumps
+from pipeline.rock.boulders.caps import Caps, look_at_caps, returns_near
+from pipeline.rock.boulders.lumps import LowReturns, Lumps
 from pipeline.settings import RockSettings
 
 SETTINGS = RockSettings()
@@ -26,7 +26,7 @@ def caps_of(places: NDArray[np.float64], above_m: NDArray[np.float64], is_last: 
     low = LowReturns(places[:, 0], places[:, 1], above_m, above_m, is_last, np.zeros(len(places), np.uint16))
     lump = Lumps(np.zeros(1), np.zeros(1), RADIUS_M**2 * np.eye(2)[None], np.ones(1))
     near = returns_near(low, lump, 0.0)
-    return look_at_caps(near, above_m[near.index], lump, settings=SETTINGS)
+    return look_at_caps(near, above_m[near.index], lump)
 
 
 def test_a_paraboloid_falls_by_its_own_height() -> None:

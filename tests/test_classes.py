@@ -6,8 +6,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.points.classes import classify_returns, own_ground
-from pipeline.points.cloud import Cloud
 from pipeline.points.producer import GroundEvidence, choose_ground, ground_evidence, keep_producer
+from pipeline.returns.cloud import Cloud
 from pipeline.settings import PointsSettings
 from tests.terrain_clouds import returns_from, slope_of
 
@@ -67,7 +67,7 @@ def test_no_returns_no_classes() -> None:
 def evidence_for(given: NDArray[np.bool_], enh: NDArray[np.float64], own: NDArray[np.bool_]) -> GroundEvidence:
     """Evidence of one block without halo."""
     every = np.ones(len(enh), bool)
-    return ground_evidence(enh, own, given, every, every, settings=SETTINGS)
+    return ground_evidence(enh, own, given, every, every)
 
 
 def test_thinned_but_right_ground_is_kept_and_filled() -> None:
@@ -76,7 +76,7 @@ def test_thinned_but_right_ground_is_kept_and_filled() -> None:
     given = (lift == 0) & (np.arange(len(enh)) % 10 == 1)
     own = lift < 1
     assert choose_ground(evidence_for(given, enh, own), settings=SETTINGS).ground_from == "producer"
-    kept = keep_producer(enh, given, own, settings=SETTINGS)
+    kept = keep_producer(enh, given, own)
     assert kept[lift == 0].mean() > 0.99
     assert not kept[lift > 0].any()
 
@@ -100,7 +100,7 @@ def test_evidence_of_blocks_adds_up() -> None:
     enh, lift = with_plants()
     own, every = lift == 0, np.ones(len(enh), bool)
     west = enh[:, 0] < 30
-    halves = [ground_evidence(enh, own, own, every, core, settings=SETTINGS) for core in (west, ~west)]
+    halves = [ground_evidence(enh, own, own, every, core) for core in (west, ~west)]
     assert (halves[0] + halves[1]).own_cells == evidence_for(own, enh, own).own_cells
     assert (halves[0] + halves[1]).producer_returns == own.sum()
 

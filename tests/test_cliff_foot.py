@@ -10,12 +10,12 @@ import pytest
 import shapely
 from numpy.typing import NDArray
 
-from pipeline.draft.symbols import Kind
-from pipeline.sheet.cliff_foot import clear_of_cliffs
-from pipeline.sheet.colours import Plate
-from pipeline.sheet.ink import Ink
-from pipeline.sheet.marks import Marks
-from pipeline.sheet.symbol import draw_marks
+from pipeline.norm.symbols import Kind
+from pipeline.sheet.page.colours import Plate
+from pipeline.sheet.page.ink import Ink
+from pipeline.sheet.symbols.cliff_foot import clear_of_cliffs
+from pipeline.sheet.symbols.marks import Marks
+from pipeline.sheet.symbols.symbol import draw_marks
 from tests.paths import symbols
 
 TABLE = symbols()

@@ -8,9 +8,9 @@ import pytest
 import shapely
 from numpy.typing import NDArray
 
-from pipeline.grid import Grid, Heights
-from pipeline.rock.cliffs import find_cliffs
-from pipeline.rock.falls import measure_steps
+from pipeline.lattice.grid import Grid, Heights
+from pipeline.rock.cliffs.cliffs import find_cliffs
+from pipeline.rock.cliffs.falls import measure_steps
 from pipeline.settings import RockSettings
 
 SETTINGS = RockSettings()
@@ -120,7 +120,7 @@ def test_a_cliff_seen_by_few_returns_is_less_sure() -> None:
 
 def test_excess_is_the_fall_beyond_the_slope() -> None:
     """On a plane of 0.5 with a step of 2 m, the fall over 2 m is 3 m and 2 m of it is excess."""
-    steps = measure_steps(ground(height_m=2.0, slope=0.5, noise_m=0.0), GRID, settings=SETTINGS)
+    steps = measure_steps(ground(height_m=2.0, slope=0.5, noise_m=0.0), GRID)
     row, col = GRID.row_col(np.array([40.0]), np.array([40.0]))
     at: NDArray[np.float64] = steps.excess_m[row, col]
     assert abs(at[0] - 2.0) < 0.3

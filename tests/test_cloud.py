@@ -4,7 +4,7 @@ import numpy as np
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pipeline.points.cloud import Cloud, northward
+from pipeline.returns.cloud import Cloud, northward
 
 
 def crowded(seed: int) -> Cloud:

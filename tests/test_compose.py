@@ -7,8 +7,8 @@ from shapely.geometry import LineString, Point, Polygon, box
 
 from pipeline.draft.compose import LAYERS, clip, compose_draft, resolve_areas, resolve_beds, resolve_points
 from pipeline.draft.identity import in_fixed_order, stable_ids
-from pipeline.draft.symbols import SymbolTable
 from pipeline.features import join_features, make_features
+from pipeline.norm.symbols import SymbolTable
 from pipeline.settings import ComposeSettings
 from tests.paths import symbols
 
@@ -75,15 +75,15 @@ def test_a_gully_or_bank_gives_way_to_the_water_in_it() -> None:
     wet = feature(LineString([(10, 3), (60, 3)]), "108")
     bank = feature(LineString([(10, -6), (40, -7)]), "104")
     crossing = feature(LineString([(50, -40), (50, 40)]), "107")
-    kept = resolve_beds(join_features([stream, wet, bank, crossing], CRS), settings=SETTINGS)
+    kept = resolve_beds(join_features([stream, wet, bank, crossing], CRS))
     assert sorted(kept["symbol"]) == ["107", "306"]
-    assert list(resolve_beds(wet, settings=SETTINGS)["symbol"]) == ["108"]
+    assert list(resolve_beds(wet)["symbol"]) == ["108"]
 
 
 def test_vegetation_gives_way_to_water() -> None:
     """A pond in a thicket leaves a hole in the green."""
     both = join_features([feature(box(0, 0, 30, 30), "410"), feature(box(10, 10, 20, 20), "302")], CRS)
-    resolved = resolve_areas(both, settings=SETTINGS)
+    resolved = resolve_areas(both)
     green = resolved[resolved.symbol == "410"].geometry.iloc[0]
     assert green.area == pytest.approx(800)
     assert resolved[resolved.symbol == "302"].area.iloc[0] == pytest.approx(100)
@@ -96,7 +96,7 @@ def test_bare_rock_gives_way_to_water_and_lies_on_open_land() -> None:
         feature(box(0, 0, 20, 20), "214", 0.3),
         feature(box(10, 0, 20, 20), "301"),
     ]
-    area = resolve_areas(join_features(parts, CRS), settings=SETTINGS).dissolve("symbol").area
+    area = resolve_areas(join_features(parts, CRS)).dissolve("symbol").area
     assert area["214"] == pytest.approx(200)
     assert area["401"] == pytest.approx(1400)
 
@@ -104,26 +104,21 @@ def test_bare_rock_gives_way_to_water_and_lies_on_open_land() -> None:
 def test_of_two_symbols_for_one_thing_the_surer_stays() -> None:
     """A boulder and a knoll two metres apart are one thing; two boulders are the theme's own affair."""
     both = join_features([feature(Point(0, 0), "109", 0.4), feature(Point(2, 0), "204", 0.7)], CRS)
-    assert list(resolve_points(both, settings=SETTINGS).symbol) == ["204"]
+    assert list(resolve_points(both).symbol) == ["204"]
     same = join_features([feature(Point(0, 0), "204", 0.4), feature(Point(2, 0), "204", 0.7)], CRS)
-    assert len(resolve_points(same, settings=SETTINGS)) == 2
+    assert len(resolve_points(same)) == 2
 
 
 def test_a_boulder_on_a_roof_goes() -> None:
     """Chimneys are not boulders."""
     both = join_features([feature(box(0, 0, 10, 8), "521"), feature(Point(5, 5), "204", 0.9)], CRS)
-    assert list(resolve_points(both, settings=SETTINGS).symbol) == ["521"]
+    assert list(resolve_points(both).symbol) == ["521"]
 
 
 def test_the_draft_has_all_layers_and_turns_angles_to_magnetic_north(table: SymbolTable) -> None:
     """Empty layers are there; an angle of 30 degrees from the grid is 27 where magnetic north is 3 degrees east."""
     draft = compose_draft(
-        [feature(Point(5, 5), "110", angle_deg=30.0)],
-        box(0, 0, 10, 10),
-        crs=CRS,
-        north_deg=3.0,
-        symbols=table,
-        settings=SETTINGS,
+        [feature(Point(5, 5), "110", angle_deg=30.0)], box(0, 0, 10, 10), crs=CRS, north_deg=3.0, symbols=table
     )
     assert tuple(draft) == LAYERS
     assert sum(len(layer) for layer in draft.values()) == 1

@@ -4,20 +4,20 @@ import numpy as np
 import pytest
 import shapely
 
-from pipeline.grid import Grid, Heights
-from pipeline.landform.contours import draft_contours
-from pipeline.landform.draft import draft_landforms
-from pipeline.landform.generalise import generalised_surface
-from pipeline.landform.isolines import contour_levels, trace_contours
-from pipeline.landform.legibility import (
+from pipeline.landform.contours.contours import draft_contours
+from pipeline.landform.contours.generalise import generalised_surface
+from pipeline.landform.contours.isolines import contour_levels, trace_contours
+from pipeline.landform.contours.legibility import (
     count_crossings,
     count_crowded_vertices,
     crowded_places,
     find_shapes,
     is_expressed,
 )
-from pipeline.landform.lines import encloses_higher, is_closed, ring_size_m
-from pipeline.landform.paper import ground_m, sheet_ground_m
+from pipeline.landform.contours.lines import encloses_higher, is_closed, ring_size_m
+from pipeline.landform.draft import draft_landforms
+from pipeline.lattice.grid import Grid, Heights
+from pipeline.norm.paper import ground_m, sheet_ground_m
 from pipeline.settings import LandformSettings
 from tests import landscape
 

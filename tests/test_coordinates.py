@@ -6,7 +6,8 @@ import numpy as np
 import pyproj
 import pytest
 
-from pipeline.coordinates import (
+from pipeline.errors import SurveyError
+from pipeline.intake.coordinates import (
     INTERNATIONAL_FOOT_M,
     US_SURVEY_FOOT_M,
     Placement,
@@ -19,8 +20,7 @@ from pipeline.coordinates import (
     to_working,
     unit_in_words,
 )
-from pipeline.errors import SurveyError
-from pipeline.grid import Bounds
+from pipeline.lattice.grid import Bounds
 from pipeline.settings import SurveySettings
 
 SETTINGS = SurveySettings()

@@ -7,9 +7,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pipeline.grid import Grid
+from pipeline.lattice.grid import Grid
 from pipeline.settings import VegetationSettings
-from pipeline.vegetation.density import (
+from pipeline.vegetation.running.density import (
     count_in_windows,
     density_standard_error,
     layer_thickness_m,

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from pipeline.landform.depressions import draft_hollows
+from pipeline.landform.shapes.depressions import draft_hollows
 from pipeline.settings import LandformSettings
 from tests import landscape
 

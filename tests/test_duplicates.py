@@ -6,8 +6,8 @@ import numpy as np
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pipeline.points.cloud import Cloud
 from pipeline.points.duplicates import find_duplicates
+from pipeline.returns.cloud import Cloud
 
 
 def strewn(n: int, seed: int = 1) -> Cloud:

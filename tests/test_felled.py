@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 from shapely.geometry import box
 
-from pipeline.grid import Grid
-from pipeline.vegetation.boundaries import stand_height
-from pipeline.vegetation.felled import forest_beside
+from pipeline.lattice.grid import Grid
+from pipeline.vegetation.running.boundaries import stand_height
+from pipeline.vegetation.running.felled import forest_beside
 
 GRID = Grid("EPSG:25832", 0, 200, 1.0, 200, 200)
 EAST, NORTH = np.meshgrid(*GRID.centres())

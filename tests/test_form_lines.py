@@ -3,12 +3,12 @@
 import numpy as np
 import pytest
 
-from pipeline.grid import Grid, Heights
+from pipeline.landform.contours.form_lines import pieces_of
+from pipeline.landform.contours.legibility import count_crossings, crowded_places
+from pipeline.landform.contours.lines import encloses_higher, is_closed
 from pipeline.landform.draft import draft_landforms
-from pipeline.landform.form_lines import pieces_of
-from pipeline.landform.legibility import count_crossings, crowded_places
-from pipeline.landform.lines import encloses_higher, is_closed
-from pipeline.landform.paper import ground_m
+from pipeline.lattice.grid import Grid, Heights
+from pipeline.norm.paper import ground_m
 from pipeline.settings import LandformSettings
 from tests import landscape
 

@@ -3,9 +3,16 @@
 import numpy as np
 import pytest
 
-from pipeline.grid import Grid
-from pipeline.landform.generalise import coarsen, fill_voids, generalised_surface, limit_steepness, smooth, tauten
-from pipeline.landform.lines import thin_vertices
+from pipeline.landform.contours.generalise import (
+    coarsen,
+    fill_voids,
+    generalised_surface,
+    limit_steepness,
+    smooth,
+    tauten,
+)
+from pipeline.landform.contours.lines import thin_vertices
+from pipeline.lattice.grid import Grid
 from pipeline.settings import LandformSettings
 from pipeline.terrain.relief import slope
 from tests import landscape
@@ -89,7 +96,7 @@ def test_thinning_keeps_the_tips_of_reentrants(start_m: float) -> None:
     """A re-entrant 10 m deep and 8 m wide stays 10 m deep with vertices 4.5 m apart, wherever the line begins."""
     along = np.arange(start_m, 80, 0.25)
     line = np.column_stack([along, np.where(abs(along - 40) < 4, 10 * np.cos((along - 40) * np.pi / 8), 0)])
-    thin = thin_vertices(line, spacing_m=4.5, settings=SETTINGS)
+    thin = thin_vertices(line, spacing_m=4.5)
     assert thin[:, 1].max() == pytest.approx(10, abs=0.3)
     assert np.hypot(*np.diff(thin, axis=0).T).min() >= 4.5 - 0.05
     np.testing.assert_array_equal(thin[[0, -1]], line[[0, -1]])

@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pipeline.grid import Grid
+from pipeline.lattice.grid import Grid
 
 METRES = st.integers(-10_000, 10_000).map(lambda n: n / 4)
 

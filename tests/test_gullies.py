@@ -5,10 +5,10 @@ import pytest
 import shapely
 
 from pipeline.features import make_features, no_features
-from pipeline.grid import Grid, Heights
-from pipeline.landform.banks import draft_banks
-from pipeline.landform.gullies import draft_gullies
-from pipeline.landform.walls import draft_walls
+from pipeline.landform.shapes.banks import draft_banks
+from pipeline.landform.shapes.gullies import draft_gullies
+from pipeline.landform.shapes.walls import draft_walls
+from pipeline.lattice.grid import Grid, Heights
 from pipeline.settings import LandformSettings
 from tests import landscape
 
@@ -31,7 +31,7 @@ def slope_with(shape: Heights, *, rise_deg: float = 10.0) -> Heights:
 def test_a_furrow_is_a_gully_of_its_depth(depth_m: float, symbol: str) -> None:
     """A furrow 80 m long down the slope: one line along its bottom, 107 where deep, 108 where shallow."""
     furrow = landscape.furrow(GRID, depth_m=depth_m, half_width_m=3, length_m=80)
-    found = draft_gullies(slope_with(furrow), GRID, SEEN, GRID, settings=SETTINGS)
+    found = draft_gullies(slope_with(furrow), GRID, SEEN, GRID)
     assert found.symbol.tolist() == [symbol]
     line = found.geometry[0]
     assert line.length == pytest.approx(80, abs=10)
@@ -44,15 +44,15 @@ def test_a_furrow_is_a_gully_of_its_depth(depth_m: float, symbol: str) -> None:
 def test_a_wide_valley_is_no_gully() -> None:
     """A re-entrant 40 m wide is left to the contours."""
     ground = with_noise(landscape.ribbed_slope(GRID, rise_deg=15, width_m=40, depth_m=8))
-    assert len(draft_gullies(ground, GRID, SEEN, GRID, settings=SETTINGS)) == 0
+    assert len(draft_gullies(ground, GRID, SEEN, GRID)) == 0
 
 
 def test_a_valley_with_straight_sides_is_no_gully_but_a_notch_in_it_is() -> None:
     """Sides of 20 degrees that meet in a line 15 m below them are a valley; cut 1.8 m deeper it holds a gully."""
     valley = landscape.furrow(GRID, depth_m=15, half_width_m=40, length_m=400)
-    assert len(draft_gullies(slope_with(valley), GRID, SEEN, GRID, settings=SETTINGS)) == 0
+    assert len(draft_gullies(slope_with(valley), GRID, SEEN, GRID)) == 0
     notch = landscape.furrow(GRID, depth_m=1.8, half_width_m=2.5, length_m=80)
-    found = draft_gullies(slope_with(valley + notch), GRID, SEEN, GRID, settings=SETTINGS)
+    found = draft_gullies(slope_with(valley + notch), GRID, SEEN, GRID)
     assert len(found) == 1
     assert found.geometry[0].length == pytest.approx(80, abs=12)
 
@@ -62,7 +62,7 @@ def test_large_troughs_round_about_do_not_hide_a_gully() -> None:
     ribs = landscape.ribbed_slope(GRID, rise_deg=15, width_m=40, depth_m=8)
     x, y = landscape.from_middle(GRID)
     furrow = landscape.as_heights(-1.8 * np.clip(1 - np.abs(x - 20) / 2.5, 0, 1) * (np.abs(y) < 30))
-    found = draft_gullies(with_noise(ribs + furrow), GRID, SEEN, GRID, settings=SETTINGS)
+    found = draft_gullies(with_noise(ribs + furrow), GRID, SEEN, GRID)
     assert len(found) == 1
     assert found.geometry[0].length == pytest.approx(60, abs=12)
 
@@ -71,7 +71,7 @@ def test_large_troughs_round_about_do_not_hide_a_gully() -> None:
 def test_a_ridge_is_a_wall_of_its_height(height_m: float, symbol: str) -> None:
     """A wall 80 m long: 105 where it stands a metre high, 106 where lower and long enough."""
     wall = landscape.furrow(GRID, depth_m=-height_m, half_width_m=3, length_m=80)
-    found = draft_walls(slope_with(wall), GRID, SEEN, GRID, settings=SETTINGS)
+    found = draft_walls(slope_with(wall), GRID, SEEN, GRID)
     assert found.symbol.tolist() == [symbol]
     assert found.geometry[0].length == pytest.approx(80, abs=10)
 
@@ -79,7 +79,7 @@ def test_a_ridge_is_a_wall_of_its_height(height_m: float, symbol: str) -> None:
 def test_a_low_wall_must_be_long() -> None:
     """A ruined wall of 40 m is below the standard's two dashes of 55 m (ISOM 106)."""
     wall = landscape.furrow(GRID, depth_m=-1.2, half_width_m=3, length_m=40)
-    assert len(draft_walls(slope_with(wall), GRID, SEEN, GRID, settings=SETTINGS)) == 0
+    assert len(draft_walls(slope_with(wall), GRID, SEEN, GRID)) == 0
 
 
 def banks(heights: Heights, grid: Grid, seen: Heights, seen_grid: Grid, *, settings: LandformSettings):
@@ -163,8 +163,8 @@ def test_lines_do_not_depend_on_where_the_grid_begins() -> None:
     """The same ground on a grid that begins elsewhere gives the same line, moved."""
     ground = slope_with(landscape.furrow(GRID, depth_m=2, half_width_m=3))
     moved = Grid(GRID.crs, GRID.west_col + 7, GRID.north_row + 3, 1.0, GRID.rows, GRID.cols)
-    here = draft_gullies(ground, GRID, SEEN, GRID, settings=SETTINGS)
-    there = draft_gullies(ground, moved, SEEN, moved, settings=SETTINGS)
+    here = draft_gullies(ground, GRID, SEEN, GRID)
+    there = draft_gullies(ground, moved, SEEN, moved)
     assert len(here) == len(there) == 1
     np.testing.assert_allclose(
         np.asarray(there.geometry[0].coords) - [7, 3], np.asarray(here.geometry[0].coords), atol=1e-6

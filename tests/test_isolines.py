@@ -6,8 +6,8 @@ import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from pipeline.landform.isolines import contour_levels, is_index, trace_areas, trace_contours
-from pipeline.landform.lines import encloses_higher, is_closed
+from pipeline.landform.contours.isolines import contour_levels, is_index, trace_areas, trace_contours
+from pipeline.landform.contours.lines import encloses_higher, is_closed
 from tests import landscape
 
 

@@ -9,8 +9,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pipeline.features import make_features
-from pipeline.landform.keep_off import Symbols, bend_around, keep_off
-from pipeline.landform.legibility import count_crossings
+from pipeline.landform.contours.keep_off import Symbols, bend_around, keep_off
+from pipeline.landform.contours.legibility import count_crossings
 from pipeline.settings import LandformSettings
 from tests import landscape
 

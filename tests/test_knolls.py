@@ -3,8 +3,8 @@
 import numpy as np
 import shapely
 
-from pipeline.grid import Grid, Heights
-from pipeline.landform.knolls import draft_knolls, find_knolls
+from pipeline.landform.shapes.knolls import draft_knolls, find_knolls
+from pipeline.lattice.grid import Grid, Heights
 from pipeline.settings import LandformSettings
 from tests import landscape
 

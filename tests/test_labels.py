@@ -7,7 +7,7 @@ import pytest
 import shapely
 from shapely.geometry import LineString, Point
 
-from pipeline.sheet.labels import Labels, contour_labels
+from pipeline.sheet.symbols.labels import Labels, contour_labels
 
 NOTHING = np.empty(0, object)
 

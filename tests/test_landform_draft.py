@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
-from pipeline.grid import Grid
 from pipeline.landform.draft import draft_landforms
+from pipeline.lattice.grid import Grid
 from pipeline.settings import LandformSettings
 from tests import landscape
 

@@ -9,12 +9,11 @@ import numpy as np
 import pyproj
 import pytest
 
-from pipeline.coordinates import Placement
 from pipeline.errors import SurveyError
-from pipeline.files import las
-from pipeline.files.las_header import RECORD_BYTES
-from pipeline.points.cloud import Cloud
-from pipeline.settings import SurveySettings
+from pipeline.files.las import tiles as las
+from pipeline.files.las.header import RECORD_BYTES
+from pipeline.intake.coordinates import Placement
+from pipeline.returns.cloud import Cloud
 from tests.made_tiles import SOUTH, UTM, WEST, made_header, made_points, made_tile
 
 HERE = Placement(UTM, UTM, 1.0)
@@ -266,7 +265,7 @@ def test_a_stray_does_not_stretch_the_tile(tmp_path: Path, ending: str) -> None:
     """The bounds are those of the tile's body, and the stray does not count."""
     tile = with_stray(tmp_path / f"a.{ending}")
     header = las.read_header(tile)
-    bounds = las.points_bounds(header, settings=SurveySettings())
+    bounds = las.points_bounds(header)
     assert header.bounds[2] > WEST + 300_000
     assert bounds[2] <= WEST + 50
     cloud, records = las.read_cloud(tile, HERE, usable_bounds=bounds)
@@ -277,7 +276,7 @@ def test_a_stray_does_not_stretch_the_tile(tmp_path: Path, ending: str) -> None:
 def test_a_dense_tile_keeps_the_bounds_of_its_header(tmp_path: Path) -> None:
     """No points are moved out of a tile without strays."""
     header = las.read_header(made_tile(tmp_path / "a.laz"))
-    assert las.points_bounds(header, settings=SurveySettings()) == header.bounds
+    assert las.points_bounds(header) == header.bounds
 
 
 def test_bounds_of_another_place_are_corrected(tmp_path: Path) -> None:
@@ -287,7 +286,7 @@ def test_bounds_of_another_place_are_corrected(tmp_path: Path) -> None:
     raw[179:195] = np.array([WEST - 900, WEST - 1000]).tobytes()
     tile.write_bytes(raw)
     header = las.read_header(tile)
-    assert las.points_bounds(header, settings=SurveySettings())[0] >= WEST
+    assert las.points_bounds(header)[0] >= WEST
     with pytest.raises(SurveyError, match="outside the extent"):
         las.read_cloud(tile, HERE, usable_bounds=header.bounds)
 
@@ -336,7 +335,7 @@ def test_a_tile_in_pieces_is_the_tile_at_once(
 def test_pieces_leave_strays_and_wrong_headers_out_too(tmp_path: Path) -> None:
     """As at once: strays do not count, and a tile that mostly lies elsewhere is refused."""
     tile = with_stray(tmp_path / "a.laz")
-    bounds = las.points_bounds(las.read_header(tile), settings=SurveySettings())
+    bounds = las.points_bounds(las.read_header(tile))
     ((_, cloud),) = las.read_pieces(tile, HERE, tmp_path, usable_bounds=bounds)
     assert np.flatnonzero(~cloud.is_usable).tolist() == [1000]
     with pytest.raises(SurveyError, match="outside the extent"):

@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 import shapely
 
-from pipeline.landform.isolines import contour_levels, trace_contours
-from pipeline.landform.legibility import (
+from pipeline.landform.contours.isolines import contour_levels, trace_contours
+from pipeline.landform.contours.legibility import (
     close_approaches,
     count_crossings,
     count_crowded_vertices,

@@ -9,12 +9,12 @@ import numpy as np
 import pytest
 from shapely import LineString
 
-from pipeline.grid import Grid, Heights
+from pipeline.lattice.grid import Grid, Heights
 from pipeline.points.classes import classify_returns
-from pipeline.points.cloud import Cloud
-from pipeline.rock.cliffs import cut_where_weak, find_cliffs, measure_faces
-from pipeline.rock.falls import measure_steps
-from pipeline.rock.lips import put_back_lips
+from pipeline.returns.cloud import Cloud
+from pipeline.rock.cliffs.cliffs import cut_where_weak, find_cliffs, measure_faces
+from pipeline.rock.cliffs.falls import measure_steps
+from pipeline.rock.cliffs.lips import put_back_lips
 from pipeline.settings import PointsSettings, RockSettings, TerrainSettings
 from pipeline.terrain.surface import ground_support, lowest_last, surface_from_ground
 
@@ -44,7 +44,7 @@ def seen(ground: Heights, *, plants: float, seed: int = 3) -> Heights:
 def test_a_terrace_comes_back_up_to_its_lip(height_m: float, plants: float) -> None:
     """Two metres lost behind the lip come back to within 0.15 m, and nothing else moves as far."""
     truth, cut = terrace(height_m), terrace(height_m, lost_m=2.0)
-    back = put_back_lips(cut, seen(truth, plants=plants), GRID, settings=SETTINGS)
+    back = put_back_lips(cut, seen(truth, plants=plants), GRID)
     inner = (NORTH > 6) & (NORTH < 54)
     lost = inner & (EAST > LIP_EAST - 1.9) & (EAST < LIP_EAST - 0.3)
     assert (cut - truth)[lost].mean() < -0.35 * height_m
@@ -57,7 +57,7 @@ def test_a_terrace_comes_back_up_to_its_lip(height_m: float, plants: float) -> N
 def test_a_slope_with_plants_stays_a_slope(height_m: float, ramp_m: float) -> None:
     """Where returns come from beneath the ground above, it does not reach so far."""
     ramp = terrace(height_m, lost_m=ramp_m)
-    back = put_back_lips(ramp, seen(ramp, plants=0.5), GRID, settings=SETTINGS)
+    back = put_back_lips(ramp, seen(ramp, plants=0.5), GRID)
     assert float((back - ramp).max()) < 0.35 * height_m
     assert float((back - ramp)[np.abs(EAST - LIP_EAST) < 5].mean()) < 0.05
 
@@ -66,7 +66,7 @@ def test_a_slope_with_plants_stays_a_slope(height_m: float, ramp_m: float) -> No
 def test_even_ground_with_noise_has_no_lips(slope: float) -> None:
     """Level ground and slopes of up to 45 degrees with 0.1 m of noise are left as they are."""
     heights = terrace(0.0, slope=slope) + np.random.default_rng(4).normal(0, 0.1, GRID.shape).astype(np.float32)
-    back = put_back_lips(heights, seen(heights, plants=0.5), GRID, settings=SETTINGS)
+    back = put_back_lips(heights, seen(heights, plants=0.5), GRID)
     assert np.array_equal(back, heights)
 
 
@@ -74,7 +74,7 @@ def test_ground_that_is_not_known_stays_unknown() -> None:
     """Holes in the bare earth are not filled."""
     cut = terrace(2.0, lost_m=2.0)
     cut[40:60, 50:65] = np.nan
-    back = put_back_lips(cut, seen(terrace(2.0), plants=0.3), GRID, settings=SETTINGS)
+    back = put_back_lips(cut, seen(terrace(2.0), plants=0.3), GRID)
     assert np.array_equal(np.isnan(back), np.isnan(cut))
 
 
@@ -161,7 +161,7 @@ def test_a_cliff_that_runs_on_into_a_bank_is_measured_alone() -> None:
     """A line along a step of 5 m that goes on as one of 0.9 m is cut where it changes, to within 2 m."""
     height = np.where(NORTH < 30, 5.0, 0.9)
     heights = (200 + height * np.clip((LIP_EAST - EAST) / 0.6, 0, 1)).astype(np.float32)
-    steps = measure_steps(heights, GRID, settings=SETTINGS)
+    steps = measure_steps(heights, GRID)
     pieces = cut_where_weak(LineString([(LIP_EAST, 3), (LIP_EAST, 57)]), steps, GRID, settings=SETTINGS)
     assert len(pieces) == 1
     assert abs(pieces[0].bounds[3] - 30) < 2
@@ -171,6 +171,6 @@ def test_a_short_weak_end_stays_with_its_cliff() -> None:
     """A line with 6 m of weak step in 54 m is left whole."""
     height = np.where(NORTH < 51, 5.0, 0.9)
     heights = (200 + height * np.clip((LIP_EAST - EAST) / 0.6, 0, 1)).astype(np.float32)
-    steps = measure_steps(heights, GRID, settings=SETTINGS)
+    steps = measure_steps(heights, GRID)
     line = LineString([(LIP_EAST, 3), (LIP_EAST, 57)])
     assert cut_where_weak(line, steps, GRID, settings=SETTINGS) == [line]

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from pipeline.landform.necks import find_necks, widen_necks
+from pipeline.landform.contours.necks import find_necks, widen_necks
 from tests import landscape
 
 APART_M = 4.35

@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from shapely.geometry import box
 
-from pipeline.sheet.north import (
+from pipeline.sheet.page.north import (
     NORTH_LINE,
     SHEET_EDGE,
     decimal_year,

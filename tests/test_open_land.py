@@ -6,10 +6,10 @@ import numpy as np
 import pytest
 import shapely
 
-from pipeline.grid import Grid
+from pipeline.lattice.grid import Grid
 from pipeline.settings import VegetationSettings
 from pipeline.vegetation.draft import draft_vegetation
-from pipeline.vegetation.open_land import lone_crowns, open_ground, voids
+from pipeline.vegetation.running.open_land import lone_crowns, open_ground, voids
 from tests.pulse_scene import Forest, crown_field, forest_draft, profile_of, shoot
 
 GRID = Grid("EPSG:25832", 0, 160, 1.0, 160, 160)

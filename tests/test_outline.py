@@ -5,7 +5,7 @@ import pytest
 import shapely
 
 from pipeline.draft.outline import covered_area
-from pipeline.grid import Grid
+from pipeline.lattice.grid import Grid
 
 CRS = "EPSG:25832"
 

@@ -2,7 +2,7 @@
 
 import pytest
 
-from pipeline.plan import block_for_density, cell_for_density
+from pipeline.plan.plan import block_for_density, cell_for_density
 from pipeline.settings import TerrainSettings
 
 

@@ -7,8 +7,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pipeline.grid import Grid
-from pipeline.points.cloud import Cloud
+from pipeline.lattice.grid import Grid
+from pipeline.returns.cloud import Cloud
 from pipeline.settings import VegetationSettings
 from pipeline.terrain.profile import PROFILE_NAMES, join_pulses, profile_grids
 

@@ -3,9 +3,9 @@
 import numpy as np
 import pytest
 
-from pipeline.grid import Heights
-from pipeline.landform.generalise import generalised_surface, round_off, smooth, tauten
-from pipeline.landform.put_back import lost_shapes, put_back
+from pipeline.landform.contours.generalise import generalised_surface, round_off, smooth, tauten
+from pipeline.landform.contours.put_back import lost_shapes, put_back
+from pipeline.lattice.grid import Heights
 from pipeline.settings import LandformSettings
 from tests import landscape
 

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from pipeline.grid import Grid
+from pipeline.lattice.grid import Grid
 from pipeline.terrain.relief import gradient, shaded_relief, slope
 
 GRID = Grid("EPSG:25832", 1000, 9000, 0.5, 40, 60)

@@ -8,10 +8,10 @@ import numpy as np
 import pytest
 import shapely
 
-from pipeline.grid import Grid
+from pipeline.lattice.grid import Grid
 from pipeline.settings import VegetationSettings
-from pipeline.vegetation.rides import Ride, find_rides, ride_symbol
-from pipeline.vegetation.runnability import band_limits
+from pipeline.vegetation.running.rides import Ride, find_rides, ride_symbol
+from pipeline.vegetation.running.runnability import band_limits
 from tests.pulse_scene import crown_field, profile_of, shoot
 
 SETTINGS = VegetationSettings()

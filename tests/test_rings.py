@@ -2,8 +2,8 @@
 
 import numpy as np
 
-from pipeline.landform.isolines import trace_contours
-from pipeline.landform.rings import large_enough, settle_rings
+from pipeline.landform.contours.isolines import trace_contours
+from pipeline.landform.contours.rings import large_enough, settle_rings
 from pipeline.settings import LandformSettings
 from tests import landscape
 
@@ -15,7 +15,7 @@ def settled(top_m: float, rise: float) -> list[float]:
     grid = landscape.grid_of(side_m=100)
     ground = landscape.cone(grid, top_m=top_m, rise=rise)
     lines, at_m = trace_contours(ground, grid, np.array([100.0]))
-    kept, kept_at_m = settle_rings(lines, at_m, ground, grid, interval_m=5, spacing_m=1.5, settings=SETTINGS)
+    kept, kept_at_m = settle_rings(lines, at_m, ground, grid, interval_m=5, spacing_m=1.5)
     assert (kept_at_m == 100).all()
     return [float(np.ptp(line[:, 0])) for line in kept]
 
@@ -44,5 +44,5 @@ def test_hollows_need_more_room_than_hills() -> None:
     around = np.linspace(0, 2 * np.pi, 65)
     ring = 6.5 * np.column_stack([np.cos(around), np.sin(around)])
     ring[-1] = ring[0]
-    assert large_enough(ring, settings=SETTINGS)
-    assert not large_enough(ring[::-1], settings=SETTINGS)
+    assert large_enough(ring)
+    assert not large_enough(ring[::-1])

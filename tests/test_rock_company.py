@@ -8,8 +8,8 @@ import pytest
 import shapely
 
 from pipeline.features import make_features
-from pipeline.grid import Grid
-from pipeline.rock.company import in_company, lookalikes_per_ha, worth_drawing
+from pipeline.lattice.grid import Grid
+from pipeline.rock.boulders.company import in_company, lookalikes_per_ha, worth_drawing
 from pipeline.settings import RockSettings
 
 SETTINGS = RockSettings()
@@ -28,7 +28,7 @@ def candidates(places: list[tuple[float, float]], sure: list[float] | float) -> 
 
 def test_lookalikes_are_counted_a_hectare_to_the_very_edge() -> None:
     """One every 10 m is 100 a hectare, in the middle and at the edge of what was seen."""
-    per_ha = lookalikes_per_ha(candidates(EVERY_10_M, 0.05), KNOWN, GRID, settings=SETTINGS)
+    per_ha = lookalikes_per_ha(candidates(EVERY_10_M, 0.05), KNOWN, GRID)
     middle = [i for i, (x, y) in enumerate(EVERY_10_M) if 100 < x < 200 and 100 < y < 200]
     assert per_ha[middle] == pytest.approx(np.full(len(middle), 100), rel=0.05)
     assert per_ha.min() > 75
@@ -37,21 +37,21 @@ def test_lookalikes_are_counted_a_hectare_to_the_very_edge() -> None:
 
 def test_a_lone_lump_has_no_company() -> None:
     """A candidate does not count itself."""
-    assert lookalikes_per_ha(candidates([(150, 150)], 0.1), KNOWN, GRID, settings=SETTINGS)[0] < 0.2
+    assert lookalikes_per_ha(candidates([(150, 150)], 0.1), KNOWN, GRID)[0] < 0.2
 
 
 def test_a_field_of_sure_boulders_is_no_crowd_of_lookalikes() -> None:
     """Boulders beside boulders do not make each other doubtful."""
-    field = in_company(candidates(EVERY_10_M, 0.9), KNOWN, GRID, settings=SETTINGS)
-    lone = in_company(candidates([(150, 150)], 0.9), KNOWN, GRID, settings=SETTINGS)
+    field = in_company(candidates(EVERY_10_M, 0.9), KNOWN, GRID)
+    lone = in_company(candidates([(150, 150)], 0.9), KNOWN, GRID)
     assert field.confidence.to_numpy() == pytest.approx(np.full(len(field), lone.confidence.iloc[0]), abs=0.01)
 
 
 def test_a_boulder_among_lookalikes_is_less_sure() -> None:
     """The same returns are worth less where the floor is full of lumps, and the evidence says so."""
-    lone = in_company(candidates([(152, 152)], 0.6), KNOWN, GRID, settings=SETTINGS)
+    lone = in_company(candidates([(152, 152)], 0.6), KNOWN, GRID)
     crowd = candidates([(152, 152), *EVERY_10_M], [0.6] + [0.05] * len(EVERY_10_M))
-    among = in_company(crowd, KNOWN, GRID, settings=SETTINGS)
+    among = in_company(crowd, KNOWN, GRID)
     assert among.confidence.iloc[0] < 0.8 * lone.confidence.iloc[0]
     assert "100 lumps a hectare" in among.evidence.iloc[0]
 
@@ -59,8 +59,8 @@ def test_a_boulder_among_lookalikes_is_less_sure() -> None:
 def test_the_order_of_candidates_does_not_matter() -> None:
     """Company is a matter of places alone."""
     table = candidates(EVERY_10_M, list(np.linspace(0.02, 0.98, len(EVERY_10_M))))
-    one = in_company(table, KNOWN, GRID, settings=SETTINGS)
-    other = in_company(table.iloc[::-1], KNOWN, GRID, settings=SETTINGS).iloc[::-1]
+    one = in_company(table, KNOWN, GRID)
+    other = in_company(table.iloc[::-1], KNOWN, GRID).iloc[::-1]
     assert np.array_equal(one.confidence, other.confidence)
 
 

@@ -12,12 +12,12 @@ from numpy.typing import NDArray
 from scipy import ndimage
 
 from pipeline.features import make_features
-from pipeline.grid import Grid, Heights, Mask
-from pipeline.rock import stony
+from pipeline.lattice.grid import Grid, Heights, Mask
+from pipeline.norm.paper import ground_m, ground_m2
+from pipeline.rock.boulders.groups import generalise_boulders
 from pipeline.rock.draft import draft_rock
-from pipeline.rock.groups import generalise_boulders
-from pipeline.rock.paper import ground_m, ground_m2
-from pipeline.rock.stony import find_rocky_pits, find_stony_ground
+from pipeline.rock.ground import stony
+from pipeline.rock.ground.stony import find_rocky_pits, find_stony_ground
 from pipeline.settings import RockSettings
 
 SETTINGS = RockSettings()
@@ -185,8 +185,8 @@ def test_a_steep_little_hollow_is_a_rocky_pit_and_a_wide_one_is_not() -> None:
     near = np.full(GRID.shape, 0.3, np.float32)
     narrow = np.where(np.hypot(east - 40, north - 40) < 1.5, -3.2, 0)
     wide = -2.0 * np.exp(-((np.hypot(east - 40, north - 40) / 4) ** 2))
-    assert len(find_rocky_pits((100 + narrow).astype(np.float32), near, GRID, settings=SETTINGS)) == 1
-    assert len(find_rocky_pits((100 + wide).astype(np.float32), near, GRID, settings=SETTINGS)) == 0
+    assert len(find_rocky_pits((100 + narrow).astype(np.float32), near, GRID)) == 1
+    assert len(find_rocky_pits((100 + wide).astype(np.float32), near, GRID)) == 0
 
 
 @pytest.mark.parametrize("seed", [1, 2, 3])
@@ -201,14 +201,14 @@ def test_pouring_water_into_little_hollows_only_finds_the_pits_of_the_whole(
         heights -= depth_m * np.clip(1.5 - np.hypot(east - e, north - n) / radius_m, 0, 1)
     support = np.where(ndimage.gaussian_filter(rng.normal(size=GRID.shape), 5) > 0.1, 3.0, 0.3).astype(np.float32)
     ground = heights.astype(np.float32)
-    found = find_rocky_pits(ground, support, GRID, settings=SETTINGS)
+    found = find_rocky_pits(ground, support, GRID)
 
     def all_at_once(bare_earth: Heights, known: Mask, _grid: Grid, _settings: RockSettings) -> NDArray[np.float64]:
         level = np.where(known, bare_earth, np.min(bare_earth[known]) - 1).astype(np.float64)
         return stony._water_depth(level, known)
 
     monkeypatch.setattr(stony, "_little_hollows", all_at_once)
-    whole = find_rocky_pits(ground, support, GRID, settings=SETTINGS)
+    whole = find_rocky_pits(ground, support, GRID)
     assert len(whole) > 0
     assert shapely.equals_exact(found.geometry.to_numpy(), whole.geometry.to_numpy(), tolerance=1e-6).all()
     assert found.height_m.tolist() == whole.height_m.tolist()
@@ -220,7 +220,7 @@ def test_no_pit_where_its_rim_was_not_seen() -> None:
     away = np.hypot(east - 40, north - 40)
     island = np.where(away < 1.5, 0.3, 9.0).astype(np.float32)
     flat = np.full(GRID.shape, 100, np.float32)
-    assert len(find_rocky_pits(flat, island, GRID, settings=SETTINGS)) == 0
+    assert len(find_rocky_pits(flat, island, GRID)) == 0
     funnel = (100 - np.where(away < 0.6, 3.0, 0)).astype(np.float32)
     seen = np.full(GRID.shape, 0.3, np.float32)
-    assert len(find_rocky_pits(funnel, seen, GRID, settings=SETTINGS)) == 0
+    assert len(find_rocky_pits(funnel, seen, GRID)) == 0

@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy import ndimage
 
-from pipeline.rock.runs import Runs, fitted
+from pipeline.lattice.runs import Runs, fitted
 
 
 @given(labels=st.lists(st.integers(0, 6), max_size=40))

@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from pipeline.grid import Mask
-from pipeline.points.cloud import Cloud
+from pipeline.lattice.grid import Mask
 from pipeline.points.roofs import find_roofs
+from pipeline.returns.cloud import Cloud
 from pipeline.settings import RoofSettings
 
 SETTINGS = RoofSettings()

@@ -6,11 +6,11 @@ import numpy as np
 import pytest
 import shapely
 
-from pipeline.grid import Grid
+from pipeline.lattice.grid import Grid
 from pipeline.settings import VegetationSettings
 from pipeline.terrain.surface import canopy_height
 from pipeline.vegetation.draft import draft_vegetation
-from pipeline.vegetation.rows import find_rows, row_symbol
+from pipeline.vegetation.trees.rows import find_rows, row_symbol
 from tests.pulse_scene import Forest, crown_field, profile_of, shoot
 
 GRID = Grid("EPSG:25832", 0, 200, 0.5, 200, 200)
@@ -40,9 +40,9 @@ def lattice(spacing_m: float, angle_deg: float, jitter_m: float) -> np.ndarray:
 @pytest.mark.parametrize("angle_deg", [0, 25])
 def test_an_orchard_is_regular_in_two_directions(angle_deg: float):
     """Trees 6 m apart both ways, half a metre off their places."""
-    rows = find_rows(trees(lattice(6.0, angle_deg, 0.5), radius_m=1.8, height_m=4.0), AREA, GRID, settings=SETTINGS)
+    rows = find_rows(trees(lattice(6.0, angle_deg, 0.5), radius_m=1.8, height_m=4.0), AREA, GRID)
     assert rows is not None
-    assert row_symbol(rows, settings=SETTINGS) == "413"
+    assert row_symbol(rows) == "413"
     assert rows.spacing_m == pytest.approx(6.0, abs=0.5)
     assert rows.height_m == pytest.approx(4.0, abs=0.2)
 
@@ -53,9 +53,9 @@ def test_a_vineyard_has_rows_in_one_direction(angle_deg: float):
     heading = np.radians(angle_deg)
     across = EAST * np.cos(heading) - NORTH * np.sin(heading)
     canopy = np.where(np.mod(across, 2.5) < 0.8, 1.8, 0.0).astype(np.float32)
-    rows = find_rows(canopy, AREA, GRID, settings=SETTINGS)
+    rows = find_rows(canopy, AREA, GRID)
     assert rows is not None
-    assert row_symbol(rows, settings=SETTINGS) == "414"
+    assert row_symbol(rows) == "414"
     assert rows.spacing_m == pytest.approx(2.5, abs=0.2)
     assert abs((rows.angle_deg - angle_deg + 90) % 180 - 90) < 4
 
@@ -65,19 +65,19 @@ def test_trees_at_random_stand_in_no_rows(seed: int):
     """Chance puts no large share into one wave, few trees or many."""
     rng = np.random.default_rng(seed)
     canopy = trees(rng.uniform(0, 100, (60 + 60 * seed, 2)), radius_m=2.0, height_m=5.0)
-    assert find_rows(canopy, AREA, GRID, settings=SETTINGS) is None
+    assert find_rows(canopy, AREA, GRID) is None
 
 
 def test_bare_and_even_ground_has_none():
     """Nothing, and everything alike."""
-    assert find_rows(np.zeros(GRID.shape, np.float32), AREA, GRID, settings=SETTINGS) is None
-    assert find_rows(np.full(GRID.shape, 3.0, np.float32), AREA, GRID, settings=SETTINGS) is None
+    assert find_rows(np.zeros(GRID.shape, np.float32), AREA, GRID) is None
+    assert find_rows(np.full(GRID.shape, 3.0, np.float32), AREA, GRID) is None
 
 
 def test_an_area_outside_has_none():
     """No cells, no rows."""
     far = shapely.box(900, 900, 950, 950)
-    assert find_rows(np.zeros(GRID.shape, np.float32), far, GRID, settings=SETTINGS) is None
+    assert find_rows(np.zeros(GRID.shape, np.float32), far, GRID) is None
 
 
 def test_an_orchard_is_drawn_as_one():

@@ -16,8 +16,8 @@ import pytest
 import rasterio
 
 from pipeline.draft.compose import COLUMNS, LAYERS
-from pipeline.files.blocks import write_json
-from pipeline.plan import calibration_path
+from pipeline.files.arrays import write_json
+from pipeline.plan.plan import calibration_path
 from tests.paths import PROJECT
 from tests.runs import (
     SAMPLE,

@@ -9,12 +9,12 @@ from hypothesis import given
 from hypothesis import strategies as st
 from rasterio.features import rasterize
 
-from pipeline.grid import Grid
+from pipeline.lattice.grid import Grid
 from pipeline.settings import VegetationSettings
 from pipeline.terrain.profile import profile_grids
 from pipeline.vegetation.draft import draft_vegetation
-from pipeline.vegetation.kinds import MIN_AREA_M2
-from pipeline.vegetation.runnability import BAND_SYMBOLS, band_limits, band_of, running_speed
+from pipeline.vegetation.running.kinds import MIN_AREA_M2
+from pipeline.vegetation.running.runnability import BAND_SYMBOLS, band_limits, band_of, running_speed
 from tests.pulse_scene import EXTINCTION, crown_field, forest_draft, shoot
 
 LIMITS = (0.1, 0.4, 0.9)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from pipeline.rock.running_sums import RunningSums
+from pipeline.lattice.running_sums import RunningSums
 
 
 def test_counts_are_those_of_cells_counted_one_by_one() -> None:

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from scipy import ndimage
 from skimage.morphology import reconstruction
 
-from pipeline.grid import Grid, Heights
+from pipeline.lattice.grid import Grid, Heights
 from pipeline.settings import WaterSettings
 from pipeline.water.running import Channel, Drainage, _gathered, channels, drain, side_height
 

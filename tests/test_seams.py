@@ -7,10 +7,10 @@ import numpy as np
 import pytest
 from shapely.geometry import box
 
-from pipeline.blocks import blocks_covering
 from pipeline.errors import InputError
-from pipeline.files import blocks as archives
+from pipeline.files import arrays as archives
 from pipeline.files import layers
+from pipeline.lattice.blocks import blocks_covering
 from pipeline.settings import (
     Flow,
     FlowSettings,
@@ -20,9 +20,10 @@ from pipeline.settings import (
     TerrainSettings,
     WireSettings,
 )
-from pipeline.steps import block as block_steps
-from pipeline.steps.area import rasters_of_area
-from pipeline.steps.tile import split
+from pipeline.steps.area.rasters import rasters_of_area
+from pipeline.steps.block.classify import classify
+from pipeline.steps.block.grids import grids
+from pipeline.steps.tile.split import split
 from tests.runs import SAMPLE, raster_of
 
 TILE = min(SAMPLE.glob("*.laz"))
@@ -53,7 +54,7 @@ def worked_through(folder: Path, flow: Flow) -> Path:
     archives.write_json(folder / "choice.json", {"ground_from": "own"})
     for name in blocks:
         classified = folder / "classified" / f"{name}.npz"
-        block_steps.classify(
+        classify(
             split=[folder / "split"],
             choice=folder / "choice.json",
             out=classified,
@@ -65,7 +66,7 @@ def worked_through(folder: Path, flow: Flow) -> Path:
         )
     returns = sorted((folder / "classified").glob("*.npz"))
     for name in blocks:
-        block_steps.grids(
+        grids(
             returns=returns,
             out=folder / "grids" / f"{name}.npz",
             block=name,

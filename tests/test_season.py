@@ -6,9 +6,9 @@ import datetime
 
 import pytest
 
-from pipeline.season import Season, season_of
+from pipeline.intake.leaf_calendar import Season, season_of
 from pipeline.settings import SurveySettings, VegetationSettings
-from pipeline.vegetation.season import leaf_season
+from pipeline.vegetation.running.leaves import leaf_season
 
 SURVEY = SurveySettings()
 SETTINGS = VegetationSettings()
@@ -60,7 +60,7 @@ def test_a_cold_place_has_leaves_when_its_settings_say_so() -> None:
 @pytest.mark.parametrize("by_days", ["leaf-on", "leaf-off", "in between"])
 def test_dates_decide(by_days: Season) -> None:
     """What the survey says of its days is what the sheet says, whatever the crowns look like."""
-    told = leaf_season([datetime.date(2024, 4, 1)], by_days, tree_pulses=5e4, tree_through=5e3, settings=SETTINGS)
+    told = leaf_season([datetime.date(2024, 4, 1)], by_days, tree_pulses=5e4, tree_through=5e3)
     assert (told.leaves, told.told_from) == (by_days, "dates")
     assert "2024-04-01" in told.message
 
@@ -68,7 +68,7 @@ def test_dates_decide(by_days: Season) -> None:
 @pytest.mark.parametrize(("through", "leaves"), [(0.7, "leaf-off"), (0.1, "leaf-on"), (0.45, "unknown")])
 def test_without_dates_the_crowns_tell_what_they_can(through: float, leaves: str) -> None:
     """Bare crowns let most pulses through; in between nothing is claimed."""
-    told = leaf_season([], "unknown", tree_pulses=10_000, tree_through=through * 10_000, settings=SETTINGS)
+    told = leaf_season([], "unknown", tree_pulses=10_000, tree_through=through * 10_000)
     assert (told.leaves, told.told_from) == (leaves, "crowns")
 
 
@@ -76,11 +76,11 @@ def test_in_the_tropics_dates_tell_nothing() -> None:
     """No summer and no winter there; the day is told all the same."""
     days = [datetime.date(2024, 7, 1)]
     by_days = season_of(days, lat_deg=5, elevation_m=0.0, settings=SURVEY)
-    told = leaf_season(days, by_days, tree_pulses=5e4, tree_through=5e3, settings=SETTINGS)
+    told = leaf_season(days, by_days, tree_pulses=5e4, tree_through=5e3)
     assert told.told_from == "crowns"
     assert "2024-07-01" in told.message
 
 
 def test_without_trees_and_dates_it_is_unknown() -> None:
     """Nothing to go by."""
-    assert leaf_season([], "unknown", tree_pulses=3, tree_through=1, settings=SETTINGS).leaves == "unknown"
+    assert leaf_season([], "unknown", tree_pulses=3, tree_through=1).leaves == "unknown"

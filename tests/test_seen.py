@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from pipeline.landform.seen import ground_noise, how_well_seen, mean_along, sample
+from pipeline.terrain.seen import ground_noise, how_well_seen, mean_along, sample
 from tests import landscape
 
 

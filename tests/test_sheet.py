@@ -16,20 +16,20 @@ from scipy.spatial import cKDTree
 from shapely.geometry import LineString, Point, Polygon, box
 from shapely.geometry.base import BaseGeometry
 
-from pipeline.draft.symbols import KIND_OF_GEOMETRY
 from pipeline.features import make_features
+from pipeline.norm.symbols import KIND_OF_GEOMETRY
 from pipeline.settings import SheetSettings
-from pipeline.sheet.areas import scattered_tile
-from pipeline.sheet.colours import Plate
 from pipeline.sheet.drawing import SheetDrawing, draw_sheet
-from pipeline.sheet.ink import Ink
 from pipeline.sheet.marginalia import bar_length_m, fitted_name
-from pipeline.sheet.marks import Marks, evenly, fitted_dashes, stations
-from pipeline.sheet.north import north_of_area
-from pipeline.sheet.page import flow, frame_of, lowest_height
-from pipeline.sheet.pdf import BOLD, text_width_mm
+from pipeline.sheet.page.colours import Plate
+from pipeline.sheet.page.ink import Ink
+from pipeline.sheet.page.north import north_of_area
+from pipeline.sheet.page.page import flow, frame_of, lowest_height
+from pipeline.sheet.page.pdf import BOLD, text_width_mm
 from pipeline.sheet.picture import ground_from_pixel, map_picture, map_resolution_dpi, render_png, sheet_pictures
-from pipeline.sheet.symbol import draw_marks
+from pipeline.sheet.symbols.areas import scattered_tile
+from pipeline.sheet.symbols.marks import Marks, evenly, fitted_dashes, stations
+from pipeline.sheet.symbols.symbol import draw_marks
 from tests.paths import symbols
 from tests.symbol_chart import cell_of, chart_entries, draw_chart
 

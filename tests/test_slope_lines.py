@@ -5,8 +5,7 @@ import shapely
 import shapely.affinity
 
 from pipeline.features import make_features
-from pipeline.landform.slope_lines import draft_slope_lines
-from pipeline.settings import LandformSettings
+from pipeline.landform.contours.slope_lines import draft_slope_lines
 
 
 def circle(*, against_the_clock: bool) -> shapely.LineString:
@@ -23,7 +22,7 @@ def test_a_hollow_gets_a_stroke_inwards_and_a_hill_none() -> None:
     contours = make_features(
         lines, crs="EPSG:25832", symbol="101", confidence=[0.9, 0.8, 0.7], evidence="x", elevation_m=[5.0, 10, 15]
     )
-    strokes = draft_slope_lines(contours, interval_m=5, settings=LandformSettings())
+    strokes = draft_slope_lines(contours, interval_m=5)
     assert strokes.symbol.tolist() == ["101.1"]
     start, end = np.asarray(strokes.geometry[0].coords)
     assert abs(np.hypot(*start) - 10) < 0.1
@@ -38,7 +37,7 @@ def drafted(lines: list[shapely.LineString], elevation_m: list[float]):
     contours = make_features(
         lines, crs="EPSG:25832", symbol="101", confidence=0.9, evidence="x", elevation_m=elevation_m
     )
-    return draft_slope_lines(contours, interval_m=5, settings=LandformSettings())
+    return draft_slope_lines(contours, interval_m=5)
 
 
 def bent(north_m: float) -> shapely.LineString:

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 import shapely
 
-from pipeline.grid import Grid
-from pipeline.vegetation.boundaries import StandEdge, height_step, stand_edges, stand_height
+from pipeline.lattice.grid import Grid
+from pipeline.vegetation.running.boundaries import StandEdge, height_step, stand_edges, stand_height
 
 GRID = Grid("EPSG:25832", 0, 160, 1.0, 160, 160)
 EAST, NORTH = np.meshgrid(*GRID.centres())

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from shapely.geometry import Point, Polygon
 
-from pipeline.grid import Grid, Heights
+from pipeline.lattice.grid import Grid, Heights
 from pipeline.settings import WaterSettings
 from pipeline.water.draft import draft_water
 from pipeline.water.standing import standing_water

@@ -7,8 +7,8 @@ import pytest
 from scipy.interpolate import LinearNDInterpolator
 from shapely.geometry import box
 
-from pipeline.grid import Grid
-from pipeline.points.cloud import Cloud
+from pipeline.lattice.grid import Grid
+from pipeline.returns.cloud import Cloud
 from pipeline.settings import TerrainSettings
 from pipeline.terrain.surface import canopy_height, cell_means, ground_support, level_water, surface_from_ground
 from tests.terrain_clouds import knoll, returns_from, slope_of

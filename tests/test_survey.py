@@ -12,15 +12,16 @@ from hypothesis import given
 from hypothesis import strategies as st
 from shapely.geometry.base import BaseGeometry
 
-from pipeline.coordinates import Placement, TileCrs, WorkingCrs, crs_from_geotiff_keys
 from pipeline.errors import SurveyError
 from pipeline.files.intake import read_samples, take_in
-from pipeline.grid import Bounds
-from pipeline.points.cloud import Cloud
-from pipeline.points.near_ground import near_ground
-from pipeline.season import Season
+from pipeline.intake.coordinates import Placement, TileCrs, WorkingCrs, crs_from_geotiff_keys
+from pipeline.intake.leaf_calendar import Season
+from pipeline.intake.tiles import Tile, TileHeader, TileTable
+from pipeline.lattice.grid import Bounds
+from pipeline.returns.cloud import Cloud
 from pipeline.settings import SurveySettings
-from pipeline.survey import (
+from pipeline.survey.near_ground import near_ground
+from pipeline.survey.survey import (
     Density,
     Survey,
     describe_survey,
@@ -29,7 +30,6 @@ from pipeline.survey import (
     survey_record,
     survey_tiles,
 )
-from pipeline.tiles import Tile, TileHeader, TileTable
 from tests.made_tiles import made_tile
 
 SETTINGS = SurveySettings()
@@ -125,7 +125,7 @@ def test_ground_under_a_canopy_is_what_came_through(slope: float) -> None:
 def test_no_canopy_return_passes_for_ground() -> None:
     """What hangs 12 m up is not ground, even where a cell holds nothing else, as one in six does here."""
     cloud = forest_cloud(FIRST, per_m2=2.0, through=0.1)
-    near = near_ground(cloud, settings=SETTINGS)
+    near = near_ground(cloud)
     canopy = cloud.return_number == 1
     assert near[~canopy].mean() > 0.8
     assert near[canopy].mean() < 0.02
@@ -260,7 +260,7 @@ def density(pulses_per_m2: float, *, ground_ratio: float = 0.5, returns_per_puls
 
 def grades(measured: Density, season: Season = "leaf-off") -> dict[str, str]:
     """Grade by feature."""
-    return {verdict.feature: verdict.grade for verdict in judge(measured, season=season, settings=SETTINGS)}
+    return {verdict.feature: verdict.grade for verdict in judge(measured, season=season)}
 
 
 def test_every_kind_of_feature_is_judged() -> None:

@@ -6,15 +6,14 @@ import numpy as np
 import pytest
 from shapely.geometry import LineString, Point, Polygon, box
 
-from pipeline.draft.symbols import Kind, SymbolTable, symbol_table
 from pipeline.errors import SettingsError
-from pipeline.files.symbols import read_symbols
-from pipeline.sheet.colours import PLATES
-from pipeline.sheet.ink import Ink
+from pipeline.norm.symbols import Kind, SymbolTable, norm_table, symbol_table
 from pipeline.sheet.legend import sample
-from pipeline.sheet.marks import Marks
-from pipeline.sheet.page import Box
-from pipeline.sheet.symbol import DRAWINGS, draw_marks
+from pipeline.sheet.page.colours import PLATES
+from pipeline.sheet.page.ink import Ink
+from pipeline.sheet.page.page import Box
+from pipeline.sheet.symbols.marks import Marks
+from pipeline.sheet.symbols.symbol import DRAWINGS, draw_marks
 from tests.paths import PROJECT
 
 SYMBOLS_CSV = PROJECT / "config" / "symbols.csv"
@@ -27,7 +26,7 @@ DRAWN = [(number, kind) for number, symbol in TABLE.rows.items() for kind in sym
 @pytest.fixture
 def table() -> SymbolTable:
     """The project's symbol table."""
-    return read_symbols(SYMBOLS_CSV)
+    return norm_table()
 
 
 def test_names_are_the_standards(table: SymbolTable) -> None:
@@ -121,10 +120,13 @@ def test_bad_table_is_refused(old: str, new: str, said: str) -> None:
         symbol_table(TEXT.replace(old, new, 1))
 
 
-def test_missing_file_is_named(tmp_path: Path) -> None:
+def test_a_table_that_cannot_be_read_is_named(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """A symbol table that is not there is named in the message."""
+    monkeypatch.setattr("pipeline.norm.symbols.SYMBOLS", tmp_path / "nowhere.csv")
+    norm_table.cache_clear()
     with pytest.raises(SettingsError, match=r"nowhere\.csv"):
-        read_symbols(tmp_path / "nowhere.csv")
+        norm_table()
+    norm_table.cache_clear()
 
 
 @pytest.mark.parametrize(("number", "kind"), DRAWN)

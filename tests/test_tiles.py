@@ -9,12 +9,12 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pipeline.blocks import Block
-from pipeline.coordinates import Placement
 from pipeline.errors import SurveyError
-from pipeline.grid import Bounds
+from pipeline.intake.coordinates import Placement
+from pipeline.intake.tiles import Tile, TileTable, bounds_without_strays, find_tiles, make_table, tile_name
+from pipeline.lattice.blocks import Block
+from pipeline.lattice.grid import Bounds
 from pipeline.settings import SurveySettings
-from pipeline.tiles import Tile, TileTable, bounds_without_strays, find_tiles, make_table, tile_name
 
 SETTINGS = SurveySettings()
 HERE = Placement("EPSG:25832", "EPSG:25832", 1.0)
@@ -27,7 +27,7 @@ def tile(name: str, bounds: Bounds, *, n_points: int = 100_000, sha256: str | No
 
 def table_of(*tiles: Tile) -> TileTable:
     """A checked table."""
-    return make_table(tiles, crs="EPSG:25832", settings=SETTINGS)
+    return make_table(tiles, crs="EPSG:25832")
 
 
 WEST_TILE = tile("west", (1000.0, 1000.0, 1249.99, 1250.0))
@@ -110,7 +110,7 @@ def test_an_unknown_name_is_an_error() -> None:
 def test_tiles_that_make_no_survey_are_refused(tiles: list[Tile], words: str) -> None:
     """Each in words that name the file."""
     with pytest.raises(SurveyError, match=words):
-        make_table(tiles, crs="EPSG:25832", settings=SETTINGS)
+        make_table(tiles, crs="EPSG:25832")
 
 
 def test_a_sliver_beside_a_full_tile_is_welcome() -> None:
@@ -205,5 +205,5 @@ def test_a_turned_tile_has_the_area_of_its_outline() -> None:
     turned = Tile("a", "a.laz", "a", 1000, (6e5, 6e6, 6e5 + 100, 6e6 + 100), HERE, corners)
     assert turned.area_m2 == pytest.approx(5000, abs=1e-6)
     assert tile("b", (6e5, 6e6, 6e5 + 100, 6e6 + 100)).area_m2 == pytest.approx(10_000, abs=1e-6)
-    table = make_table([turned], crs="EPSG:25832", settings=SETTINGS)
+    table = make_table([turned], crs="EPSG:25832")
     assert TileTable.from_json(table.to_json()) == table

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from pipeline.grid import Grid
-from pipeline.vegetation.trees import keep_apart, single_trees
+from pipeline.lattice.grid import Grid
+from pipeline.vegetation.trees.trees import keep_apart, single_trees
 
 GRID = Grid("EPSG:25832", 0, 100, 0.5, 120, 120)
 EVERYWHERE = np.ones(GRID.shape, np.bool_)

@@ -9,9 +9,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import ndimage
 
-from pipeline.grid import Grid
-from pipeline.vegetation.areas import connected_areas, merge_small_areas, polygons_of
-from pipeline.vegetation.kinds import AREA_SYMBOLS, MIN_AREA_M2, NOT_SEEN, settle_kinds
+from pipeline.lattice.grid import Grid
+from pipeline.vegetation.running.areas import connected_areas, merge_small_areas, polygons_of
+from pipeline.vegetation.running.kinds import AREA_SYMBOLS, MIN_AREA_M2, NOT_SEEN, settle_kinds
 
 GRID = Grid("EPSG:25832", 100, 300, 1.0, 120, 120)
 LEAST = np.array([*(MIN_AREA_M2[symbol] for symbol in AREA_SYMBOLS), MIN_AREA_M2["406"]])

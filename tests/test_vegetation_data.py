@@ -13,15 +13,15 @@ import rasterio
 import shapely
 from rasterio.features import rasterize
 
-from pipeline.grid import Grid
+from pipeline.lattice.grid import Grid
 from pipeline.points.classes import classify_returns
-from pipeline.points.cloud import Cloud
+from pipeline.returns.cloud import Cloud
 from pipeline.settings import PointsSettings, VegetationSettings
 from pipeline.terrain.profile import profile_grids
 from pipeline.terrain.surface import canopy_height
-from pipeline.vegetation.calibration import weighted_kappa
+from pipeline.vegetation.calibration.calibration import weighted_kappa
 from pipeline.vegetation.draft import VegetationDraft, draft_vegetation
-from pipeline.vegetation.kinds import MIN_AREA_M2
+from pipeline.vegetation.running.kinds import MIN_AREA_M2
 from tests.paths import measuring_data
 
 pytestmark = [pytest.mark.data, pytest.mark.slow]

@@ -7,7 +7,7 @@ import pytest
 from numpy.typing import NDArray
 from scipy import ndimage
 
-from pipeline.windows import highest_around, lowest_around
+from pipeline.lattice.windows import highest_around, lowest_around
 
 RNG = np.random.default_rng(8)
 GRIDS = {

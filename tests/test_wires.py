@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from pipeline.grid import EastNorthHeight, Mask
-from pipeline.points.cloud import Cloud
+from pipeline.lattice.grid import EastNorthHeight, Mask
 from pipeline.points.wires import find_wires
+from pipeline.returns.cloud import Cloud
 from pipeline.settings import WireSettings
 
 SETTINGS = WireSettings()

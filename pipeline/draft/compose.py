@@ -15,9 +15,21 @@ from shapely.geometry import LineString, MultiLineString, MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from pipeline.draft.identity import in_fixed_order, stable_ids
-from pipeline.draft.symbols import SymbolTable
 from pipeline.features import join_features
-from pipeline.settings import ComposeSettings
+from pipeline.norm.symbols import SymbolTable
+
+MIN_CLIPPED_PART_M = 2.0
+"""Shorter crumbs left by clipping at the edge of the area are dropped; they cannot be drawn."""
+MIN_CUT_AREA_M2 = 60.0
+"""Smaller rests of vegetation beside water and buildings are dropped (8 m x 8 m, ISOM 401)."""
+CLEAR_OF_BUILDINGS_M = 2.0
+"""Points this near to a building or in water are parts of it, not features."""
+SAME_BED_M = 8.0
+"""A gully or bank that runs this near to a watercourse is its bed (0.5 mm at 1:15 000)."""
+SAME_BED_RATIO = 0.5
+"""Share of its length that makes it the bed: most of it (common practice, no source)."""
+SAME_THING_M = 3.0
+"""Two point symbols this near stand for one thing; the surer stays (a boulder takes 6 m in print)."""
 
 SECTIONS = ("landform", "rock", "water", "vegetation", "manmade")
 """The sections of the ISOM that have layers of points, lines and areas."""
@@ -59,7 +71,6 @@ def compose_draft(
     crs: str,
     north_deg: float,
     symbols: SymbolTable,
-    settings: ComposeSettings,
 ) -> dict[str, gpd.GeoDataFrame]:
     """The layers of the draft, each possibly empty.
 
@@ -71,10 +82,10 @@ def compose_draft(
         Magnetic north, clockwise from grid north.
     symbols : the symbol table: names and layers
     """
-    features = clip(join_features(themes, crs), outline, min_part_m=settings.min_clipped_part_m)
-    features = resolve_areas(features, settings=settings)
-    features = resolve_beds(features, settings=settings)
-    features = resolve_points(features, settings=settings)
+    features = clip(join_features(themes, crs), outline, min_part_m=MIN_CLIPPED_PART_M)
+    features = resolve_areas(features)
+    features = resolve_beds(features)
+    features = resolve_points(features)
     features = in_fixed_order(features)
     features["angle_deg"] = (features["angle_deg"] - north_deg) % 360
     for column, decimals in ROUND_DECIMALS.items():
@@ -139,7 +150,7 @@ def _along(part: LineString, whole: LineString) -> LineString:
 # ---------------------------------------------------------------- what cannot stand together
 
 
-def resolve_areas(features: gpd.GeoDataFrame, /, *, settings: ComposeSettings) -> gpd.GeoDataFrame:
+def resolve_areas(features: gpd.GeoDataFrame, /) -> gpd.GeoDataFrame:
     """Vegetation and bare rock give way to water and buildings, so that these areas do not overlap.
 
     Open land stays under bare rock, and the sheet prints it clear: that it is rock is a guess, that it is open is not.
@@ -158,25 +169,25 @@ def resolve_areas(features: gpd.GeoDataFrame, /, *, settings: ComposeSettings) -
     cut = features[hit].copy()
     cut.geometry = shapely.difference(cut.geometry.to_numpy(), cover)
     cut = cut.explode(ignore_index=True)
-    cut = cut[(cut.geom_type == "Polygon") & (cut.area >= settings.min_cut_area_m2)]
+    cut = cut[(cut.geom_type == "Polygon") & (cut.area >= MIN_CUT_AREA_M2)]
     return join_features([features[~hit], cut], str(features.crs))
 
 
-def resolve_beds(features: gpd.GeoDataFrame, /, *, settings: ComposeSettings) -> gpd.GeoDataFrame:
+def resolve_beds(features: gpd.GeoDataFrame, /) -> gpd.GeoDataFrame:
     """A gully or bank gives way to the watercourse whose bed it is: blue says channel, brown would say it is dry."""
     symbol = features["symbol"].to_numpy(str)
     is_bed, is_water = np.isin(symbol, BEDS), np.isin(symbol, WATERCOURSES)
     if not is_bed.any() or not is_water.any():
         return features
     geometry = features.geometry.to_numpy()
-    beside = shapely.union_all(shapely.buffer(geometry[is_water], settings.same_bed_m))
+    beside = shapely.union_all(shapely.buffer(geometry[is_water], SAME_BED_M))
     beds = geometry[is_bed]
     wet_ratio = shapely.length(shapely.intersection(beds, beside)) / np.maximum(shapely.length(beds), 1e-9)
-    drop = np.flatnonzero(is_bed)[wet_ratio > settings.same_bed_ratio]
+    drop = np.flatnonzero(is_bed)[wet_ratio > SAME_BED_RATIO]
     return features.drop(index=features.index[drop]).reset_index(drop=True)
 
 
-def resolve_points(features: gpd.GeoDataFrame, /, *, settings: ComposeSettings) -> gpd.GeoDataFrame:
+def resolve_points(features: gpd.GeoDataFrame, /) -> gpd.GeoDataFrame:
     """Of two point symbols that claim one thing the surer stays; what stands on a building or in water goes."""
     symbol = features["symbol"].to_numpy(str)
     geometry = features.geometry.to_numpy()
@@ -184,10 +195,10 @@ def resolve_points(features: gpd.GeoDataFrame, /, *, settings: ComposeSettings) 
     solid = (features.geom_type == "Polygon").to_numpy() & np.isin(symbol, ["301", "302", "521"])
     drop = np.zeros(len(features), bool)
     if solid.any():
-        tree = shapely.STRtree(shapely.buffer(geometry[solid], settings.clear_of_buildings_m))
+        tree = shapely.STRtree(shapely.buffer(geometry[solid], CLEAR_OF_BUILDINGS_M))
         hits = tree.query(geometry, predicate="within")[0]
         drop[hits] = is_point[hits]
-    drop |= _doubled(features, np.flatnonzero(is_point & ~drop), reach_m=settings.same_thing_m)
+    drop |= _doubled(features, np.flatnonzero(is_point & ~drop), reach_m=SAME_THING_M)
     return features[~drop].reset_index(drop=True)
 
 

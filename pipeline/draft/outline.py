@@ -9,7 +9,7 @@ from affine import Affine
 from scipy import ndimage
 from shapely.geometry import MultiPolygon, Polygon, shape
 
-from pipeline.grid import Grid, Heights, Mask
+from pipeline.lattice.grid import Grid, Heights, Mask
 
 
 def covered_area(

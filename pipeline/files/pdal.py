@@ -11,7 +11,7 @@ import laspy
 import numpy as np
 
 from pipeline.errors import SurveyError
-from pipeline.grid import EastNorthHeight, Mask
+from pipeline.lattice.grid import EastNorthHeight, Mask
 from pipeline.points.pdal import ground_from_answer, ground_pipeline
 from pipeline.settings import PointsSettings
 

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from PIL import Image
 
 from pipeline.files.atomic import replacing
-from pipeline.grid import Grid, Heights
+from pipeline.lattice.grid import Grid, Heights
 
 NODATA = -9999.0
 """Stands for NaN on disk."""

@@ -12,8 +12,22 @@ from scipy import ndimage
 from scipy.spatial import cKDTree
 from shapely.geometry import Polygon
 
-from pipeline.grid import Grid, Heights, Mask
+from pipeline.lattice.grid import Grid, Heights, Mask
 from pipeline.settings import ManmadeSettings
+
+ROOF_WINDOW_M = 1.5
+"""Side of the window in which roof returns are counted against all returns."""
+ROOF_MIN_RATIO = 0.5
+"""Roof where this share of the returns is of class 6: half, as an edge should be."""
+BUILDING_MIN_WIDTH_M = 2.5
+"""Narrower patches of roof are walls, eaves or strays, not buildings."""
+BUILDING_MIN_PART_M2 = 8.0
+"""A wing or notch must bring this much area: 2 m x 4 m, 0.13 mm on the map."""
+BUILDING_MAX_PARTS = 6
+"""Most wings, and most notches, of a plan: more is the noise of the returns."""
+BUILDING_MOST_CELLS = 120
+"""Most cells across a building in which walls are looked for: a house has 30 of half a metre; a hall is looked at
+more coarsely, as the work grows with the cube of them."""
 
 Score = NDArray[np.float32]
 """(rows, cols) in a building's own frame: positive where roof is seen, negative where it is not."""
@@ -54,7 +68,7 @@ def building_outlines(
     building_returns, last_returns : (rows, cols) float32
         Counts of returns of class 6 and of last returns.
     """
-    roof = roof_cells(building_returns, last_returns, grid.cell_m, settings=settings)
+    roof = roof_cells(building_returns, last_returns, grid.cell_m)
     patches, _ = ndimage.label(roof)
     outlines: list[Outline] = []
     for number, box in enumerate(ndimage.find_objects(patches), start=1):
@@ -66,16 +80,14 @@ def building_outlines(
     return sorted(outlines, key=lambda o: (-o.shape.area, o.shape.bounds))
 
 
-def roof_cells(
-    building_returns: Heights, last_returns: Heights, cell_m: float, /, *, settings: ManmadeSettings
-) -> Mask:
+def roof_cells(building_returns: Heights, last_returns: Heights, cell_m: float, /) -> Mask:
     """(rows, cols) bool: cells where enough of the returns nearby come from roofs, freed of thin fringes."""
-    size = _odd_cells(settings.roof_window_m, cell_m)
+    size = _odd_cells(ROOF_WINDOW_M, cell_m)
     roof = ndimage.uniform_filter(building_returns.astype(np.float32), size, mode="constant") * size**2
     seen = ndimage.uniform_filter(last_returns.astype(np.float32), size, mode="constant") * size**2
     share = np.divide(roof, seen, out=np.zeros_like(roof), where=seen > 0.5)
-    dense = (share >= settings.roof_min_ratio) & (roof > 0.5)
-    fringe = np.ones((_odd_cells(settings.building_min_width_m, cell_m),) * 2, bool)
+    dense = (share >= ROOF_MIN_RATIO) & (roof > 0.5)
+    fringe = np.ones((_odd_cells(BUILDING_MIN_WIDTH_M, cell_m),) * 2, bool)
     cleaned: Mask = ndimage.binary_opening(dense, fringe)
     return cleaned
 
@@ -93,10 +105,10 @@ def _plans_of(patch: Mask, box: tuple[slice, slice], grid: Grid, /, *, settings:
     places = np.column_stack([east, north])
     centre = places.mean(axis=0)
     # The scan for rectangles grows with the cube of the cells across: a large hall is looked at more coarsely.
-    step_m = grid.cell_m * math.ceil(max(patch.shape) / settings.building_most_cells)
+    step_m = grid.cell_m * math.ceil(max(patch.shape) / BUILDING_MOST_CELLS)
     turn = _direction(patch, places - centre, grid.cell_m, step_m)
     score, corner = _in_frame(_rotated(places - centre, -turn), grid.cell_m, step_m)
-    plan = _rectangles(score, step_m, settings=settings)
+    plan = _rectangles(score, step_m)
     shape = shapely.union_all([_in_metres(part, corner, step_m) for part in plan.added])
     for notch in plan.cut:
         shape = shape.difference(_in_metres(notch, corner, step_m))
@@ -164,13 +176,13 @@ class _Plan:
     cut: list[tuple[int, int, int, int]]
 
 
-def _rectangles(score: Score, cell_m: float, /, *, settings: ManmadeSettings) -> _Plan:
+def _rectangles(score: Score, cell_m: float, /) -> _Plan:
     """Few rectangles that cover the roof: parts are added while each brings enough area, then notches are cut."""
-    least = settings.building_min_part_m2 / cell_m**2
+    least = BUILDING_MIN_PART_M2 / cell_m**2
     added: list[tuple[int, int, int, int]] = []
     cut: list[tuple[int, int, int, int]] = []
     open_score, covered = score.copy(), np.zeros(score.shape, bool)
-    while len(added) < settings.building_max_parts:
+    while len(added) < BUILDING_MAX_PARTS:
         gain, (west, south, east, north) = _best_rectangle(open_score)
         if added and gain < least:
             break
@@ -179,7 +191,7 @@ def _rectangles(score: Score, cell_m: float, /, *, settings: ManmadeSettings) ->
         # What is covered costs nothing more, so that a wing may reach into the main part.
         open_score[south:north, west:east] = 0
     notch_score = np.where(covered, -score, -1).astype(np.float32)
-    while len(cut) < settings.building_max_parts:
+    while len(cut) < BUILDING_MAX_PARTS:
         gain, (west, south, east, north) = _best_rectangle(notch_score)
         if gain < least:
             break

@@ -8,9 +8,12 @@ import geopandas as gpd
 import numpy as np
 
 from pipeline.features import make_features, no_features
-from pipeline.grid import Grid, Heights
+from pipeline.lattice.grid import Grid, Heights
 from pipeline.manmade.buildings import Outline, building_outlines
 from pipeline.settings import ManmadeSettings
+
+BUILDING_SURE_RETURNS = 100
+"""Roof returns from which the fit of the plan alone decides (common practice)."""
 
 
 def draft_manmade(
@@ -45,14 +48,14 @@ def draft_manmade(
         [outline.shape for outline in outlines],
         crs=grid.crs,
         symbol="521",
-        confidence=np.clip([_confidence(outline, settings=settings) for outline in outlines], 0.05, 0.95),
+        confidence=np.clip([_confidence(outline) for outline in outlines], 0.05, 0.95),
         evidence=[_evidence(outline) for outline in outlines],
     )
 
 
-def _confidence(outline: Outline, *, settings: ManmadeSettings) -> float:
+def _confidence(outline: Outline) -> float:
     """A building is sure where the plan fits the roof and enough returns show it."""
-    return outline.fit * math.sqrt(min(1.0, outline.returns / settings.building_sure_returns))
+    return outline.fit * math.sqrt(min(1.0, outline.returns / BUILDING_SURE_RETURNS))
 
 
 def _evidence(outline: Outline) -> str:

@@ -9,15 +9,29 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 
-from pipeline.grid import EastNorthHeight, Mask
-from pipeline.points.cloud import Cloud
+from pipeline.lattice.grid import EastNorthHeight, Mask
 from pipeline.points.ground import find_ground
 from pipeline.points.noise import Noise, find_noise
+from pipeline.points.pdal import GROUND_CELL_M
 from pipeline.points.producer import keep_producer
 from pipeline.points.roofs import find_roofs
 from pipeline.points.wires import find_wires
+from pipeline.returns.cloud import Cloud
 from pipeline.settings import PointsSettings, RoofSettings, WireSettings
 from pipeline.terrain.surface import cell_means, heights_at_nodes
+
+NOISE_CELL_M = 5.0
+"""Side of the cubes in which lone returns are sought; a few pulse spacings."""
+NOISE_MAX_RETURNS = 3
+"""A return with at most this many in its own and the 26 cubes around is alone."""
+NOISE_MIN_GAP_M = 1.0
+"""A lone return is noise when it is this far below or above all others near by."""
+VEGETATION_FROM_M = 0.1
+"""Height above ground where vegetation begins; lower returns stay unclassified."""
+MEDIUM_VEGETATION_FROM_M = 0.5
+"""Height where low becomes medium vegetation: common practice, no source."""
+HIGH_VEGETATION_FROM_M = 2.0
+"""Height where medium becomes high vegetation: common practice, no source."""
 
 UNCLASSIFIED, GROUND, LOW_VEGETATION, MEDIUM_VEGETATION, HIGH_VEGETATION = 1, 2, 3, 4, 5
 BUILDING, LOW_NOISE, WATER, WIRE, HIGH_NOISE = 6, 7, 9, 14, 18
@@ -69,18 +83,18 @@ def classify_returns(
     if len(cloud) == 0:
         return Classified(np.empty(0, np.uint8), np.empty(0, np.float32))
     enh = cloud.enh
-    noise = _noise(cloud, settings=settings)
+    noise = _noise(cloud)
     is_clean = ~(noise.is_low | noise.is_high)
     is_water, may_be_ground = _water_and_earth(cloud, is_clean)
     is_ground = find_ground(enh, may_be_ground & cloud.is_last, settings=settings)
     if settings.ground_from == "producer":
-        is_ground = keep_producer(enh, (cloud.producer_class == GROUND) & may_be_ground, is_ground, settings=settings)
-    above = _height_above(enh, is_ground | is_water, settings=settings)
+        is_ground = keep_producer(enh, (cloud.producer_class == GROUND) & may_be_ground, is_ground)
+    above = _height_above(enh, is_ground | is_water)
     is_low = noise.is_low | (is_clean & ~is_ground & ~is_water & (above < -settings.noise_below_m))
     is_clean &= ~is_low
     above[~is_clean] = np.nan
     asprs_class = np.full(len(cloud), UNCLASSIFIED, np.uint8)
-    asprs_class[is_clean] = _vegetation_class(above[is_clean], settings=settings)
+    asprs_class[is_clean] = _vegetation_class(above[is_clean])
     is_open = is_clean & ~is_ground & ~is_water
     is_roof = find_roofs(cloud, above, is_open, settings=roofs or RoofSettings())
     asprs_class[is_roof] = BUILDING
@@ -96,19 +110,19 @@ def own_ground(cloud: Cloud, /, *, settings: PointsSettings, find_ground: FindGr
     """(n,) bool: the ground of our own filter, without the classes that rest on it."""
     if len(cloud) == 0:
         return np.zeros(0, np.bool_)
-    noise = _noise(cloud, settings=settings)
+    noise = _noise(cloud)
     _, may_be_ground = _water_and_earth(cloud, ~(noise.is_low | noise.is_high))
     return find_ground(cloud.enh, may_be_ground & cloud.is_last, settings=settings)
 
 
-def _noise(cloud: Cloud, /, *, settings: PointsSettings) -> Noise:
+def _noise(cloud: Cloud, /) -> Noise:
     """The noise of a cloud."""
     return find_noise(
         cloud.enh,
         cloud.producer_class,
-        cell_m=settings.noise_cell_m,
-        max_alone=settings.noise_max_returns,
-        min_gap_m=settings.noise_min_gap_m,
+        cell_m=NOISE_CELL_M,
+        max_alone=NOISE_MAX_RETURNS,
+        min_gap_m=NOISE_MIN_GAP_M,
     )
 
 
@@ -118,20 +132,20 @@ def _water_and_earth(cloud: Cloud, is_clean: Mask, /) -> tuple[Mask, Mask]:
     return is_water, is_clean & cloud.is_usable & ~is_water
 
 
-def _height_above(enh: EastNorthHeight, is_earth: Mask, /, *, settings: PointsSettings) -> NDArray[np.float32]:
+def _height_above(enh: EastNorthHeight, is_earth: Mask, /) -> NDArray[np.float32]:
     """(n,) metres above the triangulated earth; NaN where there is none."""
-    cell_m = 0.5 * settings.ground_cell_m
+    cell_m = 0.5 * GROUND_CELL_M
     first = np.floor(enh[:, :2].min(axis=0) / cell_m)
     last = np.floor(enh[:, :2].max(axis=0) / cell_m)
     east, north = ((np.arange(first[axis], last[axis] + 1) + 0.5) * cell_m for axis in (0, 1))
-    level = heights_at_nodes(cell_means(enh[is_earth], cell_m=settings.ground_cell_m), east, north)
+    level = heights_at_nodes(cell_means(enh[is_earth], cell_m=GROUND_CELL_M), east, north)
     at = np.vstack((enh[:, 1] / cell_m - first[1], enh[:, 0] / cell_m - first[0])) - 0.5
     above = enh[:, 2] - ndimage.map_coordinates(level, at, order=1, mode="nearest")
     return above.astype(np.float32)
 
 
-def _vegetation_class(above_m: NDArray[np.float32], /, *, settings: PointsSettings) -> NDArray[np.uint8]:
+def _vegetation_class(above_m: NDArray[np.float32], /) -> NDArray[np.uint8]:
     """(n,) low, medium or high vegetation by height; unclassified near the ground or where height is unknown."""
-    breaks = (settings.vegetation_from_m, settings.medium_vegetation_from_m, settings.high_vegetation_from_m)
+    breaks = (VEGETATION_FROM_M, MEDIUM_VEGETATION_FROM_M, HIGH_VEGETATION_FROM_M)
     classes = np.array([UNCLASSIFIED, LOW_VEGETATION, MEDIUM_VEGETATION, HIGH_VEGETATION], np.uint8)
     return classes[np.digitize(np.nan_to_num(above_m, nan=-1.0), breaks)]

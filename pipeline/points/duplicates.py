@@ -7,8 +7,8 @@ from dataclasses import fields
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.grid import Mask
-from pipeline.points.cloud import Cloud
+from pipeline.lattice.grid import Mask
+from pipeline.returns.cloud import Cloud
 
 # Coordinates are compared by the millimetre: the same return read from two tiles with different offsets differs by
 # rounding in the last bits, two different returns of one pulse never by so little (range resolution, arithmetic).

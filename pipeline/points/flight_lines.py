@@ -9,7 +9,7 @@ from itertools import combinations
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.points.cloud import Cloud
+from pipeline.returns.cloud import Cloud
 
 
 @dataclass(frozen=True, order=True)

@@ -22,11 +22,77 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 
-from pipeline.grid import EastNorthHeight, Heights, Mask
+from pipeline.lattice.grid import EastNorthHeight, Heights, Mask
+from pipeline.lattice.windows import highest_around
 from pipeline.points.opening import height_lost
+from pipeline.points.pdal import GROUND_CELL_M, GROUND_FIRST_SLOPE
 from pipeline.settings import PointsSettings
 from pipeline.terrain.surface import cell_means, heights_at_nodes
-from pipeline.windows import highest_around
+
+GROUND_PIT_M = 1.5
+"""A lone return this much deeper than the plane of its neighbours took a detour."""
+GROUND_EDGE_M = 3.0
+"""How far a window may reach beyond the returns: spares banks at the survey's edge."""
+GROUND_SLOPE = 0.1
+"""Rise over run a window may cut off on level ground: shapes of flat land."""
+GROUND_SLOPE_SHARE = 0.3
+"""Share of the slope around that a window may cut off in addition: crests, edges."""
+GROUND_SLOPE_SIGMA_M = 6.0
+"""How far around the slope is taken: wider than objects' edges, narrower than hills."""
+GROUND_STEP_M = 0.1
+"""Height any window may cut off: noise of the heights and roughness of the ground."""
+GROUND_SPREAD_M = 4.0
+"""Holes without returns narrower than twice this do not stop a gentle way."""
+GROUND_WAY_FROM_M = 2.0
+"""Only what windows of this radius and wider cut off can be terrain after all."""
+GROUND_WAY_M = 12.0
+"""Longest gentle way from a cut cell to the ground: half a crest's width."""
+GROUND_WAY_STEP_M = 0.1
+"""Step a gentle way may take from cell to cell on the level."""
+GROUND_WAY_SLOPE = 0.2
+"""Slope a gentle way may have in addition; walls and plants are steeper."""
+GROUND_WAYS = 2
+"""Of 8 directions, how many must lead gently to the ground; the edge of an object has one."""
+GROUND_PLANT_M_PER_M = 0.12
+"""Added to it for each metre between returns: sparse surveys are old, less exact, and see less of bends."""
+GROUND_PLANT_SLOPE_SHARE = 0.4
+"""Share of the plane's rise over the neighbourhood's width added to it."""
+GROUND_PLANT_ROUGHNESS = 4.0
+"""Added to it for each metre of roughness below the plane; spares rocks and edges."""
+GROUND_LIP_M = 1.0
+"""What stands out this far, level with many neighbours, is the lip of a cliff."""
+GROUND_LIP_SHARE = 0.5
+"""Which share: at a straight edge half or more lie behind it or beside it."""
+GROUND_PLANE_NEIGHBOURS = 7
+"""Fewest neighbours through which a plane is drawn; else wider cells are looked at."""
+GROUND_PLANE_WIDTH_SHARE = 0.6
+"""Distance at which a neighbour's weight has fallen to 1/e, as a share of the reach: near ones tell."""
+GROUND_PLANE_HALF_SHARE = 0.5
+"""A neighbour that stands out by this share of what makes it a plant has half its weight left."""
+GROUND_PLANE_ROUNDS = 3
+"""How often the planes are drawn anew with less weight on what stands out."""
+GROUND_ROUNDS = 2
+"""How often cells near the surface join it and plants are taken off again."""
+GROUND_JOIN_M = 0.3
+"""How far above the surface the lowest return of a joining cell may lie."""
+GROUND_JOIN_SLOPE_M = 0.7
+"""Added to it for each metre of rise over run."""
+GROUND_TOLERANCE_M = 0.05
+"""How far from the surface a return on level ground may lie: noise of the heights."""
+GROUND_TOLERANCE_M_PER_M = 0.25
+"""Added to it for each metre between returns: sparse surveys are less exact and miss bends."""
+GROUND_SPACING_SIGMA_M = 3.0
+"""How far around the spacing of the returns is taken: some of them even if sparse."""
+GROUND_SPACING_LIMIT_M = 1.5
+"""Sparser surveys get no wider tolerance: low plants would pass."""
+GROUND_TOLERANCE_SLOPE_SHARE = 0.8
+"""Share of the rise from one return to the next added to it."""
+GROUND_TOLERANCE_CLIFF_M = 1.3
+"""Added for each metre of rise over run beyond 1 (45 degrees): foot and lip share a cell."""
+GROUND_CLIFF_RISE = 2.5
+"""Rise over run from cell to cell from which a cell may hold both foot and lip."""
+GROUND_BELOW_FACTOR = 4.0
+"""Returns may lie this many tolerances below the surface: nothing grows below ground."""
 
 Number = TypeVar("Number", bound=np.generic)
 NEIGHBOURS = ((-1, -1), (-1, 0), (-1, 1), (0, -1), (0, 1), (1, -1), (1, 0), (1, 1))
@@ -108,30 +174,30 @@ def find_ground(enh: EastNorthHeight, is_candidate: Mask, /, *, settings: Points
     index = np.flatnonzero(is_candidate)
     if len(index) == 0:
         return ground
-    lowest = lowest_returns(enh[index], cell_m=settings.ground_cell_m)
+    lowest = lowest_returns(enh[index], cell_m=GROUND_CELL_M)
     is_bare = bare_cells(lowest, settings=settings)
-    ground[index] = _near_surface(enh[index], lowest, is_bare, settings=settings)
+    ground[index] = _near_surface(enh[index], lowest, is_bare)
     return ground
 
 
 def bare_cells(lowest: Lowest, /, *, settings: PointsSettings) -> Mask:
     """(rows, cols) bool: cells whose lowest return is ground."""
     cut_at = _cut_at(lowest, settings=settings)
-    is_bare: Mask = lowest.is_known & ((cut_at == 0) | _is_gently_reached(lowest, cut_at, settings=settings))
+    is_bare: Mask = lowest.is_known & ((cut_at == 0) | _is_gently_reached(lowest, cut_at))
     is_bare &= ~_stands_out(lowest, is_bare, settings=settings)
-    for _ in range(settings.ground_rounds):
-        is_bare |= _lies_near(lowest, is_bare, settings=settings)
+    for _ in range(GROUND_ROUNDS):
+        is_bare |= _lies_near(lowest, is_bare)
         is_bare &= ~_stands_out(lowest, is_bare, settings=settings)
     return is_bare
 
 
-def _lies_near(lowest: Lowest, is_bare: Mask, /, *, settings: PointsSettings) -> Mask:
+def _lies_near(lowest: Lowest, is_bare: Mask, /) -> Mask:
     """(rows, cols) bool: cells whose lowest return lies below or not far above the surface of the bare ones."""
     if not is_bare.any():
         return is_bare
     level, slope_north, slope_east = _surface(lowest, is_bare)
     at = level + slope_east * lowest.east + slope_north * lowest.north
-    limit = settings.ground_join_m + settings.ground_join_slope_m * np.hypot(slope_north, slope_east)
+    limit = GROUND_JOIN_M + GROUND_JOIN_SLOPE_M * np.hypot(slope_north, slope_east)
     near: Mask = lowest.is_known & (lowest.height <= at + limit)
     return near
 
@@ -156,15 +222,15 @@ def _cut_at(lowest: Lowest, /, *, settings: PointsSettings) -> NDArray[np.int16]
     """
     heights = lowest.height.astype(np.float32)
     radii = range(1, round(settings.ground_window_m / lowest.cell_m) + 1)
-    losses = list(height_lost(heights, radii=radii, margin=round(settings.ground_edge_m / lowest.cell_m)))
+    losses = list(height_lost(heights, radii=radii, margin=round(GROUND_EDGE_M / lowest.cell_m)))
     cut = np.zeros(heights.shape, np.bool_)
     for radius, lost in losses:
-        cut |= lost > settings.ground_first_slope * radius * lowest.cell_m
-    steepness = _terrain_slope(lowest, lowest.is_known & ~cut, sigma_m=settings.ground_slope_sigma_m)
-    allowed = settings.ground_slope + settings.ground_slope_share * steepness
+        cut |= lost > GROUND_FIRST_SLOPE * radius * lowest.cell_m
+    steepness = _terrain_slope(lowest, lowest.is_known & ~cut, sigma_m=GROUND_SLOPE_SIGMA_M)
+    allowed = GROUND_SLOPE + GROUND_SLOPE_SHARE * steepness
     cut_at = np.zeros(heights.shape, np.int16)
     for radius, lost in losses:
-        is_cut = lost > settings.ground_step_m + allowed * (radius * lowest.cell_m)
+        is_cut = lost > GROUND_STEP_M + allowed * (radius * lowest.cell_m)
         cut_at[is_cut & (cut_at == 0)] = radius
     return cut_at
 
@@ -186,25 +252,25 @@ def _terrain_slope(lowest: Lowest, is_bare: Mask, /, *, sigma_m: float) -> Heigh
     return np.asarray(np.nan_to_num(np.hypot(north, east)), np.float32)
 
 
-def _is_gently_reached(lowest: Lowest, cut_at: NDArray[np.int16], /, *, settings: PointsSettings) -> Mask:
+def _is_gently_reached(lowest: Lowest, cut_at: NDArray[np.int16], /) -> Mask:
     """(rows, cols) bool: cut cells from which gentle straight ways lead to uncut ones in enough of 8 directions.
 
     Cells cut by the narrowest windows are no way: they are single plants more often than terrain.
     """
-    height, cut = _spread(lowest.height, cut_at, steps=round(settings.ground_spread_m / lowest.cell_m))
+    height, cut = _spread(lowest.height, cut_at, steps=round(GROUND_SPREAD_M / lowest.cell_m))
     is_home = np.isfinite(height) & (cut == 0)
-    is_way = cut >= settings.ground_way_from_m / lowest.cell_m
-    steps = round(settings.ground_way_m / lowest.cell_m)
+    is_way = cut >= GROUND_WAY_FROM_M / lowest.cell_m
+    steps = round(GROUND_WAY_M / lowest.cell_m)
     ways = np.zeros(height.shape, np.int8)
     for down, right in NEIGHBOURS:
-        limit = settings.ground_way_step_m + settings.ground_way_slope * lowest.cell_m * np.hypot(down, right)
+        limit = GROUND_WAY_STEP_M + GROUND_WAY_SLOPE * lowest.cell_m * np.hypot(down, right)
         with np.errstate(invalid="ignore"):
             gentle = is_way & (np.abs(height - _shifted(height, down, right, np.inf)) <= limit)
         arrives = is_home
         for _ in range(steps):
             arrives = is_home | (gentle & _shifted(arrives, down, right, False))
         ways += arrives
-    back: Mask = is_way & (ways >= settings.ground_ways)
+    back: Mask = is_way & (ways >= GROUND_WAYS)
     return back
 
 
@@ -266,24 +332,24 @@ def _stands_out(lowest: Lowest, is_bare: Mask, /, *, settings: PointsSettings) -
     """
     out = np.zeros(is_bare.shape, np.bool_)
     is_open = is_bare.copy()
-    spacing_m = _spacing_m(lowest, settings=settings)
+    spacing_m = _spacing_m(lowest)
     for factor, reach in ((1, 1), (2, 1), (2, 2), (4, 2)):
         place = _coarse_lowest(lowest, is_bare, factor)
         asked = is_open[place]
         if not asked.any():
             break
         # What a plane rests on is known one neighbourhood further out for each time it is drawn.
-        hops = settings.ground_plane_rounds - 1
-        near = _neighbours(lowest, place, asked, factor=factor, reach=reach, hops=hops, settings=settings)
+        hops = GROUND_PLANE_ROUNDS - 1
+        near = _neighbours(lowest, place, asked, factor=factor, reach=reach, hops=hops)
         planes = _fit_planes(near, spacing_m[place][near.own], settings=settings)
         judged = planes.is_known & asked[near.own]
         row, col = (axis[near.own][judged] for axis in place)
         # Only neighbours next to it can tell a lip: across 5 m and more, plants of one height look level too.
-        is_lip = (planes.above > settings.ground_lip_m) & (planes.level_share >= settings.ground_lip_share)
+        is_lip = (planes.above > GROUND_LIP_M) & (planes.level_share >= GROUND_LIP_SHARE)
         is_lip &= factor * reach == 1
         is_plant = (planes.above > planes.limit_m) & ~is_lip
         # A lone return deep below its neighbours is an echo that took a detour.
-        is_detour = planes.above < -(settings.ground_pit_m + settings.ground_below_factor * planes.limit_m)
+        is_detour = planes.above < -(GROUND_PIT_M + GROUND_BELOW_FACTOR * planes.limit_m)
         out[row, col] = (is_plant | is_detour)[judged]
         is_open[row, col] = False
     return out
@@ -356,7 +422,6 @@ def _neighbours(
     factor: int,
     reach: int,
     hops: int,
-    settings: PointsSettings,
 ) -> Neighbours:
     """The returns of the wide cells at most `reach` wide cells away, the own one left out.
 
@@ -380,7 +445,7 @@ def _neighbours(
     east = (col + lowest.east[place] / lowest.cell_m) * lowest.cell_m
     north = (row + lowest.north[place] / lowest.cell_m) * lowest.cell_m
     east, north, height = (axis[which] - axis[own] for axis in (east, north, lowest.height[place]))
-    width_m = settings.ground_plane_width_share * (reach + 0.5) * factor * lowest.cell_m
+    width_m = GROUND_PLANE_WIDTH_SHARE * (reach + 0.5) * factor * lowest.cell_m
     weight = np.exp(-(east**2 + north**2) / width_m**2) * is_there
     return Neighbours(len(row), own, which, weight, width_m, east, north, height)
 
@@ -388,22 +453,22 @@ def _neighbours(
 def _fit_planes(near: Neighbours, spacing_m: NDArray[np.float64], /, *, settings: PointsSettings) -> Planes:
     """Planes drawn to the lower neighbours: those above their own plane lose weight, and the planes are drawn anew."""
     trust = np.ones(near.n_returns)
-    steady = settings.ground_plant_m + settings.ground_plant_m_per_m * spacing_m
+    steady = settings.ground_plant_m + GROUND_PLANT_M_PER_M * spacing_m
     level, slope_east, slope_north = planes = np.empty((3, len(near.own)))
     limit = steady
-    for turn in range(settings.ground_plane_rounds):
+    for turn in range(GROUND_PLANE_ROUNDS):
         if turn > 0:
-            trust[near.own] = 1 / (1 + (np.maximum(-level, 0) / (settings.ground_plane_half_share * limit)) ** 2)
+            trust[near.own] = 1 / (1 + (np.maximum(-level, 0) / (GROUND_PLANE_HALF_SHARE * limit)) ** 2)
         for part, few in near.pieces():
             planes[:, part] = _weighted_plane(few, few.weight * trust[few.which])
         slope = np.hypot(slope_east, slope_north)
-        limit = steady + settings.ground_plant_slope_share * near.width_m * slope
+        limit = steady + GROUND_PLANT_SLOPE_SHARE * near.width_m * slope
     below_m, level_share, n_neighbours = np.empty((3, len(near.own)))
     for part, few in near.pieces():
         below_m[part] = _depth_below(few, few.weight * trust[few.which], planes[:, part])
-        level_share[part], n_neighbours[part] = _level_share(few, settings=settings)
-    limit = limit + settings.ground_plant_roughness * below_m
-    return Planes(-level, limit, level_share, n_neighbours >= settings.ground_plane_neighbours)
+        level_share[part], n_neighbours[part] = _level_share(few)
+    limit = limit + GROUND_PLANT_ROUGHNESS * below_m
+    return Planes(-level, limit, level_share, n_neighbours >= GROUND_PLANE_NEIGHBOURS)
 
 
 def _depth_below(near: Neighbours, weight: NDArray[np.float64], planes: NDArray[np.float64], /) -> NDArray[np.float64]:
@@ -414,10 +479,10 @@ def _depth_below(near: Neighbours, weight: NDArray[np.float64], planes: NDArray[
     return np.asarray(np.sqrt(square / np.maximum(weight.sum(axis=0), 1e-9)))
 
 
-def _level_share(near: Neighbours, /, *, settings: PointsSettings) -> tuple[NDArray[np.float64], NDArray[np.intp]]:
+def _level_share(near: Neighbours, /) -> tuple[NDArray[np.float64], NDArray[np.intp]]:
     """(m,) share of the neighbours to which a gentle way leads, and how many neighbours there are."""
     is_there = near.weight > 0
-    step = settings.ground_way_step_m + settings.ground_way_slope * np.hypot(near.east, near.north)
+    step = GROUND_WAY_STEP_M + GROUND_WAY_SLOPE * np.hypot(near.east, near.north)
     n_level = np.count_nonzero((np.abs(near.height) <= step) & is_there, axis=0)
     n_all = np.count_nonzero(is_there, axis=0)
     return n_level / np.maximum(n_all, 1), n_all
@@ -446,7 +511,7 @@ def _weighted_plane(
     return mid_height - slope_east * mid_east - slope_north * mid_north, slope_east, slope_north
 
 
-def _near_surface(enh: EastNorthHeight, lowest: Lowest, is_bare: Mask, /, *, settings: PointsSettings) -> Mask:
+def _near_surface(enh: EastNorthHeight, lowest: Lowest, is_bare: Mask, /) -> Mask:
     """(n,) bool: returns near the triangulated bare cells; further below than above, since nothing grows below.
 
     A cell at a cliff holds its foot and its lip: where the surface is steeper than 45 degrees, the rise beyond 45
@@ -457,23 +522,23 @@ def _near_surface(enh: EastNorthHeight, lowest: Lowest, is_bare: Mask, /, *, set
     cell_m = lowest.cell_m
     level, slope_north, slope_east = _surface(lowest, is_bare)
     slope = np.hypot(slope_north, slope_east)
-    spacing_m = _spacing_m(lowest, settings=settings)
-    limit = settings.ground_tolerance_m + settings.ground_tolerance_m_per_m * spacing_m
-    limit += settings.ground_tolerance_slope_share * spacing_m * slope
-    limit += settings.ground_tolerance_cliff_m * np.maximum(slope - 1, 0)
+    spacing_m = _spacing_m(lowest)
+    limit = GROUND_TOLERANCE_M + GROUND_TOLERANCE_M_PER_M * spacing_m
+    limit += GROUND_TOLERANCE_SLOPE_SHARE * spacing_m * slope
+    limit += GROUND_TOLERANCE_CLIFF_M * np.maximum(slope - 1, 0)
     rise = highest_around(level, 1) - level
-    is_cliff = rise > settings.ground_cliff_rise * cell_m
-    limit[is_cliff] = np.maximum(limit, rise + settings.ground_tolerance_m)[is_cliff]
+    is_cliff = rise > GROUND_CLIFF_RISE * cell_m
+    limit[is_cliff] = np.maximum(limit, rise + GROUND_TOLERANCE_M)[is_cliff]
     at = np.vstack((enh[:, 1] / cell_m - lowest.first_row, enh[:, 0] / cell_m - lowest.first_col)) - 0.5
     above = enh[:, 2] - ndimage.map_coordinates(level, at, order=1, mode="nearest")
     allowed = ndimage.map_coordinates(limit, at, order=1, mode="nearest")
-    near: Mask = (above <= allowed) & (above >= -settings.ground_below_factor * allowed)
+    near: Mask = (above <= allowed) & (above >= -GROUND_BELOW_FACTOR * allowed)
     return near
 
 
-def _spacing_m(lowest: Lowest, /, *, settings: PointsSettings) -> NDArray[np.float64]:
+def _spacing_m(lowest: Lowest, /) -> NDArray[np.float64]:
     """(rows, cols) metres: spacing of the returns around each cell, up to the limit of the settings."""
-    sigma = settings.ground_spacing_sigma_m / lowest.cell_m
+    sigma = GROUND_SPACING_SIGMA_M / lowest.cell_m
     per_cell = ndimage.gaussian_filter(lowest.count.astype(np.float64), sigma, mode="nearest", truncate=2.5)
     spacing_m = lowest.cell_m / np.sqrt(np.maximum(per_cell, 1e-6))
-    return np.asarray(np.minimum(spacing_m, settings.ground_spacing_limit_m))
+    return np.asarray(np.minimum(spacing_m, GROUND_SPACING_LIMIT_M))

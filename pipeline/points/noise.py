@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.grid import EastNorthHeight, Mask
+from pipeline.lattice.grid import EastNorthHeight, Mask
 
 
 @dataclass(frozen=True)

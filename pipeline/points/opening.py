@@ -12,8 +12,8 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from pipeline.grid import Heights
-from pipeline.windows import along
+from pipeline.lattice.grid import Heights
+from pipeline.lattice.windows import along
 
 SQUARE_SHARE = 0.414
 """Half side of the square in an octagon of radius 1: sqrt(2) - 1 makes the octagon regular."""

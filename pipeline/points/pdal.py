@@ -12,8 +12,17 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.errors import SurveyError
-from pipeline.grid import Mask
+from pipeline.lattice.grid import Mask
 from pipeline.settings import PointsSettings
+
+PDAL_THRESHOLD_M = 0.5
+"""SMRF's tolerance on level ground: the single set of Pingel et al. 2013."""
+PDAL_SCALAR_M = 1.25
+"""SMRF's tolerance per rise over run: the single set of Pingel et al. 2013."""
+GROUND_CELL_M = 1.0
+"""Side of the cells whose lowest return starts the ground filter."""
+GROUND_FIRST_SLOPE = 0.15
+"""Rise over run a window may cut off at first sight (Pingel et al. 2013, one set for all)."""
 
 GROUND = 2
 """ASPRS LAS 1.4 R15, table 17."""
@@ -29,11 +38,11 @@ def ground_pipeline(source: str, target: str, /, *, settings: PointsSettings) ->
     """
     smrf = {
         "type": "filters.smrf",
-        "cell": settings.ground_cell_m,
+        "cell": GROUND_CELL_M,
         "window": settings.ground_window_m,
-        "slope": settings.ground_first_slope,
-        "threshold": settings.pdal_threshold_m,
-        "scalar": settings.pdal_scalar_m,
+        "slope": GROUND_FIRST_SLOPE,
+        "threshold": PDAL_THRESHOLD_M,
+        "scalar": PDAL_SCALAR_M,
     }
     chosen = smrf if settings.pdal_filter == "smrf" else {"type": "filters.pmf"}
     writer = {"type": "writers.las", "filename": target, "minor_version": 2, "dataformat_id": 1}

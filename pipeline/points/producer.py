@@ -14,10 +14,24 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 
-from pipeline.grid import EastNorth, EastNorthHeight, Mask
-from pipeline.settings import PointsSettings
+from pipeline.lattice.grid import EastNorth, EastNorthHeight, Mask
+from pipeline.lattice.windows import highest_around
 from pipeline.terrain.surface import cell_means, heights_at_nodes
-from pipeline.windows import highest_around
+
+PRODUCER_MIN_GROUND_PER_M2 = 0.05
+"""Fewer ground returns of the producer than this, where returns are, make no surface of 4 m detail."""
+PRODUCER_MAX_ABOVE_M = 0.1
+"""The producer's ground may lie this far above ours on the whole; more means plants in it."""
+PRODUCER_MAX_SPREAD_M = 0.25
+"""And spread this much about it: 5 to 10 cm are noise, the rest is what the two filters dispute."""
+PRODUCER_MIN_SHARE = 0.85
+"""Share of cells with our ground in which the producer's must be near; less means holes in it."""
+PRODUCER_CELL_M = 1.0
+"""Cells in which the two grounds are compared: a metre holds several returns of a dense survey."""
+PRODUCER_NEAR_M = 4.0
+"""How near: between the producer's ground returns a mapper's detail is lost."""
+PRODUCER_JOIN_M = 0.08
+"""Where the producer's ground is kept, our returns this near its surface join: thinned, not refused."""
 
 PACK = 2**32
 """Column and row of a cell packed into one number."""
@@ -66,7 +80,7 @@ class GroundChoice:
 
 
 def ground_evidence(
-    enh: EastNorthHeight, is_own: Mask, is_producer: Mask, is_last: Mask, is_core: Mask, /, *, settings: PointsSettings
+    enh: EastNorthHeight, is_own: Mask, is_producer: Mask, is_last: Mask, is_core: Mask, /
 ) -> GroundEvidence:
     """Counts of one block's core; the halo only helps the surface.
 
@@ -76,16 +90,16 @@ def ground_evidence(
     is_own, is_producer, is_last, is_core : (n,) bool
         Ground by our filter, by the producer, last returns, returns of the block's core.
     """
-    cell_m = settings.producer_cell_m
+    cell_m = PRODUCER_CELL_M
     cells = _cells(enh[is_core], cell_m=cell_m)
     own, producer = is_own & is_core, is_producer & is_core
     own_cells = _cells(enh[own], cell_m=cell_m)
-    above = height_above(enh[is_own], enh[producer], settings=settings)
+    above = height_above(enh[is_own], enh[producer])
     return GroundEvidence(
         cells=len(cells),
         own_cells=len(own_cells),
         near_cells=_count_near(
-            own_cells, _cells(enh[is_producer], cell_m=cell_m), near_cells=int(settings.producer_near_m / cell_m)
+            own_cells, _cells(enh[is_producer], cell_m=cell_m), near_cells=int(PRODUCER_NEAR_M / cell_m)
         ),
         own_returns=int(np.count_nonzero(own)),
         producer_returns=int(np.count_nonzero(producer)),
@@ -97,19 +111,19 @@ def ground_evidence(
     )
 
 
-def choose_ground(evidence: GroundEvidence, /, *, settings: PointsSettings) -> GroundChoice:
+def choose_ground(evidence: GroundEvidence, /) -> GroundChoice:
     """The producer's ground where it is dense enough, without holes, and on our surface or below it; else ours."""
-    per_m2 = evidence.producer_returns / max(evidence.cells, 1) / settings.producer_cell_m**2
+    per_m2 = evidence.producer_returns / max(evidence.cells, 1) / PRODUCER_CELL_M**2
     if evidence.producer_returns == 0:
         return GroundChoice("own", "The survey comes without ground returns.")
-    if per_m2 < settings.producer_min_ground_per_m2:
+    if per_m2 < PRODUCER_MIN_GROUND_PER_M2:
         return GroundChoice("own", f"The producer's ground has only {per_m2:.2f} returns/m2.")
     share = evidence.near_cells / max(evidence.own_cells, 1)
-    if share < settings.producer_min_share:
+    if share < PRODUCER_MIN_SHARE:
         return GroundChoice("own", f"The producer's ground is missing from {1 - share:.0%} of the ground we see.")
     mean_m = evidence.above_m / max(evidence.compared, 1)
     spread_m = math.sqrt(max(evidence.square_m2 / max(evidence.compared, 1) - mean_m**2, 0))
-    if mean_m > settings.producer_max_above_m or spread_m > settings.producer_max_spread_m:
+    if mean_m > PRODUCER_MAX_ABOVE_M or spread_m > PRODUCER_MAX_SPREAD_M:
         return GroundChoice("own", f"The producer's ground lies {mean_m:+.2f} m from ours, spread {spread_m:.2f} m.")
     thinned = evidence.own_returns / evidence.producer_returns
     return GroundChoice(
@@ -119,9 +133,7 @@ def choose_ground(evidence: GroundEvidence, /, *, settings: PointsSettings) -> G
     )
 
 
-def keep_producer(
-    enh: EastNorthHeight, is_producer: Mask, is_own: Mask, /, *, settings: PointsSettings
-) -> NDArray[np.bool_]:
+def keep_producer(enh: EastNorthHeight, is_producer: Mask, is_own: Mask, /) -> NDArray[np.bool_]:
     """(n,) bool: the producer's ground, and ours where it lies on the producer's surface.
 
     A thinned ground class is filled up again; what the producer's filter refused, such as plants close to the ground,
@@ -129,17 +141,17 @@ def keep_producer(
     """
     if not is_producer.any():
         return is_own
-    above = height_above(enh[is_producer], enh[is_own], settings=settings)
+    above = height_above(enh[is_producer], enh[is_own])
     ground = is_producer.copy()
-    ground[np.flatnonzero(is_own)[np.abs(above) <= settings.producer_join_m]] = True
+    ground[np.flatnonzero(is_own)[np.abs(above) <= PRODUCER_JOIN_M]] = True
     return ground
 
 
-def height_above(ground: EastNorthHeight, enh: EastNorthHeight, /, *, settings: PointsSettings) -> NDArray[np.float64]:
+def height_above(ground: EastNorthHeight, enh: EastNorthHeight, /) -> NDArray[np.float64]:
     """(m,) metres above the triangulated ground, read from a grid of half cells; NaN without ground."""
     if len(ground) == 0 or len(enh) == 0:
         return np.full(len(enh), np.nan)
-    cell_m = 0.5 * settings.producer_cell_m
+    cell_m = 0.5 * PRODUCER_CELL_M
     first = np.floor(enh[:, :2].min(axis=0) / cell_m)
     last = np.floor(enh[:, :2].max(axis=0) / cell_m)
     east, north = ((np.arange(first[axis], last[axis] + 1) + 0.5) * cell_m for axis in (0, 1))

@@ -10,10 +10,60 @@ import shapely
 from numpy.typing import NDArray
 from scipy import ndimage
 
-from pipeline.grid import Grid, Mask
-from pipeline.points.cloud import Cloud
+from pipeline.lattice.grid import Grid, Mask
+from pipeline.lattice.windows import highest_around
+from pipeline.returns.cloud import Cloud
 from pipeline.settings import RoofSettings
-from pipeline.windows import highest_around
+
+CELL_M = 0.5
+"""Cells in which roofs are told: a sixth of a shed, and 1 return at 4 pulses/m2."""
+WINDOW_M = 1.5
+"""Side of the window a plane is fitted in: narrower than a dormer."""
+WIDE_WINDOW_M = 2.5
+"""The same where returns are few: 6 returns at 1 pulse/m2, still within a shed."""
+SMALL_WINDOW_RETURNS = 7
+"""With fewer returns in the window the wide one is taken."""
+MIN_RETURNS = 5
+"""Fewest returns a plane is judged by: three fit any plane."""
+MIN_HEIGHT_M = 2.0
+"""Lowest roof: what a person can stand under; common practice, no source."""
+MAX_HEIGHT_M = 40.0
+"""Highest roof looked for: what stands in or near a forest is lower."""
+MAX_RESIDUAL_M = 0.12
+"""Roughest roof: tiles and the noise of a survey give 0.03 to 0.08, crowns 0.5."""
+MAX_SLOPE_DEG = 60.0
+"""Steeper planes are walls; steep roofs reach 60 degrees."""
+MIN_CLOSED_RATIO = 0.8
+"""Share of pulses that must end on the plane; a roof lets none through but at its edge."""
+MIN_FACET_M2 = 2.0
+"""Smallest piece of smooth plane; crowns have smooth spots of one or two cells."""
+EAVES_M = 1.5
+"""How far a plane is followed beyond its smooth cells: a window's width, to the eaves."""
+PLANE_TOLERANCE_M = 0.35
+"""Distance of roof returns from the plane: three times the roughest roof."""
+MIN_SMOOTH_RATIO = 0.3
+"""Share of smooth cells in a patch: 0.37 in a square of 4 m, whose edge is 0.75 m wide."""
+MAX_FLUSH_RATIO = 0.15
+"""Share of the edge at which low returns carry the plane on: slopes and banks, not eaves."""
+MAX_HOLE_M2 = 6.0
+"""Largest hole filled: chimneys and dormers."""
+CHIMNEY_M = 2.5
+"""How far what stands on a roof may rise above its plane."""
+WALL_FROM_M = 1.0
+"""Lowest returns of a building's walls and eaves: above grass and what lies about."""
+BOULDER_MAX_M2 = 64.0
+"""Largest patch that may be the top of a boulder: 9 m across."""
+BOULDER_MAX_HEIGHT_M = 5.0
+"""Mean height of a patch above which it is no boulder: rock as high is rare."""
+BOULDER_ROUNDNESS = 0.8
+"""Low small patches may be boulders if rounder than this: a square has 0.785."""
+HUT_FILL_RATIO = 0.87
+"""They are huts if they fill this share of a rectangle: a disc fills 0.785."""
+BOULDER_MIN_BEND_PER_M = 0.04
+"""Low small patches may be boulders if they fall off along every axis, by this times the square of the distance: a
+dome of 4 m over 8 m has 0.1, huts show 0.01 (measured on planted tiles)."""
+TENT_FILL_RATIO = 0.92
+"""Domed patches that fill this share of a rectangle are tent roofs: boulders fill 0.72 to 0.89."""
 
 Cells = NDArray[np.float64]
 """(rows, cols) float64, one number a cell."""
@@ -77,37 +127,35 @@ def find_roofs(
     """
     if len(cloud) == 0:
         return np.zeros(0, bool)
-    returns = _look(cloud, height_above_m, is_candidate, settings=settings)
+    returns = _look(cloud, height_above_m, is_candidate)
     nothing = np.zeros(len(cloud), bool)
     if not returns.is_high_last.any():
         return nothing
-    planes = _planes(returns, settings=settings)
-    facets = _without_specks(_smooth_cells(planes, settings=settings), settings.min_facet_m2 / settings.cell_m**2)
+    planes = _planes(returns)
+    facets = _without_specks(_smooth_cells(planes), MIN_FACET_M2 / CELL_M**2)
     if not facets.any():
         return nothing
-    off_plane_m = _off_plane(returns, planes, facets, reach_m=settings.eaves_m)
-    on_plane = np.abs(off_plane_m) <= settings.plane_tolerance_m
+    off_plane_m = _off_plane(returns, planes, facets, reach_m=EAVES_M)
+    on_plane = np.abs(off_plane_m) <= PLANE_TOLERANCE_M
     roofs = _patches(returns, facets, on_plane, settings=settings)
-    stands_on_it = (off_plane_m > 0) & (off_plane_m <= settings.chimney_m) & cloud.is_last
+    stands_on_it = (off_plane_m > 0) & (off_plane_m <= CHIMNEY_M) & cloud.is_last
     # A pulse that ends below a roof's edge has met a wall, or what leans on it.
     is_wall = (off_plane_m < 0) & np.isfinite(off_plane_m) & cloud.is_last
     edge = ndimage.binary_dilation(roofs, np.ones((3, 3), bool))
-    holes = _enclosed(roofs, settings=settings)
+    holes = _enclosed(roofs)
     in_roof, in_hole, at_edge = (cells.ravel()[returns.cell] for cells in (roofs, holes, edge))
-    may_be = is_candidate & (height_above_m >= settings.wall_from_m) & (cloud.producer_class != BRIDGE)
+    may_be = is_candidate & (height_above_m >= WALL_FROM_M) & (cloud.producer_class != BRIDGE)
     found: Mask = may_be & ((in_roof & on_plane) | (in_hole & stands_on_it) | (at_edge & is_wall))
     return found
 
 
-def _look(
-    cloud: Cloud, height_above_m: NDArray[np.float32], is_candidate: Mask, /, *, settings: RoofSettings
-) -> _Returns:
+def _look(cloud: Cloud, height_above_m: NDArray[np.float32], is_candidate: Mask, /) -> _Returns:
     """The returns on the lattice; first and middle returns are placed but decide nothing, as leaves give them too."""
-    cell_m = settings.cell_m
+    cell_m = CELL_M
     west, south, east, north = cloud.east.min(), cloud.north.min(), cloud.east.max(), cloud.north.max()
     grid = Grid.covering((west, south, east + cell_m, north + cell_m), cell_m=cell_m, crs="")
     decides = cloud.is_last & cloud.is_usable & (cloud.producer_class != BRIDGE)
-    is_high = (height_above_m >= settings.min_height_m) & (height_above_m <= settings.max_height_m)
+    is_high = (height_above_m >= MIN_HEIGHT_M) & (height_above_m <= MAX_HEIGHT_M)
     is_high_last = decides & is_candidate & is_high
     return _Returns(
         grid=grid,
@@ -117,22 +165,22 @@ def _look(
         height=cloud.height - float(cloud.height.min()),
         above_m=height_above_m,
         is_high_last=is_high_last,
-        is_low_last=decides & ~np.isnan(height_above_m) & (height_above_m < settings.min_height_m),
+        is_low_last=decides & ~np.isnan(height_above_m) & (height_above_m < MIN_HEIGHT_M),
     )
 
 
-def _planes(returns: _Returns, /, *, settings: RoofSettings) -> _Planes:
+def _planes(returns: _Returns, /) -> _Planes:
     """Planes from small windows where these hold enough returns, from wide ones elsewhere.
 
     They are drawn only where hardly a pulse passed, since nothing else can be a roof.
     """
     sums = _cell_sums(returns)
-    small_cells, wide_cells = (_odd(length / settings.cell_m) for length in (settings.window_m, settings.wide_window_m))
+    small_cells, wide_cells = (_odd(length / CELL_M) for length in (WINDOW_M, WIDE_WINDOW_M))
     in_small = _WindowSums(sums, small_cells)
     in_wide = _WindowSums(sums, wide_cells)
-    is_thin = in_small.n_high < settings.small_window_returns
+    is_thin = in_small.n_high < SMALL_WINDOW_RETURNS
     small, wide = (
-        _fit(window, window.may_be_roof(settings) & where, returns.grid)
+        _fit(window, window.may_be_roof() & where, returns.grid)
         for window, where in ((in_small, ~is_thin), (in_wide, is_thin))
     )
     return _Planes(*(np.where(is_thin, b, a) for a, b in zip(_columns(small), _columns(wide), strict=True)))
@@ -174,9 +222,9 @@ class _WindowSums:
         """(rows, cols) 0..1: share of the pulses that ended high."""
         return self.n_high / np.maximum(self.n_high + self.n_low, 1)
 
-    def may_be_roof(self, settings: RoofSettings) -> Mask:
+    def may_be_roof(self) -> Mask:
         """(rows, cols) bool: enough high returns, and hardly a pulse that passed."""
-        may: Mask = (self.n_high >= settings.min_returns) & (self.closed >= settings.min_closed_ratio)
+        may: Mask = (self.n_high >= MIN_RETURNS) & (self.closed >= MIN_CLOSED_RATIO)
         return may
 
     def moments(self, cells: NDArray[np.intp]) -> list[Cells]:
@@ -210,13 +258,13 @@ def _planes_at(window: _WindowSums, cells: NDArray[np.intp], grid: Grid, /) -> t
     return level, rise_east, rise_north, np.sqrt(rest)
 
 
-def _smooth_cells(planes: _Planes, /, *, settings: RoofSettings) -> Mask:
+def _smooth_cells(planes: _Planes, /) -> Mask:
     """(rows, cols) bool: cells amid a plane that no pulse passed."""
     slope = np.hypot(planes.rise_east, planes.rise_north)
     smooth: Mask = (
-        (planes.closed >= settings.min_closed_ratio)
-        & (planes.residual_m <= settings.max_residual_m)
-        & (slope <= math.tan(math.radians(settings.max_slope_deg)))
+        (planes.closed >= MIN_CLOSED_RATIO)
+        & (planes.residual_m <= MAX_RESIDUAL_M)
+        & (slope <= math.tan(math.radians(MAX_SLOPE_DEG)))
     )
     return smooth
 
@@ -259,21 +307,15 @@ def _patches(returns: _Returns, facets: Mask, on_plane: Mask, /, *, settings: Ro
     rim = _rim(patches)
     rim_cells = np.maximum(np.bincount(rim.ravel(), minlength=count + 1), 1)
     runs_on = np.bincount(rim[flush], minlength=count + 1) / rim_cells
-    keep = (
-        (area * settings.cell_m**2 >= settings.min_patch_m2)
-        & (smooth >= settings.min_smooth_ratio)
-        & (runs_on <= settings.max_flush_ratio)
-    )
+    keep = (area * CELL_M**2 >= settings.min_patch_m2) & (smooth >= MIN_SMOOTH_RATIO) & (runs_on <= MAX_FLUSH_RATIO)
     keep[0] = False
     tops = on_plane & returns.is_high_last
-    keep &= ~_boulders(patches, returns, tops, keep & (area * settings.cell_m**2 <= settings.boulder_max_m2), settings)
+    keep &= ~_boulders(patches, returns, tops, keep & (area * CELL_M**2 <= BOULDER_MAX_M2))
     kept: Mask = keep[patches]
     return kept
 
 
-def _boulders(
-    patches: NDArray[np.signedinteger], returns: _Returns, tops: Mask, is_small: Mask, settings: RoofSettings
-) -> Mask:
+def _boulders(patches: NDArray[np.signedinteger], returns: _Returns, tops: Mask, is_small: Mask) -> Mask:
     """(patches + 1,) bool: small patches that are low, and round without corners or domed.
 
     A roof falls one way or two from a ridge and runs level along it; a dome falls along every axis. Tents and hipped
@@ -286,14 +328,14 @@ def _boulders(
     mine = np.flatnonzero(tops & is_small[patch])
     for number in np.unique(patch[mine]):
         of_it = mine[patch[mine] == number]
-        if returns.above_m[of_it].mean() > settings.boulder_max_height_m:
+        if returns.above_m[of_it].mean() > BOULDER_MAX_HEIGHT_M:
             continue
         hull = shapely.MultiPoint(np.column_stack([returns.east[of_it], returns.north[of_it]])).convex_hull
         fill_ratio = hull.area / max(hull.minimum_rotated_rectangle.area, 1e-9)
-        is_round = 4 * math.pi * hull.area > settings.boulder_roundness * hull.length**2
+        is_round = 4 * math.pi * hull.area > BOULDER_ROUNDNESS * hull.length**2
         bend_per_m = _least_bend_per_m(returns.east[of_it], returns.north[of_it], returns.height[of_it])
-        is_domed = bend_per_m >= settings.boulder_min_bend_per_m and fill_ratio < settings.tent_fill_ratio
-        found[number] = (is_round and fill_ratio < settings.hut_fill_ratio) or is_domed
+        is_domed = bend_per_m >= BOULDER_MIN_BEND_PER_M and fill_ratio < TENT_FILL_RATIO
+        found[number] = (is_round and fill_ratio < HUT_FILL_RATIO) or is_domed
     return found
 
 
@@ -311,7 +353,7 @@ def _rim(patches: NDArray[np.signedinteger]) -> NDArray[np.int32]:
     return np.where(patches > 0, 0, spread).astype(np.int32)
 
 
-def _enclosed(roofs: Mask, /, *, settings: RoofSettings) -> Mask:
+def _enclosed(roofs: Mask, /) -> Mask:
     """(rows, cols) bool: small holes in roofs, left by what stands on them."""
     holes = ndimage.binary_fill_holes(roofs) & ~roofs
-    return holes & ~_without_specks(holes, settings.max_hole_m2 / settings.cell_m**2)
+    return holes & ~_without_specks(holes, MAX_HOLE_M2 / CELL_M**2)

@@ -11,10 +11,35 @@ from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
 
-from pipeline.grid import EastNorthHeight, Grid, Mask
-from pipeline.points.cloud import Cloud
+from pipeline.lattice.grid import EastNorthHeight, Grid, Mask
+from pipeline.lattice.windows import highest_around, lowest_around
+from pipeline.returns.cloud import Cloud
 from pipeline.settings import WireSettings
-from pipeline.windows import highest_around, lowest_around
+
+CELL_M = 1.0
+"""Cells whose columns, three by three, must be empty around a wire: 1 m clear."""
+GROWTH_FROM_M = 3.0
+"""Growth below a wire may be as high: corridors are mown every few years."""
+CLEAR_M = 2.0
+"""Distance within which most of what is high must hang; a line keeps more clearance."""
+MIN_HANGING_RATIO = 0.5
+"""Share of it that must: at the edge of a deck or a crown it is far less."""
+MAX_LAYER_M = 2.5
+"""Thickest layer in a column: a bundle of wires; crowns are deeper than 3 m."""
+MAX_STOPPED_RATIO = 0.6
+"""High returns per low last return of a column: wires stop few pulses, roofs all."""
+WINDOW_M = 8.0
+"""Reach in which returns must lie along a line: 10 of them at 1 return a metre."""
+MIN_RETURNS = 6
+"""Fewest returns within the reach: fewer lie in line by chance."""
+MAX_SPREAD_M = 1.5
+"""Standard deviation across: three wires 1.5 m apart have 1.2 m."""
+MIN_SPREAD_RATIO = 0.4
+"""Standard deviation along, per reach: 0.58 on an even line, 0.29 at its end."""
+LEAST_LENGTH_M = 30.0
+"""Shortest chain: a row of crowns is shorter, a span is 50 m; below the halo."""
+BUNDLE_M = 2.5
+"""Hanging returns this near to a wire are wires of its bundle."""
 
 Pairs = NDArray[np.intp]
 """(k, 2) indices of two returns."""
@@ -42,15 +67,15 @@ def find_wires(
     """
     found = np.zeros(len(cloud), bool)
     hanging = np.flatnonzero(_hangs(cloud, height_above_m, is_candidate, settings=settings))
-    if len(hanging) < settings.min_returns:
+    if len(hanging) < MIN_RETURNS:
         return found
     enh = cloud.enh[hanging]
     enh -= np.floor(enh.min(axis=0))
-    strung = _in_string(enh, settings=settings)
+    strung = _in_string(enh)
     wire = strung.copy()
-    wire[strung] = _in_long_chain(enh[strung], settings=settings)
+    wire[strung] = _in_long_chain(enh[strung])
     if wire.any():
-        gap, _ = cKDTree(enh[wire]).query(enh, distance_upper_bound=settings.bundle_m)
+        gap, _ = cKDTree(enh[wire]).query(enh, distance_upper_bound=BUNDLE_M)
         found[hanging[np.isfinite(gap)]] = True
     return found
 
@@ -70,21 +95,19 @@ def _hangs(cloud: Cloud, height_above_m: NDArray[np.float32], is_candidate: Mask
     is_high = is_candidate & cloud.is_usable & (height_above_m >= settings.min_height_m)
     if not is_high.any():
         return is_high
-    is_growth = is_candidate & cloud.is_usable & (height_above_m >= settings.growth_from_m)
-    is_low = cloud.is_usable & cloud.is_last & (height_above_m < settings.growth_from_m)
+    is_growth = is_candidate & cloud.is_usable & (height_above_m >= GROWTH_FROM_M)
+    is_low = cloud.is_usable & cloud.is_last & (height_above_m < GROWTH_FROM_M)
     west, south, east, north = cloud.east.min(), cloud.north.min(), cloud.east.max(), cloud.north.max()
-    cell_m = settings.cell_m
+    cell_m = CELL_M
     grid = Grid.covering((west, south, east + cell_m, north + cell_m), cell_m=cell_m, crs="")
     cell = grid.cell_index(cloud.east, cloud.north)
     columns = _columns(cell[is_growth], cloud.height[is_growth], cell[is_low], grid.shape)
-    passes = (columns.high <= settings.max_stopped_ratio * columns.low).ravel()
-    thin = (columns.highest - columns.lowest <= settings.max_layer_m).ravel()
+    passes = (columns.high <= MAX_STOPPED_RATIO * columns.low).ravel()
+    thin = (columns.highest - columns.lowest <= MAX_LAYER_M).ravel()
     hangs: Mask = is_high & (passes & thin)[cell] & (cloud.return_number <= 1)
     # Edges of decks, roofs and crowns are thin and let pulses pass too, but most of what is high beside them does not.
-    near = round(settings.clear_m / cell_m) * 2 + 1
-    clear = _around(cell[hangs], grid.shape, near) >= settings.min_hanging_ratio * _around(
-        cell[is_high], grid.shape, near
-    )
+    near = round(CLEAR_M / cell_m) * 2 + 1
+    clear = _around(cell[hangs], grid.shape, near) >= MIN_HANGING_RATIO * _around(cell[is_high], grid.shape, near)
     return hangs & clear.ravel()[cell]
 
 
@@ -109,10 +132,10 @@ def _columns(
     )
 
 
-def _in_string(enh: EastNorthHeight, /, *, settings: WireSettings) -> Mask:
+def _in_string(enh: EastNorthHeight, /) -> Mask:
     """(k,) bool: returns whose neighbours lie along a line, on both sides, and not beside it."""
     places = enh[:, :2]
-    pairs = _pairs(enh, settings.window_m)
+    pairs = _pairs(enh, WINDOW_M)
     step = places[pairs[:, 1]] - places[pairs[:, 0]]
     n, k = np.bincount(pairs[:, 0], minlength=len(enh)) + 1, len(enh)
     mean = np.column_stack([np.bincount(pairs[:, 0], step[:, axis], k) for axis in (0, 1)]) / n[:, None]
@@ -122,23 +145,19 @@ def _in_string(enh: EastNorthHeight, /, *, settings: WireSettings) -> Mask:
     )
     middle, half = (xx + yy) / 2, np.hypot((xx - yy) / 2, xy)
     along, across = np.sqrt(middle + half), np.sqrt(np.maximum(middle - half, 0))
-    strung: Mask = (
-        (n >= settings.min_returns)
-        & (across <= settings.max_spread_m)
-        & (along >= settings.min_spread_ratio * settings.window_m)
-    )
+    strung: Mask = (n >= MIN_RETURNS) & (across <= MAX_SPREAD_M) & (along >= MIN_SPREAD_RATIO * WINDOW_M)
     return strung
 
 
-def _in_long_chain(enh: EastNorthHeight, /, *, settings: WireSettings) -> Mask:
+def _in_long_chain(enh: EastNorthHeight, /) -> Mask:
     """(k,) bool: returns of chains that reach far enough, each link shorter than the window."""
-    pairs = _pairs(enh, settings.window_m)
+    pairs = _pairs(enh, WINDOW_M)
     links = coo_array((np.ones(len(pairs), bool), (pairs[:, 0], pairs[:, 1])), shape=(len(enh), len(enh)))
     count, chain = connected_components(links, directed=False)
     low, high = np.full((count, 2), np.inf), np.full((count, 2), -np.inf)
     np.minimum.at(low, chain, enh[:, :2])
     np.maximum.at(high, chain, enh[:, :2])
-    long: Mask = np.hypot(*(high - low).T) >= settings.least_length_m
+    long: Mask = np.hypot(*(high - low).T) >= LEAST_LENGTH_M
     return long[chain]
 
 

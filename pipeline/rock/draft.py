@@ -7,14 +7,15 @@ import numpy as np
 import shapely
 
 from pipeline.features import join_features, no_features
-from pipeline.grid import Grid, Heights
-from pipeline.rock.bare_rock import find_bare_rock
-from pipeline.rock.brightness import Brightness
-from pipeline.rock.cliffs import find_cliffs
-from pipeline.rock.company import in_company, worth_drawing
-from pipeline.rock.groups import generalise_boulders
-from pipeline.rock.paper import ground_m
-from pipeline.rock.stony import find_rocky_pits, find_stony_ground
+from pipeline.lattice.grid import Grid, Heights
+from pipeline.norm.paper import ground_m
+from pipeline.rock.boulders.company import in_company, worth_drawing
+from pipeline.rock.boulders.groups import generalise_boulders
+from pipeline.rock.cliffs.cliffs import CLIFF_MIN_LENGTH_MM, find_cliffs
+from pipeline.rock.cliffs.falls import CLIFF_RUN_M
+from pipeline.rock.ground.bare_rock import find_bare_rock
+from pipeline.rock.ground.brightness import Brightness
+from pipeline.rock.ground.stony import find_rocky_pits, find_stony_ground
 from pipeline.settings import RockSettings
 
 
@@ -28,17 +29,16 @@ def draft_rock(
     *,
     brightness: Brightness | None = None,
     lowest: Heights | None = None,
-    scale: int,
     settings: RockSettings,
 ) -> gpd.GeoDataFrame:
-    """Every rock feature of the area, fit to be drawn at the scale.
+    """Every rock feature of the area, fit to be drawn.
 
     Parameters
     ----------
     boulders : GeoDataFrame
-        Candidates of all blocks, as `pipeline.rock.boulders.find_boulders` gives them.
+        Candidates of all blocks, as `pipeline.rock.boulders.boulders.find_boulders` gives them.
     bare_earth, ground_support, canopy_height : (rows, cols) float32, metres
-    brightness : of the ground, as `pipeline.rock.brightness.ground_brightness` gives it
+    brightness : of the ground, as `pipeline.rock.ground.brightness.ground_brightness` gives it
         Without it stony ground is drawn by roughness alone and bare rock not at all.
     lowest : (rows, cols) float32, metres
         The lowest last return of each cell; without it cliffs whose lip a ground filter took off are missed.
@@ -47,26 +47,24 @@ def draft_rock(
     -------
     GeoDataFrame: points 203.1, 204, 205, 207; areas 206, 208, 209, 210, 211, 212, 214; lines 201, 202.
     """
-    cliffs = find_cliffs(bare_earth, ground_support, grid, lowest=lowest, scale=scale, settings=settings)
+    cliffs = find_cliffs(bare_earth, ground_support, grid, lowest=lowest, settings=settings)
     cliffs = cliffs[cliffs.confidence >= settings.least_confidence]
-    believed = in_company(boulders, np.isfinite(bare_earth), grid, settings=settings)
+    believed = in_company(boulders, np.isfinite(bare_earth), grid)
     sure = worth_drawing(believed, settings=settings)
-    cliffs = _not_sides_of_boulders(cliffs, sure, scale=scale, settings=settings)
-    free = _off_cliffs(sure, cliffs, distance_m=settings.cliff_run_m)
-    drawn = generalise_boulders(free, scale=scale, settings=settings)
+    cliffs = _not_sides_of_boulders(cliffs, sure)
+    free = _off_cliffs(sure, cliffs, distance_m=CLIFF_RUN_M)
+    drawn = generalise_boulders(free, settings=settings)
     # Under dense crowns the ground is made of few returns and looks rougher than it is.
     open_support = np.where(canopy_height > settings.stony_max_canopy_m, np.inf, ground_support).astype(np.float32)
     stony = find_stony_ground(bare_earth, open_support, grid, brightness=brightness, settings=settings)
     bare = no_features(grid.crs)
     if brightness is not None:
         bare = find_bare_rock(bare_earth, ground_support, brightness, grid, settings=settings)
-    pits = find_rocky_pits(bare_earth, ground_support, grid, settings=settings)
+    pits = find_rocky_pits(bare_earth, ground_support, grid)
     return join_features([drawn, cliffs, stony, bare, pits], grid.crs)
 
 
-def _not_sides_of_boulders(
-    cliffs: gpd.GeoDataFrame, boulders: gpd.GeoDataFrame, *, scale: int, settings: RockSettings
-) -> gpd.GeoDataFrame:
+def _not_sides_of_boulders(cliffs: gpd.GeoDataFrame, boulders: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
     """Cliffs but those that a boulder explains: a rock that a filter kept as ground is a step on every side.
 
     A face is a boulder's side where most of its line lies on the boulder or beside it, if the boulder is likelier or
@@ -74,12 +72,12 @@ def _not_sides_of_boulders(
     """
     if not len(boulders) or not len(cliffs):
         return cliffs
-    reach = shapely.buffer(boulders.geometry.to_numpy(), boulders.width_m.to_numpy() / 2 + settings.cliff_run_m)
+    reach = shapely.buffer(boulders.geometry.to_numpy(), boulders.width_m.to_numpy() / 2 + CLIFF_RUN_M)
     lines, sure = cliffs.geometry.to_numpy(), boulders.confidence.to_numpy()
     line, boulder = shapely.STRtree(reach).query(lines, predicate="intersects")
     length = shapely.length(lines)
     on = shapely.length(shapely.intersection(lines[line], reach[boulder])) > length[line] / 2
-    is_short = length <= ground_m(settings.cliff_min_length_mm, scale=scale) + 0.1
+    is_short = length <= ground_m(CLIFF_MIN_LENGTH_MM) + 0.1
     is_side = on & (is_short[line] | (sure[boulder] > cliffs.confidence.to_numpy()[line]))
     return cliffs[~np.isin(np.arange(len(cliffs)), line[is_side])]
 

@@ -59,11 +59,10 @@ rule bare_earth:
     log:
         "logs/bare_earth.log",
     params:
-        settings=PLAN.section("terrain"),
         code=PLAN.code("bare_earth"),
     shell:
         "python -m pipeline bare_earth --seen {input.seen:q} --water {input.water:q} --out {output:q}"
-        " --settings {params.settings:q} 2> {log:q}"
+        " 2> {log:q}"
 
 
 rule relief:
@@ -119,13 +118,12 @@ rule rock:
         "logs/rock.log",
     params:
         blocks=PLAN.block_names,
-        scale=PLAN.area.scale,
         settings=PLAN.section("rock"),
         code=PLAN.code("rock"),
     shell:
         "python -m pipeline rock --boulders work/boulders --blocks {params.blocks} --bare-earth {input.bare_earth:q}"
         " --ground-support {input.ground_support:q} --canopy-height {input.canopy_height:q}"
-        " --counts {input.counts:q} --out {output:q} --scale {params.scale} --settings {params.settings:q} 2> {log:q}"
+        " --counts {input.counts:q} --out {output:q} --settings {params.settings:q} 2> {log:q}"
 
 
 rule water:
@@ -201,18 +199,16 @@ rule compose:
     input:
         themes=expand("work/features/{theme}.gpkg", theme=["landform", "rock", "water", "vegetation", "manmade"]),
         outline="work/outline.gpkg",
-        symbols=ancient(PLAN.symbols),
     output:
         "draft.gpkg",
     log:
         "logs/compose.log",
     params:
         map_date=str(PLAN.area.map_date),
-        settings=PLAN.section("compose"),
         code=PLAN.code("compose"),
     shell:
         "python -m pipeline compose --themes {input.themes:q} --outline {input.outline:q} --out {output:q}"
-        " --symbols {input.symbols:q} --map-date {params.map_date} --settings {params.settings:q} 2> {log:q}"
+        " --map-date {params.map_date} 2> {log:q}"
 
 
 rule sheet:
@@ -225,7 +221,6 @@ rule sheet:
         outline="work/outline.gpkg",
         survey="report/survey.json",
         season="report/leaf_season.json",
-        symbols=ancient(PLAN.symbols),
     output:
         pdf="sheets/field_sheet.pdf",
         png="sheets/field_sheet.png",
@@ -241,7 +236,6 @@ rule sheet:
         code=PLAN.code("sheet"),
     shell:
         "python -m pipeline sheet --draft {input.draft:q} --outline {input.outline:q} --survey {input.survey:q} --season {input.season:q}"
-        " --symbols {input.symbols:q}"
         " --pdf {output.pdf:q} --png {output.png:q} --tif {output.tif:q} --name {params.name:q}"
         " --map-date {params.map_date} --scale {params.scale} --interval-m {params.interval_m}"
         " --settings {params.settings:q} 2> {log:q}"

@@ -97,8 +97,7 @@ rule boulders:
         crs=PLAN.crs,
         cell_m=PLAN.cell_m,
         flow=PLAN.section("flow"),
-        settings=PLAN.section("rock"),
         code=PLAN.code("boulders"),
     shell:
         "python -m pipeline boulders --returns {input.returns:q} --out {output:q} --block {wildcards.block}"
-        " --crs {params.crs:q} --cell-m {params.cell_m} --flow {params.flow:q} --settings {params.settings:q} 2> {log:q}"
+        " --crs {params.crs:q} --cell-m {params.cell_m} --flow {params.flow:q} 2> {log:q}"

@@ -22,12 +22,6 @@ class FlowSettings(Section):
         le=100_000_000,
         description="Returns a block and its halo may hold; a job needs about 0.3 GiB for each million.",
     )
-    halo_m: float = Field(
-        60.0,
-        ge=20,
-        le=200,
-        description="Margin of neighbouring points a block reads; must exceed the reach of all neighbourhood work.",
-    )
 
 
 class Flow(Section):

@@ -19,10 +19,6 @@ class SheetSettings(Section):
     page_margin_mm: float = Field(
         8.0, ge=0, le=30, description="White rim of the page; many printers cannot reach the outer 5 mm."
     )
-    gap_mm: float = Field(5.0, ge=0, le=20, description="Distance between map, title and panel, so that they part.")
-    title_mm: float = Field(14.0, ge=12, le=40, description="Height of the title: name, scale and contour interval.")
-    foot_mm: float = Field(14.0, ge=12, le=40, description="Height of the foot of a part sheet: scale bar and source.")
-    column_mm: float = Field(58.0, ge=45, le=120, description="Width of a legend column: a symbol and its full name.")
     sheet_overlap_mm: float = Field(
         15.0, ge=0, le=50, description="What neighbouring sheets share, so that no feature is cut on both."
     )
@@ -31,18 +27,6 @@ class SheetSettings(Section):
         ge=0,
         le=1,
         description="Features less sure than this stay off the paper; the draft keeps them. 0 prints all.",
-    )
-    label_shortest_contour_mm: float = Field(
-        40.0,
-        ge=10,
-        le=1000,
-        description="Shortest index contour that gets its elevation, at 1:15 000 (ours: short rings are hill tops).",
-    )
-    label_distance_mm: float = Field(
-        60.0,
-        ge=10,
-        le=1000,
-        description="Least distance between two elevations, at 1:15 000; the norm (102) asks for few.",
     )
     resolution_dpi: int = Field(
         300, ge=72, le=600, description="Of the PNG and the TIFF; 300 shows a line of 0.1 mm, as most printers do."

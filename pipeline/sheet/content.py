@@ -13,15 +13,21 @@ from numpy.typing import NDArray
 from shapely.geometry import MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
 
-from pipeline.draft.symbols import BASE_SCALE, KIND_OF_GEOMETRY, Kind, SymbolTable
+from pipeline.norm.paper import enlargement
+from pipeline.norm.symbols import KIND_OF_GEOMETRY, Kind, SymbolTable
 from pipeline.settings import SheetSettings
-from pipeline.sheet.cliff_foot import clear_of_cliffs
-from pipeline.sheet.ink import Geometries, Ink
-from pipeline.sheet.labels import INDEX_CONTOUR, Labels, contour_labels
 from pipeline.sheet.legend import legend_order
-from pipeline.sheet.marks import Marks
-from pipeline.sheet.page import Frame
-from pipeline.sheet.symbol import draw_marks
+from pipeline.sheet.page.ink import Geometries, Ink
+from pipeline.sheet.page.page import Frame
+from pipeline.sheet.symbols.cliff_foot import clear_of_cliffs
+from pipeline.sheet.symbols.labels import INDEX_CONTOUR, Labels, contour_labels
+from pipeline.sheet.symbols.marks import Marks
+from pipeline.sheet.symbols.symbol import draw_marks
+
+LABEL_SHORTEST_CONTOUR_MM = 40.0
+"""Shortest index contour that gets its elevation, at 1:15 000 (ours: short rings are hill tops)."""
+LABEL_DISTANCE_MM = 60.0
+"""Least distance between two elevations, at 1:15 000; the norm (102) asks for few."""
 
 VERTEX_TOLERANCE_MM = 0.01
 """Vertices that change a line by less than this on paper are left out: a tenth of the thinnest line."""
@@ -73,7 +79,7 @@ def draw_content(
         If a symbol is not drawn with the geometry a feature has.
     """
     marks = clear_of_cliffs(marks_of([printed(table, settings.least_confidence) for table in layers], frame, symbols))
-    labels = _labels_of(marks, frame, settings)
+    labels = _labels_of(marks, frame)
     ink = Ink()
     for mark in off_bare_rock(marks):
         draw_marks(ink, _interrupted(mark, labels) if mark.symbol.number == INDEX_CONTOUR else mark)
@@ -88,7 +94,7 @@ def marks_of(layers: Sequence[gpd.GeoDataFrame], frame: Frame, symbols: SymbolTa
         return []
     everything = pd.concat(tables, ignore_index=True)
     marks = []
-    enlarge = BASE_SCALE / frame.scale
+    enlarge = enlargement(frame.scale)
     for number, kind in sorted(set(zip(everything["symbol"], everything["kind"], strict=True))):
         part = everything[(everything["symbol"] == number) & (everything["kind"] == kind)]
         geometry = np.asarray(part["geometry"].to_numpy(), object)
@@ -169,7 +175,7 @@ def _cut(mark: Marks, cover: BaseGeometry) -> Marks:
 # ---------------------------------------------------------------- labels
 
 
-def _labels_of(marks: Sequence[Marks], frame: Frame, settings: SheetSettings) -> Labels:
+def _labels_of(marks: Sequence[Marks], frame: Frame) -> Labels:
     """Elevations for the index contours, clear of all other lines and points."""
     index = [mark for mark in marks if mark.symbol.number == INDEX_CONTOUR]
     others = [mark.geometry for mark in marks if mark.kind != "area" and mark.symbol.number != INDEX_CONTOUR]
@@ -178,9 +184,9 @@ def _labels_of(marks: Sequence[Marks], frame: Frame, settings: SheetSettings) ->
         index[0].geometry if index else nothing,
         index[0].elevation_m if index else np.empty(0),
         np.concatenate([nothing, *others]),
-        enlarge=BASE_SCALE / frame.scale,
-        shortest_line_mm=settings.label_shortest_contour_mm,
-        distance_mm=settings.label_distance_mm,
+        enlarge=enlargement(frame.scale),
+        shortest_line_mm=LABEL_SHORTEST_CONTOUR_MM,
+        distance_mm=LABEL_DISTANCE_MM,
     )
 
 

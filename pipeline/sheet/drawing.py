@@ -16,14 +16,15 @@ import shapely
 from affine import Affine
 from shapely.geometry import MultiPolygon, Polygon
 
-from pipeline.draft.symbols import SymbolTable
+from pipeline.norm.symbols import SymbolTable
 from pipeline.settings import SheetSettings
-from pipeline.sheet.colours import tint
 from pipeline.sheet.content import Content, draw_content
-from pipeline.sheet.ink import area_path
 from pipeline.sheet.marginalia import Item, MapText, draw_foot, draw_panel, draw_title, panel_items
-from pipeline.sheet.north import MagneticNorth, north_of_area, technical_lines
-from pipeline.sheet.page import (
+from pipeline.sheet.page.colours import tint
+from pipeline.sheet.page.ink import area_path
+from pipeline.sheet.page.north import MagneticNorth, north_of_area, technical_lines
+from pipeline.sheet.page.page import (
+    COLUMN_MM,
     Box,
     Frame,
     Sheet,
@@ -34,7 +35,7 @@ from pipeline.sheet.page import (
     part_sheets,
     single_sheet,
 )
-from pipeline.sheet.pdf import BOLD, CAP_HEIGHT_MM_PER_PT, Book, Georeference, Plates
+from pipeline.sheet.page.pdf import BOLD, CAP_HEIGHT_MM_PER_PT, Book, Georeference, Plates
 
 RIM_MM = 1.0
 """What is kept around the map, for symbols that reach over its bounds."""
@@ -133,7 +134,7 @@ def _pages(
     """Write one page, or an overview and as many pages as the map needs."""
 
     def items(scale: float) -> list[Item]:
-        return panel_items(text, shown=content.shown, symbols=symbols, width_mm=settings.column_mm, scale=scale)
+        return panel_items(text, shown=content.shown, symbols=symbols, width_mm=COLUMN_MM, scale=scale)
 
     heights = [item.height_mm for item in items(frame.scale)]
     single = single_sheet(frame, heights, settings=settings)

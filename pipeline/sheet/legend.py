@@ -7,8 +7,8 @@ import shapely
 from shapely.geometry import LineString, Point, box
 from shapely.geometry.base import BaseGeometry
 
-from pipeline.draft.symbols import Kind
-from pipeline.sheet.page import Box
+from pipeline.norm.symbols import Kind
+from pipeline.sheet.page.page import Box
 
 SAMPLE_MM = 10.0
 """Width of a sample: two dashes of a footpath at 1:10 000 are 6.4 mm."""

@@ -12,15 +12,16 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pipeline.draft.symbols import BASE_SCALE, Kind, SymbolTable
-from pipeline.sheet.colours import Plate, tint
-from pipeline.sheet.ink import Ink
+from pipeline.norm.paper import enlargement
+from pipeline.norm.symbols import Kind, SymbolTable
 from pipeline.sheet.legend import SAMPLE_HEIGHT_MM, SAMPLE_MM, sample
-from pipeline.sheet.marks import Marks
-from pipeline.sheet.north import MagneticNorth
-from pipeline.sheet.page import Box, Sheet
-from pipeline.sheet.pdf import BOLD, Book, text_width_mm, wrapped
-from pipeline.sheet.symbol import draw_marks
+from pipeline.sheet.page.colours import Plate, tint
+from pipeline.sheet.page.ink import Ink
+from pipeline.sheet.page.north import MagneticNorth
+from pipeline.sheet.page.page import Box, Sheet
+from pipeline.sheet.page.pdf import BOLD, Book, text_width_mm, wrapped
+from pipeline.sheet.symbols.marks import Marks
+from pipeline.sheet.symbols.symbol import draw_marks
 
 NORM = "ISOM 2017-2"
 CAUTIONS = (
@@ -122,7 +123,7 @@ def legend_row(number: str, kind: Kind, /, *, symbols: SymbolTable, scale: int, 
         place = Box(box.left, box.bottom + (box.height - SAMPLE_HEIGHT_MM) / 2, SAMPLE_MM, SAMPLE_HEIGHT_MM)
         geometry = np.array([sample(kind, place, number=number)], object)
         nothing = np.array([np.nan])
-        draw_marks(ink, Marks(symbol, kind, geometry, nothing, nothing, BASE_SCALE / scale))
+        draw_marks(ink, Marks(symbol, kind, geometry, nothing, nothing, enlargement(scale)))
         if symbol.fill == "white" and kind == "area":
             ink.stroke(Plate.BLACK, tint("black"), geometry, line_mm=WHITE_RIM_MM)
         first = box.bottom + box.height / 2 + (len(lines) - 1) * step / 2 - NAME_PT * MM_PER_PT * 0.36

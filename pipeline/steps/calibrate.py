@@ -11,13 +11,13 @@ import shapely
 
 from pipeline.errors import InputError
 from pipeline.fieldwork.check_list import check_list_of_notes
-from pipeline.files import blocks as archives
+from pipeline.files import arrays as archives
 from pipeline.files import rasters
 from pipeline.files.check_lists import write_check_list
 from pipeline.files.notes import read_notes
-from pipeline.plan import Plan, calibration_path
+from pipeline.plan.plan import Plan, calibration_path
 from pipeline.sheet.picture import render_png
-from pipeline.vegetation.calibration import (
+from pipeline.vegetation.calibration.calibration import (
     BAND_OF_SYMBOL,
     Calibration,
     Notes,
@@ -25,8 +25,8 @@ from pipeline.vegetation.calibration import (
     density_at,
     where_notes_teach,
 )
-from pipeline.vegetation.calibration_plot import calibration_plot
-from pipeline.vegetation.runnability import BAND_SYMBOLS, band_limits
+from pipeline.vegetation.calibration.plot import calibration_plot
+from pipeline.vegetation.running.runnability import BAND_SYMBOLS, band_limits
 
 PLOT_DPI = 150.0
 

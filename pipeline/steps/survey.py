@@ -4,15 +4,13 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from pipeline.files import arrays as archives
 from pipeline.files import atomic, layers
-from pipeline.files import blocks as archives
 from pipeline.files.intake import read_samples
-from pipeline.plan import PROJECT, Plan, make_plan
-from pipeline.rock.recall import recall_table
-from pipeline.survey import Survey, describe_survey, survey_record, survey_tiles
-
-BOULDER_RECALL = PROJECT / "config" / "boulder_recall.json"
-"""Share of boulders found by density and canopy, as measured; made by `python -m tests.benchmarks.rock density`."""
+from pipeline.plan.plan import Plan, make_plan
+from pipeline.rock.boulders.recall import recall_table
+from pipeline.shipped import BOULDER_RECALL
+from pipeline.survey.survey import Survey, describe_survey, survey_record, survey_tiles
 
 
 def survey(*, area: Path, text: Path, figures: Path) -> None:
@@ -30,7 +28,7 @@ def survey_plan(plan: Plan, /) -> Survey:
         table,
         plan.intake.working,
         plan.intake.headers,
-        read_samples(table, settings=settings),
+        read_samples(table),
         boundary=layers.read_boundary(plan.boundary_path, plan.crs) if plan.boundary_path else None,
         boulder_recall=recall_table(archives.read_json(BOULDER_RECALL)),
         settings=settings,

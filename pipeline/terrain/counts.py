@@ -5,9 +5,11 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.grid import Grid, Heights, Mask
-from pipeline.points.cloud import Cloud
-from pipeline.settings import LayerSettings
+from pipeline.lattice.grid import Grid, Heights, Mask
+from pipeline.returns.cloud import Cloud
+
+GROWTH_BOTTOM_M = 0.12
+"""Lowest return taken for grass or heath: about four times the range noise."""
 
 GROUND = 2
 """ASPRS LAS 1.4 R15, table 17."""
@@ -34,13 +36,7 @@ def class_counts(
 
 
 def lone_ground(
-    cloud: Cloud,
-    asprs_class: NDArray[np.uint8],
-    height_above_m: NDArray[np.float32],
-    grid: Grid,
-    /,
-    *,
-    settings: LayerSettings,
+    cloud: Cloud, asprs_class: NDArray[np.uint8], height_above_m: NDArray[np.float32], grid: Grid, /
 ) -> dict[str, Heights]:
     """Returns from the ground that are the only one of their pulse, and the sum of their intensity, (rows, cols) each.
 
@@ -50,7 +46,7 @@ def lone_ground(
     of three), and no factor found within a block would be the same in the next: whoever reads the sums compares with
     ground nearby and asks for more contrast than that.
     """
-    on_ground = (asprs_class == GROUND) | (np.isin(asprs_class, LOOSE) & (height_above_m < settings.growth_bottom_m))
+    on_ground = (asprs_class == GROUND) | (np.isin(asprs_class, LOOSE) & (height_above_m < GROWTH_BOTTOM_M))
     which = on_ground & (cloud.n_returns <= 1) & (cloud.return_number <= 1) & cloud.is_usable
     cell = grid.cell_index(cloud.east[which], cloud.north[which])
     inside = cell >= 0

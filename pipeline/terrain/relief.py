@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.grid import Grid, Heights
+from pipeline.lattice.grid import Grid, Heights
 
 # Mark (1992) lights the ground from four sides; 45 degrees high is common practice for relief shading.
 LIGHT_AZIMUTHS_DEG = (225.0, 270.0, 315.0, 360.0)

@@ -13,10 +13,10 @@ from scipy import ndimage
 from scipy.spatial import cKDTree
 from shapely.geometry.base import BaseGeometry
 
-from pipeline.grid import EastNorth, EastNorthHeight, Grid, Heights, Mask
-from pipeline.points.cloud import Cloud
+from pipeline.lattice.grid import EastNorth, EastNorthHeight, Grid, Heights, Mask
+from pipeline.lattice.windows import highest_around
+from pipeline.returns.cloud import Cloud
 from pipeline.settings import TerrainSettings
-from pipeline.windows import highest_around
 
 TICKS_PER_M = 1024.0
 """Heights and places are summed in these ticks, which floating point adds without error."""

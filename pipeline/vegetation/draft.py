@@ -11,26 +11,94 @@ from scipy import ndimage
 from shapely.geometry import LineString, Point, box
 
 from pipeline.features import join_features, make_features, no_features
-from pipeline.grid import Grid, Heights, Mask
+from pipeline.lattice.grid import Grid, Heights, Mask
+from pipeline.lattice.larger_cells import highest_into, larger_cells, sum_into
 from pipeline.settings import VegetationSettings
-from pipeline.vegetation.areas import Kinds, polygons_of
-from pipeline.vegetation.boundaries import height_step, stand_edges, stand_height
-from pipeline.vegetation.cells import highest_into, larger_cells, sum_into
-from pipeline.vegetation.density import (
+from pipeline.vegetation.running.areas import Kinds, polygons_of
+from pipeline.vegetation.running.boundaries import height_step, stand_edges, stand_height
+from pipeline.vegetation.running.density import (
     Counts,
     count_in_windows,
     density_standard_error,
     layer_thickness_m,
     plant_area_density,
 )
-from pipeline.vegetation.evidence import BAND_OF, describe_areas
-from pipeline.vegetation.felled import forest_beside
-from pipeline.vegetation.kinds import AREA_SYMBOLS, MIN_AREA_M2, NOT_SEEN, Ground, decide_kinds, settle_kinds
-from pipeline.vegetation.open_land import lone_crowns, open_ground, scattered_trees, share, voids
-from pipeline.vegetation.rides import Ride, find_rides, ride_symbol
-from pipeline.vegetation.rows import find_rows, row_symbol
-from pipeline.vegetation.runnability import BAND_SPEEDS, band_limits, running_speed
-from pipeline.vegetation.trees import keep_apart, single_trees
+from pipeline.vegetation.running.evidence import BAND_OF, describe_areas
+from pipeline.vegetation.running.felled import forest_beside
+from pipeline.vegetation.running.kinds import AREA_SYMBOLS, MIN_AREA_M2, NOT_SEEN, Ground, decide_kinds, settle_kinds
+from pipeline.vegetation.running.open_land import lone_crowns, open_ground, scattered_trees, share, voids
+from pipeline.vegetation.running.rides import RIDE_DIRECTIONS, RIDE_MIN_EVIDENCE, Ride, find_rides, ride_symbol
+from pipeline.vegetation.running.runnability import BAND_SPEEDS, band_limits, running_speed
+from pipeline.vegetation.trees.rows import find_rows, row_symbol
+from pipeline.vegetation.trees.trees import keep_apart, single_trees
+
+WIDEST_WINDOW_M = 6.0
+"""Widest sigma where few pulses reach the layer; 1:15 000 shows nothing smaller."""
+ENOUGH_PULSES = 40.0
+"""A window widens until it holds this many: 0.1 m2/m3 error at the 408 limit."""
+LEAST_PULSES = 20.0
+"""With fewer even in the widest window the layer is not seen: error above 0.15."""
+THICKET_MIN_VIEW_RATIO = 0.15
+"""Treeless growth that stops more pulses above 1 m is thicket, not open land with bushes: 0.22 m2/m3."""
+THICKET_WINDOW_M = 2.0
+"""Sigma in which such thicket is told: some 100 pulses at 2 pulses/m2."""
+CLEAR_VIEW_M2_PER_M3 = 0.1
+"""Below this density of the visibility layer one sees 20 m: 407, 409 not 406, 408."""
+CLEAR_VIEW_RATIO = 0.5
+"""And it is thinner than this share of the running layer: growth stays low there."""
+VIEW_WINDOW_M = 3.0
+"""Sigma of the window for the view: wider than for density, a view is of an area."""
+VOID_USUAL_PULSES = 20.0
+"""A circle that usually gets this many pulses and got none is a void, no open land: chance leaves one in 500 million
+empty (exp(-20))."""
+VOID_LEAST_RADIUS_M = 3.0
+"""Smaller voids of dense surveys do not matter: 6 m across is 0.4 mm on the map."""
+LONE_CROWN_MAX_M2 = 110.0
+"""Crowns up to this size are trees in open land; larger ones drawn as forest."""
+SCATTERED_MAX_COVER_RATIO = 0.3
+"""With more cover around them lone crowns are forest (common practice)."""
+SCATTERED_MIN_COVER_RATIO = 0.08
+"""With less cover trees in open land are drawn one by one: 8 crowns in 1 ha."""
+SCATTERED_WINDOW_M = 15.0
+"""Sigma in which lone crowns are counted together: the smallest 402 is 30 m wide."""
+LEAST_CROWN_M2 = 3.0
+"""Smaller crowns are posts, wires or noise (common practice, no source)."""
+TOP_REACH_M = 2.5
+"""A top is the highest place so far around itself: the reach of a small crown."""
+CROWN_THROUGH_RATIO = 0.05
+"""A crown lets at least this share of pulses through; a boulder lets none."""
+TREE_APART_M = 13.5
+"""Least distance of 417 and 418: 0.9 mm at 1:15 000, from memory of the standard."""
+COVER_WINDOW_M = 1.0
+"""Sigma in which tree cover is told: half a crown, so that edges stay sharp."""
+GROWTH_WINDOW_M = 2.0
+"""Sigma in which grass and heath are told: 100 pulses at 4 pulses/m2."""
+AREA_SPARE_RATIO = 1.15
+"""Areas are kept this much above their smallest size, as smoothing takes a little."""
+ROWS_MIN_AREA_M2 = 3000.0
+"""Smaller areas hold too few plants to tell rows from chance."""
+ROWS_MAX_HEIGHT_M = 6.0
+"""Higher plants in rows are a plantation, which is forest (common practice)."""
+STAND_CROWN_M = 7.0
+"""Width of a crown: gaps narrower than this do not count as steps of a stand."""
+STAND_LEAST_HEIGHT_M = 4.0
+"""Lower growth is no stand; its edges show as open land or undergrowth."""
+STAND_EDGE_ALONG_M = 12.0
+"""Sigma along a boundary: heights over the 37 m that the shortest 416 is long."""
+STAND_EDGE_APART_M = 8.0
+"""Distance of the two sides from the line: a crown's width, so both are stands."""
+STAND_EDGE_LENGTH_M = 37.0
+"""Shortest 416: five dots, 2.5 mm at 1:15 000 (from memory of the standard)."""
+FELLED_LEAST_STAND_M = 10.0
+"""Forest worth felling is at least this high (common practice, no source)."""
+FELLED_STRIP_FROM_M = 4.0
+"""The strip beside open land judged for forest begins here: past the edge's blur."""
+FELLED_STRIP_TO_M = 10.0
+"""And it ends here, a crown's width further: the neighbour's edge, not its depth."""
+FELLED_MIN_EDGE_RATIO = 0.6
+"""Rough open land with more of its edge in such forest was perhaps cut out of it."""
+LINE_CELL_M = 1.0
+"""Least cell in which lines are looked for: a quarter of a ride's width."""
 
 NOT_SEEN_SYMBOL = "600.1"
 """Our own number for ground of which the survey says nothing: it is neither white nor green."""
@@ -86,21 +154,21 @@ def draft_vegetation(
         profile["pulses"],
         is_outside,
         cell_m=grid.cell_m,
-        usual_pulses=settings.void_usual_pulses,
-        least_radius_m=settings.void_least_radius_m,
+        usual_pulses=VOID_USUAL_PULSES,
+        least_radius_m=VOID_LEAST_RADIUS_M,
     )
     density, error = (np.where(is_void, np.float32(np.nan), values) for values in _density(profile, grid, settings))
     ground = _ground(profile, density, is_outside, is_void, grid, settings)
     kinds = decide_kinds(
         ground,
         limits=limits,
-        clear_view_m2_per_m3=settings.clear_view_m2_per_m3,
-        clear_view_ratio=settings.clear_view_ratio,
+        clear_view_m2_per_m3=CLEAR_VIEW_M2_PER_M3,
+        clear_view_ratio=CLEAR_VIEW_RATIO,
     )
-    kinds = settle_kinds(kinds, cell_m=grid.cell_m, spare_ratio=settings.area_spare_ratio)
+    kinds = settle_kinds(kinds, cell_m=grid.cell_m, spare_ratio=AREA_SPARE_RATIO)
     areas, not_seen = _areas(kinds, density, error, profile, grid, settings)
-    areas = _with_rows(areas, canopy_height, grid, settings)
-    areas = _with_felled(areas, canopy_height, grid, settings)
+    areas = _with_rows(areas, canopy_height, grid)
+    areas = _with_felled(areas, canopy_height, grid)
     trees = _trees(canopy_height, profile, kinds, grid, settings)
     rides = _rides(profile, grid, settings)
     edges = _stand_edges(canopy_height, kinds, grid, settings)
@@ -116,7 +184,7 @@ def draft_vegetation(
 
 def _density(profile: Mapping[str, Heights], grid: Grid, settings: VegetationSettings) -> tuple[Heights, Heights]:
     """Density of the running layer and its standard error; NaN where not seen."""
-    counts = _counts(profile, "stopped", grid, settings.density_window_m, settings)
+    counts = _counts(profile, "stopped", grid, settings.density_window_m)
     ratio = np.where(counts.entered > 0, counts.path_sum / np.maximum(counts.entered, 1e-6), 1.0)
     layer_m = layer_thickness_m(settings.running_bottom_m, settings.running_top_m)
     both = (
@@ -129,7 +197,7 @@ def _density(profile: Mapping[str, Heights], grid: Grid, settings: VegetationSet
 
 def _view_density(profile: Mapping[str, Heights], grid: Grid, settings: VegetationSettings) -> Heights:
     """Density of the visibility layer; NaN where not seen."""
-    counts = _counts(profile, "stopped_visibility", grid, settings.view_window_m, settings)
+    counts = _counts(profile, "stopped_visibility", grid, VIEW_WINDOW_M)
     ratio = np.where(counts.entered > 0, counts.path_sum / np.maximum(counts.entered, 1e-6), 1.0)
     layer_m = layer_thickness_m(settings.visibility_bottom_m, settings.running_top_m)
     density = plant_area_density(
@@ -138,28 +206,24 @@ def _view_density(profile: Mapping[str, Heights], grid: Grid, settings: Vegetati
     return np.where(counts.is_seen, density, np.float32(np.nan))
 
 
-def _counts(
-    profile: Mapping[str, Heights], stopped: str, grid: Grid, window_m: float, settings: VegetationSettings
-) -> Counts:
+def _counts(profile: Mapping[str, Heights], stopped: str, grid: Grid, window_m: float) -> Counts:
     return count_in_windows(
         profile["entered"],
         profile[stopped],
         profile["path_sum"],
         cell_m=grid.cell_m,
         window_m=window_m,
-        widest_m=settings.widest_window_m,
-        enough_pulses=settings.enough_pulses,
-        least_pulses=settings.least_pulses,
+        widest_m=WIDEST_WINDOW_M,
+        enough_pulses=ENOUGH_PULSES,
+        least_pulses=LEAST_PULSES,
     )
 
 
 def _cover(profile: Mapping[str, Heights], grid: Grid, settings: VegetationSettings) -> Mask:
     """Cells under trees or in thicket too high to see over."""
-    trees = share(profile["tree_pulses"], profile["pulses"], cell_m=grid.cell_m, sigma_m=settings.cover_window_m)
-    view = share(
-        profile["stopped_visibility"], profile["entered"], cell_m=grid.cell_m, sigma_m=settings.thicket_window_m
-    )
-    return (trees > settings.open_max_cover_ratio) | (view > settings.thicket_min_view_ratio)
+    trees = share(profile["tree_pulses"], profile["pulses"], cell_m=grid.cell_m, sigma_m=COVER_WINDOW_M)
+    view = share(profile["stopped_visibility"], profile["entered"], cell_m=grid.cell_m, sigma_m=THICKET_WINDOW_M)
+    return (trees > settings.open_max_cover_ratio) | (view > THICKET_MIN_VIEW_RATIO)
 
 
 def _ground(
@@ -173,23 +237,23 @@ def _ground(
     """What decides the kind of each cell."""
     cell_m = grid.cell_m
     is_cover = _cover(profile, grid, settings)
-    around = share(profile["tree_pulses"], profile["pulses"], cell_m=cell_m, sigma_m=settings.scattered_window_m)
+    around = share(profile["tree_pulses"], profile["pulses"], cell_m=cell_m, sigma_m=SCATTERED_WINDOW_M)
     is_lone = lone_crowns(
         is_cover,
         around,
         cell_m=cell_m,
-        max_crown_m2=settings.lone_crown_max_m2,
-        max_cover_ratio=settings.scattered_max_cover_ratio,
+        max_crown_m2=LONE_CROWN_MAX_M2,
+        max_cover_ratio=SCATTERED_MAX_COVER_RATIO,
     )
     is_open = open_ground(is_cover & ~is_lone, cell_m=cell_m, radius_m=settings.open_radius_m) & ~is_void
-    growth = share(profile["growth"], profile["entered"], cell_m=cell_m, sigma_m=settings.growth_window_m)
+    growth = share(profile["growth"], profile["entered"], cell_m=cell_m, sigma_m=GROWTH_WINDOW_M)
     trees = scattered_trees(
         profile["tree_pulses"],
         profile["pulses"],
         is_open,
         cell_m=cell_m,
-        min_cover_ratio=settings.scattered_min_cover_ratio,
-        window_m=settings.scattered_window_m,
+        min_cover_ratio=SCATTERED_MIN_COVER_RATIO,
+        window_m=SCATTERED_WINDOW_M,
     )
     return Ground(
         density=density,
@@ -229,22 +293,20 @@ def _areas(
         crs=grid.crs,
         symbol=NOT_SEEN_SYMBOL,
         confidence=0.0,
-        evidence=f"fewer than {settings.least_pulses:g} pulses reach the running layer",
+        evidence=f"fewer than {LEAST_PULSES:g} pulses reach the running layer",
     )
     return areas, not_seen
 
 
-def _with_rows(
-    areas: gpd.GeoDataFrame, canopy_height: Heights, grid: Grid, settings: VegetationSettings
-) -> gpd.GeoDataFrame:
+def _with_rows(areas: gpd.GeoDataFrame, canopy_height: Heights, grid: Grid) -> gpd.GeoDataFrame:
     """The areas, those whose plants stand in rows drawn as orchards (413) or vineyards (414)."""
     areas = areas.copy()
-    for i in np.flatnonzero(areas.area.to_numpy() >= settings.rows_min_area_m2):
-        rows = find_rows(canopy_height, areas.geometry.iloc[i], grid, settings=settings)
-        if rows is None or rows.height_m > settings.rows_max_height_m:
+    for i in np.flatnonzero(areas.area.to_numpy() >= ROWS_MIN_AREA_M2):
+        rows = find_rows(canopy_height, areas.geometry.iloc[i], grid)
+        if rows is None or rows.height_m > ROWS_MAX_HEIGHT_M:
             continue
         place = areas.index[i]
-        areas.loc[place, "symbol"] = row_symbol(rows, settings=settings)
+        areas.loc[place, "symbol"] = row_symbol(rows)
         areas.loc[place, "angle_deg"] = rows.angle_deg
         areas.loc[place, "height_m"] = rows.height_m
         areas.loc[place, "confidence"] = min(0.9, rows.share + 0.2)
@@ -255,28 +317,24 @@ def _with_rows(
     return areas
 
 
-def _with_felled(
-    areas: gpd.GeoDataFrame, canopy_height: Heights, grid: Grid, settings: VegetationSettings
-) -> gpd.GeoDataFrame:
+def _with_felled(areas: gpd.GeoDataFrame, canopy_height: Heights, grid: Grid) -> gpd.GeoDataFrame:
     """The areas, rough open land that forest stands up against said to be perhaps felled.
 
     The standard shows felled land as the open land it is until trees stand again (403, 404): only the evidence tells.
     """
     areas = areas.copy()
-    larger, times = larger_cells(grid, least_m=settings.line_cell_m)
-    height = stand_height(
-        highest_into(canopy_height, grid, larger, times), cell_m=larger.cell_m, crown_m=settings.stand_crown_m
-    )
+    larger, times = larger_cells(grid, least_m=LINE_CELL_M)
+    height = stand_height(highest_into(canopy_height, grid, larger, times), cell_m=larger.cell_m, crown_m=STAND_CROWN_M)
     rough = np.flatnonzero(areas["symbol"].isin(["403", "404"]).to_numpy())
     beside = forest_beside(
         areas.geometry.to_numpy()[rough],
         height,
         larger,
-        least_height_m=settings.felled_least_stand_m,
-        strip_m=(settings.felled_strip_from_m, settings.felled_strip_to_m),
+        least_height_m=FELLED_LEAST_STAND_M,
+        strip_m=(FELLED_STRIP_FROM_M, FELLED_STRIP_TO_M),
     )
     for i, part, stand_m in zip(rough, beside.share, beside.height_m, strict=True):
-        if part >= settings.felled_min_edge_ratio:
+        if part >= FELLED_MIN_EDGE_RATIO:
             areas.loc[areas.index[i], "evidence"] += (
                 f"; forest {stand_m:.0f} m high along {part:.0%} of its edge: perhaps felled"
             )
@@ -294,12 +352,12 @@ def _trees(
         np.isin(kinds, [AREA_SYMBOLS.index("401"), AREA_SYMBOLS.index("403")]),
         grid,
         least_height_m=settings.bush_least_height_m,
-        max_crown_m2=settings.lone_crown_max_m2,
-        least_crown_m2=settings.least_crown_m2,
-        least_through_ratio=settings.crown_through_ratio,
-        top_reach_m=settings.top_reach_m,
+        max_crown_m2=LONE_CROWN_MAX_M2,
+        least_crown_m2=LEAST_CROWN_M2,
+        least_through_ratio=CROWN_THROUGH_RATIO,
+        top_reach_m=TOP_REACH_M,
     )
-    keep = keep_apart(found.place, found.height_m, least_m=settings.tree_apart_m)
+    keep = keep_apart(found.place, found.height_m, least_m=TREE_APART_M)
     if not len(keep):
         return no_features(grid.crs)
     height, crown = found.height_m[keep], found.crown_m[keep]
@@ -322,7 +380,7 @@ def _trees(
 
 def _rides(profile: Mapping[str, Heights], grid: Grid, settings: VegetationSettings) -> gpd.GeoDataFrame:
     """Rides (508) with the variant that their runnability asks for."""
-    larger, times = larger_cells(grid, least_m=settings.line_cell_m)
+    larger, times = larger_cells(grid, least_m=LINE_CELL_M)
     sums = sum_into({name: profile[name] for name in ("clear", "pulses", "entered", "stopped")}, grid, larger, times)
     area = box(*grid.bounds)
     found = [
@@ -338,7 +396,7 @@ def _rides(profile: Mapping[str, Heights], grid: Grid, settings: VegetationSetti
             ride_symbol(line, sums["entered"], sums["stopped"], larger, limits=limits, settings=settings)
             for line, _ in found
         ],
-        confidence=[1 - float(np.exp(-ride.evidence / settings.ride_min_evidence)) for _, ride in found],
+        confidence=[1 - float(np.exp(-ride.evidence / RIDE_MIN_EVIDENCE)) for _, ride in found],
         evidence=[_ride_evidence(ride) for _, ride in found],
         width_m=[ride.width_m for _, ride in found],
     )
@@ -346,30 +404,30 @@ def _rides(profile: Mapping[str, Heights], grid: Grid, settings: VegetationSetti
 
 def _stand_edges(canopy_height: Heights, kinds: Kinds, grid: Grid, settings: VegetationSettings) -> gpd.GeoDataFrame:
     """Distinct vegetation boundaries (416) inside forest; where open land begins the colours show it."""
-    larger, times = larger_cells(grid, least_m=settings.line_cell_m)
+    larger, times = larger_cells(grid, least_m=LINE_CELL_M)
     is_forest = np.isin(kinds, [i for i, symbol in enumerate(AREA_SYMBOLS) if symbol in BAND_OF] + [NOT_SEEN])
     height = stand_height(
         highest_into(np.where(is_forest, canopy_height, np.nan), grid, larger, times),
         cell_m=larger.cell_m,
-        crown_m=settings.stand_crown_m,
+        crown_m=STAND_CROWN_M,
     )
     step = height_step(
         height,
         cell_m=larger.cell_m,
-        along_m=settings.stand_edge_along_m,
-        across_m=settings.stand_edge_apart_m / 2,
-        apart_m=settings.stand_edge_apart_m,
-        directions=settings.ride_directions,
+        along_m=STAND_EDGE_ALONG_M,
+        across_m=STAND_EDGE_APART_M / 2,
+        apart_m=STAND_EDGE_APART_M,
+        directions=RIDE_DIRECTIONS,
     )
-    inside = np.pad(height >= settings.stand_least_height_m, 1)
+    inside = np.pad(height >= STAND_LEAST_HEIGHT_M, 1)
     depth_m = ndimage.distance_transform_edt(inside)[1:-1, 1:-1] * larger.cell_m
     edges = stand_edges(
         step,
         # Both sides, as wide as their windows reach, are forest that was seen.
-        depth_m > 2 * settings.stand_edge_apart_m + settings.stand_crown_m / 2,
+        depth_m > 2 * STAND_EDGE_APART_M + STAND_CROWN_M / 2,
         larger,
         least_step_m=settings.stand_edge_step_m,
-        least_length_m=settings.stand_edge_length_m,
+        least_length_m=STAND_EDGE_LENGTH_M,
     )
     return make_features(
         [edge.line for edge in edges],

@@ -8,10 +8,14 @@ import geopandas as gpd
 import numpy as np
 
 from pipeline.features import join_features, make_features, no_features
-from pipeline.grid import Grid, Heights
+from pipeline.lattice.grid import Grid, Heights
 from pipeline.settings import WaterSettings
 from pipeline.water.running import Channel, channels
 from pipeline.water.standing import Water, standing_water
+
+FLAT_MAX_SPREAD_M = 0.3
+"""Water whose surface varies by no more (half the interquartile range) is made flat in the bare earth; ripples and
+noise stay below."""
 
 
 def draft_water(
@@ -41,10 +45,10 @@ def draft_water(
     """
     bodies = standing_water(bare_earth, water_returns, last_returns, ground_support, grid, settings=settings)
     lines = channels(bare_earth, grid, settings=settings)
-    return join_features([_standing(bodies, grid.crs, settings=settings), _running(lines, grid.crs)], grid.crs)
+    return join_features([_standing(bodies, grid.crs), _running(lines, grid.crs)], grid.crs)
 
 
-def _standing(bodies: list[Water], crs: str, *, settings: WaterSettings) -> gpd.GeoDataFrame:
+def _standing(bodies: list[Water], crs: str) -> gpd.GeoDataFrame:
     """Standing water as 302; with its elevation where its surface is level, which may then be drawn flat."""
     if not bodies:
         return no_features(crs)
@@ -53,10 +57,8 @@ def _standing(bodies: list[Water], crs: str, *, settings: WaterSettings) -> gpd.
         crs=crs,
         symbol="302",
         confidence=np.clip([_surety(body) for body in bodies], 0.05, 0.95),
-        evidence=[_standing_evidence(body, settings=settings) for body in bodies],
-        elevation_m=np.array(
-            [body.level_m if body.spread_m <= settings.flat_max_spread_m else np.nan for body in bodies]
-        ),
+        evidence=[_standing_evidence(body) for body in bodies],
+        elevation_m=np.array([body.level_m if body.spread_m <= FLAT_MAX_SPREAD_M else np.nan for body in bodies]),
     )
 
 
@@ -72,10 +74,10 @@ def _surety(body: Water) -> float:
     return classed * 0.95 + (1 - classed) * thin * bank * level
 
 
-def _standing_evidence(body: Water, *, settings: WaterSettings) -> str:
+def _standing_evidence(body: Water) -> str:
     parts = [f"{body.thinness:.0%} of the usual pulses came back from {body.shape.area:.0f} m2"]
     if math.isfinite(body.spread_m):
-        is_level = body.spread_m <= settings.flat_max_spread_m
+        is_level = body.spread_m <= FLAT_MAX_SPREAD_M
         parts.append(f"level to {body.spread_m * 100:.0f} cm" if is_level else "not level: perhaps a gap in the survey")
     if math.isfinite(body.bank_m):
         parts.append(f"ground around it {abs(body.bank_m):.1f} m {'higher' if body.bank_m >= 0 else 'lower'}")

@@ -11,9 +11,28 @@ from numpy.typing import NDArray
 from scipy import ndimage
 from shapely.geometry import LineString
 
-from pipeline.grid import EastNorth, Grid, Heights
+from pipeline.lattice.grid import EastNorth, Grid, Heights
+from pipeline.lattice.windows import lowest_around
 from pipeline.settings import WaterSettings
-from pipeline.windows import lowest_around
+
+FLOW_CELL_M = 2.0
+"""Side of the cells water is led over: about the width of a small channel."""
+DAM_MAX_WIDTH_M = 14.0
+"""Widest barrier water is led through: the foot of a track's bank, with its ditch."""
+DAM_MAX_HEIGHT_M = 2.5
+"""Highest barrier water is led through: a bank over a culvert, not a spur."""
+DAM_MIN_DROP_M = 0.05
+"""How much lower the ground beyond must be: less is the noise of the bare earth."""
+CHANNEL_NOISE_M = 0.75
+"""Sigma of the smoothing of the bare earth before channels are looked for."""
+CHANNEL_SIDE_M = 6.0
+"""Distance at which the sides of a channel are compared with its bed."""
+CHANNEL_SMOOTH_M = 20.0
+"""Length over which the depth is judged, so that one culvert does not end a stream."""
+CHANNEL_TOLERANCE_M = 0.5
+"""Vertices that move a channel by less are dropped: a quarter of its line's width."""
+CHANNEL_MIN_LENGTH_M = 41.0
+"""Shortest channel: two dashes of 306, 2.75 mm at 1:15 000 (from memory)."""
 
 NEIGHBOURS = ((-1, -1), (-1, 0), (-1, 1), (0, -1), (0, 1), (1, -1), (1, 0), (1, 1))
 
@@ -62,13 +81,13 @@ def channels(bare_earth: Heights, grid: Grid, /, *, settings: WaterSettings) -> 
     and the ground rises on both sides within a few metres, a channel is proposed; whether there is water in it, and
     how long in the year, lidar does not tell.
     """
-    every = max(1, round(settings.flow_cell_m / grid.cell_m))
-    smooth = _smoothed(bare_earth, settings.channel_noise_m / grid.cell_m)
+    every = max(1, round(FLOW_CELL_M / grid.cell_m))
+    smooth = _smoothed(bare_earth, CHANNEL_NOISE_M / grid.cell_m)
     # The lowest of a coarse cell keeps a channel connected that is narrower than the cell.
     blocks, lattice = _blocks(-smooth, grid, every)
     coarse = -_greatest(blocks)
-    depth = _channel_depth(smooth, grid, every, settings=settings)
-    drainage = drain(without_dams(coarse, lattice.cell_m, settings=settings))
+    depth = _channel_depth(smooth, grid, every)
+    drainage = drain(without_dams(coarse, lattice.cell_m))
     fed = _inflow(coarse, depth, drainage, lattice.cell_m, settings=settings)
     drained = _gathered(drainage, np.full(coarse.size, lattice.cell_m**2))
     from_outside = _gathered(drainage, fed)
@@ -79,8 +98,8 @@ def channels(bare_earth: Heights, grid: Grid, /, *, settings: WaterSettings) -> 
     for reach in _reaches(drainage, wet.ravel(), size):
         for part in _incised(depth.ravel()[reach], lattice.cell_m, settings=settings):
             cells = reach[part]
-            line = _line(cells, bare_earth, grid, lattice, tolerance_m=settings.channel_tolerance_m)
-            if line.length >= settings.channel_min_length_m:
+            line = _line(cells, bare_earth, grid, lattice, tolerance_m=CHANNEL_TOLERANCE_M)
+            if line.length >= CHANNEL_MIN_LENGTH_M:
                 median = float(np.nanmedian(depth.ravel()[cells]))
                 found.append(Channel(line, median, float(drained[cells[-1]]), bool(is_fed.ravel()[cells[-1]])))
     return sorted(found, key=lambda channel: (-channel.line.length, channel.line.bounds))
@@ -111,7 +130,7 @@ def _greatest(blocks: NDArray[np.float64]) -> NDArray[np.float64]:
     return np.where(known.any(axis=2), greatest, np.nan)
 
 
-def without_dams(heights: NDArray[np.float64], cell_m: float, /, *, settings: WaterSettings) -> NDArray[np.float64]:
+def without_dams(heights: NDArray[np.float64], cell_m: float, /) -> NDArray[np.float64]:
     """Heights with a cut from each hollow to the nearest lower ground beyond a low, narrow barrier.
 
     A track over a stream is a dam in the bare earth, as its culvert is not seen. Breaching within a search distance
@@ -119,7 +138,7 @@ def without_dams(heights: NDArray[np.float64], cell_m: float, /, *, settings: Wa
     straight line instead of the cheapest one. Hollows are taken from the lowest up, ties by position.
     """
     cut = heights.copy()
-    reach = max(2, round(settings.dam_max_width_m / cell_m))
+    reach = max(2, round(DAM_MAX_WIDTH_M / cell_m))
     rows, cols = heights.shape
     lowest = lowest_around(np.where(np.isfinite(heights), heights, np.inf), 1)
     hollows = np.flatnonzero((heights <= lowest) & np.isfinite(heights))
@@ -132,9 +151,9 @@ def without_dams(heights: NDArray[np.float64], cell_m: float, /, *, settings: Wa
         row, col = divmod(at, cols)
         r, c = row + down[near_first], col + right[near_first]
         inside = (r >= 0) & (r < rows) & (c >= 0) & (c < cols)
-        lower = np.flatnonzero(inside)[heights[r[inside], c[inside]] < heights[row, col] - settings.dam_min_drop_m]
+        lower = np.flatnonzero(inside)[heights[r[inside], c[inside]] < heights[row, col] - DAM_MIN_DROP_M]
         if len(lower):
-            _cut_through(cut, (row, col), (int(r[lower[0]]), int(c[lower[0]])), settings.dam_max_height_m)
+            _cut_through(cut, (row, col), (int(r[lower[0]]), int(c[lower[0]])), DAM_MAX_HEIGHT_M)
     return cut
 
 
@@ -224,11 +243,9 @@ def side_height(heights: NDArray[np.float64], cell_m: float, side_m: float, /) -
     return np.where(known.any(axis=0), best, np.nan)
 
 
-def _channel_depth(
-    smooth: NDArray[np.float64], grid: Grid, every: int, /, *, settings: WaterSettings
-) -> NDArray[np.float64]:
+def _channel_depth(smooth: NDArray[np.float64], grid: Grid, every: int, /) -> NDArray[np.float64]:
     """Greatest height of the sides in each coarse cell, for channels of the full width and of half of it."""
-    wide, narrow = (side_height(smooth, grid.cell_m, settings.channel_side_m * share) for share in (1.0, 0.5))
+    wide, narrow = (side_height(smooth, grid.cell_m, CHANNEL_SIDE_M * share) for share in (1.0, 0.5))
     return _greatest(_blocks(np.fmax(wide, narrow), grid, every)[0])
 
 
@@ -245,11 +262,11 @@ def _inflow(
     ground = np.isfinite(heights)
     rim = ground & (drainage.receiver.reshape(heights.shape) < 0)
     low = np.where(rim, heights, np.inf)
-    is_lowest = rim & (low <= lowest_around(low, round(settings.channel_side_m / cell_m)))
+    is_lowest = rim & (low <= lowest_around(low, round(CHANNEL_SIDE_M / cell_m)))
     valley = is_lowest & (np.nan_to_num(depth, nan=-1.0) >= settings.channel_min_depth_m)
     fed = np.zeros(heights.size)
     for at in np.flatnonzero(valley).tolist():
-        inside = _lowest_inside(heights, drainage, at, round(settings.channel_side_m / cell_m))
+        inside = _lowest_inside(heights, drainage, at, round(CHANNEL_SIDE_M / cell_m))
         if inside >= 0:
             fed[inside] = 1.0
     return fed
@@ -301,7 +318,7 @@ def _reaches(drainage: Drainage, wet: NDArray[np.bool_], size: NDArray[np.float6
 
 def _incised(depth: NDArray[np.float64], cell_m: float, /, *, settings: WaterSettings) -> list[slice]:
     """Runs of a chain whose sides stand high enough, judged over some 20 m, long enough to be drawn."""
-    size = max(3, 2 * round(settings.channel_smooth_m / cell_m / 2) + 1)
+    size = max(3, 2 * round(CHANNEL_SMOOTH_M / cell_m / 2) + 1)
     smooth = ndimage.median_filter(np.nan_to_num(depth, nan=0.0), size=size, mode="nearest")
     deep = np.concatenate([[False], smooth >= settings.channel_min_depth_m, [False]])
     starts, stops = np.flatnonzero(deep[1:] & ~deep[:-1]), np.flatnonzero(deep[:-1] & ~deep[1:])

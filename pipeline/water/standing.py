@@ -14,8 +14,50 @@ from numpy.typing import NDArray
 from scipy import ndimage
 from shapely.geometry import Polygon
 
-from pipeline.grid import EastNorth, Grid, Heights, Mask
+from pipeline.lattice.grid import EastNorth, Grid, Heights, Mask
 from pipeline.settings import WaterSettings
+
+VOID_MAX_RATIO = 0.15
+"""With less than this share, the ground is drawn from bank to bank, not seen."""
+VOID_MAX_SPREAD_M = 1.0
+"""Half the range of heights such a void may have: its banks, seen up to 1 m high."""
+CALM_MAX_RATIO = 0.45
+"""Water below the aircraft may send back this share; one swath of two sends 0.5."""
+CALM_MAX_SPREAD_M = 0.05
+"""Then half the range of heights is at most this: range noise, no ground is so level."""
+POND_MIN_CORE_M2 = 20.0
+"""Smaller thin patches are no start of a pond: a third of the smallest drawn."""
+MIRROR_MAX_RATIO = 0.8
+"""Straight below the aircraft water sends back more, but still less than land."""
+MIRROR_TOLERANCE_M = 0.06
+"""How near to the level water found must be what continues it: range noise."""
+THIN_WINDOW_PULSES = 20.0
+"""Usual pulses in the window in which they are counted: 20 vary by a quarter."""
+LEVEL_TOLERANCE_M = 0.12
+"""Ground within this of the level belongs to the water: ripples and noise."""
+SHORE_MAX_RATIO = 0.55
+"""Share of the usual returns at a shore: half, where half the window lies on land, and half of the little that water
+sends back."""
+LEVEL_MAX_SPREAD_M = 0.25
+"""Half the range of heights a thin patch may have: shores drawn between returns."""
+SURVEY_MOUTH_M = 20.0
+"""A lake that the survey's edge cuts over less than this is still within the survey."""
+SHORE_REACH_M = 3.0
+"""How far beyond the thin patch the shore may lie: half the counting window and more."""
+CLASS_WINDOW_M = 3.0
+"""Side of the window in which returns of the water class are counted."""
+CLASS_MIN_RATIO = 0.5
+"""Share of them that makes a cell water, as the survey says: most, as at an edge."""
+BANK_FROM_M = 2.0
+"""The ground around water is looked at from this far beyond the shore: past its blur."""
+BANK_TO_M = 4.0
+"""And up to here: near enough to be the bank and not the slope behind it."""
+POND_CLOSE_M = 1.0
+"""Radius of the gaps in water that are closed: stray returns from waves and reed."""
+POND_MIN_AREA_M2 = 64.0
+"""Smallest standing water drawn as an area: 8 m x 8 m (ISOM 2017-2, 302)."""
+POND_MIN_WIDTH_M = 4.5
+"""Narrower water is no area: 0.3 mm at 1:15 000 (ISOM 2017-2, 302)."""
 
 
 @dataclass(frozen=True)
@@ -66,21 +108,21 @@ def standing_water(
     water_returns, last_returns : (rows, cols) float32
         Counts of returns of class 9 and of last returns; a survey without returns at all is not water.
     """
-    classed = _classed(water_returns, last_returns, grid.cell_m, settings=settings)
-    density = _density(last_returns, ground_support, grid.cell_m, settings=settings)
-    inside = _inside_survey(last_returns, grid.cell_m, settings=settings)
+    classed = _classed(water_returns, last_returns, grid.cell_m)
+    density = _density(last_returns, ground_support, grid.cell_m)
+    inside = _inside_survey(last_returns, grid.cell_m)
     levels = _thin_and_level(bare_earth, density, inside, grid.cell_m, settings=settings)
-    surface = _tidied(classed | levels, grid.cell_m, settings=settings)
+    surface = _tidied(classed | levels, grid.cell_m)
     labels, _ = ndimage.label(surface)
     bodies: list[Water] = []
     for number, box in enumerate(ndimage.find_objects(labels), start=1):
         window = _widened((box[0], box[1]), 6.0, grid)
         body = labels[window] == number
-        if body.sum() * grid.cell_m**2 < settings.pond_min_area_m2:
+        if body.sum() * grid.cell_m**2 < POND_MIN_AREA_M2:
             continue
         thinness = float(density[window][body].mean())
-        judged = _judge(body, bare_earth[window], classed[window], thinness, grid, window, settings=settings)
-        bodies += [judged] if judged.shape.area >= settings.pond_min_area_m2 else []
+        judged = _judge(body, bare_earth[window], classed[window], thinness, grid, window)
+        bodies += [judged] if judged.shape.area >= POND_MIN_AREA_M2 else []
     return sorted(bodies, key=lambda body: (-body.shape.area, body.shape.bounds))
 
 
@@ -96,19 +138,17 @@ def _disc(radius_m: float, cell_m: float) -> Mask:
     return disc
 
 
-def _classed(water: Heights, last: Heights, cell_m: float, /, *, settings: WaterSettings) -> Mask:
+def _classed(water: Heights, last: Heights, cell_m: float, /) -> Mask:
     """Cells around which enough of the last returns are of the water class."""
-    size = _cells(settings.class_window_m, cell_m)
+    size = _cells(CLASS_WINDOW_M, cell_m)
     share = ndimage.uniform_filter(water, size, mode="constant") / np.maximum(
         ndimage.uniform_filter(last, size, mode="constant"), 1e-6
     )
-    classed: Mask = (share >= settings.class_min_ratio) & (ndimage.uniform_filter(water, size, mode="constant") > 1e-6)
+    classed: Mask = (share >= CLASS_MIN_RATIO) & (ndimage.uniform_filter(water, size, mode="constant") > 1e-6)
     return classed
 
 
-def _density(
-    last: Heights, ground_support: Heights, cell_m: float, /, *, settings: WaterSettings
-) -> NDArray[np.float32]:
+def _density(last: Heights, ground_support: Heights, cell_m: float, /) -> NDArray[np.float32]:
     """Last returns around each cell as a share of the survey's usual number (median of where it has ground).
 
     The window holds about `thin_window_pulses` at the usual density: fewer, and chance alone makes thin places.
@@ -117,18 +157,18 @@ def _density(
     per_m2 = float(last[seen].mean()) / cell_m**2 if seen.any() else 0.0
     if per_m2 <= 0:
         return np.ones(last.shape, np.float32)
-    size = _cells(math.sqrt(settings.thin_window_pulses / per_m2), cell_m)
+    size = _cells(math.sqrt(THIN_WINDOW_PULSES / per_m2), cell_m)
     density = ndimage.uniform_filter(last.astype(np.float32), size, mode="nearest")
     share: NDArray[np.float32] = density / max(float(np.median(density[seen])), 1e-6)
     return share
 
 
-def _inside_survey(last: Heights, cell_m: float, /, *, settings: WaterSettings) -> Mask:
+def _inside_survey(last: Heights, cell_m: float, /) -> Mask:
     """What the survey covered: its returns with all gaps closed that returns surround.
 
     A gap that opens to the outside through a mouth narrower than `survey_mouth_m` counts as surrounded.
     """
-    reach = settings.survey_mouth_m / 2 / cell_m
+    reach = SURVEY_MOUTH_M / 2 / cell_m
     rim = math.ceil(reach) + 2
     near = ndimage.distance_transform_edt(np.pad(last <= 0, rim, constant_values=True)) <= reach
     joined = ndimage.distance_transform_edt(near) > reach
@@ -145,16 +185,16 @@ def _thin_and_level(
     """
     found = np.zeros(density.shape, bool)
     grades = (
-        (settings.thin_max_ratio, settings.level_max_spread_m),
-        (settings.calm_max_ratio, settings.calm_max_spread_m),
+        (settings.thin_max_ratio, LEVEL_MAX_SPREAD_M),
+        (CALM_MAX_RATIO, CALM_MAX_SPREAD_M),
     )
     for max_ratio, max_spread_m in grades:
         core = inside & (density < max_ratio) & ~found
-        core = ndimage.binary_opening(core, _disc(settings.pond_min_width_m / 2, cell_m))
+        core = ndimage.binary_opening(core, _disc(POND_MIN_WIDTH_M / 2, cell_m))
         labels, _ = ndimage.label(core)
-        margin = _disc(settings.shore_reach_m, cell_m).shape[0]
+        margin = _disc(SHORE_REACH_M, cell_m).shape[0]
         for number, box in enumerate(ndimage.find_objects(labels), start=1):
-            if np.count_nonzero(labels[box] == number) * cell_m**2 < settings.pond_min_core_m2:
+            if np.count_nonzero(labels[box] == number) * cell_m**2 < POND_MIN_CORE_M2:
                 continue
             window = tuple(slice(max(0, s.start - margin), s.stop + margin) for s in box)
             found[window] |= _grown(
@@ -163,39 +203,29 @@ def _thin_and_level(
                 np.where(inside[window], density[window], np.inf),
                 cell_m,
                 max_spread_m,
-                settings=settings,
             )
-    return found | _mirrors(bare_earth, found, inside & (density < settings.mirror_max_ratio), settings=settings)
+    return found | _mirrors(bare_earth, found, inside & (density < MIRROR_MAX_RATIO))
 
 
-def _grown(
-    body: Mask,
-    heights: Heights,
-    density: NDArray[np.float32],
-    cell_m: float,
-    max_spread_m: float,
-    /,
-    *,
-    settings: WaterSettings,
-) -> Mask:
+def _grown(body: Mask, heights: Heights, density: NDArray[np.float32], cell_m: float, max_spread_m: float, /) -> Mask:
     """A thin patch out to its shore, or nothing where it is not level.
 
     Where hardly anything came back the bare earth is drawn from bank to bank, so it may be less level there, and it
     says nothing about where the water ends.
     """
     level, spread = _level_of(heights[body])
-    is_void = float(density[body].mean()) < settings.void_max_ratio
-    if spread > (max(settings.void_max_spread_m, max_spread_m) if is_void else max_spread_m):
+    is_void = float(density[body].mean()) < VOID_MAX_RATIO
+    if spread > (max(VOID_MAX_SPREAD_M, max_spread_m) if is_void else max_spread_m):
         return np.zeros(body.shape, bool)
-    tolerance_m = max(settings.level_tolerance_m, 2 * spread)
-    is_level = (np.abs(heights - level) <= tolerance_m) | (density < settings.void_max_ratio)
-    near = ndimage.binary_dilation(body, _disc(settings.shore_reach_m, cell_m))
-    at_level = near & is_level & (density < settings.shore_max_ratio)
+    tolerance_m = max(LEVEL_TOLERANCE_M, 2 * spread)
+    is_level = (np.abs(heights - level) <= tolerance_m) | (density < VOID_MAX_RATIO)
+    near = ndimage.binary_dilation(body, _disc(SHORE_REACH_M, cell_m))
+    at_level = near & is_level & (density < SHORE_MAX_RATIO)
     grown: Mask = ndimage.binary_propagation(body & at_level, mask=at_level)
     return grown
 
 
-def _mirrors(bare_earth: Heights, found: Mask, thinned: Mask, /, *, settings: WaterSettings) -> Mask:
+def _mirrors(bare_earth: Heights, found: Mask, thinned: Mask, /) -> Mask:
     """What continues a level body at its very level where more pulses come back: water straight below the aircraft."""
     labels, count = ndimage.label(found)
     if count == 0:
@@ -203,7 +233,7 @@ def _mirrors(bare_earth: Heights, found: Mask, thinned: Mask, /, *, settings: Wa
     levels = np.array([_level_of(bare_earth[labels == number])[0] for number in range(1, count + 1)])
     nearest = ndimage.distance_transform_edt(~found, return_distances=False, return_indices=True)
     level = levels[labels[tuple(nearest)] - 1]
-    as_level = thinned & (np.abs(bare_earth - level) <= settings.mirror_tolerance_m)
+    as_level = thinned & (np.abs(bare_earth - level) <= MIRROR_TOLERANCE_M)
     as_level = ndimage.binary_opening(as_level, np.ones((3, 3), bool))
     grown: Mask = ndimage.binary_propagation(found, mask=as_level | found)
     return grown
@@ -221,16 +251,16 @@ def _level_of(heights: NDArray[np.float32]) -> tuple[float, float]:
     return float(quarter), float(high - low) / 2
 
 
-def _tidied(surface: Mask, cell_m: float, /, *, settings: WaterSettings) -> Mask:
+def _tidied(surface: Mask, cell_m: float, /) -> Mask:
     """Water wide enough to be drawn, without islands too small to be."""
-    disc = _disc(settings.pond_close_m, cell_m)
+    disc = _disc(POND_CLOSE_M, cell_m)
     # Room for the disc beyond the rim: without it closing would eat what touches the edge.
     reach = disc.shape[0]
     closed = ndimage.binary_closing(np.pad(surface, reach), disc)[reach:-reach, reach:-reach]
-    opened = ndimage.binary_opening(closed, _disc(settings.pond_min_width_m / 2, cell_m))
+    opened = ndimage.binary_opening(closed, _disc(POND_MIN_WIDTH_M / 2, cell_m))
     holes, _ = ndimage.label(ndimage.binary_fill_holes(opened) & ~opened)
     size = np.bincount(holes.ravel())
-    is_small = size * cell_m**2 < settings.pond_min_area_m2
+    is_small = size * cell_m**2 < POND_MIN_AREA_M2
     is_small[0] = False
     tidy: Mask = opened | is_small[holes]
     return tidy
@@ -243,24 +273,13 @@ def _widened(box: tuple[slice, slice], margin_m: float, grid: Grid) -> tuple[sli
 
 
 def _judge(
-    body: Mask,
-    bare_earth: Heights,
-    classed: Mask,
-    thinness: float,
-    grid: Grid,
-    window: tuple[slice, slice],
-    /,
-    *,
-    settings: WaterSettings,
+    body: Mask, bare_earth: Heights, classed: Mask, thinness: float, grid: Grid, window: tuple[slice, slice], /
 ) -> Water:
     """A body of water with its outline and its evidence."""
     level, _ = _level_of(bare_earth[body])
     known = bare_earth[body & np.isfinite(bare_earth)]
     spread = float(np.subtract(*np.percentile(known, [75, 25]))) / 2 if len(known) else math.nan
-    inner, outer = (
-        ndimage.binary_dilation(body, _disc(reach_m, grid.cell_m))
-        for reach_m in (settings.bank_from_m, settings.bank_to_m)
-    )
+    inner, outer = (ndimage.binary_dilation(body, _disc(reach_m, grid.cell_m)) for reach_m in (BANK_FROM_M, BANK_TO_M))
     banks = bare_earth[outer & ~inner & np.isfinite(bare_earth)]
     bank = float(np.median(banks)) - level if len(banks) and math.isfinite(level) else math.nan
     return Water(_outline(body, grid, window), level, spread, bank, thinness, float(classed[body].mean()))

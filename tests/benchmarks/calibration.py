@@ -16,10 +16,10 @@ import rasterio
 from numpy.typing import NDArray
 
 from pipeline.files.rasters import read_heights
-from pipeline.grid import Grid
+from pipeline.lattice.grid import Grid
 from pipeline.settings import CalibrationSettings, VegetationSettings
-from pipeline.vegetation.calibration import Notes, calibrate, confusion, density_at, weighted_kappa
-from pipeline.vegetation.runnability import band_limits
+from pipeline.vegetation.calibration.calibration import Notes, calibrate, confusion, density_at, weighted_kappa
+from pipeline.vegetation.running.runnability import band_limits
 
 N_NOTES = 30
 SEEDS = range(4)

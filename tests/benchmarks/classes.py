@@ -22,11 +22,11 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from pipeline.grid import Mask
+from pipeline.lattice.grid import Mask
 from pipeline.points.classes import BUILDING, GROUND, HIGH_NOISE, LOW_NOISE, WATER, WIRE, classify_returns
-from pipeline.points.cloud import Cloud
 from pipeline.points.roofs import find_roofs
 from pipeline.points.wires import find_wires
+from pipeline.returns.cloud import Cloud
 from pipeline.settings import PointsSettings, RoofSettings, WireSettings
 
 CLASSES = {2: "ground", 3: "low veg.", 4: "medium veg.", 5: "high veg.", 6: "building"}

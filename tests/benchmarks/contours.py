@@ -21,12 +21,9 @@ from scipy.interpolate import LinearNDInterpolator
 from scipy.ndimage import map_coordinates
 from scipy.spatial import cKDTree
 
-from pipeline.grid import Grid, Heights
-from pipeline.landform.draft import draft_landforms
-from pipeline.landform.generalise import coarsen, smooth
-from pipeline.landform.isolines import contour_levels, trace_contours
-from pipeline.landform.knolls import find_knolls
-from pipeline.landform.legibility import (
+from pipeline.landform.contours.generalise import coarsen, smooth
+from pipeline.landform.contours.isolines import contour_levels, trace_contours
+from pipeline.landform.contours.legibility import (
     count_crossings,
     count_crowded_vertices,
     crowded_places,
@@ -35,9 +32,12 @@ from pipeline.landform.legibility import (
     is_showable,
     stations,
 )
-from pipeline.landform.lines import is_closed
-from pipeline.landform.paper import ground_m, sheet_ground_m
-from pipeline.landform.rings import large_enough
+from pipeline.landform.contours.lines import is_closed
+from pipeline.landform.contours.rings import large_enough
+from pipeline.landform.draft import draft_landforms
+from pipeline.landform.shapes.knolls import find_knolls
+from pipeline.lattice.grid import Grid, Heights
+from pipeline.norm.paper import ground_m, sheet_ground_m
 from pipeline.settings import LandformSettings
 from tests import landscape
 
@@ -83,7 +83,7 @@ def measure_contours(draft: gpd.GeoDataFrame, heights: Heights, grid: Grid, *, s
     raw, _ = trace_contours(metre, cells, contour_levels(metre, interval_m=INTERVAL_M))
     calm = smooth(metre, cells, smoothing_m=1.0)
     traced, traced_at_m = trace_contours(calm, cells, contour_levels(calm, interval_m=INTERVAL_M))
-    open_or_large = [not is_closed(line) or large_enough(line, settings=SETTINGS) for line in traced]
+    open_or_large = [not is_closed(line) or large_enough(line) for line in traced]
     kept = [shapely.LineString(line) for line, keep in zip(traced, open_or_large, strict=True) if keep]
     shapes = find_shapes(kept, traced_at_m[open_or_large], calm, cells, width_m=15, min_depth_m=INTERVAL_M / 2)
     steepest_deg = float(np.degrees(np.arctan(INTERVAL_M / APART_M)))
@@ -98,7 +98,7 @@ def measure_contours(draft: gpd.GeoDataFrame, heights: Heights, grid: Grid, *, s
         "length over raw": sum(line.length for line in lines) / sum(shapely.LineString(line).length for line in raw),
         "crossings": count_crossings(lines),
         "crowded metres": len(crowded),
-        "rings too small": sum(not large_enough(ring, settings=SETTINGS) for ring in rings),
+        "rings too small": sum(not large_enough(ring) for ring in rings),
         "vertices too many": count_crowded_vertices(lines, spacing_m=sheet_ground_m(0.3, scale=scale)),
         "shapes": len(expressed),
         "shapes lost": int((~expressed).sum()),

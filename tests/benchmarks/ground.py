@@ -21,11 +21,11 @@ from numpy.typing import NDArray
 from scipy import ndimage
 
 from pipeline.files.pdal import ground_by_pdal
-from pipeline.grid import Grid, Heights, Mask
+from pipeline.lattice.grid import Grid, Heights, Mask
 from pipeline.points.classes import classify_returns
-from pipeline.points.cloud import Cloud
 from pipeline.points.ground import find_ground
 from pipeline.points.producer import choose_ground, ground_evidence
+from pipeline.returns.cloud import Cloud
 from pipeline.settings import PointsSettings, TerrainSettings
 from pipeline.terrain.surface import surface_from_ground
 

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
-from pipeline.points.cloud import Cloud
+from pipeline.returns.cloud import Cloud
 
 Floats = NDArray[np.float64]
 

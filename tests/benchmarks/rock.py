@@ -26,15 +26,15 @@ import pandas as pd
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
-from pipeline.grid import Grid
+from pipeline.lattice.grid import Grid
 from pipeline.points.classes import classify_returns
-from pipeline.points.cloud import Cloud
-from pipeline.rock.boulders import REACH_M, find_boulders
-from pipeline.rock.company import in_company, worth_drawing
-from pipeline.rock.confidence import is_likely
+from pipeline.returns.cloud import Cloud
+from pipeline.rock.boulders.boulders import REACH_M, find_boulders
+from pipeline.rock.boulders.company import in_company, worth_drawing
+from pipeline.rock.boulders.confidence import is_likely
+from pipeline.rock.boulders.first_look import look_at
+from pipeline.rock.boulders.lumps import Floats, find_lumps, low_returns
 from pipeline.rock.draft import draft_rock
-from pipeline.rock.first_look import look_at
-from pipeline.rock.lumps import Floats, find_lumps, low_returns
 from pipeline.settings import PointsSettings
 from tests.benchmarks import planting
 from tests.benchmarks.rock_cliffs import ground_of
@@ -59,8 +59,8 @@ JUDGE_MADE = ((31, 8.0), (32, 4.0), (33, 8.0), (34, 2.0), (35, 16.0), (36, 8.0),
 
 def believed(scene: Scene) -> gpd.GeoDataFrame:
     """Every candidate of a scene, as sure as the draft would say it is."""
-    table = find_boulders(scene.cloud, scene.asprs_class, scene.height_above_m, scene.grid, settings=SETTINGS)
-    return in_company(table, np.ones(scene.grid.shape, bool), scene.grid, settings=SETTINGS)
+    table = find_boulders(scene.cloud, scene.asprs_class, scene.height_above_m, scene.grid)
+    return in_company(table, np.ones(scene.grid.shape, bool), scene.grid)
 
 
 def drawn(scene: Scene) -> gpd.GeoDataFrame:
@@ -141,9 +141,9 @@ def reasons(scene: Scene, asked: list[planting.Planted]) -> list[str]:
     """What became of each boulder: met, or the first stage at which nothing of it was left."""
     believes = np.isfinite(scene.height_above_m) & ~np.isin(scene.asprs_class, (6, 7, 18))
     near = scene.grid.pad(REACH_M)
-    low = low_returns(scene.cloud.take(believes), scene.height_above_m[believes], near, settings=SETTINGS)
-    lumps = find_lumps(low, near, settings=SETTINGS)
-    likely = lumps.take(is_likely(look_at(low, lumps, settings=SETTINGS), settings=SETTINGS))
+    low = low_returns(scene.cloud.take(believes), scene.height_above_m[believes], near)
+    lumps = find_lumps(low, near)
+    likely = lumps.take(is_likely(look_at(low, lumps)))
     kept = believed(scene)
     chosen = worth_drawing(kept, settings=SETTINGS)
     roofs = scene.cloud.take(scene.asprs_class == 6)
@@ -278,7 +278,7 @@ def cost() -> None:
     seen = Grid.covering(ground.grid.bounds, cell_m=5.0, crs=ground.grid.crs)
     km2 = len(np.unique(seen.cell_index(cloud.east, cloud.north))) * 25 / 1e6
     start = time.process_time()
-    found = find_boulders(cloud, classes.asprs_class, classes.height_above_m, ground.grid, settings=SETTINGS)
+    found = find_boulders(cloud, classes.asprs_class, classes.height_above_m, ground.grid)
     between = time.process_time()
     draft_rock(
         found,

@@ -29,12 +29,12 @@ from numpy.typing import NDArray
 from PIL import Image
 from scipy import ndimage
 
-from pipeline.grid import Grid, Heights
+from pipeline.lattice.grid import Grid, Heights
 from pipeline.points.classes import classify_returns
-from pipeline.points.cloud import Cloud
-from pipeline.rock.bare_rock import find_bare_rock, unevenness
-from pipeline.rock.brightness import Brightness, ground_brightness
-from pipeline.rock.stony import find_stony_ground
+from pipeline.returns.cloud import Cloud
+from pipeline.rock.ground.bare_rock import find_bare_rock, unevenness
+from pipeline.rock.ground.brightness import Brightness, ground_brightness
+from pipeline.rock.ground.stony import find_stony_ground
 from pipeline.settings import LayerSettings, PointsSettings, TerrainSettings
 from pipeline.terrain.counts import lone_ground
 from pipeline.terrain.profile import profile_grids
@@ -108,7 +108,7 @@ def ground_of(cloud: Cloud) -> Ground:
     heights = surface_from_ground(earth.enh, grid, settings=TerrainSettings())
     counts = lone_ground(cloud, classes.asprs_class, classes.height_above_m, grid, settings=layers)
     counts |= profile_grids(cloud, classes.asprs_class, classes.height_above_m, grid, settings=layers)
-    brightness = ground_brightness(counts, grid, settings=SETTINGS)
+    brightness = ground_brightness(counts, grid)
     lone = (classes.asprs_class == 2) & (cloud.n_returns <= 1)
     return Ground(cloud, grid, heights, ground_support(earth.en, grid), brightness, lone)
 
@@ -242,7 +242,7 @@ def before() -> None:
         bare &= (light.pulse_ratio >= SETTINGS.dry_min_pulse_ratio) & np.isfinite(light.ratio)
         shades = np.round(np.percentile(light.ratio[bare], (5, 50, 95)), 2).tolist() if bare.any() else None
         known = np.isfinite(light.ratio) & np.isfinite(ground.bare_earth)
-        relief = unevenness(ground.bare_earth, ground.grid, settings=SETTINGS)
+        relief = unevenness(ground.bare_earth, ground.grid)
         linked = np.corrcoef(light.ratio[known], relief[known])[0, 1] if known.any() else np.nan
         sure = [f"{row.symbol} {row.confidence:.2f}" for row in stony.itertuples()]
         print(

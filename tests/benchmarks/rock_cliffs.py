@@ -23,10 +23,10 @@ from numpy.typing import NDArray
 from PIL import Image, ImageDraw
 from scipy.optimize import minimize
 
-from pipeline.grid import Grid, Heights
+from pipeline.lattice.grid import Grid, Heights
 from pipeline.points.classes import classify_returns
-from pipeline.points.cloud import Cloud
-from pipeline.rock.cliffs import Face, face_terms, find_cliffs, measure_faces
+from pipeline.returns.cloud import Cloud
+from pipeline.rock.cliffs.cliffs import Face, face_terms, find_cliffs, measure_faces
 from pipeline.settings import PointsSettings, TerrainSettings
 from pipeline.terrain.relief import gradient
 from pipeline.terrain.surface import ground_support, lowest_last, surface_from_ground

@@ -21,14 +21,14 @@ from numpy.typing import NDArray
 from scipy.optimize import minimize
 from scipy.spatial import cKDTree
 
-from pipeline.grid import Grid
-from pipeline.rock.boulders import REACH_M, keep_best
-from pipeline.rock.company import FEWEST_PER_HA, lookalikes_per_ha
-from pipeline.rock.confidence import boulder_terms, first_terms, odds_by_trees
-from pipeline.rock.evidence import weigh_lumps
-from pipeline.rock.first_look import look_at
-from pipeline.rock.lumps import find_lumps, low_returns
-from pipeline.rock.tables import Tree, Trees
+from pipeline.lattice.grid import Grid
+from pipeline.rock.boulders.boulders import REACH_M, keep_best
+from pipeline.rock.boulders.company import FEWEST_PER_HA, lookalikes_per_ha
+from pipeline.rock.boulders.confidence import boulder_terms, first_terms, odds_by_trees
+from pipeline.rock.boulders.evidence import weigh_lumps
+from pipeline.rock.boulders.first_look import look_at
+from pipeline.rock.boulders.lumps import find_lumps, low_returns
+from pipeline.rock.boulders.tables import Tree, Trees
 from tests.benchmarks.rock_scenes import (
     CRS,
     OPEN_KINDS,
@@ -117,10 +117,10 @@ def candidates(scene: Scene) -> pd.DataFrame:
     """All lumps of a scene with the measures of both looks and what they are."""
     near = scene.grid.pad(REACH_M)
     believed = np.isfinite(scene.height_above_m)
-    low = low_returns(scene.cloud.take(believed), scene.height_above_m[believed], near, settings=SETTINGS)
-    lumps = find_lumps(low, near, settings=SETTINGS)
-    first = look_at(low, lumps, settings=SETTINGS)
-    evidence, solid = weigh_lumps(low, lumps, settings=SETTINGS)
+    low = low_returns(scene.cloud.take(believed), scene.height_above_m[believed], near)
+    lumps = find_lumps(low, near)
+    first = look_at(low, lumps)
+    evidence, solid = weigh_lumps(low, lumps)
     table = pd.DataFrame({f"a_{k}": v for k, v in first_terms(first).items()})
     table = table.assign(**{f"b_{k}": v for k, v in boulder_terms(evidence).items()})
     table = table.assign(east=solid.east, north=solid.north, radius=solid.half_axes_m.mean(axis=1))
@@ -208,7 +208,7 @@ def fit_trees(table: pd.DataFrame, prefix: str, size: Size, /) -> Fitted:
 
 
 def _as_tree(nodes: NDArray[np.void], names: list[str]) -> Tree:
-    """A tree of the library in the form of `pipeline.rock.tables`."""
+    """A tree of the library in the form of `pipeline.rock.boulders.tables`."""
     is_leaf = nodes["is_leaf"].astype(bool)
     number = np.where(is_leaf, ~(np.cumsum(is_leaf) - 1), np.cumsum(~is_leaf) - 1)
     splits = tuple(
@@ -234,7 +234,7 @@ def in_crowd(part: pd.DataFrame, /) -> pd.DataFrame:
         {"confidence": 1 / (1 + np.exp(-kept.odds))}, geometry=gpd.points_from_xy(kept.east, kept.north)
     )
     known = np.ones(grid.shape, bool)
-    return kept.assign(crowd=lookalikes_per_ha(as_found, known, grid, settings=SETTINGS))
+    return kept.assign(crowd=lookalikes_per_ha(as_found, known, grid))
 
 
 def fit_company(table: pd.DataFrame, /) -> tuple[float, float, float]:
@@ -272,7 +272,7 @@ def fit_company(table: pd.DataFrame, /) -> tuple[float, float, float]:
 def best_of(part: pd.DataFrame) -> NDArray[np.bool_]:
     """Which candidates of one scene are kept where they overlap."""
     places = part[["east", "north"]].to_numpy()
-    return keep_best(places, part.radius.to_numpy(), 1 / (1 + np.exp(-part.odds.to_numpy())), settings=SETTINGS)
+    return keep_best(places, part.radius.to_numpy(), 1 / (1 + np.exp(-part.odds.to_numpy())))
 
 
 def measured(scenes: Callable[[], Iterator[Scene]], store: Path | None, /) -> pd.DataFrame:

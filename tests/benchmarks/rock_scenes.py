@@ -15,9 +15,9 @@ import laspy
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.grid import Grid
+from pipeline.lattice.grid import Grid
 from pipeline.points.classes import classify_returns
-from pipeline.points.cloud import Cloud
+from pipeline.returns.cloud import Cloud
 from pipeline.settings import PointsSettings, RockSettings
 from sample_tiles.scene import records
 from sample_tiles.scene.place import make_place

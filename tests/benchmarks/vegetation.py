@@ -24,14 +24,14 @@ from numpy.typing import NDArray
 from rasterio.features import rasterize
 from scipy import ndimage
 
-from pipeline.grid import Grid, Heights
+from pipeline.lattice.grid import Grid, Heights
 from pipeline.points.classes import classify_returns
-from pipeline.points.cloud import Cloud
+from pipeline.returns.cloud import Cloud
 from pipeline.settings import PointsSettings, VegetationSettings
 from pipeline.terrain.profile import join_pulses, profile_grids
 from pipeline.terrain.surface import canopy_height
 from pipeline.vegetation.draft import VegetationDraft, draft_vegetation
-from pipeline.vegetation.runnability import band_limits
+from pipeline.vegetation.running.runnability import band_limits
 
 EXTINCTION = 0.5
 PLANTED_M2_PER_M3 = (0.22, 0.55, 1.2)

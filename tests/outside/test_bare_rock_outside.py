@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 import shapely
 
-from pipeline.draft.symbols import M_PER_MM
+from pipeline.norm.paper import ground_m
 from pipeline.settings import RockSettings
 from tests.paths import symbols
 from tests.test_bare_rock import HILL, LUMPS, PLANTS, counts_of, drawn, inside
@@ -16,7 +16,7 @@ the ground 15 m x 15 m at 1:15 000."""
 
 def test_the_least_area_is_the_norms() -> None:
     """225 m2, in the settings and in the symbol table."""
-    least_m2 = LEAST_MM[0] * M_PER_MM * LEAST_MM[1] * M_PER_MM
+    least_m2 = ground_m(LEAST_MM[0]) * ground_m(LEAST_MM[1])
     assert least_m2 == 225
     assert RockSettings().bare_rock_min_area_m2 == pytest.approx(least_m2)
     assert symbols()["214"].figures["min_area_mm2"].value == pytest.approx(LEAST_MM[0] * LEAST_MM[1])

@@ -12,9 +12,12 @@ import shapely
 from rasterio.crs import CRS
 from skimage.measure import find_contours
 
-from pipeline.grid import Grid, Heights
-from pipeline.landform.isolines import trace_contours
-from pipeline.landform.paper import ground_m
+from pipeline.landform.contours.form_lines import MIN_CLOSED_FORM_LINE_MM
+from pipeline.landform.contours.isolines import trace_contours
+from pipeline.landform.contours.rings import MIN_HILL_MM, MIN_HOLLOW_MM
+from pipeline.landform.shapes.gullies import MIN_GULLY_MM
+from pipeline.lattice.grid import Grid, Heights
+from pipeline.norm.paper import ground_m
 from pipeline.settings import LandformSettings
 from pipeline.terrain.relief import slope
 from tests import landscape
@@ -120,12 +123,12 @@ def test_slope_agrees_with_gdaldem(tmp_path: Path) -> None:
     [
         # Ground sizes that the IOF's translated list of changes to ISOM 2017 (Brazilian federation, 2018) and its
         # O-Map Wiki print beside the millimetres.
-        (LandformSettings().min_hill_mm[0], 13.5),
-        (LandformSettings().min_hill_mm[1], 9.0),
-        (LandformSettings().min_hollow_mm[0], 16.5),
-        (LandformSettings().min_hollow_mm[1], 10.5),
-        (LandformSettings().min_closed_form_line_mm, 16.5),
-        (LandformSettings().min_gully_mm, 17.25),
+        (MIN_HILL_MM[0], 13.5),
+        (MIN_HILL_MM[1], 9.0),
+        (MIN_HOLLOW_MM[0], 16.5),
+        (MIN_HOLLOW_MM[1], 10.5),
+        (MIN_CLOSED_FORM_LINE_MM, 16.5),
+        (MIN_GULLY_MM, 17.25),
     ],
 )
 def test_least_sizes_are_those_of_the_isom(size_mm: float, size_m: float) -> None:

@@ -6,10 +6,10 @@ import numpy as np
 import pytest
 
 from pipeline.settings import CalibrationSettings, VegetationSettings
-from pipeline.vegetation.calibration import confusion, fit_limits, weighted_kappa
-from pipeline.vegetation.density import normalised_relative_density, plant_area_density, stopped_share
-from pipeline.vegetation.kinds import MIN_AREA_M2
-from pipeline.vegetation.runnability import BAND_SPEEDS, band_limits, running_speed, walking_speed
+from pipeline.vegetation.calibration.calibration import confusion, fit_limits, weighted_kappa
+from pipeline.vegetation.running.density import normalised_relative_density, plant_area_density, stopped_share
+from pipeline.vegetation.running.kinds import MIN_AREA_M2
+from pipeline.vegetation.running.runnability import BAND_SPEEDS, band_limits, running_speed, walking_speed
 
 
 def test_density_is_that_of_pyforestscan():

@@ -20,13 +20,13 @@ import numpy as np
 import pyproj
 import pytest
 
-from pipeline.coordinates import Placement, choose_working_crs, crs_from_geotiff_keys, placement_of
-from pipeline.files import las
-from pipeline.files.geotiff_keys import short_keys, wkt_of_keys
 from pipeline.files.intake import read_samples, take_in
-from pipeline.files.las_header import read_fixed_part, read_records
+from pipeline.files.las import tiles as las
+from pipeline.files.las.geotiff_keys import short_keys, wkt_of_keys
+from pipeline.files.las.header import read_fixed_part, read_records
+from pipeline.intake.coordinates import Placement, choose_working_crs, crs_from_geotiff_keys, placement_of
 from pipeline.settings import SurveySettings
-from pipeline.survey import describe_survey, survey_tiles
+from pipeline.survey.survey import describe_survey, survey_tiles
 from tests.made_tiles import UTM, made_tile
 
 SETTINGS = SurveySettings()
@@ -88,7 +88,7 @@ def test_autzen_keeps_its_distances_in_metres(published: Path) -> None:
 def test_autzen_is_surveyed_in_words(published: Path) -> None:
     """What a mapper reads: feet recognised, and a density in metres (in feet it would be a tenth)."""
     taken = take_in([published / "autzen_trim.laz"], settings=SETTINGS)
-    samples = read_samples(taken.table, settings=SETTINGS)
+    samples = read_samples(taken.table)
     survey = survey_tiles(taken.table, taken.working, taken.headers, samples, settings=SETTINGS)
     text = describe_survey(survey)
     assert "international feet" in text
@@ -159,7 +159,7 @@ def test_a_copc_tile_is_the_tile_it_was_made_from(published: Path) -> None:
 def test_two_strays_do_not_move_a_tile_to_africa(published: Path) -> None:
     """append-bug-cpy.laz: 37 805 points in southern France, and two at the origin, which its header includes."""
     header = las.read_header(published / "append-bug-cpy.laz")
-    bounds = las.points_bounds(header, settings=SETTINGS)
+    bounds = las.points_bounds(header)
     assert header.bounds[:2] == (0.0, 0.0)
     assert bounds[0] > 690_000
     assert bounds[1] > 6_250_000

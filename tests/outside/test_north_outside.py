@@ -8,7 +8,7 @@ import pytest
 from pygeomag import GeoMag
 from pygeomag.wmm.wmm_2025 import WMM_2025
 
-from pipeline.sheet.north import declination, magnetic_north
+from pipeline.sheet.page.north import declination, magnetic_north
 
 # Year, height (km), latitude, longitude, horizontal field (nT), declination (degrees).
 # Source: NOAA/NCEI & British Geological Survey, WMM2025 test values (table for the report).

@@ -7,11 +7,11 @@ import pytest
 from skimage.measure import EllipseModel
 from skimage.morphology import disk, white_tophat
 
-from pipeline.grid import Grid
-from pipeline.points.cloud import Cloud
-from pipeline.rock.boulders import find_boulders
-from pipeline.rock.lumps import _roughness, lowest_in_cell, outline_of
-from pipeline.rock.paper import ground_m
+from pipeline.lattice.grid import Grid
+from pipeline.norm.paper import ground_m
+from pipeline.returns.cloud import Cloud
+from pipeline.rock.boulders.boulders import find_boulders
+from pipeline.rock.boulders.lumps import _roughness, lowest_in_cell, outline_of
 from pipeline.settings import RockSettings
 
 SETTINGS = RockSettings()
@@ -68,7 +68,7 @@ def test_heights_agree_with_the_white_top_hat() -> None:
     height = 100 + over + rng.normal(0, 0.02, len(en))
     core = Grid.covering((10, 10, 50, 50), cell_m=0.5, crs="EPSG:25833")
     cloud = Cloud.of(np.column_stack((en, height)))
-    table = find_boulders(cloud, np.ones(len(en), np.uint8), over.astype(np.float32), core, settings=SETTINGS)
+    table = find_boulders(cloud, np.ones(len(en), np.uint8), over.astype(np.float32), core)
     best = table.loc[table.confidence.idxmax()]
     lowest = lowest_in_cell(height, core.cell_index(en[:, 0], en[:, 1]), core)
     hat = white_tophat(np.nan_to_num(lowest, nan=100.0), disk(9))

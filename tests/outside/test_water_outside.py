@@ -7,8 +7,8 @@ import numpy as np
 import pytest
 import shapely
 
-from pipeline.grid import Grid
-from pipeline.points.cloud import Cloud
+from pipeline.lattice.grid import Grid
+from pipeline.returns.cloud import Cloud
 from pipeline.settings import TerrainSettings, WaterSettings
 from pipeline.terrain.counts import class_counts
 from pipeline.terrain.surface import ground_support, surface_from_ground

@@ -1,0 +1,1 @@
+"""What was handed to us: tiles, coordinate systems, and when leaves were out."""

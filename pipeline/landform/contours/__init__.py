@@ -1,0 +1,1 @@
+"""Contours and how they are drawn."""

@@ -1,0 +1,108 @@
+"""The base level: which elevations the contours take, and what another choice would gain."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+
+from pipeline.landform.contours.isolines import contour_levels, trace_contours
+from pipeline.landform.contours.lines import encloses_higher, is_closed
+from pipeline.landform.contours.necks import find_necks
+from pipeline.landform.contours.rings import CONTOUR_LINE_MM, MIN_CONTOUR_GAP_MM, large_enough
+from pipeline.lattice.grid import EastNorth, Grid, Heights
+from pipeline.norm.paper import ground_m
+
+
+@dataclass(frozen=True)
+class BaseLevel:
+    """One choice of the base level and what it draws.
+
+    Attributes
+    ----------
+    offset_m : float
+        Elevation one contour takes, from minus to plus half an interval.
+    n_hills, n_hollows : int
+        Summits and bottoms that get a closed contour of their own, large enough to draw.
+    n_necks : int
+        Places where a contour nearly touches another of its level: saddles drawn unclearly.
+    gain : int
+        Summits, bottoms and clear saddles gained over a base level of 0; negative where it loses.
+    """
+
+    offset_m: float
+    n_hills: int
+    n_hollows: int
+    n_necks: int
+    gain: int
+
+    def __str__(self) -> str:
+        """What a mapper is told."""
+        return (
+            f"base level {self.offset_m:+.1f} m draws {self.n_hills} hills and {self.n_hollows} hollows with a contour "
+            f"of their own and leaves {self.n_necks} unclear saddles ({self.gain:+d} against 0 m)"
+        )
+
+
+def propose_base_level(surface: Heights, grid: Grid, /, *, interval_m: float) -> list[BaseLevel]:
+    """Base levels, the best first; of equals the one nearest to 0 m.
+
+    Relative heights are what a runner reads, absolute ones matter little (ISOM 2000, 2.3), so the contours may be
+    shifted as a whole to where they show most.
+
+    Parameters
+    ----------
+    surface : (rows, cols) float32
+        The generalised surface the contours are traced on.
+
+    Returns
+    -------
+    list of BaseLevel, one for every tenth of the interval.
+    """
+    offsets = [interval_m * tenth / 10 for tenth in range(-4, 6)]
+    counted = [(offset, *_count(surface, grid, offset, interval_m=interval_m)) for offset in offsets]
+    plain = next(hills + hollows - necks for offset, hills, hollows, necks in counted if offset == 0)
+    choices = [
+        BaseLevel(offset, hills, hollows, necks, hills + hollows - necks - plain)
+        for offset, hills, hollows, necks in counted
+    ]
+    return sorted(choices, key=lambda choice: (-choice.gain, abs(choice.offset_m)))
+
+
+def _count(surface: Heights, grid: Grid, offset_m: float, /, *, interval_m: float) -> tuple[int, int, int]:
+    """Hills, hollows and unclear saddles drawn with this base level."""
+    levels = contour_levels(surface, interval_m=interval_m, base_level_m=offset_m)
+    lines, _ = trace_contours(surface, grid, levels)
+    rings = [line for line in lines if is_closed(line) and large_enough(line)]
+    hills = _innermost([ring for ring in rings if encloses_higher(ring)])
+    hollows = _innermost([ring for ring in rings if not encloses_higher(ring)])
+    apart_m = ground_m(MIN_CONTOUR_GAP_MM + CONTOUR_LINE_MM)
+    middle, _ = find_necks(surface, grid, levels, apart_m=apart_m)
+    necks = shapely.union_all(shapely.buffer(shapely.points(middle), apart_m)) if len(middle) else shapely.Point()
+    return hills, hollows, len(shapely.get_parts(necks)) if len(middle) else 0
+
+
+def _innermost(rings: list[EastNorth]) -> int:
+    """How many rings have no other ring inside."""
+    if not rings:
+        return 0
+    areas = np.array([shapely.Polygon(ring) for ring in rings], dtype=object)
+    outer, inner = shapely.STRtree(areas).query(areas, predicate="contains")
+    return len(rings) - len(np.unique(outer[outer != inner]))
+
+
+def describe_base_levels(choices: list[BaseLevel], /, *, in_use_m: float, n_shown: int = 3) -> str:
+    """What a mapper is told: the level in use, the best ones, and what the best would gain."""
+    best = choices[0]
+    used = min(choices, key=lambda choice: abs(choice.offset_m - in_use_m))
+    lines = [f"Base level in use: {in_use_m:+.1f} m.", "Best choices:"]
+    lines += [f"  {choice}" for choice in choices[:n_shown]]
+    gain = best.gain - used.gain
+    if gain > 0:
+        lines.append(
+            f"With expert.landform.base_level_m at {best.offset_m:g}, {gain} more hills, hollows and saddles show."
+        )
+    else:
+        lines.append("No other base level shows more.")
+    return "\n".join(lines) + "\n"

@@ -1,0 +1,113 @@
+"""What a line on the map looks like: closed or open, how large, and how many vertices it needs."""
+
+from __future__ import annotations
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from scipy import ndimage
+
+from pipeline.lattice.grid import EastNorth
+
+VERTEX_TOLERANCE_M = 0.1
+"""Vertices that move the line by less are dropped; well below its own width, 2 m."""
+SHARP_BEND_SHARE = 0.25
+"""A bend keeps a vertex at its tip where it stands out by this share of a vertex spacing from a chord of two: a
+radius of two spacings."""
+
+# Tips are looked for at this many places for each vertex that will be drawn.
+STEPS_PER_SPACING = 4
+# Shorter lines are too short to have a tip of their own.
+LEAST_SPACINGS = 4
+
+
+def is_closed(line: EastNorth, /) -> bool:
+    """Whether a line ends where it began."""
+    return len(line) > 3 and bool(np.array_equal(line[0], line[-1]))
+
+
+def along_line(line: EastNorth, along_m: NDArray[np.float64], /) -> EastNorth:
+    """(n, 2) float64 places at these distances from the beginning of a line."""
+    way_m = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(line, axis=0).T))])
+    return np.column_stack([np.interp(along_m, way_m, line[:, axis]) for axis in (0, 1)])
+
+
+def encloses_higher(ring: EastNorth, /) -> bool:
+    """Whether a ring with the higher ground on its left runs around a hill, not around a hollow."""
+    return bool(shapely.is_ccw(shapely.linearrings(ring)))
+
+
+def ring_size_m(ring: EastNorth, /) -> tuple[float, float]:
+    """Length and width of the narrowest rectangle around a ring."""
+    box = shapely.oriented_envelope(shapely.linearrings(ring))
+    corners = shapely.get_coordinates(box)
+    if len(corners) < 5:
+        return float(shapely.length(box)), 0.0
+    sides = np.hypot(*np.diff(corners[:3], axis=0).T)
+    return float(sides.max()), float(sides.min())
+
+
+def thin_vertices(line: EastNorth, /, *, spacing_m: float) -> EastNorth:
+    """The line with vertices at least `spacing_m` apart and none that move it by less than `vertex_tolerance_m`.
+
+    The tip of every sharp bend gets a vertex, so that no re-entrant or spur is cut short. Between tips vertices are put
+    at equal steps along the line, then those on straight pieces go (Douglas and Peucker 1973).
+    """
+    breaks = [line[:1], *_split_at_tips(line, spacing_m=spacing_m, sharp_bend_share=SHARP_BEND_SHARE)]
+    spaced = np.concatenate([breaks[0], *(_evenly_spaced(piece, spacing_m=spacing_m)[1:] for piece in breaks[1:])])
+    simple = shapely.simplify(shapely.linestrings(spaced), VERTEX_TOLERANCE_M)
+    return np.asarray(shapely.get_coordinates(simple))
+
+
+def _evenly_spaced(line: EastNorth, /, *, spacing_m: float) -> EastNorth:
+    """The line with vertices at equal steps, at least `spacing_m` apart."""
+    length_m = float(np.hypot(*np.diff(line, axis=0).T).sum())
+    n_steps = max(int(length_m / (spacing_m * 1.02)), 4 if is_closed(line) else 1)
+    even = along_line(line, np.linspace(0, length_m, n_steps + 1))
+    even[0], even[-1] = line[0], line[-1]
+    kept = [0]
+    for vertex in range(1, n_steps):
+        # Around a sharp bend two steps along the line can be nearer than one step to each other.
+        near_last, near_end = (np.hypot(*(even[vertex] - even[other])) < spacing_m for other in (kept[-1], n_steps))
+        if not near_last and not near_end:
+            kept.append(vertex)
+    return even[[*kept, n_steps]]
+
+
+def _split_at_tips(line: EastNorth, /, *, spacing_m: float, sharp_bend_share: float) -> list[EastNorth]:
+    """The line cut at the tips of its sharp bends; each piece begins where the one before ends."""
+    length_m = float(np.hypot(*np.diff(line, axis=0).T).sum())
+    n_steps = int(length_m / spacing_m * STEPS_PER_SPACING)
+    if n_steps < LEAST_SPACINGS * STEPS_PER_SPACING:
+        return [line]
+    along_m = np.linspace(0, length_m, n_steps + 1)
+    tips = _tips(along_line(line, along_m), sharp_bend_share=sharp_bend_share)
+    if not len(tips):
+        return [line]
+    way_m = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(line, axis=0).T))])
+    ends_m = np.concatenate([[0.0], along_m[tips], [length_m]])
+    places = along_line(line, ends_m)
+    places[0], places[-1] = line[0], line[-1]
+    return [
+        np.concatenate([places[[n]], line[(way_m > ends_m[n]) & (way_m < ends_m[n + 1])], places[[n + 1]]])
+        for n in range(len(tips) + 1)
+    ]
+
+
+def _tips(dense: EastNorth, /, *, sharp_bend_share: float) -> NDArray[np.int64]:
+    """Numbers of the vertices of an evenly dense line that are tips, in order, at least a spacing apart.
+
+    A tip stands out farthest from the middle between the places one spacing before and after it, and by at least
+    `sharp_bend_share` of a spacing.
+    """
+    reach = STEPS_PER_SPACING
+    out = np.zeros(len(dense))
+    out[reach:-reach] = np.hypot(*(dense[reach:-reach] - (dense[: -2 * reach] + dense[2 * reach :]) / 2).T)
+    spacing_m = reach * float(np.median(np.hypot(*np.diff(dense, axis=0).T)))
+    peak = (ndimage.maximum_filter1d(out, 2 * reach + 1) == out) & (out >= sharp_bend_share * spacing_m)
+    kept = [0, len(dense) - 1]
+    for candidate in np.flatnonzero(peak)[np.argsort(-out[peak], kind="stable")]:
+        beside = [max(n for n in kept if n <= candidate), min(n for n in kept if n >= candidate)]
+        if np.hypot(*(dense[beside] - dense[candidate]).T).min() >= 1.02 * spacing_m:
+            kept.append(int(candidate))
+    return np.array(sorted(kept[2:]), np.int64)

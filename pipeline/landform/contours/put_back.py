@@ -1,0 +1,101 @@
+"""Re-entrants and spurs that calming took from the contours, put back."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from scipy import ndimage
+
+from pipeline.landform.contours.isolines import contour_levels, trace_contours
+from pipeline.landform.contours.legibility import Lines, Shapes, find_shapes, is_expressed, is_showable
+from pipeline.landform.contours.lines import is_closed
+from pipeline.landform.contours.rings import CONTOUR_LINE_MM, MIN_CONTOUR_GAP_MM, large_enough
+from pipeline.lattice.grid import EastNorth, Grid, Heights, Mask
+from pipeline.norm.paper import ground_m
+from pipeline.settings import LandformSettings
+
+SMALLEST_BEND_MM = 0.25
+"""Smallest bend of a contour, from centre to centre of the line (ISOM 101)."""
+SHAPE_WIDTH_M = 15.0
+"""Width over which a re-entrant or spur is measured: about a millimetre of map."""
+MOUTH_REACH_RATIO = 2.0
+"""The mouth that calming closed lies within this many such widths of the end of a re-entrant or spur."""
+SHAPE_DEPTH_SHARE = 0.5
+"""Share of the interval a re-entrant or spur is deep from which calming may not cut it short."""
+
+
+def lost_shapes(
+    ground: Heights, drawn: Heights, grid: Grid, /, *, interval_m: float, settings: LandformSettings
+) -> Shapes:
+    """Re-entrants and spurs that contours of the ground show and contours of the drawn surface do not.
+
+    Only those that a line can show at all.
+    """
+    levels = contour_levels(ground, interval_m=interval_m, base_level_m=settings.base_level_m)
+    lines, level_m = _drawable(*trace_contours(ground, grid, levels))
+    shapes = find_shapes(
+        lines,
+        level_m,
+        ground,
+        grid,
+        width_m=SHAPE_WIDTH_M,
+        min_depth_m=SHAPE_DEPTH_SHARE * interval_m,
+    )
+    apart_m = ground_m(MIN_CONTOUR_GAP_MM + CONTOUR_LINE_MM)
+    shapes = shapes.where(
+        is_showable(
+            shapes,
+            ground,
+            grid,
+            min_reach_m=ground_m(SMALLEST_BEND_MM) / 2,
+            steepest_deg=math.degrees(math.atan(interval_m / apart_m)),
+            margin_m=ground_m(CONTOUR_LINE_MM) / 2,
+        )
+    )
+    return shapes.where(~is_expressed(shapes, *_drawable(*trace_contours(drawn, grid, levels))))
+
+
+def _drawable(lines: list[EastNorth], level_m: NDArray[np.float64], /) -> tuple[Lines, NDArray[np.float64]]:
+    """The contours without closed ones too small to draw, and their levels."""
+    kept = [not is_closed(line) or large_enough(line) for line in lines]
+    return [shapely.LineString(line) for line, is_kept in zip(lines, kept, strict=True) if is_kept], level_m[kept]
+
+
+def put_back(
+    ground: Heights, drawn: Heights, grid: Grid, /, *, interval_m: float, settings: LandformSettings
+) -> Heights:
+    """The drawn surface, with the ground itself wherever calming has cut a deep re-entrant or spur short.
+
+    Calming fills a re-entrant with a narrow mouth, and its contour breaks in two; the part behind is then too small a
+    ring to draw. There calming serves nobody.
+
+    Parameters
+    ----------
+    ground : (rows, cols) float32, metres
+        Smoothed as much as noise demands and no more.
+    drawn : (rows, cols) float32, metres
+        The same, calmed.
+    """
+    lost = lost_shapes(ground, drawn, grid, interval_m=interval_m, settings=settings)
+    if not len(lost.level_m):
+        return drawn
+    taken = np.zeros(grid.shape, bool)
+    reach_m = MOUTH_REACH_RATIO * SHAPE_WIDTH_M
+    for level in np.unique(lost.level_m):
+        near = _near(lost.places[lost.level_m == level], grid, reach_m=reach_m)
+        taken |= near & ((ground < level) != (drawn < level))
+    # Back to the calmed surface over half the width of a shape, without a crease.
+    away = ndimage.distance_transform_edt(~taken) * grid.cell_m / (SHAPE_WIDTH_M / 2)
+    weight = 0.5 + 0.5 * np.cos(np.pi * np.clip(away, 0, 1))
+    return (drawn + weight * (ground - drawn)).astype(np.float32)
+
+
+def _near(places: EastNorth, grid: Grid, /, *, reach_m: float) -> Mask:
+    """(rows, cols) bool: cells within reach of a place."""
+    away = np.ones(grid.shape, bool)
+    index = grid.cell_index(places[:, 0], places[:, 1])
+    away.ravel()[index[index >= 0]] = False
+    return np.asarray(ndimage.distance_transform_edt(away) * grid.cell_m <= reach_m)

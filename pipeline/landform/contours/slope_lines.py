@@ -1,0 +1,190 @@
+"""Slope lines 101.1: the short stroke that says which way is down."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import geopandas as gpd
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from scipy.spatial import cKDTree
+
+from pipeline.features import make_features
+from pipeline.landform.contours.form_lines import FORM_LINE_REACH_M, FORM_LINE_STEP_M, pieces_of
+from pipeline.landform.contours.legibility import Lines, stations
+from pipeline.landform.contours.lines import encloses_higher, is_closed
+from pipeline.landform.contours.rings import CONTOUR_LINE_MM, MIN_CONTOUR_GAP_MM
+from pipeline.lattice.grid import EastNorth, Mask
+from pipeline.norm.paper import ground_m
+from pipeline.norm.symbols import isom
+
+SLOPE_LINE_TURN_MM = 0.8
+"""Turns of a contour are judged so far to either side: some 12 m on the ground."""
+SLOPE_LINE_MM = isom("101.1").mm("length_mm")
+"""Length of a slope line (ISOM 101.1, from memory)."""
+LONE_CONTOUR_MM = 8.0
+"""Length of an open contour without a neighbour in sight from which a slope line is drawn: there is nothing else to
+tell up from down (common practice)."""
+
+# Places around a ring that are tried for its stroke.
+RING_PLACES = 24
+
+
+@dataclass(frozen=True)
+class Strokes:
+    """Strokes that may be drawn, one at each place.
+
+    Attributes
+    ----------
+    places : (n, 2) float64
+        On the contour.
+    tips : (n, 2) float64
+        Downhill from there.
+    turn : (n,) float64
+        How sharply the contour turns there, as a sine: negative in a re-entrant, positive on a spur.
+    """
+
+    places: EastNorth
+    tips: EastNorth
+    turn: NDArray[np.float64]
+
+    @classmethod
+    def along(cls, places: EastNorth, ahead: EastNorth, behind: EastNorth, /, *, length_m: float) -> Strokes:
+        """Strokes from places of a contour, given the ways to the places ahead of and behind each."""
+        along = ahead + behind
+        along = along / np.maximum(np.hypot(along[:, 0], along[:, 1]), 1e-9)[:, None]
+        # Higher ground lies on the left of every contour, so downhill is to the right.
+        downhill = np.column_stack([along[:, 1], -along[:, 0]])
+        sides = np.hypot(*ahead.T) * np.hypot(*behind.T)
+        turn = (behind[:, 0] * ahead[:, 1] - behind[:, 1] * ahead[:, 0]) / np.maximum(sides, 1e-9)
+        return cls(places, places + length_m * downhill, turn)
+
+    @property
+    def middles(self) -> EastNorth:
+        """(n, 2) half way along each stroke."""
+        return np.asarray((self.places + self.tips) / 2)
+
+    def room_m(self, lines: shapely.STRtree, own: int, /, *, enough_m: float) -> NDArray[np.float64]:
+        """(n,) metres from the outer half of each stroke to the nearest line but their own, at most `enough_m`."""
+        halves = np.array(
+            [shapely.LineString(half) for half in np.stack([self.middles, self.tips], axis=1)], dtype=object
+        )
+        stroke, line = lines.query(halves, predicate="dwithin", distance=enough_m)
+        stroke, line = stroke[line != own], line[line != own]
+        room = np.full(len(halves), enough_m)
+        np.minimum.at(room, stroke, shapely.distance(halves[stroke], lines.geometries[line]))
+        return room
+
+    def best(self, badness: NDArray[np.float64], room_m: NDArray[np.float64], /) -> int:
+        """The least bad place of those with the most room; ties go to the north-west."""
+        return int(np.lexsort((self.places[:, 0], -self.places[:, 1], np.round(badness, 3), -np.round(room_m, 1)))[0])
+
+
+def ring_strokes(ring: EastNorth, /, *, length_m: float) -> Strokes:
+    """Strokes into a hollow, from places around its contour."""
+    outline = shapely.LineString(ring)
+    along_m = np.arange(RING_PLACES) * outline.length / RING_PLACES
+    places = shapely.get_coordinates(shapely.line_interpolate_point(outline, along_m))
+    return Strokes.along(
+        places, np.roll(places, -2, axis=0) - places, places - np.roll(places, 2, axis=0), length_m=length_m
+    )
+
+
+def is_lone(
+    lines: Lines, level_m: NDArray[np.float64], /, *, interval_m: float, reach_m: float, step_m: float
+) -> list[Mask]:
+    """For each line, which of its stations have no line of a neighbouring level within reach.
+
+    There nothing but the bends of the line itself tells a reader which side is higher.
+    """
+    at = stations(lines, step_m=step_m)
+    station_level = level_m[at.line]
+    lone = np.ones(len(at.line), bool)
+    levels = np.unique(level_m)
+    trees = {level: cKDTree(at.places[station_level == level]) for level in levels}
+    for level in levels:
+        own = station_level == level
+        for other in levels[(levels != level) & (np.abs(levels - level) <= interval_m + 1e-6)]:
+            lone[own] &= np.isinf(trees[other].query(at.places[own], distance_upper_bound=reach_m)[0])
+    return [lone[at.line == number] for number in range(len(lines))]
+
+
+def _lone_strokes(lone: Mask, line: shapely.LineString, /) -> list[Strokes]:
+    """Strokes of each lone stretch of an open contour that is long enough to leave a reader in doubt."""
+    step_m = FORM_LINE_STEP_M
+    places = stations([line], step_m=step_m).places
+    found = []
+    for piece in pieces_of(lone, lone, step_m, bridge_m=0.0, min_length_m=ground_m(LONE_CONTOUR_MM)):
+        way = places[piece]
+        reach = max(1, round(ground_m(SLOPE_LINE_TURN_MM) / step_m))
+        middle = way[reach:-reach]
+        found.append(
+            Strokes.along(
+                middle, way[2 * reach :] - middle, middle - way[: -2 * reach], length_m=ground_m(SLOPE_LINE_MM)
+            )
+        )
+    return [strokes for strokes in found if len(strokes.places)]
+
+
+def _choices(line: shapely.LineString, lone: Mask, /) -> tuple[str, list[Strokes]]:
+    """Why one contour needs slope lines, and the strokes to choose from, one of each."""
+    ring = np.asarray(line.coords)[:, :2]
+    if not is_closed(ring):
+        return "no other contour near", _lone_strokes(lone, line)
+    if encloses_higher(ring):
+        return "", []
+    return "closed hollow", [ring_strokes(ring, length_m=ground_m(SLOPE_LINE_MM))]
+
+
+def draft_slope_lines(contours: gpd.GeoDataFrame, /, *, interval_m: float) -> gpd.GeoDataFrame:
+    """One slope line in every closed hollow, which the standard demands, and where a lone contour leaves doubt.
+
+    In a hollow it stands where the contour runs straightest and no other line is near; on a contour without neighbours
+    in the sharpest re-entrant.
+
+    Parameters
+    ----------
+    contours : GeoDataFrame
+        Features 101, 102 and 103 with higher ground on the left.
+
+    Returns
+    -------
+    GeoDataFrame of 101.1: LineStrings from the contour downhill, `angle_deg` the way they point.
+    """
+    if not len(contours):
+        return contours
+    drawn, level_m = list(contours.geometry), contours["elevation_m"].to_numpy()
+    tree = shapely.STRtree(drawn)
+    enough_m = ground_m(MIN_CONTOUR_GAP_MM + CONTOUR_LINE_MM)
+    chosen: list[tuple[int, EastNorth, str]] = []
+    lone = is_lone(
+        drawn,
+        level_m,
+        interval_m=interval_m,
+        reach_m=FORM_LINE_REACH_M,
+        step_m=FORM_LINE_STEP_M,
+    )
+    for number, line in enumerate(drawn):
+        why, choices = _choices(line, lone[number])
+        for strokes in choices:
+            badness = np.abs(strokes.turn) if line.is_closed else strokes.turn
+            best = strokes.best(badness, strokes.room_m(tree, number, enough_m=enough_m))
+            chosen.append((number, np.array([strokes.places[best], strokes.tips[best]]), why))
+    return _as_features(contours, chosen)
+
+
+def _as_features(contours: gpd.GeoDataFrame, chosen: list[tuple[int, EastNorth, str]]) -> gpd.GeoDataFrame:
+    """The chosen strokes with the confidence and elevation of their contours."""
+    numbers = [number for number, _, _ in chosen]
+    level_m = contours["elevation_m"].to_numpy()[numbers]
+    away = np.array([stroke[1] - stroke[0] for _, stroke, _ in chosen]).reshape(-1, 2)
+    return make_features(
+        [shapely.LineString(stroke) for _, stroke, _ in chosen],
+        crs=str(contours.crs),
+        symbol="101.1",
+        confidence=contours["confidence"].to_numpy()[numbers],
+        evidence=[f"{why} at {height:g} m" for (_, _, why), height in zip(chosen, level_m, strict=True)],
+        elevation_m=level_m,
+        angle_deg=np.degrees(np.arctan2(away[:, 0], away[:, 1])) % 360,
+    )

@@ -1,0 +1,1 @@
+"""Landforms with a symbol of their own: knolls, hollows, banks, gullies, broken ground."""

@@ -1,0 +1,1 @@
+"""All that is decided before a point is read."""

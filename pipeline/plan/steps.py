@@ -1,0 +1,25 @@
+"""The steps of the workflow by name, and where each lives."""
+
+from __future__ import annotations
+
+STEPS = {
+    "survey": "pipeline.steps.survey:survey",
+    "split": "pipeline.steps.tile.split:split",
+    "choose_ground": "pipeline.steps.block.choose_ground:choose_ground",
+    "classify": "pipeline.steps.block.classify:classify",
+    "grids": "pipeline.steps.block.grids:grids",
+    "boulders": "pipeline.steps.block.boulders:boulders",
+    "label": "pipeline.steps.tile.label:label",
+    "rasters": "pipeline.steps.area.rasters:rasters_of_area",
+    "bare_earth": "pipeline.steps.area.bare_earth:bare_earth",
+    "relief": "pipeline.steps.area.relief:relief",
+    "landform": "pipeline.steps.area.landform:landform",
+    "rock": "pipeline.steps.area.rock:rock",
+    "water": "pipeline.steps.area.water:water",
+    "vegetation": "pipeline.steps.area.vegetation:vegetation",
+    "manmade": "pipeline.steps.area.manmade:manmade",
+    "compose": "pipeline.steps.area.compose:compose",
+    "sheet": "pipeline.steps.area.sheet:sheet",
+    "manifest": "pipeline.steps.area.manifest:manifest",
+}
+"""Name of the step -> where it lives. Only the step asked for is imported, with the libraries it needs."""

@@ -1,0 +1,138 @@
+"""A point cloud in memory: the columns every later step relies on, in the working CRS and metres."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, fields
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pipeline.lattice.grid import Bounds, EastNorth, EastNorthHeight, Mask
+
+
+@dataclass(frozen=True)
+class Cloud:
+    """Returns of a piece of the survey, one array a column, all of length n.
+
+    Attributes
+    ----------
+    east, north, height : (n,) float64, metres
+        Position in the working CRS; `height` is the elevation, not the height above ground.
+    intensity : (n,) uint16
+    return_number, n_returns : (n,) uint8
+        0 or 1 throughout where the survey does not carry them.
+    gps_time : (n,) float64, seconds
+        0 throughout where the survey does not carry it. Returns of one pulse share gps_time and flight_line.
+    flight_line : (n,) uint16
+        The point source ID.
+    scan_angle_deg : (n,) float32
+    producer_class : (n,) uint8
+        The class the file came with.
+    is_usable : (n,) bool
+        False for withheld, synthetic and duplicate returns: they are labelled at the end but decide nothing.
+    is_overlap : (n,) bool
+    """
+
+    east: NDArray[np.float64]
+    north: NDArray[np.float64]
+    height: NDArray[np.float64]
+    intensity: NDArray[np.uint16]
+    return_number: NDArray[np.uint8]
+    n_returns: NDArray[np.uint8]
+    gps_time: NDArray[np.float64]
+    flight_line: NDArray[np.uint16]
+    scan_angle_deg: NDArray[np.float32]
+    producer_class: NDArray[np.uint8]
+    is_usable: NDArray[np.bool_]
+    is_overlap: NDArray[np.bool_]
+
+    def __len__(self) -> int:
+        return len(self.east)
+
+    @property
+    def en(self) -> EastNorth:
+        """(n, 2) east, north in metres."""
+        return np.stack((self.east, self.north)).T
+
+    @cached_property
+    def enh(self) -> EastNorthHeight:
+        """(n, 3) east, north, elevation in metres; laid out once, as that takes longer than many a use of it."""
+        return np.stack((self.east, self.north, self.height)).T
+
+    @property
+    def is_last(self) -> Mask:
+        """(n,) bool: last return of its pulse; True throughout where the survey carries no return numbers."""
+        last: Mask = self.return_number >= self.n_returns
+        return last
+
+    @property
+    def has_pulses(self) -> bool:
+        """Whether returns can be joined to pulses by GPS time."""
+        return len(self) > 0 and bool(np.ptp(self.gps_time) > 0)
+
+    def take(self, which: Mask | NDArray[np.intp]) -> Cloud:
+        """The chosen returns, by mask or index."""
+        return Cloud(**{f.name: getattr(self, f.name)[which] for f in fields(self)})
+
+    def within(self, bounds: Bounds) -> Mask:
+        """(n,) bool: returns in a rectangle; its west and south edges belong to it, its east and north edges do not."""
+        west, south, east, north = bounds
+        inside: Mask = (self.east >= west) & (self.east < east) & (self.north >= south) & (self.north < north)
+        return inside
+
+    @classmethod
+    def join(cls, clouds: Sequence[Cloud]) -> Cloud:
+        """One cloud of several; an empty sequence gives an empty cloud."""
+        if not clouds:
+            return cls.empty()
+        return cls(**{f.name: np.concatenate([getattr(c, f.name) for c in clouds]) for f in fields(cls)})
+
+    @classmethod
+    def empty(cls) -> Cloud:
+        """A cloud without returns."""
+        return cls.of(np.empty((0, 3)))
+
+    @classmethod
+    def of(cls, enh: EastNorthHeight, /, **columns: NDArray[np.generic]) -> Cloud:
+        """A cloud of (n, 3) positions; columns not given are neutral (single returns, class 0)."""
+        n = len(enh)
+        neutral: dict[str, NDArray[np.generic]] = {
+            "intensity": np.zeros(n, np.uint16),
+            "return_number": np.ones(n, np.uint8),
+            "n_returns": np.ones(n, np.uint8),
+            "gps_time": np.zeros(n),
+            "flight_line": np.zeros(n, np.uint16),
+            "scan_angle_deg": np.zeros(n, np.float32),
+            "producer_class": np.zeros(n, np.uint8),
+            "is_usable": np.ones(n, np.bool_),
+            "is_overlap": np.zeros(n, np.bool_),
+        }
+        return cls(east=enh[:, 0], north=enh[:, 1], height=enh[:, 2], **{**neutral, **columns})  # type: ignore[arg-type]
+
+
+def northward(cloud: Cloud, /) -> NDArray[np.intp]:
+    """(n,) an order from south to north, then from west to east, that does not depend on the order given.
+
+    Places are told apart by 2^-10 m and packed into one number, which sorts far quicker than five columns; returns of
+    one place are then sorted by north, east, height, time and return number.
+    """
+    if len(cloud) == 0:
+        return np.empty(0, np.intp)
+    packed = _ticks(cloud.north) << 32 | _ticks(cloud.east)
+    order = np.argsort(packed)
+    same = packed[order[1:]] == packed[order[:-1]]
+    shared = np.flatnonzero(np.append(same, False) | np.append(False, same))
+    which = np.sort(order[shared])
+    few = cloud.take(which)
+    ranks = np.lexsort((few.return_number, few.gps_time, few.height, few.east, few.north, packed[which]))
+    order[shared] = which[ranks]
+    return order
+
+
+def _ticks(metres: NDArray[np.float64], /) -> NDArray[np.int64]:
+    """(n,) whole ticks of 2^-10 m above the lowest value; below 2^31 for any block."""
+    ticks = np.floor(metres * 1024).astype(np.int64)
+    ticks -= ticks.min()
+    return ticks

@@ -1,0 +1,1 @@
+"""Boulders, from the returns on them."""

@@ -1,0 +1,180 @@
+"""The returns of lumps, and the smooth cap that those on something solid lie on."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import chain
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pipeline.lattice.runs import Runs, fitted
+from pipeline.rock.boulders.lumps import DISC_GROUND_M, Floats, Labels, LowReturns, Lumps, outline_of
+
+ON_CAP_M = 0.3
+"""A return this near the fitted cap lies on it: three times the ranging noise on a side as steep as 70 degrees."""
+WELL_INSIDE = 0.8
+"""Share of an outline's half axes within which a return that ended below the cap went through the lump."""
+BOUGH_OVER_M, CROWN_OVER_M = 1.5, 2.0
+"""Returns up to here above the cap are of boughs close over it, and parts of pulses split by them."""
+STRIP_M = 0.4
+"""Width of the strips in which returns on a lump are looked at one after the other: about as far as they lie apart."""
+BLUR_M = 0.2
+"""Added to how far returns lie apart: returns of beams that overlap still differ by what a beam blurs."""
+STRIPS, STEPS = 64, 2**15
+"""Strips a lump and millimetres a strip that a sorting key has room for: 26 m and 33 m."""
+
+
+@dataclass(frozen=True)
+class Near:
+    """Returns near lumps, one row a pair: lump, return, offset from it, distance beyond the outline, height."""
+
+    lump: Labels
+    index: Labels
+    d_east: Floats
+    d_north: Floats
+    scaled: Floats
+    beyond_m: Floats
+    height: Floats
+    is_last: NDArray[np.bool_]
+    flight_line: NDArray[np.uint16]
+
+    def count(self, which: NDArray[np.bool_], k: int, /) -> Floats:
+        """(k,) how many of the chosen returns each lump has."""
+        return np.bincount(self.lump[which], minlength=k).astype(np.float64)
+
+
+def returns_near(low: LowReturns, discs: Lumps, ring_m: float, /) -> Near:
+    """Every pair of a lump with a round outline and a return inside that or up to `ring_m` beyond."""
+    radius = discs.half_axes_m[:, 1]
+    found = low.tree.query_ball_point(np.column_stack((discs.east, discs.north)), radius + ring_m, return_sorted=True)
+    n = np.array([len(one) for one in found], np.int64)
+    index = np.fromiter(chain.from_iterable(found), np.int64, count=int(n.sum()))
+    lump, edge_m = np.repeat(np.arange(len(discs)), n), np.repeat(radius, n)
+    d_east = low.east[index] - np.repeat(discs.east, n)
+    d_north = low.north[index] - np.repeat(discs.north, n)
+    distance = np.sqrt(d_east**2 + d_north**2)
+    height, is_last, flight_line = low.height[index], low.is_last[index], low.flight_line[index]
+    return Near(lump, index, d_east, d_north, distance / edge_m, distance - edge_m, height, is_last, flight_line)
+
+
+@dataclass(frozen=True)
+class Caps:
+    """What lies on the cap of each of k lumps and beside it.
+
+    Attributes
+    ----------
+    is_on, off_m : (n,) which of the returns near lie on the cap, and how far each is above it (inf outside)
+    height_m : (k,) highest return on the cap; NaN where there is none
+    n_on : (k,) last returns on the cap
+    n_off : (k,) last returns inside the outline up to 1.5 m above the cap
+    high : (k,) last returns farther above the cap, as a share of those on it
+    n_through : (k,) last returns well inside the outline that ended below the cap
+    n_inside : (k,) returns inside the outline, below the cap, that are not the last of their pulse
+    n_over : (k,) the same within 2 m above the cap
+    rms_m : (k,) how far the returns on the lump depart from the cap
+    grain_m : (k,) how much the height changes from one return on the cap to the next
+    dome : (k,) how far the cap falls from its middle to the outline, as a share of the height
+    tilt : (k,) how far the cap rises across half the outline, as a share of the height
+    """
+
+    is_on: NDArray[np.bool_]
+    off_m: Floats
+    height_m: Floats
+    n_on: Floats
+    n_off: Floats
+    high: Floats
+    n_through: Floats
+    n_inside: Floats
+    n_over: Floats
+    rms_m: Floats
+    grain_m: Floats
+    dome: Floats
+    tilt: Floats
+
+
+def look_at_caps(near: Near, above: Floats, lumps: Lumps, /) -> Caps:
+    """The caps of lumps, from the returns near them and their height above the ground."""
+    k = len(lumps)
+    inside = near.scaled < 1.0
+    is_low = above <= DISC_GROUND_M
+    candidate = inside & near.is_last & ~is_low
+    off, rms, cap = _solid_cap(near, above, candidate, k)
+    is_on = candidate & (np.abs(off) < ON_CAP_M)
+    height = Runs.of(near.lump[is_on], k).max(above[is_on])
+    part = inside & ~near.is_last
+    n_on = near.count(is_on, k)
+    dome, tilt = _dome(cap, lumps, np.maximum(np.nan_to_num(height), 0.1))
+    return Caps(
+        is_on=is_on,
+        off_m=off,
+        height_m=height,
+        n_on=n_on,
+        n_off=near.count(candidate & (off >= ON_CAP_M) & (off < BOUGH_OVER_M), k),
+        high=near.count(candidate & (off >= BOUGH_OVER_M), k) / np.maximum(n_on, 1),
+        n_through=near.count((near.scaled < WELL_INSIDE) & near.is_last & (off < -ON_CAP_M), k),
+        n_inside=near.count(part & ~is_low & (off < ON_CAP_M), k),
+        n_over=near.count(part & (off >= ON_CAP_M) & (off < CROWN_OVER_M), k),
+        rms_m=rms,
+        grain_m=_grain(near, above, is_on, k),
+        dome=dome,
+        tilt=tilt,
+    )
+
+
+def _solid_cap(near: Near, above: Floats, candidate: NDArray[np.bool_], k: int) -> tuple[Floats, Floats, Floats]:
+    """Height of the returns inside an outline over a quadratic cap fitted to the candidates, rms of those, the cap.
+
+    Returns above the cap (twigs over a boulder) lose their weight step by step, those below keep it.
+    """
+    inside = near.scaled < 1.0
+    terms, of_inside = _quadratic(near.d_east[inside], near.d_north[inside]), candidate[inside]
+    runs, height, on_cap = Runs.of(near.lump[candidate], k), above[candidate], terms[:, of_inside]
+    weight = np.ones(len(height))
+    for scale_m in (0.8, 0.5, 0.3, 0.25):
+        cap = runs.fit(on_cap, height, weight, ridge=0.02)
+        off = height - fitted(cap, on_cap, runs.label)
+        weight = 1 / (1 + (np.clip(off, 0, None) / scale_m) ** 4)
+    freedom = np.maximum(runs.sum(weight) - 3.0, 1.0)
+    rms: Floats = np.sqrt(runs.sum(weight * off**2) / freedom)
+    over = np.full(len(above), np.inf)
+    over[inside] = above[inside] - fitted(cap, terms, near.lump[inside])
+    return over, rms, cap
+
+
+def _quadratic(e: Floats, n: Floats) -> Floats:
+    """(6, n) terms of a quadratic."""
+    return np.stack((np.ones(len(e)), e, n, e * e, e * n, n * n))
+
+
+def _dome(cap: Floats, lumps: Lumps, tall: Floats) -> tuple[Floats, Floats]:
+    """Dome and tilt of each cap: rock is humped, boughs and grass sag as often as they rise."""
+    reach_m2 = np.prod(lumps.half_axes_m, axis=1)
+    dome = -(cap[:, 3] + cap[:, 5]) / 2 * reach_m2 / tall
+    return dome, np.hypot(cap[:, 1], cap[:, 2]) * np.sqrt(reach_m2) / tall
+
+
+def _grain(near: Near, above: Floats, is_on: NDArray[np.bool_], k: int) -> Floats:
+    """How much the height changes, in metres, from one return on a cap to the next, along strips both ways.
+
+    Boughs jump from one return to the next where they are even on the whole; rock has steps, but few. Divided by the
+    root of how far the returns lie apart (and `BLUR_M`), so that pulse density counts for little.
+    """
+    lump, height = near.lump[is_on], above[is_on]
+    places = near.d_east[is_on], near.d_north[is_on]
+    found = np.zeros(k)
+    for across, along in (places, places[::-1]):
+        strip = lump * STRIPS + np.clip(np.floor(across / STRIP_M).astype(np.int64) + STRIPS // 2, 0, STRIPS - 1)
+        step = np.clip((along * 1000).astype(np.int64) + STEPS // 2, 0, STEPS - 1)
+        order = np.argsort(strip * STEPS + step, kind="stable")
+        is_next = np.diff(strip[order]) == 0
+        apart = np.hypot(np.diff(across[order]), np.diff(along[order]))[is_next]
+        change = np.abs(np.diff(height[order]))[is_next] / np.sqrt(BLUR_M + apart)
+        found += Runs.of(lump[order][1:][is_next], k).mean(np.minimum(change, 1.0)) / 2
+    return found
+
+
+def refined(near: Near, lumps: Lumps, is_on: NDArray[np.bool_], /) -> Lumps:
+    """The lumps with the moments of the returns that lie on their caps; unchanged where there is none."""
+    east, north, shape = outline_of(near.lump[is_on], near.d_east[is_on], near.d_north[is_on], len(lumps))
+    return Lumps(lumps.east + east, lumps.north + north, shape, lumps.open_share)

@@ -1,0 +1,248 @@
+"""What speaks for and against a lump being rock, measured in the returns on it and around it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, fields
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pipeline.lattice.runs import Runs, fitted
+from pipeline.rock.boulders.batches import batches_of, joined
+from pipeline.rock.boulders.caps import Caps, Near, look_at_caps, refined, returns_near
+from pipeline.rock.boulders.lumps import DISC_LEAST_M, Floats, Labels, LowReturns, Lumps
+
+RING_M = 2.5
+"""Width of the ring around a lump in which the ground is measured: wide enough to hold ground returns under trees,
+narrow enough to be a plane on a slope."""
+
+SECTORS = 8
+LEAST_OF_LINE = 3
+"""Returns of a flight line on a lump from which it counts as seen by it."""
+CLUTTER_TO_M = 4.0
+"""Vegetation up to here can hide a boulder or pass for one."""
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """Measures of k lumps, all (k,) float64.
+
+    Attributes
+    ----------
+    height_m : highest return above the plane of the ground around
+    top_m : elevation of that return
+    width_m, length_m : short and long axis of the outline
+    n_on : last returns on the lump
+    n_off : last returns inside the outline up to 1.5 m above the cap
+    n_through : last returns well inside the outline that ended below the cap
+    n_ring : ground returns in the ring
+    sectors_seen : of eight sectors of the ring, those with ground in them
+    ring_rms_m : how far the ground of the ring departs from a plane
+    fit_rms_m : how far the returns on the lump depart from a smooth cap
+    n_inside : returns inside the outline, below the cap, that are not the last of their pulse
+    n_over : the same within 2 m above the cap
+    clutter : share of the last returns around that ended in low vegetation
+    foot : height just outside the outline as a share of the lump's height
+    drop : how much lower the returns just outside are than those just inside, as a share of the height
+    open_share : share of the sectors seen just outside whose returns lie below three tenths of the height
+    lean_m : how far the ground on the highest side of the ring stands above the plane
+    flat_share : share of the lump's returns that a plane, or two leaning together, would hold within 0.1 m
+    grain_m : how much the height changes from one return on the lump to the next
+    dome : how far the cap falls from its middle to the outline, as a share of the height
+    high : last returns inside the outline from 1.5 m above the cap, as a share of those on it
+    split : share of the returns from vegetation around that are not the last of their pulse
+    n_lines : flight lines with at least `LEAST_OF_LINE` returns on the lump
+    line_step_m : how far apart they lay it; 0 where there is but one
+    """
+
+    height_m: Floats
+    top_m: Floats
+    width_m: Floats
+    length_m: Floats
+    n_on: Floats
+    n_off: Floats
+    n_through: Floats
+    n_ring: Floats
+    sectors_seen: Floats
+    ring_rms_m: Floats
+    fit_rms_m: Floats
+    n_inside: Floats
+    n_over: Floats
+    clutter: Floats
+    foot: Floats
+    drop: Floats
+    open_share: Floats
+    lean_m: Floats
+    flat_share: Floats
+    grain_m: Floats
+    dome: Floats
+    high: Floats
+    split: Floats
+    n_lines: Floats
+    line_step_m: Floats
+
+    def take(self, which: NDArray[np.bool_] | NDArray[np.intp]) -> Evidence:
+        """The evidence of the chosen lumps."""
+        return Evidence(**{f.name: getattr(self, f.name)[which] for f in fields(self)})
+
+
+def weigh_lumps(low: LowReturns, lumps: Lumps, /) -> tuple[Evidence, Lumps]:
+    """Measure every lump against the returns on it and in a ring around it.
+
+    Returns
+    -------
+    The evidence, and the lumps with the outline of the returns found to lie on a solid surface.
+    """
+    parts = [_weigh_batch(low, batch) for batch in batches_of(lumps)]
+    return joined([evidence for evidence, _ in parts]), joined([solid for _, solid in parts])
+
+
+def _weigh_batch(low: LowReturns, lumps: Lumps, /) -> tuple[Evidence, Lumps]:
+    near = returns_near(low, lumps, RING_M)
+    k = len(lumps)
+    plane, in_ring, ring_rms = _ground_plane(near, k)
+    above = near.height - fitted(plane, _linear(near), near.lump)
+    caps = look_at_caps(near, above, lumps)
+    on = Runs.of(near.lump[caps.is_on], k)
+    solid = refined(near, lumps, caps.is_on)
+    half = solid.half_axes_m
+    foot, drop, open_share = _edge(near, above, caps, k)
+    clutter, split = _clutter(near, above, k)
+    n_lines, line_step = _lines(near, caps, k)
+    evidence = Evidence(
+        height_m=caps.height_m,
+        top_m=on.max(near.height[caps.is_on]),
+        width_m=2 * half[:, 0],
+        length_m=2 * half[:, 1],
+        n_on=caps.n_on,
+        n_off=caps.n_off,
+        n_through=caps.n_through,
+        n_ring=near.count(in_ring, k),
+        sectors_seen=_sectors_seen(near, in_ring, k),
+        ring_rms_m=ring_rms,
+        fit_rms_m=caps.rms_m,
+        n_inside=caps.n_inside,
+        n_over=caps.n_over,
+        clutter=clutter,
+        foot=foot,
+        drop=drop,
+        open_share=open_share,
+        lean_m=_lean(near, above, in_ring, k),
+        flat_share=_flat_share(near, above, caps.is_on, solid, k),
+        grain_m=caps.grain_m,
+        dome=caps.dome,
+        high=caps.high,
+        split=split,
+        n_lines=n_lines,
+        line_step_m=line_step,
+    )
+    return evidence, solid
+
+
+def _ground_plane(near: Near, k: int) -> tuple[Floats, NDArray[np.bool_], Floats]:
+    """Plane of the ground around each lump, which returns lie on it, and their rms distance from it.
+
+    Last returns well above the plane (bushes, grass) lose their weight step by step, those below keep it.
+    """
+    use = near.is_last & (near.beyond_m > 0.3)
+    runs, height = Runs.of(near.lump[use], k), near.height[use]
+    terms = _linear(near)[:, use]
+    lowest = runs.max(-height)
+    start = np.clip(height + np.nan_to_num(lowest)[runs.label], 0, None)
+    weight = 1 / (1 + (start / 1.5) ** 2)
+    plane = np.zeros((k, 3))
+    for scale_m in (0.6, 0.35, 0.25, 0.2, 0.2):
+        plane = runs.fit(terms, height, weight, ridge=0.05)
+        off = height - fitted(plane, terms, runs.label)
+        weight = 1 / (1 + (np.clip(off, 0, None) / scale_m) ** 4)
+    is_ground = np.zeros(len(near.lump), bool)
+    is_ground[use] = np.abs(off) < 0.35
+    square = runs.mean(np.minimum(np.abs(off), 1.0) ** 2 * weight) / np.maximum(runs.mean(weight), 1e-6)
+    return plane, is_ground, np.sqrt(np.nan_to_num(square, nan=1.0))
+
+
+def _linear(near: Near) -> Floats:
+    """(3, n) terms of a plane."""
+    return np.stack((np.ones(len(near.lump)), near.d_east, near.d_north))
+
+
+def _sectors_seen(near: Near, which: NDArray[np.bool_], k: int) -> Floats:
+    """How many of eight sectors hold a chosen return."""
+    n = np.bincount(_sector(near, which), minlength=k * SECTORS)
+    seen: Floats = (n > 0).reshape(k, SECTORS).sum(axis=1).astype(np.float64)
+    return seen
+
+
+def _sector(near: Near, which: NDArray[np.bool_]) -> Labels:
+    """Sector, counted over all lumps, of each chosen return."""
+    turn = np.arctan2(near.d_north[which], near.d_east[which]) / (2 * np.pi) + 0.5
+    return near.lump[which] * SECTORS + np.minimum((turn * SECTORS).astype(np.int64), SECTORS - 1)
+
+
+def _edge(near: Near, above: Floats, caps: Caps, k: int) -> tuple[Floats, Floats, Floats]:
+    """Foot, drop and open share of each lump: how hard its edge is."""
+    tall = np.maximum(np.nan_to_num(caps.height_m), 0.1)
+    share = above / tall[near.lump]
+    outside = near.is_last & (share < 1.5)
+    at_foot = outside & (near.beyond_m > 0.25) & (near.beyond_m < 0.9)
+    foot = Runs.of(near.lump[at_foot], k).mean(np.clip(share[at_foot], 0, None))
+    rim = caps.is_on & (near.scaled > 0.55)
+    drop = Runs.of(near.lump[rim], k).mean(share[rim]) - foot
+    close = outside & (near.beyond_m > 0.2) & (near.beyond_m < 1.2)
+    sector = _sector(near, close)
+    n = np.bincount(sector, minlength=k * SECTORS)
+    total = np.bincount(sector, weights=share[close], minlength=k * SECTORS)
+    seen = (n > 0).reshape(k, SECTORS)
+    is_open = (total < 0.3 * np.maximum(n, 1)).reshape(k, SECTORS) & seen
+    return foot, drop, is_open.sum(axis=1) / np.maximum(seen.sum(axis=1), 1)
+
+
+def _clutter(near: Near, above: Floats, k: int) -> tuple[Floats, Floats]:
+    """How much vegetation stands around each lump, and how far it splits pulses: twigs do, rock does not."""
+    around = (near.scaled >= 1.0) & (near.beyond_m > 0.4) & (above < CLUTTER_TO_M)
+    tangle = around & (above > DISC_LEAST_M)
+    n_last = near.count(tangle & near.is_last, k)
+    n_part = near.count(tangle & ~near.is_last, k)
+    clutter = (n_last + 0.5) / (near.count(around & near.is_last, k) + 1.0)
+    return clutter, n_part / (n_part + n_last + 1.0)
+
+
+def _lines(near: Near, caps: Caps, k: int) -> tuple[Floats, Floats]:
+    """How many flight lines saw each lump, and how far apart they lay it: rock stays where it is, boughs sway."""
+    lines, number = np.unique(near.flight_line[caps.is_on], return_inverse=True)
+    cell = near.lump[caps.is_on] * len(lines) + number
+    n = np.bincount(cell, minlength=k * len(lines)).reshape(k, len(lines))
+    total = np.bincount(cell, weights=caps.off_m[caps.is_on], minlength=k * len(lines)).reshape(k, len(lines))
+    seen = n >= LEAST_OF_LINE
+    mean = total / np.maximum(n, 1)
+    n_lines = seen.sum(axis=1).astype(np.float64)
+    apart = np.where(seen, mean, -np.inf).max(axis=1, initial=-np.inf)
+    apart -= np.where(seen, mean, np.inf).min(axis=1, initial=np.inf)
+    return n_lines, np.where(n_lines > 1, apart, 0.0)
+
+
+def _lean(near: Near, above: Floats, in_ring: NDArray[np.bool_], k: int) -> Floats:
+    """Highest mean of a sector's ground above the plane."""
+    sector = _sector(near, in_ring)
+    n = np.bincount(sector, minlength=k * SECTORS)
+    mean = np.bincount(sector, weights=above[in_ring], minlength=k * SECTORS) / np.maximum(n, 1)
+    highest: Floats = mean.reshape(k, SECTORS).max(axis=1)
+    return highest
+
+
+def _flat_share(near: Near, above: Floats, is_on: NDArray[np.bool_], solid: Lumps, k: int) -> Floats:
+    """Share of the returns on each lump within 0.1 m of a saddle roof or flat top along its long axis.
+
+    A roof rises and falls with the distance from the ridge, |across|; rock rounds off instead.
+    """
+    runs, height = Runs.of(near.lump[is_on], k), above[is_on]
+    axis = np.linalg.eigh(solid.shape_m2)[1][:, :, 1]
+    axis_e, axis_n = axis[:, 0][runs.label], axis[:, 1][runs.label]
+    e, n = near.d_east[is_on], near.d_north[is_on]
+    terms = np.stack((np.ones(len(e)), np.abs(e * axis_n - n * axis_e), e * axis_e + n * axis_n))
+    weight = np.ones(len(e))
+    for _ in range(3):
+        roof = runs.fit(terms, height, weight, ridge=0.02)
+        off = np.abs(height - fitted(roof, terms, runs.label))
+        weight = 1 / (1 + (off / 0.15) ** 4)
+    return runs.mean((off < 0.1).astype(np.float64))

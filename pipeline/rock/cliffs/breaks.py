@@ -1,0 +1,314 @@
+"""Breaks: where along a line of steps the ground above ends, seen from the lowest last returns on both sides.
+
+Planes are drawn through the ground above and below and continued to each other. Before the break the lowest returns
+lie on the upper plane and none comes from beneath it, for ground is opaque; behind it they lie on the lower one. On a
+mere slope they lie between the two.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from scipy import ndimage
+
+from pipeline.lattice.grid import Grid, Heights, Mask
+from pipeline.rock.cliffs.falls import Floats, Steps, row_col, sample, smooth_directions
+
+LIP_EXCESS_M = 0.5
+"""Steps whose lip may have been lost are looked for from this excess: half of the lowest cliff."""
+LIP_TOLERANCE_M = 0.2
+"""Returns this near the ground above, continued to the lip, lie on it: roughness of a forest floor."""
+LIP_GROUND_M = 0.5
+"""The ground above and below is known from returns no higher than this above the bare earth: what the filter kept,
+and what it took off beside it. Crowns and roofs carry no terrace."""
+LIP_LEAST_GROUND = 4
+"""Fewest cells with such a return on either side: a plane needs three."""
+LIP_LEAST_RETURNS = 2
+"""Cells with such a return, of 6 m2 behind the lip; one may be the top of a plant."""
+LIP_BENEATH_SHARE = 0.25
+"""Returns from beneath for each of them; more show that the ground does not reach so far."""
+LIP_BENEATH_TOLERANCES = 1.5
+"""Returns lie beneath ground that they are this many tolerances lower than."""
+
+ACROSS_M, ALONG_M = 5.0, 2.0
+"""Half the size of the window around a place of a step: ground for a plane on both sides, and no bend along."""
+BREAK_REACH_M, BREAK_STEP_M, FLANK_M = 1.5, 0.25, 1.5
+"""How far from the line a break is looked for, how finely, and how much ground on either side speaks for it."""
+FIRST_GAP_M, GAP_M = 1.0, 0.7
+"""Planes rest on what lies farther than this from the line, before and after it is moved: noise of its place."""
+PLANE_ROUNDS, LOW_ROUNDS, PLANE_SPREAD_M = 5, 2, 0.12
+"""How often planes are drawn with new weights, in how many of those only what stands out loses weight, and the height
+at which half of it is lost."""
+PIECE = 2048
+"""Places whose windows are held in memory at a time."""
+
+
+@dataclass(frozen=True)
+class Places:
+    """Places a metre apart along lines of steps.
+
+    Attributes
+    ----------
+    en : (k, 2) metres
+    down : (k, 2) unit vectors down the step
+    line : (k,) number of the line
+    """
+
+    en: Floats
+    down: Floats
+    line: NDArray[np.int64]
+
+
+def places_along(lines: list[shapely.LineString], steps: Steps, grid: Grid, /) -> list[Places]:
+    """The places of each line, the first half a metre from its start."""
+    return [_along_line(line, number, steps, grid) for number, line in enumerate(lines)]
+
+
+def _along_line(line: shapely.LineString, number: int, steps: Steps, grid: Grid, /) -> Places:
+    en = np.array([line.interpolate(d).coords[0] for d in np.arange(0.5, line.length, 1.0)])
+    at = row_col(en, grid)
+    down = smooth_directions(np.column_stack((sample(steps.down_east, *at), sample(steps.down_north, *at))))
+    return Places(en, down, np.full(len(en), number))
+
+
+def find_breaks(
+    lines: list[Places], lowest: Heights, bare_earth: Heights, grid: Grid, /
+) -> Iterator[tuple[Places, Windows, Break]]:
+    """The places of some lines at a time, moved to the break that is seen; the cells around them; and the breaks.
+
+    Parameters
+    ----------
+    lowest : (rows, cols) float32, metres
+        As `pipeline.terrain.surface.lowest_last` gives it.
+    bare_earth : (rows, cols) float32, metres
+        Says which of the lowest returns are ground, at least at some distance from the break.
+    """
+    is_ground = lowest <= bare_earth + LIP_GROUND_M
+    for places in _in_pieces(lines):
+        window = cells_around(places, lowest, is_ground, grid, across_m=ACROSS_M, along_m=ALONG_M)
+        moved = _moved(places, _find_break(window, FIRST_GAP_M).at)
+        window = cells_around(moved, lowest, is_ground, grid, across_m=ACROSS_M, along_m=ALONG_M)
+        yield moved, window, _find_break(window, GAP_M)
+
+
+def _in_pieces(lines: list[Places], /) -> list[Places]:
+    """Whole lines joined, so many at a time that their windows fit into memory."""
+    pieces: list[list[Places]] = []
+    size = PIECE
+    for one in lines:
+        if size + len(one.line) > PIECE:
+            pieces.append([])
+            size = 0
+        pieces[-1].append(one)
+        size += len(one.line)
+    return [
+        Places(
+            np.concatenate([one.en for one in some]),
+            np.concatenate([one.down for one in some]),
+            np.concatenate([one.line for one in some]),
+        )
+        for some in pieces
+    ]
+
+
+@dataclass(frozen=True)
+class Windows:
+    """The cells around k places: `across` columns of `along` cells each, one column after the other down the step.
+
+    Attributes
+    ----------
+    column : (across,) metres from the place down the step, of each column
+    row, col : (k, across, along) of the cells
+    down, along : (k, across, along) metres from the place to the cell's centre, down the step and along it
+    lowest : (k, across, along) metres above `base`; 0 where there is none
+    base : (k, 1, 1) metres
+    is_inside, is_seen, is_ground : (k, across, along) on the grid; with a return; with one that lies on the bare earth
+    """
+
+    column: Floats
+    row: NDArray[np.int64]
+    col: NDArray[np.int64]
+    down: Floats
+    along: Floats
+    lowest: Floats
+    base: Floats
+    is_inside: Mask
+    is_seen: Mask
+    is_ground: Mask
+
+
+def cells_around(
+    places: Places,
+    lowest: Heights,
+    is_ground: Mask,
+    grid: Grid,
+    /,
+    *,
+    across_m: float,
+    along_m: float,
+    step_share: float = 1.0,
+) -> Windows:
+    """The cells at steps of a share of their width in windows turned with the step, of a half width and half length.
+
+    At whole steps one cell in six is met twice or not at all; at 0.7 none is missed, which is the half of a diagonal.
+    """
+    column, across = (_ticks(reach_m, step_share * grid.cell_m) for reach_m in (across_m, along_m))
+    (east, north), (down_e, down_n) = (axes.T[:, :, None, None] for axes in (places.en, places.down))
+    x, y = column[:, None], across[None, :]
+    col = np.floor((east + down_e * x - down_n * y) / grid.cell_m).astype(np.int64) - grid.west_col
+    row = grid.north_row - 1 - np.floor((north + down_n * x + down_e * y) / grid.cell_m).astype(np.int64)
+    is_inside = (row >= 0) & (row < grid.rows) & (col >= 0) & (col < grid.cols)
+    row, col = np.clip(row, 0, grid.rows - 1), np.clip(col, 0, grid.cols - 1)
+    d_east = (col + grid.west_col + 0.5) * grid.cell_m - east
+    d_north = (grid.north_row - 0.5 - row) * grid.cell_m - north
+    height = lowest[row, col].astype(np.float64)
+    is_seen = is_inside & np.isfinite(height)
+    count = np.maximum(is_seen.sum(axis=(1, 2), keepdims=True), 1)
+    base = np.where(is_seen, height, 0).sum(axis=(1, 2), keepdims=True) / count
+    down, along = d_east * down_e + d_north * down_n, d_north * down_e - d_east * down_n
+    above_base = np.where(is_seen, height - base, 0)
+    return Windows(column, row, col, down, along, above_base, base, is_inside, is_seen, is_seen & is_ground[row, col])
+
+
+def _ticks(reach_m: float, step_m: float, /) -> Floats:
+    """Multiples of the step up to the reach, on both sides of zero."""
+    n = int(reach_m / step_m)
+    ticks: Floats = np.arange(-n, n + 1) * np.float64(step_m)
+    return ticks
+
+
+@dataclass(frozen=True)
+class Plane:
+    """Planes at k places: height above the base, and rise down and along the step, (k, 1, 1) each."""
+
+    level: Floats
+    down: Floats
+    along: Floats
+
+    def at(self, window: Windows, /) -> Floats:
+        """(k, across, along) height above the base at each cell."""
+        return self.level + self.down * window.down + self.along * window.along
+
+
+def _low_plane(window: Windows, rests_on: Mask, /) -> Plane:
+    """The plane through the lower of the cells it rests on (asymmetric weights after Kraus and Pfeifer 1998)."""
+    x, y, z = window.down, window.along, window.lowest
+    start = rests_on.astype(np.float64)
+    weight = start
+    for turn in range(PLANE_ROUNDS):
+        plane = _weighted_plane(x, y, z, weight)
+        off = (z - plane.at(window)) / PLANE_SPREAD_M
+        # At first only plants lose weight; once the plane lies low, so do stray low returns, and half as fast.
+        below = 0.0 if turn < LOW_ROUNDS else np.minimum(off, 0) / 2
+        weight = start / (1 + np.maximum(off, 0) ** 2 + below**2)
+    return plane
+
+
+def _weighted_plane(x: Floats, y: Floats, z: Floats, weight: Floats, /) -> Plane:
+    """Weighted least squares in each window, drawn a little to the level so that few cells do not tip it."""
+    total = np.maximum(weight.sum(axis=(1, 2)), 1e-9)
+
+    def mean(values: Floats) -> Floats:
+        weighted: Floats = np.einsum("kij,kij->k", weight, values) / total
+        return weighted
+
+    mid_x, mid_y, mid_z = mean(x), mean(y), mean(z)
+    xx, yy, xy = mean(x * x) - mid_x**2 + 0.05, mean(y * y) - mid_y**2 + 0.05, mean(x * y) - mid_x * mid_y
+    xz, yz = mean(x * z) - mid_x * mid_z, mean(y * z) - mid_y * mid_z
+    determinant = xx * yy - xy**2
+    down, along = (xz * yy - yz * xy) / determinant, (yz * xx - xz * xy) / determinant
+    level = mid_z - down * mid_x - along * mid_y
+    return Plane(*(values[:, None, None] for values in (level, down, along)))
+
+
+@dataclass(frozen=True)
+class Break:
+    """Where the ground above ends at k places.
+
+    Attributes
+    ----------
+    at : (k,) metres down the step from the place
+    jump_m : (k,) metres by which the ground above, continued to the break, is higher than the ground below
+    is_sure : (k,) returns lie on the ground above up to there, and few beneath it
+    n_foot, n_face : (k,) cells just below the break whose lowest return lies on the ground below, and between the two
+    above : plane of the ground above
+    """
+
+    at: Floats
+    jump_m: Floats
+    is_sure: Mask
+    n_foot: NDArray[np.int64]
+    n_face: NDArray[np.int64]
+    above: Plane
+
+
+def _find_break(window: Windows, gap_m: float, /) -> Break:
+    """The place with the most lowest returns on the upper plane before it and on the lower one behind it."""
+    x = window.column[:, None]
+    rests = [window.is_ground & side for side in (x < -gap_m, x > gap_m)]
+    above, below = (_low_plane(window, some) for some in rests)
+    on_above, on_below, between, beneath = _counts(window, above, below)
+    at = _best_break(window.column, on_above - 2 * beneath, on_below - on_above)
+    from_lip = window.column - at[:, None]
+    before, after = (from_lip < 0) & (from_lip > -FLANK_M), (from_lip > 0) & (from_lip < FLANK_M)
+    n_above, n_beneath = (on_above * before).sum(axis=1), (beneath * before).sum(axis=1)
+    jump_m = (above.level - below.level)[:, 0, 0] + (above.down - below.down)[:, 0, 0] * at
+    is_sure = (n_above >= LIP_LEAST_RETURNS) & (n_beneath <= LIP_BENEATH_SHARE * n_above)
+    is_sure &= np.minimum(*(some.sum(axis=(1, 2)) for some in rests)) >= LIP_LEAST_GROUND
+    is_sure &= jump_m >= LIP_EXCESS_M
+    return Break(at, jump_m, is_sure, (on_below * after).sum(axis=1), (between * after).sum(axis=1), above)
+
+
+def _counts(
+    window: Windows, above: Plane, below: Plane, /
+) -> tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.int64], NDArray[np.int64]]:
+    """(k, across) cells of each column with a lowest return on the upper plane, on the lower, between, and beneath."""
+    off_above, off_below = window.lowest - above.at(window), window.lowest - below.at(window)
+    near = LIP_TOLERANCE_M
+    is_above = window.is_seen & (np.abs(off_above) <= near) & (np.abs(off_above) <= np.abs(off_below))
+    is_below = window.is_seen & (np.abs(off_below) <= near) & ~is_above
+    is_between = window.is_seen & (off_above < -near) & (off_below > near)
+    is_beneath = window.is_seen & (off_above < -LIP_BENEATH_TOLERANCES * near)
+    on_above, on_below, between, beneath = (
+        which.sum(axis=2, dtype=np.int64) for which in (is_above, is_below, is_between, is_beneath)
+    )
+    return on_above, on_below, between, beneath
+
+
+def _best_break(column: Floats, before: NDArray[np.int64], after: NDArray[np.int64], /) -> Floats:
+    """(k,) metres: where the sum of what speaks for a break before and after it is greatest; the middle of such places.
+
+    A return from beneath has counted double by then: nothing is seen through ground, but a plant may have any height.
+    """
+    breaks = _ticks(BREAK_REACH_M, BREAK_STEP_M)
+    off = column - breaks[:, None]
+    score = before @ ((off < 0) & (off > -FLANK_M)).T + after @ ((off > 0) & (off < FLANK_M)).T
+    is_best = score == score.max(axis=1, keepdims=True)
+    at: Floats = (is_best @ breaks) / is_best.sum(axis=1)
+    return at
+
+
+def _moved(places: Places, by_m: Floats, /) -> Places:
+    """The places moved down to the breaks and their ways down turned square to the line, both smoothed along it."""
+    en, down = places.en.copy(), places.down.copy()
+    starts = np.flatnonzero(np.diff(places.line)) + 1
+    for one in np.split(np.arange(len(en)), starts):
+        shift = ndimage.uniform_filter1d(ndimage.median_filter(by_m[one], 5, mode="nearest"), 5, mode="nearest")
+        en[one] += down[one] * shift[:, None]
+        if len(one) >= 5:
+            down[one] = _square_to(en[one], down[one])
+    return replace(places, en=en, down=down)
+
+
+def _square_to(line: Floats, down: Floats, /) -> Floats:
+    """Unit vectors square to a line, to the side of those given."""
+    way = np.gradient(ndimage.gaussian_filter1d(line, 2.0, axis=0, mode="nearest"), axis=0)
+    way = way / np.maximum(np.hypot(way[:, 0], way[:, 1]), 1e-9)[:, None]
+    square = np.column_stack((way[:, 1], -way[:, 0]))
+    side = np.where((square * down).sum(axis=1) < 0, -1.0, 1.0)
+    turned: Floats = square * side[:, None]
+    return turned

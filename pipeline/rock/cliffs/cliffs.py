@@ -1,0 +1,342 @@
+"""Cliffs 201 and 202: lines along the top edge where the ground falls faster than the slope above and below explains.
+
+A cliff is told from a steep slope by its excess: the fall over a short run, less what the ground just above and just
+below would fall over the same run. Even steepness has none, however steep.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import pairwise
+
+import geopandas as gpd
+import numpy as np
+import shapely
+import shapely.ops
+from numpy.typing import NDArray
+from scipy import ndimage
+
+from pipeline.features import make_features
+from pipeline.lattice.grid import Grid, Heights, Mask
+from pipeline.lattice.ridges import ridge_lines
+from pipeline.norm.paper import ground_m
+from pipeline.norm.symbols import isom
+from pipeline.rock.cliffs.breaks import LIP_EXCESS_M, Places, find_breaks, places_along
+from pipeline.rock.cliffs.falls import CLIFF_RUN_M, Steps, filled, measure_steps, row_col, sample, smooth_directions
+from pipeline.rock.cliffs.lips import put_back_lips
+from pipeline.settings import RockSettings
+
+CLIFF_MIN_HEIGHT_M = isom("202").smallest.height_m
+"""Lowest cliff: ISOM 2017-2, 202."""
+CLIFF_MIN_SLOPE_DEG = 35.0
+"""Mean slope over the run. A vertical step of 1 m seen by 1 m cells with noise falls to about this."""
+CLIFF_WEAK_EXCESS_SHARE = 0.6
+"""Cells with this share of the excess belong to a step where they hang together with strong ones (common practice for
+thresholds with hysteresis, no source)."""
+CLIFF_WEAK_SLOPE_SHARE = 0.7
+"""The same for the slope (common practice, no source)."""
+CLIFF_WEAK_SHARE = 0.4
+"""A line is cut where its excess is less than this share of what it is at its best: it has run on into a bank or the
+side of a gully, and each part is judged alone."""
+CLIFF_CUT_SHARE = 0.33
+"""Share of a line that must be so weak: a third and more spoils its medians, less is an end that tapers off, or the
+low side of a pit, which must stay with the rest to be known by its turn."""
+CLIFF_MOST_TURN_DEG = 90.0
+"""A face turning farther than this round one way is the side of a pit or dam: left to earth bank 104."""
+CLIFF_END_SHARE = 0.3
+"""Ends of a line where its step is less than this share of what it is at its best do not count for its turn."""
+CLIFF_UNSEEN_LOG_ODDS_PER_M = 0.8
+"""Log odds a face loses for each metre between it and the nearest ground return, beyond the next setting (common
+practice, no source)."""
+CLIFF_SEEN_M = 0.7
+"""Ground returns this near a face show it: their spacing in open forest."""
+CLIFF_TURNING_CONFIDENCE = 0.25
+"""Most that such a face is believed to be rock; below the least confidence drawn."""
+IMPASSABLE_MIN_SLOPE_DEG = 50.0
+"""Least mean slope from lip to foot of a 201 (common practice, no source)."""
+CLIFF_MIN_LENGTH_MM = isom("202").mm("min_length_mm")
+"""ISOM 2017-2, 201 and 202, at 1:15000."""
+CLIFF_KEEP_LENGTH_M = 5.0
+"""Shorter faces are left out; from here to the least length they are drawn longer."""
+
+Floats = NDArray[np.float64]
+
+CLIFF_LOG_ODDS = (-2.45, 1.96, 4.24, 1.77, 3.39, -5.01)
+"""Log odds for each of `face_terms`; fitted by `python -m tests.benchmarks.rock_cliffs fit` to steps planted in real
+tiles and to the cliffs of made scenes."""
+
+
+def find_cliffs(
+    bare_earth: Heights,
+    ground_support: Heights,
+    grid: Grid,
+    /,
+    *,
+    lowest: Heights | None = None,
+    settings: RockSettings,
+) -> gpd.GeoDataFrame:
+    """Cliffs as lines along the top edge, the fall on the right hand side.
+
+    Parameters
+    ----------
+    bare_earth, ground_support : (rows, cols) float32, metres
+    lowest : (rows, cols) float32, metres
+        As `pipeline.terrain.surface.lowest_last` gives it; without it the bare earth is taken for what was seen, and
+        cliffs whose lip a ground filter took off are missed.
+
+    Returns
+    -------
+    GeoDataFrame of lines: symbol 201 or 202, height_m (the 75th percentile along the line), width_m (plan extent of
+    the face), angle_deg (way down), confidence, evidence.
+    """
+    faces = measure_faces(bare_earth, ground_support, grid, lowest=lowest, settings=settings)
+    least_m = ground_m(CLIFF_MIN_LENGTH_MM)
+    return make_features(
+        [_at_least(face.edge, least_m) for face in faces],
+        crs=grid.crs,
+        symbol=[_symbol(face, settings) for face in faces],
+        confidence=[_confidence(face) for face in faces],
+        evidence=[_describe(face) for face in faces],
+        elevation_m=[face.elevation_m for face in faces],
+        height_m=[face.height_m for face in faces],
+        width_m=[face.face_m for face in faces],
+        angle_deg=[face.way_down_deg for face in faces],
+    )
+
+
+@dataclass(frozen=True)
+class Face:
+    """One traced step, measured.
+
+    Attributes
+    ----------
+    edge : along the top, the fall on the right hand side
+    elevation_m : of the edge, the mean
+    height_m : from lip to foot, the 75th percentile along the line
+    face_m : plan extent from lip to foot, the median
+    excess_m : fall over a run beyond what the slope explains, the median
+    support_m : to the nearest ground return, the median
+    length_m : of the traced line
+    turn_deg : how far it turns round one way
+    way_down_deg : clockwise from north
+    jump_m : by how much the ground above, continued to the edge, is higher than the ground below, the median
+    face_share : share of the cells just below the edge whose lowest return lies between the two: on a slope or a plant
+    """
+
+    edge: shapely.LineString
+    elevation_m: float
+    height_m: float
+    face_m: float
+    excess_m: float
+    support_m: float
+    length_m: float
+    turn_deg: float
+    way_down_deg: float
+    jump_m: float
+    face_share: float
+
+
+def measure_faces(
+    bare_earth: Heights,
+    ground_support: Heights,
+    grid: Grid,
+    /,
+    *,
+    lowest: Heights | None = None,
+    settings: RockSettings,
+) -> list[Face]:
+    """Every face that may be a cliff, as `find_cliffs` takes them."""
+    lowest = bare_earth if lowest is None else lowest
+    bare_earth = put_back_lips(bare_earth, lowest, grid)
+    steps = measure_steps(bare_earth, grid)
+    traced = ridge_lines(_step_cells(steps, settings), grid)
+    pieces = [piece for line in traced for piece in cut_where_weak(line, steps, grid, settings=settings)]
+    lines = [piece for piece in pieces if piece.length >= CLIFF_KEEP_LENGTH_M]
+    heights = filled(bare_earth)
+    seen = _breaks_along(places_along(lines, steps, grid), lowest, bare_earth, grid)
+    support = np.nan_to_num(ground_support.astype(np.float64), nan=9.0)
+    faces = [_measure(line, *one, heights, support, steps, grid) for line, one in zip(lines, seen, strict=True)]
+    # Where the ground above is hardly higher than that below, the bare earth bulges, and its flank is no face.
+    return [f for f in faces if f.height_m >= CLIFF_MIN_HEIGHT_M and f.jump_m >= LIP_EXCESS_M]
+
+
+def cut_where_weak(
+    line: shapely.LineString, steps: Steps, grid: Grid, /, *, settings: RockSettings
+) -> list[shapely.LineString]:
+    """The line cut where its step is weak over a stretch as long as a face: a cliff has run on into a bank or gully."""
+    along = np.arange(0.5, line.length, 1.0)
+    longest_weak = int(CLIFF_KEEP_LENGTH_M)
+    if len(along) < 2 * longest_weak:
+        return [line]
+    excess = sample(steps.excess_m, *row_col(np.array([line.interpolate(d).coords[0] for d in along]), grid))
+    is_weak = excess < CLIFF_WEAK_SHARE * np.percentile(excess, 90)
+    # Opened and closed again: stretches too short to be a face of their own stay with what is around them.
+    is_weak = ndimage.binary_opening(is_weak, np.ones(longest_weak, bool))
+    is_weak = ~ndimage.binary_opening(~is_weak, np.ones(longest_weak, bool))
+    if is_weak.mean() < CLIFF_CUT_SHARE:
+        return [line]
+    cuts = [0, *(np.flatnonzero(np.diff(is_weak)) + 1), len(along)]
+    # What no longer hangs together with a strong step has to be one itself.
+    kept = [(a, b) for a, b in pairwise(cuts) if len(cuts) == 2 or excess[a:b].max() >= settings.cliff_excess_m]
+    return [_part(line, a, b if b < len(along) else line.length) for a, b in kept]
+
+
+def _part(line: shapely.LineString, from_m: float, to_m: float) -> shapely.LineString:
+    """The line between two distances along it."""
+    return shapely.LineString(shapely.ops.substring(line, from_m, to_m).coords)
+
+
+def _breaks_along(
+    lines: list[Places], lowest: Heights, bare_earth: Heights, grid: Grid, /
+) -> list[tuple[float, float]]:
+    """Of each line, by how much the ground above is higher than that below, and the share seen between the two."""
+    found: list[tuple[float, float]] = []
+    for places, _, breaks in find_breaks(lines, lowest, bare_earth, grid):
+        for one in np.split(np.arange(len(places.line)), np.flatnonzero(np.diff(places.line)) + 1):
+            n_face, n_foot = int(breaks.n_face[one].sum()), int(breaks.n_foot[one].sum())
+            # Laplace's rule of succession: where next to nothing was seen, the share is a half.
+            found.append((float(np.median(breaks.jump_m[one])), (n_face + 1) / (n_face + n_foot + 2)))
+    return found
+
+
+def _step_cells(steps: Steps, settings: RockSettings) -> Mask:
+    """Cells of a step: weak ones count where they hang together with strong ones."""
+    steepest = np.tan(np.radians(CLIFF_MIN_SLOPE_DEG)) * CLIFF_RUN_M
+    strong = (steps.excess_m >= settings.cliff_excess_m) & (steps.fall_m >= steepest)
+    weak = steps.excess_m >= CLIFF_WEAK_EXCESS_SHARE * settings.cliff_excess_m
+    weak &= steps.fall_m >= CLIFF_WEAK_SLOPE_SHARE * steepest
+    labels, n = ndimage.label(weak, np.ones((3, 3)))
+    has_strong = np.zeros(n + 1, bool)
+    has_strong[np.unique(labels[strong])] = True
+    has_strong[0] = False
+    mask: Mask = has_strong[labels]
+    return mask
+
+
+def _measure(
+    line: shapely.LineString,
+    jump_m: float,
+    face_share: float,
+    heights: Floats,
+    support: Floats,
+    steps: Steps,
+    grid: Grid,
+) -> Face:
+    """Height, plan extent and place of the edge of a step, from profiles across it every metre."""
+    places = np.array([line.interpolate(d).coords[0] for d in np.arange(0.5, line.length, 1.0)])
+    row, col = row_col(places, grid)
+    down = smooth_directions(np.column_stack((sample(steps.down_east, row, col), sample(steps.down_north, row, col))))
+    lip, foot, height = _profile(places, down, heights, grid)
+    edge = _edge_line(places, down, lip)
+    excess = sample(steps.excess_m, row, col)
+    return Face(
+        edge=edge,
+        elevation_m=float(np.mean(sample(heights, *row_col(np.array(edge.coords), grid)))),
+        height_m=float(np.percentile(height, 75)),
+        face_m=max(float(np.median(foot - lip)), grid.cell_m),
+        excess_m=float(np.median(excess)),
+        support_m=float(np.median(sample(support, row, col))),
+        length_m=line.length,
+        turn_deg=_turn_deg(edge, excess),
+        way_down_deg=float(np.degrees(np.arctan2(down[:, 0].mean(), down[:, 1].mean())) % 360),
+        jump_m=jump_m,
+        face_share=face_share,
+    )
+
+
+def _symbol(face: Face, settings: RockSettings) -> str:
+    """201 for what is high and steep, else 202; ISOM 2017-2 gives 201 no height, so it is a proposal."""
+    is_steep = face.height_m / face.face_m >= np.tan(np.radians(IMPASSABLE_MIN_SLOPE_DEG))
+    return "201" if is_steep and face.height_m >= settings.impassable_min_height_m else "202"
+
+
+def _describe(face: Face) -> str:
+    return (
+        f"ground falls {face.height_m:.1f} m over {face.face_m:.1f} m, {face.excess_m:.1f} m more than the slope above "
+        f"and below explains, along {face.length_m:.0f} m; continued to the edge, the ground above is "
+        f"{face.jump_m:.1f} m higher than that below; {100 * face.face_share:.0f} % of the lowest returns at the foot "
+        f"lie between; nearest ground return {face.support_m:.1f} m away"
+    )
+
+
+def face_terms(face: Face, /) -> Floats:
+    """(6,) what the log odds of a face weigh.
+
+    One; the logarithms of excess, steepness, length and of the share of the height that is a jump; and the share of
+    returns between. Logarithms, because a face twice as high is as much surer at one metre as at three.
+    """
+    steepness = np.clip(face.height_m / face.face_m, 0.3, 4.0)
+    jump_share = np.clip(face.jump_m / face.height_m, 0.2, 1.2)
+    sizes = (max(face.excess_m, 0.3), steepness, np.clip(face.length_m, 5, 60), jump_share)
+    return np.array([1.0, *np.log(sizes), face.face_share])
+
+
+def _confidence(face: Face) -> float:
+    """Probability that a mapper would draw the step as a cliff.
+
+    By rule it is lower where returns are far from the face, so that only the ground above and below was seen. A face
+    that turns far round one way is the side of a pit or a dam, which is an earth bank (ISOM 2017-2, 104) until
+    somebody has seen rock there.
+    """
+    odds = float(face_terms(face) @ np.array(CLIFF_LOG_ODDS))
+    odds -= CLIFF_UNSEEN_LOG_ODDS_PER_M * max(face.support_m - CLIFF_SEEN_M, 0.0)
+    sure = float(1 / (1 + np.exp(-odds)))
+    return min(sure, CLIFF_TURNING_CONFIDENCE) if face.turn_deg > CLIFF_MOST_TURN_DEG else sure
+
+
+def _turn_deg(edge: shapely.LineString, excess: Floats) -> float:
+    """How far a line turns round one way, beyond what its wiggles and the hooks at its ends do.
+
+    Weak ends are left out: there a straight face runs out into the slopes beside it, which turn as they like, while
+    the side of a pit is about as high all round.
+    """
+    strong = np.flatnonzero(excess >= CLIFF_END_SHARE * np.percentile(excess, 90))
+    first, last = strong[0] / len(excess), (strong[-1] + 1) / len(excess)
+    shares = first + (last - first) * np.linspace(0.1, 0.9, 9)
+    smooth = np.array([edge.interpolate(share, normalized=True).coords[0] for share in shares])
+    legs = np.diff(smooth, axis=0)
+    heading = np.unwrap(np.arctan2(legs[:, 1], legs[:, 0]))
+    return float(np.degrees(abs(heading[-1] - heading[0])))
+
+
+def _profile(places: Floats, down: Floats, heights: Floats, grid: Grid) -> tuple[Floats, Floats, Floats]:
+    """Distances of lip and foot from the line (metres down the slope) and the height between them, at each place.
+
+    Lip and foot are where the profile departs most from the chord between 4 m above and 4 m below: the highest and
+    the lowest point of what is left.
+    """
+    reach = np.arange(-4.0, 4.01, 0.25)
+    east = places[:, 0:1] + down[:, 0:1] * reach
+    north = places[:, 1:2] + down[:, 1:2] * reach
+    row, col = row_col(np.column_stack((east.ravel(), north.ravel())), grid)
+    profile = sample(heights, row, col).reshape(east.shape)
+    chord = profile[:, :1] + (profile[:, -1:] - profile[:, :1]) * (reach - reach[0]) / (reach[-1] - reach[0])
+    left = profile - chord
+    middle = len(reach) // 2
+    lip_at = left[:, : middle + 3].argmax(axis=1)
+    foot_at = middle - 2 + left[:, middle - 2 :].argmin(axis=1)
+    each = np.arange(len(places))
+    return reach[lip_at], reach[foot_at], profile[each, lip_at] - profile[each, foot_at]
+
+
+def _edge_line(places: Floats, down: Floats, lip: Floats) -> shapely.LineString:
+    """The line moved to the lip, smoothed, with the fall on its right hand side."""
+    shift = ndimage.uniform_filter1d(ndimage.median_filter(lip, 5, mode="nearest"), 5, mode="nearest")
+    edge = places + down * shift[:, None]
+    edge = np.asarray(ndimage.gaussian_filter1d(edge, 1.5, axis=0, mode="nearest"))
+    along = edge[-1] - edge[0]
+    right = np.array([along[1], -along[0]])
+    if right @ down.mean(axis=0) < 0:
+        edge = edge[::-1]
+    return shapely.LineString(shapely.get_coordinates(shapely.simplify(shapely.LineString(edge), 0.3)))
+
+
+def _at_least(line: shapely.LineString, length_m: float) -> shapely.LineString:
+    """The line, drawn out at both ends to the least length the symbol needs."""
+    missing = length_m - line.length
+    if missing <= 0:
+        return line
+    ends = np.array(line.coords)
+    first, last = ends[0] - ends[-1], ends[-1] - ends[0]
+    first, last = first / max(np.hypot(*first), 1e-9), last / max(np.hypot(*last), 1e-9)
+    return shapely.LineString([ends[0] + first * missing / 2, *ends[1:-1], ends[-1] + last * missing / 2])

@@ -1,0 +1,121 @@
+"""How the ground falls: steps measured at every cell down its slope, and grids sampled along lines."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import ndimage
+
+from pipeline.lattice.grid import Grid, Heights, Mask
+
+CLIFF_RUN_M = 2.0
+"""Ground distance over which a face must fall, across its lip and foot."""
+CLIFF_LEAST_SLOPE_RATIO = 0.15
+"""Smoothed slope (rise over run) below which no step is measured: a step of half a metre still shows twice as much."""
+
+Floats = NDArray[np.float64]
+Cells = tuple[NDArray[np.intp], ...]
+"""Rows and columns."""
+
+
+@dataclass(frozen=True)
+class Steps:
+    """Steps in the ground, all (rows, cols) float64.
+
+    Attributes
+    ----------
+    fall_m : fall over the run, down the slope and centred on the cell
+    excess_m : what of it the slope above and below does not explain
+    down_east, down_north : unit vector down the slope
+    """
+
+    fall_m: Floats
+    excess_m: Floats
+    down_east: Floats
+    down_north: Floats
+
+
+@dataclass(frozen=True)
+class _Way:
+    """The way down from some cells, (k,) each, and how far it is followed."""
+
+    down_e: Floats
+    down_n: Floats
+    run_m: float
+    grid: Grid
+
+
+def measure_steps(bare_earth: Heights, grid: Grid, /) -> Steps:
+    """The step at every cell, measured along the way down.
+
+    The fall is taken over `cliff_run_m`; the slope above and below over the same distance again on either side.
+
+    Parameters
+    ----------
+    bare_earth : (rows, cols) float32, metres
+    """
+    known = np.isfinite(bare_earth)
+    heights = filled(bare_earth)
+    smooth = np.asarray(ndimage.gaussian_filter(heights, 0.75 / grid.cell_m))
+    to_south, to_east = (np.asarray(part) for part in np.gradient(smooth, grid.cell_m))
+    steep = np.maximum(np.hypot(to_south, to_east), 1e-9)
+    down_e, down_n = -to_east / steep, to_south / steep
+    fall, excess = np.zeros((2, *grid.shape))
+    chosen = np.nonzero(known & (steep >= CLIFF_LEAST_SLOPE_RATIO))
+    way = _Way(down_e[chosen], down_n[chosen], CLIFF_RUN_M, grid)
+    fall[chosen], excess[chosen] = _falls(heights, known, chosen, way)
+    return Steps(fall, excess, down_e, down_n)
+
+
+def _falls(heights: Floats, known: Mask, cells: Cells, way: _Way, /) -> tuple[Floats, Floats]:
+    """Fall and excess at some cells."""
+    at = {share: _along(heights, cells, way, share) for share in (-1.5, -0.5, 0.5, 1.5)}
+    fall = at[-0.5] - at[0.5]
+    gentle = np.minimum(at[-1.5] - at[-0.5], at[0.5] - at[1.5])
+    above_below = 0.5 * (at[-1.5] - at[-0.5] + at[0.5] - at[1.5])
+    # The gentler side decides most: a cliff may stand on a talus, but then its top is flat, or the other way round.
+    excess = fall - np.maximum(0.5 * (gentle + above_below), 0)
+    # Beyond the edge of what is known the ground seems level, which would make an edge of every steep slope.
+    ends = [_along(known.astype(np.float64), cells, way, share, beyond=0.0) for share in (-1.5, 1.5)]
+    return fall, np.where(np.minimum(*ends) > 0.99, excess, 0)
+
+
+def filled(heights: Heights, /) -> Floats:
+    """Heights with gaps taken from the nearest known cell."""
+    gap = ~np.isfinite(heights)
+    if not gap.any() or gap.all():
+        return np.nan_to_num(heights.astype(np.float64))
+    nearest = ndimage.distance_transform_edt(gap, return_distances=False, return_indices=True)
+    filled: Floats = heights.astype(np.float64)[tuple(nearest)]
+    return filled
+
+
+def _along(heights: Floats, cells: Cells, way: _Way, share: float, /, *, beyond: float | None = None) -> Floats:
+    """Height a share of the run down the slope from some cells; beyond the grid the nearest, or what is given."""
+    distance = share * way.run_m / way.grid.cell_m
+    row, col = cells[0] - way.down_n * distance, cells[1] + way.down_e * distance
+    mode: Literal["nearest", "constant"] = "nearest" if beyond is None else "constant"
+    found: Floats = ndimage.map_coordinates(heights, [row, col], order=1, mode=mode, cval=beyond or 0.0)
+    return found
+
+
+def row_col(places: Floats, grid: Grid, /) -> tuple[Floats, Floats]:
+    """Rows and columns, with parts of cells, of (n, 2) places."""
+    row = grid.north_row - 0.5 - places[:, 1] / grid.cell_m
+    col = places[:, 0] / grid.cell_m - grid.west_col - 0.5
+    return row, col
+
+
+def sample(values: NDArray[np.floating], row: Floats, col: Floats, /) -> Floats:
+    """Values at rows and columns with parts of cells, by linear interpolation; beyond the grid the nearest."""
+    found: Floats = ndimage.map_coordinates(np.asarray(values, np.float64), [row, col], order=1, mode="nearest")
+    return found
+
+
+def smooth_directions(down: Floats, /) -> Floats:
+    """Unit vectors averaged over about 5 m along the line."""
+    mean = ndimage.uniform_filter1d(down, min(5, len(down)), axis=0, mode="nearest")
+    return mean / np.maximum(np.hypot(mean[:, 0], mean[:, 1]), 1e-9)[:, None]

@@ -1,0 +1,1 @@
+"""Stony ground and bare rock."""

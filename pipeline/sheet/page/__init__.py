@@ -1,0 +1,1 @@
+"""Paper: its size and place, colours, ink, and the PDF it is written to."""

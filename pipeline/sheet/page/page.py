@@ -1,0 +1,263 @@
+"""The page: how ground becomes paper, how big the paper is, where map and panel lie on it."""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import shapely
+from affine import Affine
+from shapely.geometry import MultiPolygon, Polygon
+
+from pipeline.settings import SheetSettings
+from pipeline.sheet.page.north import MagneticNorth
+
+GAP_MM = 5.0
+"""Distance between map, title and panel, so that they part."""
+TITLE_MM = 14.0
+"""Height of the title: name, scale and contour interval."""
+FOOT_MM = 14.0
+"""Height of the foot of a part sheet: scale bar and source."""
+COLUMN_MM = 58.0
+"""Width of a legend column: a symbol and its full name."""
+
+PAPERS_MM: dict[str, tuple[float, float]] = {"A5": (148.0, 210.0), "A4": (210.0, 297.0), "A3": (297.0, 420.0)}
+"""ISO 216; A3 is the largest sheet a map should have (ISOM 2017-2, 2.13, from memory)."""
+
+
+@dataclass(frozen=True)
+class Box:
+    """A rectangle in millimetres, counted from the lower left."""
+
+    left: float
+    bottom: float
+    width: float
+    height: float
+
+    @property
+    def right(self) -> float:
+        """Right edge."""
+        return self.left + self.width
+
+    @property
+    def top(self) -> float:
+        """Upper edge."""
+        return self.bottom + self.height
+
+
+@dataclass(frozen=True)
+class Frame:
+    """The map on paper: millimetres from its lower left corner, magnetic north up, exactly to scale.
+
+    Attributes
+    ----------
+    map_from_ground : Affine
+        (east, north) in the CRS -> (right, up) in millimetres of the map.
+    width_mm, height_mm : float
+        Size of the mapped area on paper.
+    anchor_mm : pair of floats
+        Corner of the map counted from the origin of the CRS, along the map's own axes.
+    scale : int
+    """
+
+    map_from_ground: Affine
+    width_mm: float
+    height_mm: float
+    anchor_mm: tuple[float, float]
+    scale: int
+
+
+def frame_of(outline: Polygon | MultiPolygon, /, *, north: MagneticNorth, scale: int) -> Frame:
+    """The map of an outline at a scale, turned so that magnetic north is up.
+
+    Lengths are those on the ellipsoid: the grid's scale factor at the middle of the area is taken out.
+    """
+    mm_per_m = 1000 / (scale * north.scale_factor)
+    upright = Affine.scale(mm_per_m) @ Affine.rotation(north.grid_deg)
+    west, south, east, north_edge = shapely.transform(
+        outline, lambda points: points @ [[upright.a, upright.d], [upright.b, upright.e]]
+    ).bounds
+    placed = Affine.translation(-west, -south) @ upright
+    return Frame(placed, east - west, north_edge - south, (west, south), scale)
+
+
+@dataclass(frozen=True)
+class Sheet:
+    """One page: its size, what part of the map it shows, where, and where the panel's columns are.
+
+    Attributes
+    ----------
+    window : Box
+        Where the map lies on the page.
+    map_corner_mm : pair of floats
+        Place of the map, in its own millimetres, at the window's lower left corner.
+    magnify : float
+        Millimetres on the page for one of the map: 1, or less on an overview.
+    columns : tuple of Box
+        Columns of the panel (legend, scale bar, notes), in reading order.
+    """
+
+    width_mm: float
+    height_mm: float
+    title: Box
+    window: Box
+    map_corner_mm: tuple[float, float]
+    magnify: float
+    columns: tuple[Box, ...]
+
+    @property
+    def page_from_map(self) -> Affine:
+        """Millimetres of the map -> millimetres of the page, from its lower left corner."""
+        corner = Affine.translation(-self.map_corner_mm[0], -self.map_corner_mm[1])
+        return Affine.translation(self.window.left, self.window.bottom) @ Affine.scale(self.magnify) @ corner
+
+
+@dataclass(frozen=True)
+class _Space:
+    """A way to divide a page: room for the map and columns for the panel."""
+
+    width_mm: float
+    height_mm: float
+    title: Box
+    room: Box
+    columns: tuple[Box, ...]
+
+
+def single_sheet(frame: Frame, item_heights_mm: Sequence[float], /, *, settings: SheetSettings) -> Sheet | None:
+    """The smallest page that holds the whole map and the panel; None if none does."""
+    for space in _spaces(item_heights_mm, settings):
+        if frame.width_mm <= space.room.width and frame.height_mm <= space.room.height:
+            return _with_map(space, frame, magnify=1.0)
+    return None
+
+
+def overview_sheet(frame: Frame, item_heights_mm: Sequence[float], /, *, settings: SheetSettings) -> Sheet:
+    """The page on which the whole map, reduced, is largest beside the panel.
+
+    Raises
+    ------
+    ValueError
+        If the panel alone does not fit on the largest page.
+    """
+    spaces = list(_spaces(item_heights_mm, settings))
+    if not spaces:
+        raise ValueError("the legend does not fit on the largest sheet; choose a larger paper")
+
+    def reduction(space: _Space) -> float:
+        return min(space.room.width / frame.width_mm, space.room.height / frame.height_mm, 1.0)
+
+    best = max(spaces, key=reduction)
+    return _with_map(best, frame, magnify=reduction(best))
+
+
+def _with_map(space: _Space, frame: Frame, *, magnify: float) -> Sheet:
+    """The map at the top of its room, in the middle; what is left below has room for notes."""
+    width, height = frame.width_mm * magnify, frame.height_mm * magnify
+    left = space.room.left + (space.room.width - width) / 2
+    bottom = space.room.top - height
+    window = Box(left, bottom, width, height)
+    return Sheet(space.width_mm, space.height_mm, space.title, window, (0.0, 0.0), magnify, space.columns)
+
+
+def part_sheets(frame: Frame, outline_mm: Polygon | MultiPolygon, /, *, settings: SheetSettings) -> list[Sheet]:
+    """Pages of the largest paper that cover the map at its scale, with an overlap; as few as possible."""
+    options = [_grid_of_parts(frame, outline_mm, page, settings) for page in _pages(settings.largest_paper)]
+    return min(options, key=len)
+
+
+def _grid_of_parts(
+    frame: Frame, outline_mm: Polygon | MultiPolygon, page: tuple[float, float], settings: SheetSettings
+) -> list[Sheet]:
+    margin, title = settings.page_margin_mm, _title_of(page, settings)
+    foot = Box(margin, margin, page[0] - 2 * margin, FOOT_MM)
+    width, height = page[0] - 2 * margin, title.bottom - foot.top - 2 * GAP_MM
+    lefts = _starts(frame.width_mm, width, settings.sheet_overlap_mm)
+    bottoms = _starts(frame.height_mm, height, settings.sheet_overlap_mm)[::-1]
+    sheets = []
+    for bottom, left in itertools.product(bottoms, lefts):
+        if shapely.box(left, bottom, left + width, bottom + height).intersects(outline_mm):
+            window = Box(margin, foot.top + GAP_MM, width, height)
+            sheets.append(Sheet(*page, title, window, (left, bottom), 1.0, (foot,)))
+    return sheets
+
+
+def _starts(length: float, window: float, overlap: float) -> list[float]:
+    """Where windows begin that cover a length, evenly spread about its middle."""
+    n = max(1, math.ceil((length - overlap) / (window - overlap)))
+    step = (length - window) / (n - 1) if n > 1 else 0.0
+    first = 0.0 if n > 1 else (length - window) / 2
+    return [first + i * step for i in range(n)]
+
+
+def _pages(paper: str) -> list[tuple[float, float]]:
+    width, height = PAPERS_MM[paper]
+    return [(width, height), (height, width)]
+
+
+def _title_of(page: tuple[float, float], settings: SheetSettings) -> Box:
+    margin = settings.page_margin_mm
+    return Box(margin, page[1] - margin - TITLE_MM, page[0] - 2 * margin, TITLE_MM)
+
+
+def _spaces(item_heights_mm: Sequence[float], settings: SheetSettings) -> list[_Space]:
+    """All ways to divide a page, smaller papers first."""
+    names = list(PAPERS_MM)
+    papers = names[: names.index(settings.largest_paper) + 1]
+    spaces: list[_Space] = []
+    for paper in papers:
+        for n_columns in (1, 2, 3):
+            spaces += [_panel_right(page, n_columns, item_heights_mm, settings) for page in _pages(paper)]
+        spaces += [_panel_below(page, item_heights_mm, settings) for page in _pages(paper)]
+    return [space for space in spaces if space.room.width > 0 and space.room.height > 0]
+
+
+def _nowhere(page: tuple[float, float], title: Box) -> _Space:
+    return _Space(*page, title, Box(0, 0, 0, 0), ())
+
+
+def _panel_right(page: tuple[float, float], n: int, heights: Sequence[float], settings: SheetSettings) -> _Space:
+    margin, gap, column = settings.page_margin_mm, GAP_MM, COLUMN_MM
+    title = _title_of(page, settings)
+    height = title.bottom - gap - margin
+    if len(flow(heights, height)) > n:
+        return _nowhere(page, title)
+    panel = n * column + (n - 1) * gap
+    left = page[0] - margin - panel
+    columns = tuple(Box(left + i * (column + gap), margin, column, height) for i in range(n))
+    return _Space(*page, title, Box(margin, margin, left - gap - margin, height), columns)
+
+
+def _panel_below(page: tuple[float, float], heights: Sequence[float], settings: SheetSettings) -> _Space:
+    margin, gap = settings.page_margin_mm, GAP_MM
+    title = _title_of(page, settings)
+    width = page[0] - 2 * margin
+    n = int((width + gap) // (COLUMN_MM + gap))
+    column = (width - (n - 1) * gap) / n
+    panel = lowest_height(heights, n)
+    room = Box(margin, margin + panel + gap, width, title.bottom - 2 * gap - margin - panel)
+    columns = tuple(Box(margin + i * (column + gap), margin, column, panel) for i in range(n))
+    return _Space(*page, title, room, columns) if room.height > 0 else _nowhere(page, title)
+
+
+def flow(heights: Sequence[float], column_height: float, /) -> list[list[int]]:
+    """Indices of the items of each column when they are set one under another in columns of this height."""
+    columns: list[list[int]] = [[]]
+    used = 0.0
+    for index, height in enumerate(heights):
+        if columns[-1] and used + height > column_height + 1e-6:
+            columns.append([])
+            used = 0.0
+        columns[-1].append(index)
+        used += height
+    return columns
+
+
+def lowest_height(heights: Sequence[float], n_columns: int, /) -> float:
+    """The least height at which the items flow into so many columns."""
+    candidates = sorted(
+        {sum(heights[i : j + 1]) for i in range(len(heights)) for j in range(i, len(heights))} | {max(heights)}
+    )
+    enough = [height for height in candidates if height >= max(heights)]
+    return next(height for height in enough if len(flow(heights, height)) <= n_columns)

@@ -1,0 +1,240 @@
+"""Writing the PDF: pages measured in millimetres, plates as transparency groups, text in an embedded typeface.
+
+Every plate is a form XObject with a transparency group in CMYK; those that overprint are blended by multiplying, which
+in a subtractive colour space adds the inks (ISO 32000-1, 11.3.5 and 11.6.6).
+"""
+
+from __future__ import annotations
+
+import functools
+import io
+import unicodedata
+from dataclasses import dataclass, field
+from typing import Literal
+
+from affine import Affine
+from reportlab.lib.colors import CMYKColor
+from reportlab.lib.utils import simpleSplit
+from reportlab.pdfbase import pdfdoc, pdfmetrics
+from reportlab.pdfbase.ttfonts import TTFont
+from reportlab.pdfgen.canvas import Canvas
+
+from pipeline.sheet.page.colours import COVERING, Cmyk, Plate, tint
+from pipeline.sheet.page.ink import Ink
+from pipeline.sheet.page.page import Box
+
+POINTS_PER_MM = 72 / 25.4
+"""The PDF's unit is 1/72 inch (ISO 32000-1, 8.3.2.3)."""
+PLAIN, BOLD = "Vera", "VeraBd"
+CAP_HEIGHT_MM_PER_PT = 0.729 * 25.4 / 72
+"""Height of the figures of the typeface (Bitstream Vera Sans) in millimetres, for a size of one point."""
+BLACK = tint("black")
+Align = Literal["left", "centre", "right"]
+
+
+@dataclass(frozen=True)
+class Plates:
+    """Names of the forms that hold the plates of one drawing, bottom first."""
+
+    forms: tuple[tuple[Plate, str], ...]
+
+
+@dataclass(frozen=True)
+class Georeference:
+    """Where the corners of the map's window lie on the earth.
+
+    Attributes
+    ----------
+    window : Box
+        The map on the page, millimetres.
+    corners_deg : four pairs of latitude and longitude in the datum of the CRS
+        Lower left, upper left, upper right, lower right.
+    wkt : str
+        The projected CRS as well-known text.
+    epsg : int or None
+    """
+
+    window: Box
+    corners_deg: tuple[tuple[float, float], ...]
+    wkt: str
+    epsg: int | None
+
+
+@dataclass
+class Book:
+    """A PDF being written, page by page."""
+
+    title: str
+    subject: str
+    _bytes: io.BytesIO = field(default_factory=io.BytesIO)
+
+    def __post_init__(self) -> None:
+        # Invariant: no time of writing, so the same map is the same file.
+        self.canvas = Canvas(
+            self._bytes, pageCompression=1, invariant=1, initialFontName=typeface(PLAIN), pdfVersion=(1, 7)
+        )
+        self.canvas.setTitle(self.title)
+        self.canvas.setSubject(self.subject)
+        self.canvas.setCreator("Tussock")
+
+    def begin_page(self, width_mm: float, height_mm: float, /) -> None:
+        """Start a page of this size."""
+        self.canvas.setPageSize((width_mm * POINTS_PER_MM, height_mm * POINTS_PER_MM))
+
+    def end_page(self, georeference: Georeference | None = None) -> None:
+        """Finish the page; with its place on the earth, map readers on phones and GIS programs find it."""
+        self.canvas.showPage()
+        if georeference is not None:
+            page = self.canvas._doc.Pages.pages[-1]
+            page.__NoDefault__ = [*page.__NoDefault__, "VP"]
+            page.VP = pdfdoc.PDFArray([_viewport(georeference)])
+
+    def finished(self) -> bytes:
+        """The file."""
+        self.canvas.save()
+        return self._bytes.getvalue()
+
+    # ------------------------------------------------------------ plates
+
+    def add_plates(self, name: str, ink: Ink, box: Box, /) -> Plates:
+        """Store the plates of a drawing within a box of its own millimetres, to be placed on pages."""
+        forms = []
+        for plate in Plate:
+            text = ink.text_of(plate)
+            if text:
+                form = f"{name}_{plate.name.lower()}"
+                self.canvas._doc.addForm(form, _group(text, box))
+                forms.append((plate, form))
+        return Plates(tuple(forms))
+
+    def place(self, plates: Plates, page_from_drawing: Affine, /, *, clip: str = "") -> None:
+        """Put the plates on the page, inside a path given in the drawing's millimetres."""
+        to_points = Affine.scale(POINTS_PER_MM) @ page_from_drawing
+        self.canvas.saveState()
+        self.canvas.transform(to_points.a, to_points.d, to_points.b, to_points.e, to_points.c, to_points.f)
+        if clip:
+            self.canvas._code.append(f"{clip} W n")
+        for plate, form in plates.forms:
+            self.canvas.setBlendMode("Normal" if plate in COVERING else "Multiply")
+            self.canvas.doForm(form)
+        self.canvas.restoreState()
+
+    # ------------------------------------------------------------ marginalia
+
+    def text(
+        self,
+        right_mm: float,
+        up_mm: float,
+        words: str,
+        /,
+        *,
+        size_pt: float,
+        face: str = PLAIN,
+        align: Align = "left",
+        colour: Cmyk = BLACK,
+    ) -> None:
+        """One line of text on its base line."""
+        canvas = self.canvas
+        canvas.setFont(typeface(face), size_pt)
+        canvas.setFillColor(CMYKColor(*colour))
+        draw = {"left": canvas.drawString, "centre": canvas.drawCentredString, "right": canvas.drawRightString}[align]
+        draw(right_mm * POINTS_PER_MM, up_mm * POINTS_PER_MM, printable(words, face=face))
+
+    def turned_text(
+        self, right_mm: float, up_mm: float, words: str, /, *, size_pt: float, turn_deg: float, colour: Cmyk
+    ) -> None:
+        """A word about its middle, turned counter-clockwise, printed over what is below."""
+        self.canvas.saveState()
+        self.canvas.setBlendMode("Multiply")
+        self.canvas.translate(right_mm * POINTS_PER_MM, up_mm * POINTS_PER_MM)
+        self.canvas.rotate(turn_deg)
+        half_height = CAP_HEIGHT_MM_PER_PT * size_pt / 2
+        self.text(0.0, -half_height, words, size_pt=size_pt, align="centre", colour=colour)
+        self.canvas.restoreState()
+
+    def box(self, box: Box, /, *, fill: Cmyk | None = None, line_mm: float = 0.0, colour: Cmyk = BLACK) -> None:
+        """A rectangle: filled, outlined, or both."""
+        canvas = self.canvas
+        canvas.setLineWidth(line_mm * POINTS_PER_MM)
+        canvas.setStrokeColor(CMYKColor(*colour))
+        if fill is not None:
+            canvas.setFillColor(CMYKColor(*fill))
+        edges = [edge * POINTS_PER_MM for edge in (box.left, box.bottom, box.width, box.height)]
+        canvas.rect(*edges, stroke=int(line_mm > 0), fill=int(fill is not None))
+
+
+@functools.cache
+def typeface(face: str, /) -> str:
+    """The name of a typeface, after making it known to the PDF library; it is embedded in the file."""
+    pdfmetrics.registerFont(TTFont(face, f"{face}.ttf"))
+    return face
+
+
+def text_width_mm(words: str, /, *, size_pt: float, face: str = PLAIN) -> float:
+    """Width of a line of text."""
+    return float(pdfmetrics.stringWidth(printable(words, face=face), typeface(face), size_pt)) / POINTS_PER_MM
+
+
+def wrapped(words: str, /, *, width_mm: float, size_pt: float, face: str = PLAIN) -> list[str]:
+    """Text broken into lines no wider than `width_mm`."""
+    return [
+        str(line)
+        for line in simpleSplit(printable(words, face=face), typeface(face), size_pt, width_mm * POINTS_PER_MM)
+    ]
+
+
+def printable(words: str, /, *, face: str = PLAIN) -> str:
+    """Text with letters the typeface lacks replaced by their base letter, or by a question mark."""
+    known = pdfmetrics.getFont(typeface(face)).face.charToGlyph
+    letters = []
+    for letter in words:
+        base = unicodedata.normalize("NFKD", letter)
+        letters.append(letter if ord(letter) in known else "".join(c for c in base if ord(c) in known) or "?")
+    return "".join(letters)
+
+
+def _viewport(georeference: Georeference) -> pdfdoc.PDFDictionary:
+    """A viewport with a geospatial measure (ISO 32000-2, 12.10; from memory)."""
+    corners = pdfdoc.PDFArray([0, 0, 0, 1, 1, 1, 1, 0])
+    system = {"Type": pdfdoc.PDFName("PROJCS"), "WKT": pdfdoc.PDFString(georeference.wkt)}
+    if georeference.epsg is not None:
+        system["EPSG"] = georeference.epsg
+    measure = {
+        "Type": pdfdoc.PDFName("Measure"),
+        "Subtype": pdfdoc.PDFName("GEO"),
+        "Bounds": corners,
+        "LPTS": corners,
+        "GPTS": pdfdoc.PDFArray([f"{degrees:.9f}" for corner in georeference.corners_deg for degrees in corner]),
+        "GCS": pdfdoc.PDFDictionary(system),
+    }
+    window = georeference.window
+    edges = [edge * POINTS_PER_MM for edge in (window.left, window.bottom, window.right, window.top)]
+    viewport = {
+        "Type": pdfdoc.PDFName("Viewport"),
+        "BBox": pdfdoc.PDFArray([f"{edge:.4f}" for edge in edges]),
+        "Measure": pdfdoc.PDFDictionary(measure),
+    }
+    return pdfdoc.PDFDictionary(viewport)
+
+
+def _group(operators: str, box: Box) -> pdfdoc.PDFStream:
+    """A form XObject that is composed by itself before it is blended with what lies below."""
+    stream = pdfdoc.PDFStream(content=operators, filters=[pdfdoc.PDFZCompress])
+    entries = {
+        "Type": pdfdoc.PDFName("XObject"),
+        "Subtype": pdfdoc.PDFName("Form"),
+        "FormType": 1,
+        "BBox": pdfdoc.PDFArray([round(edge, 3) for edge in (box.left, box.bottom, box.right, box.top)]),
+        "Resources": pdfdoc.PDFDictionary({}),
+        "Group": pdfdoc.PDFDictionary(
+            {
+                "Type": pdfdoc.PDFName("Group"),
+                "S": pdfdoc.PDFName("Transparency"),
+                "CS": pdfdoc.PDFName("DeviceCMYK"),
+                "I": "true",
+            }
+        ),
+    }
+    for key, value in entries.items():
+        stream.dictionary[key] = value
+    return stream

@@ -1,0 +1,17 @@
+"""Slope and shaded relief of the area."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from pipeline.files import rasters
+from pipeline.steps.area.rasters import DESCRIPTIONS
+from pipeline.terrain.relief import shaded_relief, slope
+
+
+def relief(*, bare_earth: Path, slope_out: Path, shaded_relief_out: Path) -> None:
+    """Slope and shaded relief of the area."""
+    heights, grid = rasters.read_heights(bare_earth)
+    rasters.write_heights(slope_out, slope(heights, grid), grid, description=DESCRIPTIONS["slope"])
+    shade = shaded_relief(heights, grid)
+    rasters.write_bytes_raster(shaded_relief_out, shade, grid, description=DESCRIPTIONS["shaded_relief"])

@@ -1,0 +1,48 @@
+"""The field sheet: PDF to scale, PNG, georeferenced TIFF."""
+
+from __future__ import annotations
+
+import datetime
+from pathlib import Path
+
+from pipeline.files import arrays as archives
+from pipeline.files import atomic, layers, rasters
+from pipeline.norm.symbols import norm_table
+from pipeline.settings import SheetSettings
+from pipeline.sheet.drawing import draw_sheet
+from pipeline.sheet.picture import sheet_pictures
+
+
+def sheet(
+    *,
+    draft: Path,
+    outline: Path,
+    survey: Path,
+    season: Path,
+    pdf: Path,
+    png: Path,
+    tif: Path,
+    name: str,
+    map_date: str,
+    scale: int,
+    interval_m: float,
+    settings: SheetSettings,
+) -> None:
+    """The field sheet as PDF to scale, as PNG, and its map as a georeferenced TIFF."""
+    area, crs = layers.read_outline(outline)
+    drawing = draw_sheet(
+        {layer: layers.read_layer(draft, layer) for layer in layers.count_features(draft)},
+        symbols=norm_table(),
+        name=name,
+        outline=area,
+        crs=crs,
+        scale=scale,
+        contour_interval_m=interval_m,
+        map_date=datetime.date.fromisoformat(map_date),
+        survey_line=f"{archives.read_json(survey)['survey_line']} {archives.read_json(season)['message']}",
+        settings=settings,
+    )
+    atomic.write_bytes(pdf, drawing.pdf)
+    page, map_alone, transform = sheet_pictures(drawing, settings=settings)
+    rasters.write_png(png, page, dpi=settings.resolution_dpi)
+    rasters.write_picture(tif, map_alone, transform, crs)

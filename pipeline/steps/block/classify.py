@@ -1,0 +1,48 @@
+"""Classes of the returns of one block: it works on its neighbours' too, and keeps what lies in its core."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+from pipeline.files import arrays as archives
+from pipeline.lattice.blocks import block_named
+from pipeline.points.classes import classify_returns
+from pipeline.points.duplicates import find_duplicates
+from pipeline.returns.cloud import northward
+from pipeline.settings import (
+    Flow,
+    PointsSettings,
+    RoofSettings,
+    WireSettings,
+)
+from pipeline.steps.block.reading import engine, laid_out, pick
+
+
+def classify(
+    *,
+    split: list[Path],
+    choice: Path,
+    out: Path,
+    block: str,
+    flow: Flow,
+    settings: PointsSettings,
+    roofs: RoofSettings,
+    wires: WireSettings,
+) -> None:
+    """Classes and heights above ground of the returns of one block.
+
+    `split` are the folders of the tiles that reach into the block or its halo; `choice` says whose ground is used.
+    """
+    place = block_named(block, flow.block_m)
+    cloud, extra = archives.join_returns(laid_out(split, place), names=("tile_key", "index"))
+    # One fixed order, so that nothing downstream can depend on how the survey was cut into tiles.
+    order = northward(cloud)
+    cloud, extra = cloud.take(order), pick(extra, order)
+    # Tiles that overlap repeat each other's returns.
+    cloud = replace(cloud, is_usable=cloud.is_usable & ~find_duplicates(cloud))
+    decided = settings.model_copy(update={"ground_from": archives.read_json(choice)["ground_from"]})
+    classified = classify_returns(cloud, settings=decided, find_ground=engine(settings), roofs=roofs, wires=wires)
+    core = cloud.within(place.bounds)
+    extra |= {"asprs_class": classified.asprs_class, "height_above_m": classified.height_above_m}
+    archives.write_returns(out, cloud.take(core), pick(extra, core))

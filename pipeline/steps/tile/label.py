@@ -1,0 +1,25 @@
+"""One input tile written back, every return in its place, with its class."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import cast
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pipeline.files import arrays as archives
+from pipeline.files.las import tiles as las
+
+UNCLASSIFIED = 1
+"""ASPRS LAS 1.4 R15, table 17."""
+
+
+def label(*, split: Path, classified: list[Path], out: Path, tile_key: int) -> None:
+    """Write one tile back: every return in its place, all fields kept, with its class."""
+    records = las.load_records(split)
+    classes = np.full(len(records.points), UNCLASSIFIED, np.uint8)
+    for path in classified:
+        ours = archives.read_marked(path, "tile_key", tile_key, ("index", "asprs_class"))
+        classes[cast("NDArray[np.uint32]", ours["index"])] = ours["asprs_class"]
+    las.write_classified(out, records, classes)

@@ -1,0 +1,43 @@
+"""One input tile decoded once, its returns laid out by working block."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+
+from pipeline.files import arrays as archives
+from pipeline.files import atomic
+from pipeline.files.las import tiles as las
+from pipeline.intake.coordinates import Placement
+from pipeline.lattice.blocks import block_named
+from pipeline.settings import Flow
+
+
+def split(
+    *,
+    tile: Path,
+    out: Path,
+    tile_key: int,
+    bounds: list[float],
+    blocks: list[str],
+    source_crs: str,
+    crs: str,
+    height_unit_m: float,
+    flow: Flow,
+) -> None:
+    """Decode one tile and lay its returns out by working block, margins included, piece by piece.
+
+    Each return carries the key of its tile and its place in it, so that its class finds the way back. Returns outside
+    `bounds` are strays; `blocks` are those of the plan that the tile reaches.
+    """
+    west, south, east, north = bounds
+    placement = Placement(source_crs, crs, height_unit_m)
+    with atomic.replacing_folder(out) as folder:
+        for start, cloud in las.read_pieces(tile, placement, folder, usable_bounds=(west, south, east, north)):
+            index = np.arange(start, start + len(cloud), dtype=np.uint32)
+            for name in blocks:
+                near = np.flatnonzero(cloud.within(block_named(name, flow.block_m).reach(flow.halo_m)))
+                if len(near):
+                    place: archives.Arrays = {"tile_key": np.full(len(near), tile_key, np.int64), "index": index[near]}
+                    archives.write_returns(folder / f"{name}.{start}.npz", cloud.take(near), place)

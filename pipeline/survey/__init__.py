@@ -1,0 +1,1 @@
+"""The survey: what lidar there is, and what can be found in it."""

@@ -1,0 +1,1 @@
+"""Band limits fitted to a mapper's notes."""

@@ -1,0 +1,1 @@
+"""Where one can run: open land, density of the running layer, rides."""

@@ -1,0 +1,141 @@
+"""Plant-area density of a layer from pulses: how much there is to push through, whatever stands above it."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import ndimage
+
+from pipeline.lattice.grid import Heights, Mask
+
+Numbers = NDArray[np.floating]
+
+
+def plant_area_density(
+    entered: Numbers, stopped: Numbers, /, *, layer_m: float, extinction: float, path_ratio: Numbers | float = 1.0
+) -> Heights:
+    """Plant area per volume of a layer, m2/m3; NaN where no pulse entered.
+
+    Beer-Lambert, as MacArthur and Horn (1969) used it for foliage profiles: of N_in pulses that enter a layer,
+    N_out leave it untouched, and density = ln(N_in / N_out) / (k dz). Half a pulse is added to either count, which
+    keeps the answer finite where nothing came through and takes away most of its bias with few pulses
+    (Anscombe 1956, for the logarithm of a count).
+
+    Parameters
+    ----------
+    entered, stopped : counts of pulses, any shape
+    layer_m : thickness dz of the layer
+    extinction : k, 0.5 for leaves at random angles
+    path_ratio : mean of 1 / cos of the scan angle: how much longer than the layer's thickness the path was
+
+    Returns
+    -------
+    float32 of the same shape, never below 0.
+    """
+    through = np.maximum(entered - stopped, 0) + 0.5
+    with np.errstate(divide="ignore", invalid="ignore"):
+        density = np.log((entered + 0.5) / through) / (extinction * layer_m * path_ratio)
+    return np.where(entered > 0, np.maximum(density, 0), np.nan).astype(np.float32)
+
+
+def density_standard_error(
+    entered: Numbers, stopped: Numbers, /, *, layer_m: float, extinction: float, path_ratio: Numbers | float = 1.0
+) -> Heights:
+    """Standard error (one sigma) of `plant_area_density` from the number of pulses alone, m2/m3.
+
+    Pulses are independent trials, so the share p stopped has variance p (1 - p) / n, and by the delta method the
+    density p / ((1 - p) n) over (k dz)^2. Half a pulse on either side keeps it above 0 where none was stopped.
+    """
+    hit = np.maximum(stopped, 0) + 0.5
+    through = np.maximum(entered - stopped, 0) + 0.5
+    with np.errstate(divide="ignore", invalid="ignore"):
+        error = np.sqrt(hit / (through * (hit + through))) / (extinction * layer_m * path_ratio)
+    return np.where(entered > 0, error, np.nan).astype(np.float32)
+
+
+def stopped_share(density: Numbers | float, /, *, layer_m: float, extinction: float) -> Numbers:
+    """Share of the entering pulses that a layer of this density stops, 0..1: the way back from density."""
+    return -np.expm1(-np.asarray(density, np.float64) * extinction * layer_m)
+
+
+@dataclass(frozen=True)
+class Counts:
+    """Pulses counted together around each cell.
+
+    Attributes
+    ----------
+    entered, stopped, path_sum : (rows, cols) float32
+    is_seen : (rows, cols) bool
+        Whether enough pulses reached the layer to say anything about it.
+    """
+
+    entered: Heights
+    stopped: Heights
+    path_sum: Heights
+    is_seen: Mask
+
+
+def count_in_windows(
+    entered: Heights,
+    stopped: Heights,
+    path_sum: Heights,
+    /,
+    *,
+    cell_m: float,
+    window_m: float,
+    widest_m: float,
+    enough_pulses: float,
+    least_pulses: float,
+) -> Counts:
+    """Pulses counted in a Gaussian window around each cell, wider where few reach the layer.
+
+    A window of sigma s counts as many independent pulses as a disc of 4 pi s^2. Where the one of `window_m` holds fewer
+    than `enough_pulses`, what is missing is taken from windows twice as wide each, up to `widest_m`, so that counts
+    change smoothly from cell to cell. Where even that gives fewer than `least_pulses`, the layer is not seen. A cell
+    reaches four times `widest_m` around itself at most.
+    """
+    grids = (entered, stopped, path_sum)
+    sigma_m = min(window_m, widest_m)
+    total = _gaussian_counts(grids, sigma_m / cell_m)
+    while sigma_m < widest_m and (total[0] < enough_pulses).any():
+        sigma_m = min(2 * sigma_m, widest_m)
+        wider = _gaussian_counts(grids, sigma_m / cell_m)
+        missing = np.maximum(enough_pulses - total[0], 0)
+        total += wider * np.minimum(missing / np.maximum(wider[0], 1e-6), 1)
+    return Counts(total[0], total[1], total[2], total[0] >= least_pulses)
+
+
+def _gaussian_counts(grids: tuple[Heights, ...], sigma_cells: float) -> NDArray[np.float32]:
+    """Each grid summed in a Gaussian window, scaled to the window's effective number of cells."""
+    effective_cells = max(4 * np.pi * sigma_cells**2, 1.0)
+    # Nothing was counted outside the grid: zeros there leave every share unbiased.
+    sums = [ndimage.gaussian_filter(grid, sigma_cells, mode="constant", truncate=4.0) for grid in grids]
+    return np.stack(sums).astype(np.float32) * np.float32(effective_cells)
+
+
+def normalised_relative_density(returns_in_layer: Numbers, returns_up_to_layer: Numbers, /) -> Heights:
+    """NRD: returns within a height layer over all returns from the ground to the top of that layer, 0..1.
+
+    Campbell et al. (2018, Remote Sensing of Environment 215: 330-342) count returns, not pulses; by leaving out
+    what lies above, NRD too is free of most of the canopy's shade. NaN where no return came that low.
+    """
+    with np.errstate(divide="ignore", invalid="ignore"):
+        share = returns_in_layer / returns_up_to_layer
+    return np.where(returns_up_to_layer > 0, share, np.nan).astype(np.float32)
+
+
+def layer_thickness_m(bottom_m: float, top_m: float, /) -> float:
+    """Thickness of a layer.
+
+    Raises
+    ------
+    ValueError
+        If the layer is upside down.
+    """
+    thickness = top_m - bottom_m
+    if not thickness > 0 or math.isinf(thickness):
+        raise ValueError(f"the layer from {bottom_m} m to {top_m} m has no thickness")
+    return thickness

@@ -1,0 +1,63 @@
+"""Running speed from density, and the bands of the ISOM cut from it."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.interpolate import PchipInterpolator
+
+from pipeline.lattice.grid import Heights
+from pipeline.settings import VegetationSettings
+
+BAND_SYMBOLS = ("405", "406", "408", "410")
+"""ISOM 2017-2, 3.4: forest, slow running, walk, fight."""
+BAND_SPEEDS = (0.8, 0.6, 0.2)
+"""ISOM 2017-2, 2.3: share of free running at which one band gives way to the next."""
+
+Limits = tuple[float, float, float]
+"""Density in m2/m3 at which 406, 408 and 410 begin."""
+
+
+def band_limits(settings: VegetationSettings, /) -> Limits:
+    """Densities (m2/m3) where 406, 408 and 410 begin.
+
+    Raises
+    ------
+    ValueError
+        If they do not rise.
+    """
+    limits = (settings.slow_from_m2_per_m3, settings.walk_from_m2_per_m3, settings.fight_from_m2_per_m3)
+    if not limits[0] < limits[1] < limits[2]:
+        raise ValueError(f"the limits of 406, 408 and 410 must rise, not {limits}")
+    return limits
+
+
+def running_speed(density: Heights, /, *, limits: Limits) -> Heights:
+    """Expected share of free running speed, 0..1, from plant-area density; NaN stays NaN.
+
+    The standard says what a band means in speed (80, 60 and 20 %); the limits say at which density. Between those
+    fixed points runs a monotone cubic (Fritsch and Carlson 1980) from free running at density 0; past the last one
+    speed halves for every further half of the fight limit. The linear model of Campbell et al. (2017, `walking_speed`)
+    was measured on walkers in shrub one can see over and cannot fall below 35 %: it is the upper bound, not the
+    relation, for a runner among branches.
+    """
+    slow, walk, fight = limits
+    knots = PchipInterpolator([0.0, slow, walk, fight], [1.0, *BAND_SPEEDS])
+    within = knots(np.clip(density, 0, fight))
+    beyond = BAND_SPEEDS[2] * np.exp2(-(np.asarray(density, np.float64) - fight) / (0.5 * fight))
+    return np.where(np.asarray(density) > fight, beyond, within).astype(np.float32)
+
+
+def walking_speed(stopped_ratio: NDArray[np.floating], /) -> Heights:
+    """Share of free walking speed by Campbell, Dennison and Butler (2017, Int. J. Wildland Fire 26: 884-895).
+
+    Their v = 1.662 - 1.076 D m/s on smooth level ground, D the density of returns between 0.15 and 2.75 m (0..1),
+    divided by its value at D = 0.
+    """
+    return (1 - 1.076 / 1.662 * np.asarray(stopped_ratio, np.float64)).astype(np.float32)
+
+
+def band_of(density: Heights, /, *, limits: Limits) -> NDArray[np.int16]:
+    """Index into BAND_SYMBOLS of each density; -1 where it is NaN."""
+    band = np.digitize(density, limits).astype(np.int16)
+    return np.where(np.isnan(density), np.int16(-1), band)

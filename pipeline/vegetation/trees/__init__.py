@@ -1,0 +1,1 @@
+"""Single trees, and trees in rows."""

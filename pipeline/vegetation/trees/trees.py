@@ -1,0 +1,105 @@
+"""Single trees and bushes in open land, each worth a symbol of its own."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import ndimage
+from scipy.spatial import cKDTree
+
+from pipeline.lattice.grid import EastNorth, Grid, Heights, Mask
+from pipeline.lattice.windows import highest_around
+
+
+@dataclass(frozen=True)
+class SingleTrees:
+    """Trees and bushes that stand by themselves, one value each.
+
+    Attributes
+    ----------
+    place : (n, 2) east, north of the highest point; of a copse, of the middle of its crown
+    height_m, crown_m : (n,) height above ground, diameter of a circle as large as the crown
+    n_tops : (n,) tops in the crown: two or three together are a copse
+    through_ratio : (n,) share of the pulses on the crown that reached the ground: a boulder lets none through
+    """
+
+    place: EastNorth
+    height_m: NDArray[np.float64]
+    crown_m: NDArray[np.float64]
+    n_tops: NDArray[np.int64]
+    through_ratio: NDArray[np.float64]
+
+
+def single_trees(
+    canopy_height: Heights,
+    pulses: Heights,
+    reached_ground: Heights,
+    where: Mask,
+    grid: Grid,
+    /,
+    *,
+    least_height_m: float,
+    max_crown_m2: float,
+    least_crown_m2: float,
+    least_through_ratio: float,
+    top_reach_m: float,
+) -> SingleTrees:
+    """Crowns inside `where` (open land) that touch nothing larger.
+
+    Parameters
+    ----------
+    canopy_height : (rows, cols) metres above ground
+    pulses, reached_ground : (rows, cols) pulses, and those that ended on the ground
+    """
+    is_crown = np.nan_to_num(canopy_height) >= least_height_m
+    found, n_parts = ndimage.label(is_crown, structure=np.ones((3, 3)))
+    parts = np.asarray(found, np.int64)
+    index = np.arange(1, n_parts + 1)
+    area_m2 = np.bincount(parts.ravel(), minlength=n_parts + 1)[1:] * grid.cell_m**2
+    inside = ndimage.mean(where, parts, index) if n_parts else np.empty(0)
+    n_pulses = ndimage.sum_labels(pulses, parts, index)
+    through = ndimage.sum_labels(reached_ground, parts, index) / np.maximum(n_pulses, 1)
+    fits = (area_m2 <= max_crown_m2) & (area_m2 >= least_crown_m2) & (np.asarray(inside) > 0.5)
+    keep = np.flatnonzero(fits & (through >= least_through_ratio))
+    top = ndimage.maximum_position(np.nan_to_num(canopy_height), parts, index[keep]) if len(keep) else []
+    row, col = np.array(top, np.int64).reshape(-1, 2).T
+    middle = ndimage.center_of_mass(is_crown, parts, index[keep]) if len(keep) else []
+    n_tops = _count_tops(canopy_height, parts, index[keep], cell_m=grid.cell_m, reach_m=top_reach_m)
+    # One symbol stands for all trees of a copse, so it stands in their midst.
+    down, across = np.where((n_tops > 1)[:, None], np.array(middle).reshape(-1, 2), np.column_stack((row, col))).T
+    return SingleTrees(
+        np.column_stack((grid.west_m + (across + 0.5) * grid.cell_m, grid.north_m - (down + 0.5) * grid.cell_m)),
+        canopy_height[row, col].astype(np.float64),
+        np.sqrt(area_m2[keep] * 4 / np.pi),
+        n_tops,
+        np.asarray(through)[keep],
+    )
+
+
+def _count_tops(
+    canopy_height: Heights, parts: NDArray[np.int64], index: NDArray[np.int64], *, cell_m: float, reach_m: float
+) -> NDArray[np.int64]:
+    """Tops of each crown: highest places within `reach_m` around."""
+    smooth = ndimage.gaussian_filter(np.nan_to_num(canopy_height), 1 / cell_m, mode="nearest")
+    is_top = (smooth == highest_around(smooth, round(reach_m / cell_m))) & (parts > 0)
+    # Cells of equal height side by side are one top.
+    summit, n_summits = ndimage.label(is_top, structure=np.ones((3, 3)))
+    owner = ndimage.maximum(parts, summit, np.arange(1, n_summits + 1)) if n_summits else np.empty(0, np.int64)
+    tops = np.bincount(np.asarray(owner, np.int64), minlength=int(parts.max(initial=0)) + 1)
+    return np.maximum(tops[index], 1).astype(np.int64)
+
+
+def keep_apart(place: EastNorth, rank: NDArray[np.float64], /, *, least_m: float) -> NDArray[np.intp]:
+    """Indices of places at least this far apart, the highest rank first; ties go to the more northern."""
+    order = np.lexsort((place[:, 0], -place[:, 1], -rank))
+    tree = cKDTree(place) if len(place) else None
+    is_free = np.ones(len(place), np.bool_)
+    chosen = []
+    for i in order:
+        if not is_free[i] or tree is None:
+            continue
+        chosen.append(i)
+        is_free[tree.query_ball_point(place[i], least_m)] = False
+    return np.array(sorted(chosen), np.intp)
