@@ -192,23 +192,24 @@ rule manmade:
 
 
 rule compose:
-    """One draft of all themes.
+    """One draft of all sections, and the list of what was left out of it.
 
     Try: snakemake -c1 draft.gpkg
     """
     input:
-        themes=expand("work/features/{theme}.gpkg", theme=["landform", "rock", "water", "vegetation", "manmade"]),
+        sections=expand("work/features/{section}.gpkg", section=["landform", "rock", "water", "vegetation", "manmade"]),
         outline="work/outline.gpkg",
     output:
-        "draft.gpkg",
+        draft="draft.gpkg",
+        left_out="report/left_out.csv",
     log:
         "logs/compose.log",
     params:
         map_date=str(PLAN.area.map_date),
         code=PLAN.code("compose"),
     shell:
-        "python -m pipeline compose --themes {input.themes:q} --outline {input.outline:q} --out {output:q}"
-        " --map-date {params.map_date} 2> {log:q}"
+        "python -m pipeline compose --sections {input.sections:q} --outline {input.outline:q} --out {output.draft:q}"
+        " --left-out {output.left_out:q} --map-date {params.map_date} 2> {log:q}"
 
 
 rule sheet:

@@ -5,15 +5,15 @@ import numpy as np
 import pytest
 from shapely.geometry import LineString, Point, Polygon, box
 
-from pipeline.draft.compose import LAYERS, clip, compose_draft, resolve_areas, resolve_beds, resolve_points
+from pipeline.draft.clipping import clip
+from pipeline.draft.collisions import resolve_areas, resolve_beds, resolve_points
+from pipeline.draft.compose import LAYERS, compose_draft
 from pipeline.draft.identity import in_fixed_order, stable_ids
 from pipeline.features import join_features, make_features
 from pipeline.norm.symbols import SymbolTable
-from pipeline.settings import ComposeSettings
 from tests.paths import symbols
 
 CRS = "EPSG:25832"
-SETTINGS = ComposeSettings()
 
 
 def feature(geometry: object, symbol: str, confidence: float = 0.5, **numbers: float) -> gpd.GeoDataFrame:
@@ -75,15 +75,17 @@ def test_a_gully_or_bank_gives_way_to_the_water_in_it() -> None:
     wet = feature(LineString([(10, 3), (60, 3)]), "108")
     bank = feature(LineString([(10, -6), (40, -7)]), "104")
     crossing = feature(LineString([(50, -40), (50, 40)]), "107")
-    kept = resolve_beds(join_features([stream, wet, bank, crossing], CRS))
+    kept, dropped = resolve_beds(join_features([stream, wet, bank, crossing], CRS))
     assert sorted(kept["symbol"]) == ["107", "306"]
-    assert list(resolve_beds(wet)["symbol"]) == ["108"]
+    assert sorted(dropped["symbol"]) == ["104", "108"]
+    assert set(dropped["reason"]) == {"it is the bed of a watercourse"}
+    assert list(resolve_beds(wet)[0]["symbol"]) == ["108"]
 
 
 def test_vegetation_gives_way_to_water() -> None:
     """A pond in a thicket leaves a hole in the green."""
     both = join_features([feature(box(0, 0, 30, 30), "410"), feature(box(10, 10, 20, 20), "302")], CRS)
-    resolved = resolve_areas(both)
+    resolved, _ = resolve_areas(both)
     green = resolved[resolved.symbol == "410"].geometry.iloc[0]
     assert green.area == pytest.approx(800)
     assert resolved[resolved.symbol == "302"].area.iloc[0] == pytest.approx(100)
@@ -96,7 +98,8 @@ def test_bare_rock_gives_way_to_water_and_lies_on_open_land() -> None:
         feature(box(0, 0, 20, 20), "214", 0.3),
         feature(box(10, 0, 20, 20), "301"),
     ]
-    area = resolve_areas(join_features(parts, CRS)).dissolve("symbol").area
+    kept, _ = resolve_areas(join_features(parts, CRS))
+    area = kept.dissolve("symbol").area
     assert area["214"] == pytest.approx(200)
     assert area["401"] == pytest.approx(1400)
 
@@ -104,15 +107,15 @@ def test_bare_rock_gives_way_to_water_and_lies_on_open_land() -> None:
 def test_of_two_symbols_for_one_thing_the_surer_stays() -> None:
     """A boulder and a knoll two metres apart are one thing; two boulders are the theme's own affair."""
     both = join_features([feature(Point(0, 0), "109", 0.4), feature(Point(2, 0), "204", 0.7)], CRS)
-    assert list(resolve_points(both).symbol) == ["204"]
+    assert list(resolve_points(both)[0].symbol) == ["204"]
     same = join_features([feature(Point(0, 0), "204", 0.4), feature(Point(2, 0), "204", 0.7)], CRS)
-    assert len(resolve_points(same)) == 2
+    assert len(resolve_points(same)[0]) == 2
 
 
 def test_a_boulder_on_a_roof_goes() -> None:
     """Chimneys are not boulders."""
     both = join_features([feature(box(0, 0, 10, 8), "521"), feature(Point(5, 5), "204", 0.9)], CRS)
-    assert list(resolve_points(both).symbol) == ["521"]
+    assert list(resolve_points(both)[0].symbol) == ["521"]
 
 
 def test_the_draft_has_all_layers_and_turns_angles_to_magnetic_north(table: SymbolTable) -> None:
@@ -120,9 +123,9 @@ def test_the_draft_has_all_layers_and_turns_angles_to_magnetic_north(table: Symb
     draft = compose_draft(
         [feature(Point(5, 5), "110", angle_deg=30.0)], box(0, 0, 10, 10), crs=CRS, north_deg=3.0, symbols=table
     )
-    assert tuple(draft) == LAYERS
-    assert sum(len(layer) for layer in draft.values()) == 1
-    knoll = draft["landform_point"].iloc[0]
+    assert tuple(draft.layers) == LAYERS
+    assert sum(len(layer) for layer in draft.layers.values()) == 1
+    knoll = draft.layers["landform_point"].iloc[0]
     assert (knoll.angle_deg, knoll.status, knoll.origin) == (27.0, "draft", "lidar")
     assert "knoll" in knoll["name"].lower()
 
@@ -135,3 +138,27 @@ def test_ids_do_not_depend_on_order_or_company() -> None:
     assert stable_ids(in_fixed_order(three[1])) == [stable_ids(forward)[1]]
     twins = stable_ids(join_features([three[0], three[0]], CRS))
     assert len(set(twins)) == 2
+
+
+def test_nothing_found_disappears_without_a_line(table: SymbolTable) -> None:
+    """Every feature inside the area is drawn or listed with its reason, whatever rule took it out."""
+    parts = [
+        feature(box(0, 0, 30, 30), "521"),
+        feature(Point(10, 10), "204", 0.9),
+        feature(Point(100, 100), "109", 0.4),
+        feature(Point(102, 100), "204", 0.7),
+        feature(LineString([(0, 200), (100, 200)]), "306"),
+        feature(LineString([(10, 203), (60, 203)]), "108"),
+        feature(box(5, 5, 25, 25), "408"),
+        feature(box(300, 300, 310, 310), "406"),
+    ]
+    composed = compose_draft(parts, box(-10, -10, 500, 500), crs=CRS, north_deg=0.0, symbols=table)
+    drawn = [symbol for layer in composed.layers.values() for symbol in layer["symbol"]]
+    assert sorted(drawn) == ["204", "306", "521"]
+    reasons = dict(zip(composed.left_out["symbol"], composed.left_out["reason"], strict=True))
+    assert reasons["109"] == "a surer point symbol stands for the same thing"
+    assert reasons["204"] == "on a building or in water"
+    assert reasons["108"] == "it is the bed of a watercourse"
+    assert reasons["408"] == "wholly under water or a building"
+    assert reasons["406"] == "100 m2, and the norm draws none below 225 m2"
+    assert len(drawn) + len(composed.left_out) == len(parts)

@@ -3,13 +3,12 @@
 import pytest
 
 from pipeline.plan.plan import block_for_density, cell_for_density
-from pipeline.settings import TerrainSettings
 
 
 @pytest.mark.parametrize(("pulses_per_m2", "cell_m"), [(20, 0.5), (3, 0.5), (2.9, 1.0), (0.5, 1.0), (0.2, 2.0)])
 def test_cells_follow_the_density_of_pulses(pulses_per_m2: float, cell_m: float) -> None:
     """Half a metre from three pulses a square metre on; two metres where even one metre is often empty."""
-    assert cell_for_density(pulses_per_m2, settings=TerrainSettings()) == cell_m
+    assert cell_for_density(pulses_per_m2) == cell_m
 
 
 @pytest.mark.parametrize(

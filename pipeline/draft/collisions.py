@@ -1,0 +1,113 @@
+"""Features that cannot stand together: which of them stays."""
+
+from __future__ import annotations
+
+import geopandas as gpd
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from scipy.spatial import cKDTree
+
+from pipeline.draft.left_out import left_out
+from pipeline.features import join_features, no_features
+
+Kept = tuple[gpd.GeoDataFrame, gpd.GeoDataFrame]
+"""The features that stay, and those that do not, each with the reason."""
+
+SOLID = ("301", "302", "521")
+"""Water and buildings: areas that nothing else is drawn on."""
+BARE_ROCK = "214"
+NOT_SEEN = "600.1"
+"""Ground the survey did not see well enough to say how it runs; our own number, beside the sheet edge."""
+
+
+def resolve_areas(features: gpd.GeoDataFrame, /) -> Kept:
+    """Vegetation and bare rock give way to water and buildings, so that these areas do not overlap.
+
+    Open land stays under bare rock, and the sheet prints it clear: that it is rock is a guess, that it is open is not.
+    """
+    nothing = no_features(str(features.crs))
+    symbol = features["symbol"].to_numpy(str)
+    is_area = (features.geom_type == "Polygon").to_numpy()
+    strong = is_area & np.isin(symbol, SOLID)
+    weak = is_area & (np.char.startswith(symbol, "4") | np.isin(symbol, (BARE_ROCK, NOT_SEEN)))
+    if not strong.any() or not weak.any():
+        return features, nothing
+    cover = shapely.union_all(features.geometry.to_numpy()[strong])
+    hit = weak & shapely.intersects(cover, features.geometry.to_numpy())
+    if not hit.any():
+        return features, nothing
+    cut = features[hit].copy()
+    cut.geometry = shapely.difference(cut.geometry.to_numpy(), cover)
+    is_gone = cut.geometry.is_empty.to_numpy()
+    covered = left_out(features[hit][is_gone], "wholly under water or a building")
+    cut = cut[~is_gone].explode(ignore_index=True)
+    return join_features([features[~hit], cut[cut.geom_type == "Polygon"]], str(features.crs)), covered
+
+
+BEDS = ("104", "107", "108")
+"""Banks and gullies: what the bed of a watercourse looks like in the bare earth."""
+WATERCOURSES = ("304", "305", "306")
+SAME_BED_M = 8.0
+"""Distance from a watercourse within which a gully or bank is its bed: half a millimetre of map (our choice)."""
+SAME_BED_RATIO = 0.5
+"""Share of its length within that distance that makes it the bed: most of it (our choice)."""
+
+
+def resolve_beds(features: gpd.GeoDataFrame, /) -> Kept:
+    """A gully or bank gives way to the watercourse whose bed it is: blue says channel, brown would say it is dry."""
+    symbol = features["symbol"].to_numpy(str)
+    is_bed, is_water = np.isin(symbol, BEDS), np.isin(symbol, WATERCOURSES)
+    if not is_bed.any() or not is_water.any():
+        return features, no_features(str(features.crs))
+    geometry = features.geometry.to_numpy()
+    beside = shapely.union_all(shapely.buffer(geometry[is_water], SAME_BED_M))
+    beds = geometry[is_bed]
+    wet_ratio = shapely.length(shapely.intersection(beds, beside)) / np.maximum(shapely.length(beds), 1e-9)
+    drop = np.zeros(len(features), np.bool_)
+    drop[np.flatnonzero(is_bed)[wet_ratio > SAME_BED_RATIO]] = True
+    dropped = left_out(features[drop], "it is the bed of a watercourse", distance_m=SAME_BED_M)
+    return features[~drop].reset_index(drop=True), dropped
+
+
+CLEAR_OF_SOLID_M = 2.0
+"""Points this near to a building or water are parts of it, such as a chimney or a buoy (our choice)."""
+SAME_THING_M = 3.0
+"""Two point symbols this near stand for one thing: half of what the dot of a boulder covers in print (our choice)."""
+
+
+def resolve_points(features: gpd.GeoDataFrame, /) -> Kept:
+    """Of two point symbols that claim one thing the surer stays; what stands on a building or in water goes."""
+    symbol = features["symbol"].to_numpy(str)
+    geometry = features.geometry.to_numpy()
+    is_point = shapely.get_type_id(geometry) == shapely.GeometryType.POINT
+    solid = (features.geom_type == "Polygon").to_numpy() & np.isin(symbol, SOLID)
+    on_solid = np.zeros(len(features), np.bool_)
+    if solid.any():
+        tree = shapely.STRtree(shapely.buffer(geometry[solid], CLEAR_OF_SOLID_M))
+        hits = tree.query(geometry, predicate="within")[0]
+        on_solid[hits] = is_point[hits]
+    doubled = _doubled(features, np.flatnonzero(is_point & ~on_solid))
+    dropped = [
+        left_out(features[on_solid], "on a building or in water", distance_m=CLEAR_OF_SOLID_M),
+        left_out(features[doubled], "a surer point symbol stands for the same thing", distance_m=SAME_THING_M),
+    ]
+    stays = features[~(on_solid | doubled)].reset_index(drop=True)
+    return stays, gpd.GeoDataFrame(join_features(dropped, str(features.crs)))
+
+
+def _doubled(features: gpd.GeoDataFrame, points: NDArray[np.intp]) -> NDArray[np.bool_]:
+    """(n,) bool: points of different symbols near a surer one (ties: the lower symbol number stays)."""
+    drop = np.zeros(len(features), np.bool_)
+    if len(points) < 2:
+        return drop
+    geometry = features.geometry.to_numpy()[points]
+    place = np.column_stack((shapely.get_x(geometry), shapely.get_y(geometry)))
+    symbol = features["symbol"].to_numpy(str)[points]
+    rank = np.lexsort((place[:, 0], place[:, 1], symbol, -features["confidence"].to_numpy()[points]))
+    standing = np.empty(len(points), np.intp)
+    standing[rank] = np.arange(len(points))
+    for a, b in cKDTree(place).query_pairs(SAME_THING_M, output_type="ndarray"):
+        if symbol[a] != symbol[b]:
+            drop[points[a if standing[a] > standing[b] else b]] = True
+    return drop

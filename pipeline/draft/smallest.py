@@ -1,0 +1,43 @@
+"""Nothing is drawn smaller than the norm allows: the one place where least lengths and areas are enforced."""
+
+from __future__ import annotations
+
+import geopandas as gpd
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from pipeline.draft.left_out import left_out
+from pipeline.norm.symbols import SymbolTable
+
+TOLERANCE = 0.02
+"""Share by which a feature may fall short: sizes of the norm are printed to two figures, edges lie on a lattice."""
+DRAWN_LARGER = ("206", "521")
+"""Symbols that the norm draws larger than they are rather than leaves out: a runner meets the building all the same."""
+
+
+def without_too_small(features: gpd.GeoDataFrame, symbols: SymbolTable, /) -> tuple[gpd.GeoDataFrame, gpd.GeoDataFrame]:
+    """The features that are at least as large as the norm asks, and those that are not, each with the reason."""
+    geometry = features.geometry.to_numpy()
+    symbol = features["symbol"].to_numpy(str)
+    least_m2 = _by_symbol(symbol, {text: symbols.smallest(text).area_m2 for text in set(symbol)})
+    least_m = _by_symbol(symbol, {text: symbols.smallest(text).length_m for text in set(symbol)})
+    dimension = shapely.get_dimensions(geometry)
+    size = np.where(dimension == 2, shapely.area(geometry), shapely.length(geometry))
+    least = np.where(dimension == 2, least_m2, least_m)
+    # A closed line is a small hill or hollow, which contours and form lines measure across.
+    is_ring = (dimension == 1) & shapely.is_closed(geometry)
+    counts = (dimension > 0) & ~is_ring & ~np.isin(symbol, DRAWN_LARGER) & np.isfinite(least)
+    is_small = counts & (size < (1 - TOLERANCE) * np.nan_to_num(least))
+    unit = np.where(dimension == 2, "m2", "m")
+    reasons = [
+        f"{found:.0f} {text}, and the norm draws none below {wanted:.0f} {text}"
+        for found, wanted, text in zip(size[is_small], least[is_small], unit[is_small], strict=True)
+    ]
+    dropped = left_out(features[is_small], reasons)
+    return features[~is_small].reset_index(drop=True), dropped
+
+
+def _by_symbol(symbol: NDArray[np.str_], values: dict[str, float]) -> NDArray[np.float64]:
+    """(n,) the value of each feature's symbol; NaN where the norm gives none."""
+    return np.array([values[text] for text in symbol], np.float64)

@@ -1,0 +1,61 @@
+"""Which code stands behind a step."""
+
+from pathlib import Path
+
+import pytest
+
+from pipeline.plan import code
+from pipeline.plan.steps import STEPS
+from tests.paths import PROJECT
+
+MODULES = sorted((PROJECT / "pipeline").rglob("*.py"))
+
+
+def module_of(step: str) -> str:
+    """The module a step lives in."""
+    return STEPS[step].partition(":")[0]
+
+
+def names_behind(step: str) -> set[str]:
+    """Files behind a step, below the project."""
+    return {path.relative_to(PROJECT).as_posix() for path in code.closure(module_of(step))}
+
+
+def test_a_step_rests_on_all_it_imports_and_on_the_tables_it_reads() -> None:
+    """Windows behind the ground filter, the norm's table behind boulders, the recall table behind the survey."""
+    assert {"pipeline/lattice/windows.py", "pipeline/points/classes.py"} <= names_behind("classify")
+    assert "config/symbols.csv" in names_behind("rock")
+    assert "config/boulder_recall.json" in names_behind("survey")
+
+
+def test_a_step_does_not_rest_on_what_it_never_calls() -> None:
+    """A change of the sheet classifies nothing again; a change of the ground filter draws no sheet."""
+    assert not [name for name in names_behind("classify") if "/sheet/" in name or "/water/" in name]
+    assert not [name for name in names_behind("sheet") if "/points/" in name]
+
+
+@pytest.mark.parametrize("step", STEPS)
+def test_one_byte_of_code_changes_the_fingerprint_and_a_comment_does_not(
+    step: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A number changed in any module behind a step changes its fingerprint; in any other module it does not."""
+    before = code.fingerprint(module_of(step))
+    behind = code.closure(module_of(step))
+    meaning = code._meaning
+    for path in MODULES:
+        with monkeypatch.context() as patch:
+            patch.setattr(code, "_meaning", lambda one, path=path: meaning(one) + (b"1" if one == path else b""))
+            changed = code.fingerprint(module_of(step)) != before
+        assert changed == (path in behind), path
+
+
+def test_comments_and_docstrings_do_not_count(tmp_path: Path) -> None:
+    """Rewording computes no region again; a number does."""
+    first, reworded, changed = (tmp_path / f"{name}.py" for name in ("first", "reworded", "changed"))
+    first.write_text(
+        '"""One."""\nWIDTH_M = 1.0\n"""Width."""\n\n\ndef f() -> float:\n    """F."""\n    return WIDTH_M\n'
+    )
+    reworded.write_text("WIDTH_M = 1.0  # how wide\n\n\ndef f() -> float:\n    return WIDTH_M\n")
+    changed.write_text(reworded.read_text().replace("1.0", "1.5"))
+    assert code._meaning(first) == code._meaning(reworded)
+    assert code._meaning(first) != code._meaning(changed)
