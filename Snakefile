@@ -3,41 +3,6 @@
 #   snakemake --cores 2                                 the area of config/area.yaml
 #   snakemake --cores 2 --config area=my/area.yaml      another area
 #
-# `tussock draft AREA` does the same with a progress display. Paths below are relative to the area's `out:` folder.
-import sys
-from pathlib import Path
-
-from snakemake.utils import min_version
-
-min_version("9.14")
-
-from pipeline.plan.plan import plan_or_exit
-
-PLAN = plan_or_exit(config.get("area", "config/area.yaml"))
-
-# Steps run with the Python that runs Snakemake, whatever PATH says, and with one thread each: jobs run side by side.
-# Columns of returns come and go by the hundred; handing each back to the system (glibc's default for large pieces of
-# memory, mallopt(3)) costs a fifth of the time of a block, and keeping them until the step ends costs no memory more.
-shell.prefix(
-    f'set -euo pipefail; export PATH="{Path(sys.executable).parent}:$PATH" OMP_NUM_THREADS=1'
-    " MALLOC_MMAP_THRESHOLD_=4294967296 MALLOC_TRIM_THRESHOLD_=8589934592 MALLOC_TOP_PAD_=67108864; "
-)
-
-
-workdir: str(PLAN.out)
-
-
-wildcard_constraints:
-    tile="|".join(PLAN.tile_names),
-    block="|".join(PLAN.block_names),
-
-
-include: "pipeline/rules/tile.smk"
-include: "pipeline/rules/block.smk"
-include: "pipeline/rules/area.smk"
-
-
-rule all:
-    default_target: True
-    input:
-        "manifest.json",
+# `tussock draft AREA` does the same with a progress display. The workflow itself lies in the package, so that an
+# installed `tussock` finds it as well.
+include: "pipeline/rules/main.smk"

@@ -1,12 +1,16 @@
-"""Where the files lie that ship with the code: the table of the norm, fitted trees, measured tables."""
+"""Where the files lie that ship with the code: the workflow, the table of the norm, measured tables.
+
+In a clone `config/` stands beside the package, where a reader finds it; in an installed Tussock it travels inside.
+"""
 
 from __future__ import annotations
 
 from pathlib import Path
 
-PROJECT = Path(__file__).parent.parent
-"""The folder of the project: the Snakefile, `config/` and `sample_tiles/` lie in it."""
-CONFIG = PROJECT / "config"
+PACKAGE = Path(__file__).parent
+WORKFLOW = PACKAGE / "rules" / "main.smk"
+"""The rules of the whole workflow; the clone's `Snakefile` includes it."""
+CONFIG = PACKAGE.parent / "config" if (PACKAGE.parent / "config" / "symbols.csv").exists() else PACKAGE / "config"
 """Tables and settings that a reader may open: the norm's symbols, measured recall, the schema of the area file."""
 SYMBOLS = CONFIG / "symbols.csv"
 """The table of the norm: every size, gap, width and least area, with how sure each is."""

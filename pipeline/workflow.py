@@ -29,9 +29,8 @@ from snakemake_interface_common.exceptions import WorkflowError
 from pipeline.errors import InputError
 from pipeline.files.atomic import write_text
 from pipeline.plan.plan import Plan
-from pipeline.shipped import PROJECT
+from pipeline.shipped import WORKFLOW
 
-SNAKEFILE = PROJECT / "Snakefile"
 MESSAGE_MARK = "error: "
 """What a step puts before a message meant for the mapper (`pipeline.__main__`)."""
 
@@ -82,11 +81,9 @@ def run_workflow(plan: Plan, /, *, cores: int) -> Failure | None:
 
 
 def _execute(plan: Plan, cores: int, listener: logging.Handler) -> None:
-    if not SNAKEFILE.exists():
-        raise InputError(f"{SNAKEFILE} is missing: Tussock runs from its own folder; install it with 'make install'")
     with SnakemakeApi(OutputSettings(quiet={Quietness.ALL}, enable_file_logging=False)) as api:
         workflow = api.workflow(
-            snakefile=SNAKEFILE,
+            snakefile=WORKFLOW,
             workdir=plan.out,
             resource_settings=ResourceSettings(cores=cores),
             config_settings=ConfigSettings(config={"area": str(plan.area_path)}),

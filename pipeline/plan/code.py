@@ -9,8 +9,7 @@ from pathlib import Path
 
 from pipeline import shipped
 
-PACKAGE = Path(shipped.__file__).parent
-SHIPPED = f"{PACKAGE.name}.shipped"
+SHIPPED = f"{shipped.PACKAGE.name}.shipped"
 """The module that names the files that ship with the code: who imports a name from it depends on that file."""
 
 
@@ -21,7 +20,7 @@ def fingerprint(module: str, /) -> str:
     """
     digest = hashlib.sha256()
     for path in sorted(closure(module)):
-        digest.update(path.relative_to(shipped.PROJECT).as_posix().encode())
+        digest.update(_name_of(path).encode())
         digest.update(_meaning(path))
     return digest.hexdigest()[:12]
 
@@ -41,12 +40,17 @@ def closure(module: str, /) -> frozenset[Path]:
     return frozenset(found)
 
 
+def _name_of(path: Path) -> str:
+    """A name of a file that is the same in a clone and where Tussock is installed."""
+    return path.relative_to(path.parents[1] if path.parent == shipped.CONFIG else shipped.PACKAGE.parent).as_posix()
+
+
 @functools.cache
 def _file_of(module: str) -> Path | None:
     """The file of a module or package of the pipeline; None for names that are neither."""
-    if module.partition(".")[0] != PACKAGE.name:
+    if module.partition(".")[0] != shipped.PACKAGE.name:
         return None
-    base = PACKAGE.parent.joinpath(*module.split("."))
+    base = shipped.PACKAGE.parent.joinpath(*module.split("."))
     for path in (base.with_suffix(".py"), base / "__init__.py"):
         if path.exists():
             return path

@@ -1,0 +1,1 @@
+"""The rules of the workflow, one file by what is looped over; no Python modules."""
