@@ -6,3 +6,10 @@
 # `tussock draft AREA` does the same with a progress display. The workflow itself lies in the package, so that an
 # installed `tussock` finds it as well.
 include: "pipeline/rules/main.smk"
+
+
+# Snakemake takes the first rule of this very file as what to make; the list itself stands in the included rule `all`.
+rule draft:
+    default_target: True
+    input:
+        rules.all.input,
