@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import TypeVar
 
 import numpy as np
 from affine import Affine
@@ -24,6 +25,8 @@ EastNorthHeight = NDArray[np.float64]
 """(n, 3) float64, metres: east, north, elevation in the working CRS."""
 Bounds = tuple[float, float, float, float]
 """west, south, east, north in metres."""
+Real = TypeVar("Real", np.float32, np.float64)
+"""Precision of a grid of numbers: what a function takes it gives back."""
 
 
 @dataclass(frozen=True)
