@@ -4,11 +4,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
+from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.lattice.grid import Grid, Heights, Mask, Real
+
+Kind = TypeVar("Kind", bound=np.generic)
 
 
 def cells_times_as_wide(grid: Grid, times: int, /) -> Grid:
@@ -42,7 +45,7 @@ def mean_into(values: NDArray[Real], grid: Grid, larger: Grid, times: int, /) ->
     known = np.isfinite(blocks)
     count = known.sum(axis=(1, 3))
     total = np.where(known, blocks, 0).sum(axis=(1, 3), dtype=np.float64)
-    mean = np.divide(total, count, out=np.full(larger.shape, np.nan), where=count > 0)
+    mean: NDArray[np.float64] = np.divide(total, count, out=np.full(larger.shape, np.nan), where=count > 0)
     return mean.astype(values.dtype)
 
 
@@ -70,8 +73,7 @@ def lowest_into(values: NDArray[Real], grid: Grid, larger: Grid, times: int, /) 
 
 def any_into(cells: Mask, grid: Grid, larger: Grid, times: int, /) -> Mask:
     """(rows, cols) bool: larger cells within which any of the small ones is set."""
-    found: Mask = _blocks(cells, grid, larger, times, False).any(axis=(1, 3))
-    return found
+    return np.asarray(_blocks(cells, grid, larger, times, False).any(axis=(1, 3)))
 
 
 def _extreme_into(
@@ -84,7 +86,7 @@ def _extreme_into(
     return np.where(np.isfinite(found), found, values.dtype.type(np.nan))
 
 
-def _blocks(values: NDArray[Real], grid: Grid, larger: Grid, times: int, outside: float) -> NDArray[Real]:
+def _blocks(values: NDArray[Kind], grid: Grid, larger: Grid, times: int, outside: float) -> NDArray[Kind]:
     """(rows, times, cols, times): the small cells of each larger one."""
     above = larger.north_row * times - grid.north_row
     before = grid.west_col - larger.west_col * times

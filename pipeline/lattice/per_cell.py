@@ -7,12 +7,14 @@
 from __future__ import annotations
 
 import math
+from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.lattice.grid import Real
 
+Kind = TypeVar("Kind", bound=np.generic)
 Cells = NDArray[np.integer]
 """(n,) flat index of the cell of each return; -1 is outside."""
 Shape = tuple[int, ...]
@@ -35,7 +37,7 @@ def sum_in_cells(cell: Cells, values: NDArray[np.generic], shape: Shape, /) -> N
     It is taken in 64-bit floating point in the order of the returns: for whole numbers it is exact in any order.
     """
     cell, values = _inside(cell, values)
-    return np.bincount(cell, values, minlength=math.prod(shape)).reshape(shape)
+    return np.asarray(np.bincount(cell, values, minlength=math.prod(shape)), np.float64).reshape(shape)
 
 
 def count_in_cells(cell: Cells, shape: Shape, /) -> NDArray[np.int64]:
@@ -44,7 +46,7 @@ def count_in_cells(cell: Cells, shape: Shape, /) -> NDArray[np.int64]:
     return np.bincount(cell, minlength=math.prod(shape)).reshape(shape)
 
 
-def _inside(cell: Cells, values: NDArray[Real]) -> tuple[Cells, NDArray[Real]]:
+def _inside(cell: Cells, values: NDArray[Kind]) -> tuple[Cells, NDArray[Kind]]:
     """The returns inside the grid; nothing is copied where all are."""
     if not len(cell) or cell.min() >= 0:
         return cell, values

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Literal
+
 import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
@@ -39,9 +41,7 @@ def row_col_between(places: EastNorth, grid: Grid, /) -> tuple[Numbers, Numbers]
     return row, col
 
 
-def bilinear(
-    values: NDArray[np.floating], row: Numbers, col: Numbers, /, *, beyond: float | None = None
-) -> Numbers:
+def bilinear(values: NDArray[np.floating], row: Numbers, col: Numbers, /, *, beyond: float | None = None) -> Numbers:
     """Values at rows and columns with parts of cells, interpolated between the four cell centres around.
 
     Parameters
@@ -55,7 +55,7 @@ def bilinear(
     -------
     float64, of the shape of `row`; NaN where one of the four cells with any weight is NaN
     """
-    mode = "nearest" if beyond is None else "constant"
+    mode: Literal["nearest", "constant"] = "nearest" if beyond is None else "constant"
     cval = 0.0 if beyond is None else beyond
     exact = np.asarray(values, np.float64)
     return np.asarray(ndimage.map_coordinates(exact, [row, col], order=1, mode=mode, cval=cval))

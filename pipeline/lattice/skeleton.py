@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from scipy import ndimage
 from skimage.morphology import skeletonize
 
-from pipeline.lattice.grid import EastNorth, Grid, Mask
+from pipeline.lattice.grid import Grid, Mask
 
 Labels = NDArray[np.int64]
 _STRAIGHT = ((0, 1), (1, 0))
@@ -35,7 +35,7 @@ def skeleton_lines(mask: Mask, grid: Grid, /, *, cut_at_corners: bool) -> list[s
         return []
     east, north = grid.centres()
     places = np.column_stack((east[col], north[row]))
-    steps = shapely.linestrings(places[links])
+    steps = np.asarray(shapely.linestrings(places[links]))
     # In a square of four cells both diagonals are links then: a union cuts them where they cross.
     joined = shapely.union_all(steps) if cut_at_corners else shapely.multilinestrings(steps)
     merged = shapely.line_merge(joined)

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from scipy import ndimage
 from shapely.geometry import Polygon
 
+from pipeline.lattice.fill import nearest_known
 from pipeline.lattice.grid import EastNorth, Grid, Heights, Mask
 from pipeline.settings import WaterSettings
 
@@ -231,8 +232,7 @@ def _mirrors(bare_earth: Heights, found: Mask, thinned: Mask, /) -> Mask:
     if count == 0:
         return found
     levels = np.array([_level_of(bare_earth[labels == number])[0] for number in range(1, count + 1)])
-    nearest = ndimage.distance_transform_edt(~found, return_distances=False, return_indices=True)
-    level = levels[labels[tuple(nearest)] - 1]
+    level = levels[labels[nearest_known(found)] - 1]
     as_level = thinned & (np.abs(bare_earth - level) <= MIRROR_TOLERANCE_M)
     as_level = ndimage.binary_opening(as_level, np.ones((3, 3), bool))
     grown: Mask = ndimage.binary_propagation(found, mask=as_level | found)

@@ -19,10 +19,10 @@ from pipeline.landform.contours.lines import encloses_higher, is_closed, ring_si
 from pipeline.landform.contours.necks import widen_necks
 from pipeline.landform.contours.rings import CONTOUR_LINE_MM, MIN_CONTOUR_GAP_MM, MIN_HILL_MM, MIN_HOLLOW_MM
 from pipeline.lattice.grid import EastNorth, Grid, Heights, Mask
+from pipeline.lattice.sampling import mean_along, sample
 from pipeline.norm.paper import ground_m, sheet_ground_m
 from pipeline.norm.symbols import isom
 from pipeline.settings import LandformSettings
-from pipeline.terrain.seen import mean_along, sample
 
 INDEX_LINE_MM = isom("102").mm("line_mm")
 """Width of an index contour (ISOM 102)."""

@@ -12,6 +12,7 @@ from scipy.spatial import cKDTree
 
 from pipeline.landform.contours.lines import along_line
 from pipeline.lattice.grid import EastNorth, Grid, Heights
+from pipeline.lattice.sampling import bilinear, row_col_between
 from pipeline.terrain.relief import gradient
 
 Lines = list[shapely.LineString]
@@ -206,9 +207,4 @@ def is_expressed(shapes: Shapes, lines: Lines, level_m: NDArray[np.float64], /) 
 
 def _value_at(values: Heights, grid: Grid, places: EastNorth) -> NDArray[np.float64]:
     """(n,) values between the cell centres, NaN outside."""
-    east, north = grid.centres()
-    row = (north[0] - places[:, 1]) / grid.cell_m
-    col = (places[:, 0] - east[0]) / grid.cell_m
-    return np.asarray(
-        ndimage.map_coordinates(values.astype(np.float64), [row, col], order=1, mode="constant", cval=np.nan)
-    )
+    return bilinear(values, *row_col_between(places, grid), beyond=np.nan)

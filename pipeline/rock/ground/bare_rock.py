@@ -16,6 +16,7 @@ from shapely.geometry import Polygon
 
 from pipeline.features import make_features, no_features
 from pipeline.lattice.grid import Grid, Heights, Mask
+from pipeline.lattice.means import Known, gaussian_window
 from pipeline.norm.symbols import isom
 from pipeline.rock.ground.brightness import Brightness
 from pipeline.rock.ground.stony import medians_of_areas, roughness
@@ -80,12 +81,9 @@ def _smooth(bare_earth: Heights, grid: Grid, sigma_m: float) -> Heights:
     known = np.isfinite(bare_earth)
     level = float(np.mean(bare_earth[known], dtype=np.float64)) if known.any() else 0.0
     # Above their mean, heights keep their millimetres in 32 bits.
-    heights = np.where(known, bare_earth - np.float32(level), 0).astype(np.float32)
-    above, below = (
-        ndimage.gaussian_filter(values, sigma_m / grid.cell_m, mode="nearest")
-        for values in (heights, known.astype(np.float32))
-    )
-    return np.asarray(above / np.maximum(below, 1e-6), np.float32)
+    heights = (bare_earth - np.float32(level)).astype(np.float32)
+    window = gaussian_window(sigma_m / grid.cell_m, rim="nearest")
+    return np.asarray(Known.of(known, window, dtype=np.float32).mean(heights), np.float32)
 
 
 def find_bare_rock(
