@@ -72,6 +72,7 @@ def height_above(enh: EastNorthHeight, nodes: EastNorthHeight, /, *, cell_m: flo
     """(n,) metres of each return above the triangulated nodes; NaN without any node.
 
     The surface is read from a grid of `cell_m`, bilinearly: far quicker than a look into the triangles for each return.
+    The grid just holds the returns: within half a cell of its rim the surface counts as level.
 
     Parameters
     ----------
