@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from pipeline.lattice.grid import EastNorthHeight, Mask
 from pipeline.points.ground import find_ground
 from pipeline.points.noise import Noise, find_noise
-from pipeline.points.pdal import GROUND_CELL_M
+from pipeline.points.pdal_pipeline import GROUND_CELL_M
 from pipeline.points.producer import keep_producer
 from pipeline.points.roofs import find_roofs
 from pipeline.points.wires import find_wires

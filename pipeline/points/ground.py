@@ -29,7 +29,7 @@ from pipeline.lattice.planes import weighted_plane
 from pipeline.lattice.sampling import bilinear
 from pipeline.lattice.windows import highest_around
 from pipeline.points.opening import height_lost
-from pipeline.points.pdal import GROUND_CELL_M, GROUND_FIRST_SLOPE
+from pipeline.points.pdal_pipeline import GROUND_CELL_M, GROUND_FIRST_SLOPE
 from pipeline.returns.triangulation import cell_means, heights_at_nodes
 from pipeline.settings import PointsSettings
 

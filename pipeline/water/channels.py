@@ -77,7 +77,7 @@ class Drainage:
     order: NDArray[np.int64]
 
 
-def channels(bare_earth: Heights, grid: Grid, /, *, settings: WaterSettings) -> list[Channel]:
+def find_channels(bare_earth: Heights, grid: Grid, /, *, settings: WaterSettings) -> list[Channel]:
     """Stretches of channel, longest first.
 
     Water is led over the bare earth, out of every hollow by its lowest way out. Where enough ground drains to a place
