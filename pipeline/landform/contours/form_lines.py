@@ -279,11 +279,7 @@ def _is_high_enough(surface: Heights, grid: Grid, ring: EastNorth, /) -> bool:
     known, and of ground that goes on level.
     """
     margin = int(np.ceil(FORM_LINE_REACH_M / grid.cell_m))
-    row, col = grid.row_col(ring[:, 0], ring[:, 1])
-    window = (
-        slice(max(0, int(row.min()) - margin), int(row.max()) + margin + 1),
-        slice(max(0, int(col.min()) - margin), int(col.max()) + margin + 1),
-    )
+    window = grid.window_around((*ring.min(axis=0), *ring.max(axis=0)), margin_cells=margin)
     upward = 1.0 if encloses_higher(ring) else -1.0
     heights = upward * surface[window]
     east, north = grid.centres()

@@ -14,6 +14,7 @@ from pipeline.landform.shapes.gullies import CONTRAST_REACH_M
 from pipeline.lattice.fill import fill_voids
 from pipeline.lattice.grid import Grid, Heights, Mask
 from pipeline.lattice.means import Known, gaussian_window, square_window
+from pipeline.lattice.reach import within_reach
 from pipeline.lattice.sampling import mean_along
 from pipeline.settings import LandformSettings
 from pipeline.terrain.relief import slope
@@ -59,10 +60,7 @@ def beside_slopes(heights: Heights, grid: Grid, /) -> Mask:
     """(rows, cols) bool: steep ground, and the crest and foot beside it, which contours show."""
     steepness = slope(round_off(heights, grid, smoothing_m=BROKEN_FINEST_M / 2), grid)
     steep = np.nan_to_num(steepness) > BROKEN_MAX_SLOPE_DEG
-    if not steep.any():
-        return steep
-    away_m = ndimage.distance_transform_edt(~steep) * grid.cell_m
-    return np.asarray(away_m <= BROKEN_COARSEST_M / 2)
+    return within_reach(steep, reach_m=BROKEN_COARSEST_M / 2, cell_m=grid.cell_m)
 
 
 def draft_broken_ground(
@@ -116,11 +114,7 @@ def _usual(uneven: Heights, known: Mask, /, *, reach: int) -> Heights:
 
 def _values_inside(values: Heights, grid: Grid, area: shapely.Polygon) -> Heights:
     """Known values of the cells whose centre lies in an area."""
-    west, south, east, north = area.bounds
-    top, left = grid.row_col(np.array([west]), np.array([north]))
-    bottom, right = grid.row_col(np.array([east]), np.array([south]))
-    rows = slice(max(0, int(top[0])), max(0, int(bottom[0])) + 1)
-    cols = slice(max(0, int(left[0])), max(0, int(right[0])) + 1)
+    rows, cols = grid.window_around(area.bounds)
     east_at, north_at = grid.centres()
     inside = shapely.contains_xy(area, *np.meshgrid(east_at[cols], north_at[rows]))
     found = values[rows, cols][inside]

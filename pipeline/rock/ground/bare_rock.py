@@ -17,6 +17,7 @@ from shapely.geometry import Polygon
 from pipeline.features import make_features, no_features
 from pipeline.lattice.grid import Grid, Heights, Mask
 from pipeline.lattice.means import Known, gaussian_window
+from pipeline.lattice.reach import within_reach
 from pipeline.norm.symbols import isom
 from pipeline.rock.ground.brightness import Brightness
 from pipeline.rock.ground.stony import medians_of_areas, roughness
@@ -138,8 +139,7 @@ def _bare_and_dark(
     bare = runs & back & np.isfinite(bare_earth) & (brightness.lone_ratio >= BARE_ROCK_MIN_LONE_RATIO)
     core = bare & (ratio <= settings.bare_rock_max_brightness_ratio)
     half_dark = (1 + settings.bare_rock_max_brightness_ratio) / 2
-    fringe_m = BARE_ROCK_FRINGE_M
-    rim = ndimage.distance_transform_edt(~core) * grid.cell_m <= fringe_m if core.any() else core
+    rim = within_reach(core, reach_m=BARE_ROCK_FRINGE_M, cell_m=grid.cell_m)
     return core | (rim & runs & back & (ratio <= half_dark)), ratio
 
 

@@ -102,9 +102,7 @@ def row_symbol(rows: Rows, /) -> str:
 
 def _window(area: Polygon, grid: Grid) -> tuple[Mask, slice, slice] | None:
     """Cells inside an area, within the rows and columns that hold it."""
-    west, south, east, north = area.bounds
-    (top, bottom), (left, right) = grid.row_col(np.array([west, east]), np.array([north, south]))
-    rows, cols = slice(max(int(top), 0), int(bottom) + 1), slice(max(int(left), 0), int(right) + 1)
+    rows, cols = grid.window_around(area.bounds)
     inside = rasterize([area], out_shape=grid.shape, transform=grid.transform)[rows, cols].astype(np.bool_)
     return (inside, rows, cols) if inside.any() else None
 
