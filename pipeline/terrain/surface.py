@@ -146,8 +146,8 @@ def canopy_height(
     is_plant = np.isin(asprs_class, VEGETATION) & (index >= 0)
     is_seen = np.isfinite(height_above_m) & (index >= 0)
     canopy = highest_in_cells(index[is_plant], height_above_m[is_plant], wide.shape, empty=-np.inf)
-    seen = np.unravel_index(index[is_seen], wide.shape)
-    canopy[seen] = np.maximum(canopy[seen], 0)
+    cells, seen = canopy.ravel(), index[is_seen]
+    cells[seen] = np.maximum(cells[seen], 0)
     median = ndimage.median_filter(canopy, size=3, mode="nearest")
     canopy = np.where(canopy < 0.5 * median, median, canopy)
     inner: Heights = canopy[wide.window_of(grid)]
