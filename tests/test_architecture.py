@@ -1,6 +1,7 @@
 """The shape of the code: who may import whom."""
 
 import ast
+from graphlib import CycleError, TopologicalSorter
 from pathlib import Path
 
 import pytest
@@ -78,6 +79,19 @@ def test_the_lower_rooms_stand_on_each_other_in_one_order(room: str, knows: set[
     for module in (PIPELINE / room).rglob("*.py"):
         rooms = {name.split(".")[1] for name in imports_of(module) if name.startswith("pipeline.")}
         assert rooms <= knows, module
+
+
+def test_no_rooms_import_each_other() -> None:
+    """Rooms and single modules can be put in an order in which each knows only those before it."""
+    knows: dict[str, set[str]] = {}
+    for module in modules():
+        room = room_of(module).removesuffix(".py")
+        named = {name.split(".")[1] for name in imports_of(module) if name.startswith("pipeline.")}
+        knows.setdefault(room, set()).update(named - {room})
+    order = list(TopologicalSorter(knows).static_order())
+    assert order.index("lattice") < order.index("returns") < order.index("terrain")
+    with pytest.raises(CycleError):
+        list(TopologicalSorter(knows | {"lattice": {"steps"}}).static_order())
 
 
 def test_the_import_reader_sees_imports_inside_functions(tmp_path: Path) -> None:
