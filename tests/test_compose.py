@@ -9,11 +9,9 @@ from pipeline.draft.compose import LAYERS, clip, compose_draft, resolve_areas, r
 from pipeline.draft.identity import in_fixed_order, stable_ids
 from pipeline.features import join_features, make_features
 from pipeline.norm.symbols import SymbolTable
-from pipeline.settings import ComposeSettings
 from tests.paths import symbols
 
 CRS = "EPSG:25832"
-SETTINGS = ComposeSettings()
 
 
 def feature(geometry: object, symbol: str, confidence: float = 0.5, **numbers: float) -> gpd.GeoDataFrame:
