@@ -58,7 +58,7 @@ def _survey(options: argparse.Namespace) -> int:
     # Imported late, so that a wrong option is answered at once.
     from pipeline.plan.plan import make_plan
     from pipeline.steps.survey import survey_plan
-    from pipeline.survey.survey import describe_survey
+    from pipeline.survey.word import describe_survey
 
     print(describe_survey(survey_plan(make_plan(options.area))))
     return 0

@@ -12,7 +12,7 @@ import pytest
 from pipeline.errors import SurveyError
 from pipeline.files.las import tiles as las
 from pipeline.files.las.header import RECORD_BYTES
-from pipeline.intake.coordinates import Placement
+from pipeline.intake.placement import Placement
 from pipeline.returns.cloud import Cloud
 from tests.made_tiles import SOUTH, UTM, WEST, made_header, made_points, made_tile
 

@@ -10,14 +10,11 @@ from pathlib import Path
 from pipeline.errors import SurveyError
 from pipeline.files.checksums import mark_of, sha256_of
 from pipeline.files.las.tiles import points_bounds, read_header, sample_points
-from pipeline.intake.coordinates import (
-    WorkingCrs,
-    bounds_in_working,
-    choose_working_crs,
-    corners_in_working,
-    placement_of,
-)
-from pipeline.intake.tiles import Tile, TileHeader, TileTable, make_table, refuse_empty, tile_name
+from pipeline.intake.find_tiles import tile_name
+from pipeline.intake.placement import bounds_in_working, corners_in_working, placement_of
+from pipeline.intake.tile_header import TileHeader
+from pipeline.intake.tile_table import Tile, TileTable, make_table, refuse_empty
+from pipeline.intake.working_crs import WorkingCrs, choose_working_crs
 from pipeline.lattice.grid import Bounds
 from pipeline.returns.cloud import Cloud
 from pipeline.settings import SurveySettings
@@ -79,7 +76,7 @@ def take_in(
         {str(header.path): (header.crs, bounds[name]) for name, header in headers.items()},
         given_crs=given_crs,
         given_height_unit=given_height_unit,
-        settings=settings,
+        reproject_degrees=settings.reproject_geographic,
     )
     known = known_checksums or {}
     tiles = [_tile_of(name, header, bounds[name], working, known) for name, header in headers.items()]

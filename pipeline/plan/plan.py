@@ -21,8 +21,8 @@ from pipeline.files.arrays import read_json
 from pipeline.files.atomic import check_writable, write_text
 from pipeline.files.checksums import mark_of
 from pipeline.files.intake import Intake, take_in
-from pipeline.intake.coordinates import Placement
-from pipeline.intake.tiles import find_tiles
+from pipeline.intake.find_tiles import find_tiles
+from pipeline.intake.placement import Placement
 from pipeline.lattice.blocks import Block, block_named, touches
 from pipeline.plan.code import fingerprint
 from pipeline.plan.steps import STEPS

@@ -1,15 +1,14 @@
 """The area file and the expert settings: what a mapper decides, what a lidar engineer may tune.
 
-The area file is about fifteen lines of YAML. Everything else has a default here, with its unit in its name and its
-reason in its description; `config/settings.md` and `config/area.schema.json` are made from these modules
-(`make settings`).
+The area file is about fifteen lines of YAML. Everything else has a default here, with its unit in its name, its reason
+in its description, and what it does to a draft in `topics`; `config/settings.md` and `config/area.schema.json` are made
+from these modules (`make settings`).
 """
 
 from __future__ import annotations
 
 from pipeline.settings.area import Area, Expert
 from pipeline.settings.calibration import CalibrationSettings
-from pipeline.settings.draft import ComposeSettings
 from pipeline.settings.flow import Flow, FlowSettings
 from pipeline.settings.landform import LandformSettings
 from pipeline.settings.manmade import ManmadeSettings
@@ -18,7 +17,7 @@ from pipeline.settings.reading import load_area
 from pipeline.settings.rock import RockSettings
 from pipeline.settings.section import Section, section_text
 from pipeline.settings.sheet import SheetSettings
-from pipeline.settings.survey import Grades, SurveySettings
+from pipeline.settings.survey import SurveySettings
 from pipeline.settings.terrain import TerrainSettings
 from pipeline.settings.vegetation import LayerSettings, VegetationSettings
 from pipeline.settings.water import WaterSettings
@@ -26,11 +25,9 @@ from pipeline.settings.water import WaterSettings
 __all__ = [
     "Area",
     "CalibrationSettings",
-    "ComposeSettings",
     "Expert",
     "Flow",
     "FlowSettings",
-    "Grades",
     "LandformSettings",
     "LayerSettings",
     "ManmadeSettings",

@@ -9,7 +9,6 @@ import pyproj
 from pydantic import AfterValidator, BeforeValidator, Field, model_validator
 
 from pipeline.settings.calibration import CalibrationSettings
-from pipeline.settings.draft import ComposeSettings
 from pipeline.settings.flow import FlowSettings
 from pipeline.settings.landform import LandformSettings
 from pipeline.settings.manmade import ManmadeSettings
@@ -38,7 +37,6 @@ class Expert(Section):
     vegetation: VegetationSettings = VegetationSettings()
     calibration: CalibrationSettings = CalibrationSettings()
     manmade: ManmadeSettings = ManmadeSettings()
-    compose: ComposeSettings = ComposeSettings()
     sheet: SheetSettings = SheetSettings()
 
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import difflib
 import typing
-from collections.abc import Sequence
 from pathlib import Path
 
 import yaml
@@ -55,17 +54,6 @@ def _lines_of(node: yaml.Node | None, prefix: tuple[str, ...] = ()) -> dict[tupl
     return lines
 
 
-MOST_LISTED = 20
-"""Names that are listed in a message; a mapper looks more of them up."""
-
-
-def _listed(names: Sequence[str]) -> str:
-    """Where the names that are allowed stand: here, or in the reference where they are many."""
-    if len(names) <= MOST_LISTED:
-        return f"Allowed here: {', '.join(names)}"
-    return f"config/settings.md lists the {len(names)} settings allowed here"
-
-
 def _explain(problem: dict[str, object], lines: dict[tuple[str, ...], int]) -> str:
     """One problem as a sentence: line, setting, what is wrong, what is allowed."""
     place = tuple(str(part) for part in typing.cast("tuple[object, ...]", problem["loc"]) if not isinstance(part, int))
@@ -76,14 +64,41 @@ def _explain(problem: dict[str, object], lines: dict[tuple[str, ...], int]) -> s
     if problem["type"] == "missing":
         return f"'{name}' is missing; {_field_description(place)}"
     if problem["type"] == "extra_forbidden":
-        allowed = _names_at(place[:-1])
-        near = difflib.get_close_matches(place[-1], allowed, n=1, cutoff=0.5)
-        hint = f"did you mean '{near[0]}'? " if near else ""
-        return f"{where}'{name}' is not a setting; {hint}{_listed(allowed)}"
-    message = str(problem["msg"]).removeprefix("Value error, ").replace("Input should", "should")
+        near = _nearest(place)
+        hint = f"did you mean '{near}'? " if near else ""
+        return f"{where}'{name}' is not a setting; {hint}Allowed here: {', '.join(_names_at(place[:-1]))}"
+    if problem["type"] == "model_type":
+        return (
+            f"{where}'{name}' should hold settings, each as 'name: value'. Allowed here: {', '.join(_names_at(place))}"
+        )
+    message = (
+        str(problem["msg"]).removeprefix("Value error, ").replace("Input should", "should").partition(", unable")[0]
+    )
+    message = message.replace("a valid boolean", "true or false")
     if problem["type"] == "value_error":
         return f"{where}{name + ': ' if name else ''}{message}"
     return f"{where}{name}: {message} (you wrote {problem['input']!r}); {_field_description(place)}"
+
+
+def _nearest(place: tuple[str, ...]) -> str:
+    """The setting that was probably meant: one of that very name elsewhere, else one nearly so called here or elsewhere."""
+    here, elsewhere = _names_at(place[:-1]), _names_below()
+    if place[-1] in elsewhere:
+        return elsewhere[place[-1]]
+    near = difflib.get_close_matches(place[-1], here, n=1, cutoff=0.7)
+    if near:
+        return near[0]
+    far = difflib.get_close_matches(place[-1], list(elsewhere), n=1, cutoff=0.75)
+    return elsewhere[far[0]] if far else ""
+
+
+def _names_below(place: tuple[str, ...] = ()) -> dict[str, str]:
+    """Name of every setting to its name with the sections it stands in; the first where two sections share one."""
+    found: dict[str, str] = {}
+    for name in _names_at(place):
+        inner = _names_below((*place, name))
+        found |= {key: full for key, full in (inner or {name: ".".join((*place, name))}).items() if key not in found}
+    return found
 
 
 def _model_at(place: tuple[str, ...]) -> type[Section] | None:

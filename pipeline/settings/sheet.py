@@ -29,8 +29,11 @@ class SheetSettings(Section):
         description="Features less sure than this stay off the paper; the draft keeps them. 0 prints all.",
     )
     resolution_dpi: int = Field(
-        300, ge=72, le=600, description="Of the PNG and the TIFF; 300 shows a line of 0.1 mm, as most printers do."
+        300,
+        ge=72,
+        le=600,
+        description="Resolution of the PNG and the TIFF: 300 shows a line of 0.1 mm, as most printers do.",
     )
     largest_image_mpx: float = Field(
-        60.0, ge=1, le=400, description="Most pixels of the georeferenced image, in millions, to bound memory."
+        60.0, ge=1, le=400, description="Most pixels of the georeferenced image, so that drawing it fits into memory."
     )

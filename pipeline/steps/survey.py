@@ -7,10 +7,13 @@ from pathlib import Path
 from pipeline.files import arrays as archives
 from pipeline.files import atomic, layers
 from pipeline.files.intake import read_samples
+from pipeline.intake.leaf_calendar import LeafDays
 from pipeline.plan.plan import Plan, make_plan
-from pipeline.rock.boulders.recall import recall_table
 from pipeline.shipped import BOULDER_RECALL
-from pipeline.survey.survey import Survey, describe_survey, survey_record, survey_tiles
+from pipeline.survey.boulder_recall import recall_table
+from pipeline.survey.record import Survey, survey_record
+from pipeline.survey.survey import survey_tiles
+from pipeline.survey.word import describe_survey
 
 
 def survey(*, area: Path, text: Path, figures: Path) -> None:
@@ -31,7 +34,7 @@ def survey_plan(plan: Plan, /) -> Survey:
         read_samples(table),
         boundary=layers.read_boundary(plan.boundary_path, plan.crs) if plan.boundary_path else None,
         boulder_recall=recall_table(archives.read_json(BOULDER_RECALL)),
-        settings=settings,
+        leaf_days=LeafDays(*settings.leaves_out_days_of_year, settings.leaves_down_day_of_year),
     )
 
 

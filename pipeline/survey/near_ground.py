@@ -11,15 +11,16 @@ from pipeline.lattice.grid import Mask
 from pipeline.returns.cloud import Cloud
 
 GROUND_CELL_M = 3.0
-"""Cell whose lowest return stands for the ground in the estimate of ground density: in dense forest smaller cells
-often hold no ground return."""
+"""Side of the cell whose lowest return stands for the ground: in dense forest smaller cells often hold no ground
+return, larger ones hide slopes (our choice)."""
 GROUND_TOLERANCE_M = 0.5
-"""Height above the lowest return of a cell that still counts as ground in that estimate."""
+"""Returns up to this height above the plane through the lowest return of their cell count as ground (our choice)."""
 GROUND_TILT_ERROR_M = 0.25
-"""Added to it for each metre of rise over run: the tilt of the lowest surface is good to about a sixth, over half a
-cell of 3 m (measured on made scenes)."""
+"""Metres by which `GROUND_TOLERANCE_M` grows with the slope, at a slope of 1 in 1: the slope of the lowest surface is
+good to about a sixth, over half a cell of 3 m (measured on made scenes)."""
 HANGING_SLOPE = 0.75
-"""A lowest return that stands steeper than this above those around is in the canopy; cliffs of 37 degrees pass."""
+"""Rise over run by which the lowest return of a cell may stand steeper above the cells around than the slope there;
+with more it hangs in the canopy. Ground that is 37 degrees steeper than what lies around passes (our choice)."""
 
 
 def near_ground(cloud: Cloud, /) -> Mask:

@@ -18,7 +18,7 @@ from hypothesis import strategies as st
 from pipeline.errors import SurveyError
 from pipeline.files.intake import take_in
 from pipeline.files.las import tiles as las
-from pipeline.intake.coordinates import Placement
+from pipeline.intake.placement import Placement
 from pipeline.settings import SurveySettings
 from tests.made_tiles import UTM, made_header, made_points, made_tile
 from tests.paths import PROJECT, measuring_data
@@ -65,7 +65,7 @@ def in_a_cell(tile: Path, *, memory_mb: int = 1500, seconds: int = 20) -> str:
         "    import resource\n"
         f"    resource.setrlimit(resource.RLIMIT_AS, ({memory_mb} << 20, {memory_mb} << 20))\n"
         "from pipeline.files import las; from pipeline.errors import SurveyError\n"
-        "from pipeline.intake.coordinates import Placement\n"
+        "from pipeline.intake.placement import Placement\n"
         "try:\n"
         "    cloud, _ = las.read_cloud(Path(sys.argv[1]), Placement('EPSG:25832', 'EPSG:25832', 1.0))\n"
         "    print(len(cloud), 'points')\n"

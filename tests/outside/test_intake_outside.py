@@ -24,12 +24,17 @@ from pipeline.files.intake import read_samples, take_in
 from pipeline.files.las import tiles as las
 from pipeline.files.las.geotiff_keys import short_keys, wkt_of_keys
 from pipeline.files.las.header import read_fixed_part, read_records
-from pipeline.intake.coordinates import Placement, choose_working_crs, crs_from_geotiff_keys, placement_of
+from pipeline.intake.leaf_calendar import LeafDays
+from pipeline.intake.placement import Placement, placement_of
+from pipeline.intake.tile_crs import crs_from_geotiff_keys
+from pipeline.intake.working_crs import choose_working_crs
 from pipeline.settings import SurveySettings
-from pipeline.survey.survey import describe_survey, survey_tiles
+from pipeline.survey.survey import survey_tiles
+from pipeline.survey.word import describe_survey
 from tests.made_tiles import UTM, made_tile
 
 SETTINGS = SurveySettings()
+LEAF_DAYS = LeafDays(out_by_the_sea=110.0, out_inland=121.0, down=305.0)
 LASPY = "laspy==2.7.0"
 FOOT_M = 0.3048
 
@@ -89,7 +94,7 @@ def test_autzen_is_surveyed_in_words(published: Path) -> None:
     """What a mapper reads: feet recognised, and a density in metres (in feet it would be a tenth)."""
     taken = take_in([published / "autzen_trim.laz"], settings=SETTINGS)
     samples = read_samples(taken.table)
-    survey = survey_tiles(taken.table, taken.working, taken.headers, samples, settings=SETTINGS)
+    survey = survey_tiles(taken.table, taken.working, taken.headers, samples, leaf_days=LEAF_DAYS)
     text = describe_survey(survey)
     assert "international feet" in text
     # 110 000 points on 1177 ft by 563 ft, at least: the crop follows the flight lines and leaves corners empty.
@@ -163,7 +168,7 @@ def test_two_strays_do_not_move_a_tile_to_africa(published: Path) -> None:
     assert header.bounds[:2] == (0.0, 0.0)
     assert bounds[0] > 690_000
     assert bounds[1] > 6_250_000
-    working = choose_working_crs({"a.laz": (header.crs, bounds)}, settings=SETTINGS)
+    working = choose_working_crs({"a.laz": (header.crs, bounds)})
     assert (working.crs, working.cautions) == ("EPSG:2154", ())  # RGF93 / Lambert-93
 
 
@@ -207,6 +212,6 @@ def test_the_two_feet_are_not_mixed_up() -> None:
     bounds = (1_639_600.0, 1_454_500.0, 1_639_800.0, 1_454_700.0)
     units = []
     for one in said.values():
-        working = choose_working_crs({"a.laz": (one, bounds)}, settings=SETTINGS)
+        working = choose_working_crs({"a.laz": (one, bounds)})
         units.append(placement_of(one, working).height_unit_m)
     assert (units[1] - units[0]) * 1_640_000 == pytest.approx(1.0, abs=0.01)

@@ -18,7 +18,7 @@ import lazrs
 
 from pipeline.errors import SurveyError
 from pipeline.files.las.header import RECORD_BYTES
-from pipeline.intake.tiles import TileHeader
+from pipeline.intake.tile_header import TileHeader
 
 # Layers of a chunk in point formats 6 to 10: nine of the standard fields, then colours, near infrared, wave forms.
 _LAYERS = {6: 9, 7: 10, 8: 11, 9: 10, 10: 12}

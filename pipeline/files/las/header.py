@@ -18,7 +18,7 @@ from typing import BinaryIO
 
 from pipeline.errors import SurveyError
 from pipeline.files.las.geotiff_keys import short_keys, wkt_of_keys
-from pipeline.intake.coordinates import (
+from pipeline.intake.tile_crs import (
     GEOGRAPHIC_KEY,
     PROJECTED_KEY,
     USER_DEFINED,
@@ -26,7 +26,7 @@ from pipeline.intake.coordinates import (
     crs_from_geotiff_keys,
     crs_from_wkt,
 )
-from pipeline.intake.tiles import TileHeader
+from pipeline.intake.tile_header import TileHeader
 from pipeline.lattice.grid import Bounds
 
 RECORD_BYTES = (20, 28, 26, 34, 57, 63, 30, 36, 38, 59, 67)

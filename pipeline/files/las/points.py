@@ -15,8 +15,8 @@ from numpy.typing import NDArray
 from pipeline.errors import SurveyError
 from pipeline.files.las.chunks import decoding, read_chunks
 from pipeline.files.las.header import read_fixed_part, read_records
-from pipeline.intake.coordinates import Placement, to_working
-from pipeline.intake.tiles import TileHeader
+from pipeline.intake.placement import Placement, to_working
+from pipeline.intake.tile_header import TileHeader
 from pipeline.lattice.grid import Mask
 from pipeline.returns.asprs import OVERLAP
 from pipeline.returns.cloud import Cloud

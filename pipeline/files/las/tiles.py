@@ -26,8 +26,10 @@ from pipeline.files.las.header import (
     read_extended_records,
 )
 from pipeline.files.las.points import LEGACY_CLASS_BITS, cloud_of, decode, decode_pieces, decode_some, record_layout
-from pipeline.intake.coordinates import METRES_PER_DEGREE, Placement
-from pipeline.intake.tiles import TileHeader, bounds_without_strays
+from pipeline.intake.placement import Placement
+from pipeline.intake.strays import bounds_without_strays
+from pipeline.intake.tile_header import TileHeader
+from pipeline.intake.units import METRES_PER_DEGREE
 from pipeline.lattice.grid import Bounds, Mask
 from pipeline.points.duplicates import find_duplicates
 from pipeline.returns.cloud import Cloud

@@ -9,7 +9,7 @@ import numpy as np
 from pipeline.files import arrays as archives
 from pipeline.files import atomic
 from pipeline.files.las import tiles as las
-from pipeline.intake.coordinates import Placement
+from pipeline.intake.placement import Placement
 from pipeline.lattice.blocks import block_named
 from pipeline.settings import Flow
 

@@ -8,31 +8,27 @@ from pathlib import Path
 import numpy as np
 import pytest
 import shapely
-from hypothesis import given
-from hypothesis import strategies as st
 from shapely.geometry.base import BaseGeometry
 
 from pipeline.errors import SurveyError
 from pipeline.files.intake import read_samples, take_in
-from pipeline.intake.coordinates import Placement, TileCrs, WorkingCrs, crs_from_geotiff_keys
-from pipeline.intake.leaf_calendar import Season
-from pipeline.intake.tiles import Tile, TileHeader, TileTable
+from pipeline.intake.leaf_calendar import LeafDays
+from pipeline.intake.placement import Placement
+from pipeline.intake.tile_crs import TileCrs, crs_from_geotiff_keys
+from pipeline.intake.tile_header import TileHeader
+from pipeline.intake.tile_table import Tile, TileTable
+from pipeline.intake.working_crs import WorkingCrs
 from pipeline.lattice.grid import Bounds
 from pipeline.returns.cloud import Cloud
 from pipeline.settings import SurveySettings
+from pipeline.survey.measure import flight_days
 from pipeline.survey.near_ground import near_ground
-from pipeline.survey.survey import (
-    Density,
-    Survey,
-    describe_survey,
-    flight_days,
-    judge,
-    survey_record,
-    survey_tiles,
-)
+from pipeline.survey.record import Survey, survey_record
+from pipeline.survey.survey import survey_tiles
+from pipeline.survey.word import describe_survey
 from tests.made_tiles import made_tile
 
-SETTINGS = SurveySettings()
+LEAF_DAYS = LeafDays(out_by_the_sea=110.0, out_inland=121.0, down=305.0)
 UTM = "EPSG:25832"
 WEST, SOUTH = 412_500.0, 6_051_300.0
 WORKING = WorkingCrs(UTM, "ETRS89 / UTM zone 32N", UTM, "ETRS89 / UTM zone 32N", reason="metres already")
@@ -83,7 +79,7 @@ def survey_of(
         headers.append(header_of(tiles[-1], crs))
         samples[f"t{index}"] = cloud
     table = TileTable(UTM, tuple(tiles))
-    return survey_tiles(table, WORKING, headers, samples, boundary=boundary, settings=SETTINGS)
+    return survey_tiles(table, WORKING, headers, samples, boundary=boundary, leaf_days=LEAF_DAYS)
 
 
 def header_of(tile: Tile, crs: TileCrs) -> TileHeader:
@@ -148,15 +144,15 @@ def test_points_that_all_are_withheld_are_refused() -> None:
         survey_of(nothing)
 
 
-def test_a_sample_says_about_the_same_as_the_whole(tmp_path: Path) -> None:
+def test_a_sample_says_about_the_same_as_the_whole(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Read in part, densities stay within a twentieth; that holes were not looked for is said."""
     tile = made_tile(tmp_path / "a.laz", n=400_000, side=300.0)
-    whole = take_in([tile], settings=SETTINGS)
-    thrifty = SurveySettings(whole_points=0, sample_points=100_000)
-    surveys = [
-        survey_tiles(whole.table, whole.working, whole.headers, read_samples(whole.table, settings=s), settings=s)
-        for s in (SETTINGS, thrifty)
-    ]
+    taken = take_in([tile], settings=SurveySettings())
+    samples = [read_samples(taken.table)]
+    monkeypatch.setattr("pipeline.files.intake.WHOLE_POINTS", 0)
+    monkeypatch.setattr("pipeline.files.intake.SAMPLE_POINTS", 100_000)
+    samples.append(read_samples(taken.table))
+    surveys = [survey_tiles(taken.table, taken.working, taken.headers, read, leaf_days=LEAF_DAYS) for read in samples]
     assert [survey.read_ratio for survey in surveys] == [1.0, 0.25]
     for read in surveys:
         assert read.density.pulses_per_m2 == pytest.approx(400_000 / 300**2, rel=0.05)
@@ -248,68 +244,6 @@ def test_seconds_of_a_week_are_not_dated(times_s: list[float]) -> None:
     assert flight_days(np.array(times_s)) == ()
 
 
-# ---------------------------------------------------------------- judgement
-
-GRADES = ["good", "usable", "poor", "not possible"]
-
-
-def density(pulses_per_m2: float, *, ground_ratio: float = 0.5, returns_per_pulse: float = 1.5) -> Density:
-    """A survey of ordinary forest."""
-    return Density(pulses_per_m2, returns_per_pulse, ground_ratio * pulses_per_m2, 0.0, 0.0)
-
-
-def grades(measured: Density, season: Season = "leaf-off") -> dict[str, str]:
-    """Grade by feature."""
-    return {verdict.feature: verdict.grade for verdict in judge(measured, season=season)}
-
-
-def test_every_kind_of_feature_is_judged() -> None:
-    """The ten kinds, each once."""
-    assert sorted(grades(density(4.0))) == sorted(
-        ["contours", "landform detail", "open land", "runnability", "boulders", "cliffs", "paths", "rides", "water",
-         "buildings"]
-    )  # fmt: skip
-
-
-@given(st.floats(0.01, 50), st.floats(1.0, 10), st.floats(0.05, 1))
-def test_more_pulses_never_make_it_worse(pulses_per_m2: float, factor: float, ground_ratio: float) -> None:
-    """Each grade rises with density or stays."""
-    few = grades(density(pulses_per_m2, ground_ratio=ground_ratio))
-    many = grades(density(pulses_per_m2 * factor, ground_ratio=ground_ratio))
-    assert all(GRADES.index(many[feature]) <= GRADES.index(few[feature]) for feature in few)
-
-
-def test_dense_and_sparse_surveys_are_told_apart() -> None:
-    """At 20 pulses nearly all is good; at 0.3, contours are all one can have, and boulders are out of reach."""
-    dense, sparse = grades(density(20.0)), grades(density(0.3))
-    assert all(dense[feature] == "good" for feature in dense if feature != "water")
-    assert sparse["contours"] == "usable"
-    assert sparse["boulders"] == sparse["paths"] == "not possible"
-
-
-def test_one_return_a_pulse_cannot_show_undergrowth() -> None:
-    """However dense."""
-    assert grades(density(20.0, returns_per_pulse=1.0))["runnability"] == "poor"
-
-
-def test_leaves_limit_runnability_and_nothing_else() -> None:
-    """Ground density already tells how much came through; what is in leaf still looks denser."""
-    off, on = grades(density(20.0), "leaf-off"), grades(density(20.0), "leaf-on")
-    assert [feature for feature in off if off[feature] != on[feature]] == ["runnability"]
-
-
-def test_marked_lakes_are_better_than_guessed_ones() -> None:
-    """A producer's water class counts, a few stray points of it do not."""
-    marked, stray = Density(4.0, 1.5, 2.0, 1.0, 0.1), Density(4.0, 1.5, 2.0, 1.0, 0.0001)
-    assert grades(marked)["water"] == "good"
-    assert grades(stray)["water"] == "usable"
-
-
-def test_no_ground_at_all_is_no_crash() -> None:
-    """A survey of a closed roof."""
-    assert grades(Density(4.0, 1.0, 0.0, 0.0, 0.0))["contours"] == "not possible"
-
-
 # ---------------------------------------------------------------- in words
 
 
@@ -331,7 +265,7 @@ def test_heights_in_two_systems_are_cautioned() -> None:
     keys = {"a": {3072: 25832, 4096: 7837}, "b": {3072: 25832, 4096: 5783}}  # DHHN2016 and DHHN92
     headers = [header_of(tile, crs_from_geotiff_keys(keys[tile.name])) for tile in tiles]
     samples = {"a": ground_cloud(FIRST), "b": ground_cloud(SECOND)}
-    survey = survey_tiles(TileTable(UTM, tuple(tiles)), WORKING, headers, samples, settings=SETTINGS)
+    survey = survey_tiles(TileTable(UTM, tuple(tiles)), WORKING, headers, samples, leaf_days=LEAF_DAYS)
     assert any("DHHN2016 height" in caution and "steps" in caution for caution in survey.cautions)
     assert survey_of(ground_cloud(FIRST), ground_cloud(SECOND)).cautions == survey_of(ground_cloud(FIRST)).cautions
 

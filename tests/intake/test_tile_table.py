@@ -1,22 +1,17 @@
-"""Finding tiles, the tile table, and where tiles lie on the lattice of blocks."""
+"""The tile table, and where tiles lie on the lattice of blocks."""
 
 from __future__ import annotations
 
-from pathlib import Path
-
-import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from pipeline.errors import SurveyError
-from pipeline.intake.coordinates import Placement
-from pipeline.intake.tiles import Tile, TileTable, bounds_without_strays, find_tiles, make_table, tile_name
+from pipeline.intake.placement import Placement
+from pipeline.intake.tile_table import Tile, TileTable, make_table
 from pipeline.lattice.blocks import Block
 from pipeline.lattice.grid import Bounds
-from pipeline.settings import SurveySettings
 
-SETTINGS = SurveySettings()
 HERE = Placement("EPSG:25832", "EPSG:25832", 1.0)
 
 
@@ -31,11 +26,10 @@ def table_of(*tiles: Tile) -> TileTable:
 
 
 WEST_TILE = tile("west", (1000.0, 1000.0, 1249.99, 1250.0))
+
 EAST_TILE = tile("east", (1250.0, 1000.0, 1500.0, 1250.0))
+
 FAR_TILE = tile("far", (3000.0, 1000.0, 3100.0, 1250.0))
-
-
-# ---------------------------------------------------------------- the table
 
 
 def test_the_table_is_sorted_whatever_order_tiles_come_in() -> None:
@@ -116,87 +110,6 @@ def test_tiles_that_make_no_survey_are_refused(tiles: list[Tile], words: str) ->
 def test_a_sliver_beside_a_full_tile_is_welcome() -> None:
     """The last tile of a delivery may hold three points along an edge."""
     assert len(table_of(WEST_TILE, tile("sliver", (1500, 1000, 1500, 1200), n_points=3)).tiles) == 2
-
-
-@pytest.mark.parametrize(
-    ("file", "name"),
-    [("a/633_5142.laz", "633_5142"), ("b.copc.laz", "b"), ("B.COPC.LAZ", "B"), ("c.d.las", "c.d")],
-)
-def test_names_are_file_names_without_ending(file: str, name: str) -> None:
-    """Also for COPC, which has two endings."""
-    assert tile_name(Path(file)) == name
-
-
-# ---------------------------------------------------------------- strays
-
-
-def test_strays_are_left_out_and_bodies_kept() -> None:
-    """One point in ten thousand, far away in either direction, goes; a tenth of the points stays."""
-    rng = np.random.default_rng(5)
-    east, north = rng.uniform(0, 100, (2, 10_000))
-    east[0], north[1] = 1e6, -1e6
-    bounds = bounds_without_strays(east, north, gap=1000)
-    assert 0 <= bounds[0] < bounds[2] <= 100
-    assert 0 <= bounds[1] < bounds[3] <= 100
-    east[:1000] += 50_000
-    assert bounds_without_strays(east, north, gap=1000)[2] > 50_000
-
-
-def test_places_near_each_other_are_never_strays() -> None:
-    """A gap narrower than asked for is a clearing, not the end of the survey."""
-    east = np.concatenate((np.arange(1000.0), [1900.0]))
-    assert bounds_without_strays(east, east, gap=1000)[2] == 1900.0
-
-
-def test_places_strewn_thinly_have_no_strays() -> None:
-    """Where every place is alone, none is odd."""
-    east = np.arange(500.0) * 5000
-    assert bounds_without_strays(east, east, gap=1000) == (0, 0, 499 * 5000, 499 * 5000)
-
-
-# ---------------------------------------------------------------- finding files
-
-
-def lay_out(folder: Path, *names: str) -> None:
-    """Empty files."""
-    for name in names:
-        (folder / name).parent.mkdir(parents=True, exist_ok=True)
-        (folder / name).touch()
-
-
-def test_patterns_folders_and_lists_find_tiles(tmp_path: Path) -> None:
-    """Lidar files only, sorted, each once, whatever the capitals of their ending."""
-    lay_out(tmp_path, "lidar/b.laz", "lidar/a.LAZ", "lidar/readme.txt", "more/c.las")
-    for patterns in (["lidar"], ["lidar/*"], ["lidar/*.[lL][aA][zZ]"], ["lidar", "lidar/b.laz"]):
-        assert [path.name for path in find_tiles(patterns, tmp_path)] == ["a.LAZ", "b.laz"]
-    assert [path.name for path in find_tiles(["**/*.la?"], tmp_path)] == ["b.laz", "c.las"]
-    assert find_tiles([str(tmp_path / "more" / "*.las")], Path("elsewhere")) == [tmp_path / "more" / "c.las"]
-    assert len(find_tiles(["lidar", "more"], tmp_path)) == 3
-    assert [path.name for path in find_tiles(["../lidar/*.laz"], tmp_path / "more")] == ["b.laz"]
-
-
-@pytest.mark.parametrize(
-    ("pattern", "words"),
-    [
-        ("lidra/*.laz", "no folder 'lidra'.*'lidar' is meant"),
-        ("lidar/*.zip", r"there is b\.laz"),
-        ("lidar/bb.laz", r"'b\.laz' is meant"),
-        ("papers", r"there is only notes\.txt"),
-        ("nowhere/at/all/*.laz", "no folder 'nowhere'"),
-    ],
-)
-def test_nothing_found_says_what_is_there_instead(tmp_path: Path, pattern: str, words: str) -> None:
-    """The pattern, the place that was searched, and the nearest thing to it."""
-    lay_out(tmp_path, "lidar/b.laz", "papers/notes.txt")
-    with pytest.raises(SurveyError, match=rf"no tiles: '{pattern.replace('*', '[*]')}'.*{words}"):
-        find_tiles([pattern], tmp_path)
-
-
-def test_each_pattern_must_find_something(tmp_path: Path) -> None:
-    """A list with one misspelt entry is not half obeyed."""
-    lay_out(tmp_path, "a.laz")
-    with pytest.raises(SurveyError, match=r"b\.laz"):
-        find_tiles(["a.laz", "b.laz"], tmp_path)
 
 
 def test_a_turned_tile_has_the_area_of_its_outline() -> None:

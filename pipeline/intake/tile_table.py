@@ -2,89 +2,17 @@
 
 from __future__ import annotations
 
-import datetime
-import difflib
 import json
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
-from pathlib import Path
-from typing import Literal, Self
+from typing import Self
 
 import numpy as np
-from numpy.typing import NDArray
 
 from pipeline.errors import SurveyError
-from pipeline.intake.coordinates import Placement, TileCrs
+from pipeline.intake.placement import Placement
 from pipeline.lattice.blocks import Block, blocks_covering, touches
 from pipeline.lattice.grid import Bounds
-
-MIN_POINTS_PER_M2 = 0.05
-"""Density below which nothing can be drawn: one return every 4.5 m misses even the contours."""
-MIN_AREA_M2 = 400.0
-"""Ground below which there is nothing to map: 20 m square is 2 mm on a 1:10000 sheet."""
-
-_ENDINGS = (".las", ".laz")
-# Strays are few: more than one point in a hundred is a part of the survey that happens to lie apart.
-_MOST_STRAYS = 0.01
-
-
-@dataclass(frozen=True)
-class TileHeader:
-    """What a tile says of itself, in its own units.
-
-    Attributes
-    ----------
-    path : Path
-    version : str
-        Of the LAS format: "1.2".
-    point_format : int
-        0 to 10.
-    n_points : int
-    n_by_return : tuple of int
-        First, second, ... returns.
-    record_bytes : int
-        Of one point.
-    points_offset : int
-        Where the points begin in the file.
-    scales, offsets : three floats each
-    bounds : Bounds
-        west, south, east, north.
-    lowest, highest : float
-    crs : TileCrs
-    time_kind : "adjusted" or "week" or "none"
-        GPS time that can be dated, seconds of an unknown week, or no time.
-    has_synthetic_returns : bool
-        Whether return numbers were made up by software.
-    is_compressed, is_copc : bool
-    n_bytes : int
-        Size of the file.
-    system, software : str
-        Who made the tile.
-    written : date or None
-        The day the file was made; not the day it was flown.
-    """
-
-    path: Path
-    version: str
-    point_format: int
-    n_points: int
-    n_by_return: tuple[int, ...]
-    record_bytes: int
-    points_offset: int
-    scales: tuple[float, float, float]
-    offsets: tuple[float, float, float]
-    bounds: Bounds
-    lowest: float
-    highest: float
-    crs: TileCrs
-    time_kind: Literal["adjusted", "week", "none"]
-    has_synthetic_returns: bool
-    is_compressed: bool
-    is_copc: bool
-    n_bytes: int
-    system: str
-    software: str
-    written: datetime.date | None
 
 
 @dataclass(frozen=True)
@@ -218,13 +146,11 @@ def _grown(bounds: Bounds, margin_m: float) -> Bounds:
     return west - margin_m, south - margin_m, east + margin_m, north + margin_m
 
 
-# ---------------------------------------------------------------- making the table
+MIN_POINTS_PER_M2 = 0.05
+"""Surveys with fewer points are refused: with one point every 4.5 m not even contours can be drawn (our choice)."""
 
-
-def tile_name(path: Path, /) -> str:
-    """Name of a tile: its file name without .las, .laz or .copc.laz."""
-    stem = path.stem
-    return stem[:-5] if stem.lower().endswith(".copc") else stem
+MIN_AREA_M2 = 400.0
+"""Surveys of less ground are refused: 20 m square is 2 mm on a sheet at 1:10 000 (our choice)."""
 
 
 def make_table(tiles: Sequence[Tile], /, *, crs: str) -> TileTable:
@@ -279,98 +205,3 @@ def _check_distinct(tiles: Sequence[Tile]) -> None:
         twin = by_content.setdefault(tile.sha256, tile.path)
         if twin != tile.path:
             raise SurveyError(f"{twin} and {tile.path} are the same tile twice. Leave one out of 'tiles:'.")
-
-
-def bounds_without_strays(east: NDArray[np.float64], north: NDArray[np.float64], /, *, gap: float) -> Bounds:
-    """west, south, east, north around places, without the few that lie far from all others.
-
-    A group of at most one place in a hundred goes when an empty strip at least `gap` wide, in the units of the places,
-    lies between it and the rest.
-    """
-    kept = np.ones(len(east), np.bool_)
-    for _ in range(2):  # a second look along east, as a stray in the north may have bridged a gap
-        for places in (east, north):
-            kept &= _without_strays(places, kept, gap)
-    return (
-        float(east[kept].min()),
-        float(north[kept].min()),
-        float(east[kept].max()),
-        float(north[kept].max()),
-    )
-
-
-def _without_strays(places: NDArray[np.float64], kept: NDArray[np.bool_], gap: float) -> NDArray[np.bool_]:
-    """(n,) bool: places along one axis that are not in a small group beyond a gap."""
-    in_order = np.sort(places[kept])
-    gaps = np.flatnonzero(np.diff(in_order) >= gap)
-    starts = np.concatenate(([-np.inf], in_order[gaps + 1]))
-    group = np.searchsorted(starts, places, side="right") - 1
-    sizes = np.bincount(group[kept], minlength=len(starts))
-    is_large = sizes > _MOST_STRAYS * kept.sum()
-    # Places strewn so thinly that every group is small have no strays.
-    large: NDArray[np.bool_] = is_large[group] if is_large.any() else np.ones(len(places), np.bool_)
-    return large
-
-
-# ---------------------------------------------------------------- finding the files
-
-
-def find_tiles(patterns: Sequence[str], base_folder: Path, /) -> list[Path]:
-    """The lidar files that patterns, folders or file names stand for, sorted, each once.
-
-    Parameters
-    ----------
-    patterns : sequence of str
-        As in the area file; relative ones start from `base_folder`.
-
-    Raises
-    ------
-    SurveyError
-        If one of them finds nothing: says what was looked for and what is there instead.
-    """
-    found: dict[Path, Path] = {}
-    for pattern in patterns:
-        paths = _find_one(pattern, base_folder)
-        if not paths:
-            raise SurveyError(_nothing_found(pattern, base_folder))
-        for path in paths:
-            found.setdefault(path.resolve(), path)
-    return sorted(found.values())
-
-
-def _find_one(pattern: str, base_folder: Path) -> list[Path]:
-    """Lidar files of one pattern, folder or name."""
-    target = base_folder / Path(pattern).expanduser()
-    if target.is_dir():
-        candidates = list(target.glob("*"))
-    elif target.is_file():
-        return [target]
-    else:
-        anchor = Path(target.anchor) if target.is_absolute() else Path()
-        candidates = list(anchor.glob(str(target.relative_to(anchor))))
-    return [path for path in candidates if path.suffix.lower() in _ENDINGS and path.is_file()]
-
-
-def _nothing_found(pattern: str, base_folder: Path) -> str:
-    """What was looked for, and what is there instead."""
-    target = base_folder / Path(pattern).expanduser()
-    message = f"no tiles: '{pattern}' finds no .las or .laz file (looked for {target})"
-    folder = target if target.is_dir() else target.parent
-    while not folder.is_dir() and folder != folder.parent:
-        folder = folder.parent
-    missing = target.relative_to(folder).parts
-    try:
-        there = sorted(path.name for path in folder.iterdir() if not path.name.startswith("."))
-    except OSError as error:
-        return f"{message}; {folder} cannot be looked into ({error.strerror})"
-    if len(missing) > 1:
-        message += f"; there is no folder '{missing[0]}' in {folder}"
-    near = difflib.get_close_matches(missing[0], there, n=1, cutoff=0.6) if missing else []
-    lidar = [name for name in there if Path(name).suffix.lower() in _ENDINGS]
-    if near:
-        message += f"; perhaps '{near[0]}' is meant"
-    elif lidar:
-        message += f"; there is {lidar[0]}" + (f" and {len(lidar) - 1} more" if len(lidar) > 1 else "")
-    elif there:
-        message += f"; there is only {', '.join(there[:4])}"
-    return message + ". Correct 'tiles:' in the area file."

@@ -31,14 +31,28 @@ def test_a_short_file_takes_the_defaults(tmp_path: Path) -> None:
         ("contour_interval_m: 3", ["line 4", "contour_interval_m", "5 or 2.5"]),
         ("scale: 12000", ["line 4", "scale", "15000, 10000, 7500 or 5000", "12000"]),
         ("crs: EPSG:99999999", ["line 4", "crs", "EPSG:25832"]),
-        ("expert: {flow: {halo_km: 1}}", ["line 4", "expert.flow.halo_km", "halo_m"]),
         (
-            "expert: {rock: {cliff_end_shar: 0.2}}",
-            ["line 4", "did you mean 'cliff_end_share'", "config/settings.md lists"],
+            "expert: {flow: {block_km: 1}}",
+            ["line 4", "expert.flow.block_km", "did you mean 'block_m'", "block_max_returns"],
         ),
-        ("expert: {landform: {bank_beyond_m: 5, bank_faces_m: [1, 6]}}", ["line 4", "beyond all of bank_faces_m"]),
-        ("expert: {landform: {line_shoulder_m: 5, line_flanks_m: [5]}}", ["line 4", "beyond all of line_flanks_m"]),
-        ("expert: {flow: {halo_m: -5}}", ["line 4", "expert.flow.halo_m", "greater than or equal to"]),
+        (
+            "expert: {rock: {cliff_exces_m: 2}}",
+            ["line 4", "did you mean 'cliff_excess_m'", "Allowed here: least_confidence"],
+        ),
+        (
+            "expert: {landform: {knoll_radii_m: 5}}",
+            ["'expert.landform.knoll_radii_m' is not a setting", "min_knoll_likeness"],
+        ),
+        ("expert: {water: {cliff_excess_m: 2}}", ["did you mean 'expert.rock.cliff_excess_m'"]),
+        ("open_radus_m: 4", ["line 4", "did you mean 'expert.vegetation.open_radius_m'"]),
+        ("expert: {rokc: {}}", ["line 4", "did you mean 'rock'", "flow, survey, points"]),
+        ("expert: {rock: 5}", ["line 4", "'expert.rock' should hold settings", "Allowed here: least_confidence"]),
+        ("expert: {flow: {block_m: -5}}", ["line 4", "expert.flow.block_m", "greater than or equal to"]),
+        ("expert: {survey: {reproject_geographic: maybe}}", ["should be true or false (you wrote 'maybe')"]),
+        (
+            "expert: {survey: {leaves_out_days_of_year: [400, 120]}}",
+            ["leaves_out_days_of_year", "less than or equal to 200"],
+        ),
     ],
 )
 def test_a_mistake_is_refused_with_its_line_and_what_is_allowed(tmp_path: Path, line: str, expected: list[str]) -> None:
@@ -80,7 +94,15 @@ def test_a_date_outside_the_magnetic_model_is_refused(tmp_path: Path) -> None:
 def test_a_section_is_plain_text_that_changes_with_its_settings(tmp_path: Path) -> None:
     """What Snakemake keeps track of is equal for equal settings and differs for different ones."""
     plain = load_area(written(tmp_path, GOOD))
-    spelled_out = load_area(written(tmp_path, GOOD + "expert: {flow: {halo_m: 60}}\n"))
-    other = load_area(written(tmp_path, GOOD + "expert: {flow: {halo_m: 80}}\n"))
+    spelled_out = load_area(written(tmp_path, GOOD + "expert: {flow: {block_max_returns: 6000000}}\n"))
+    other = load_area(written(tmp_path, GOOD + "expert: {flow: {block_max_returns: 3000000}}\n"))
     assert section_text(plain.expert.flow) == section_text(spelled_out.expert.flow)
     assert section_text(plain.expert.flow) != section_text(other.expert.flow)
+
+
+def test_nothing_is_guessed_where_nothing_is_near(tmp_path: Path) -> None:
+    """A name like no setting at all gets the list and no hint."""
+    with pytest.raises(SettingsError) as caught:
+        load_area(written(tmp_path, GOOD + "expert: {water: {quux: 1}}\n"))
+    assert "did you mean" not in str(caught.value)
+    assert "Allowed here: thin_max_ratio" in str(caught.value)

@@ -1,0 +1,46 @@
+"""A survey as it was judged: everything the report and the sheet say of it."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass
+
+from pipeline.survey.extent import Extent
+from pipeline.survey.judge import Verdict
+from pipeline.survey.measure import Density, Flight
+
+
+@dataclass(frozen=True)
+class Survey:
+    """What there is and what can be made of it.
+
+    Attributes
+    ----------
+    n_tiles, n_points : int
+    read_ratio : float
+        Share of the points that was read for it.
+    coordinates : tuple of str
+        CRS and units in words.
+    share_by_class : mapping
+        ASPRS class to its share of the points.
+    cautions : tuple of str
+    verdicts : tuple of Verdict
+    """
+
+    n_tiles: int
+    n_points: int
+    read_ratio: float
+    coordinates: tuple[str, ...]
+    extent: Extent
+    density: Density
+    flight: Flight
+    share_by_class: Mapping[int, float]
+    cautions: tuple[str, ...]
+    verdicts: tuple[Verdict, ...]
+
+
+def survey_record(survey: Survey, /) -> dict[str, object]:
+    """The survey as plain values for a JSON file; days as year-month-day."""
+    record: dict[str, object] = json.loads(json.dumps(asdict(survey), default=str))
+    return record
