@@ -1,6 +1,7 @@
 """`docs/figures.md` says what `docs/figures.json` keeps, and what measures the figures counts right."""
 
 import re
+import sys
 from pathlib import Path
 
 import laspy
@@ -11,6 +12,7 @@ from tests.benchmarks.figures import KEPT, MEASUREMENTS, PAGE
 from tests.benchmarks.large_area import lay_side_by_side
 from tests.benchmarks.results import Measurement, Result, Table, markdown_of, measure_again, read_results, write_results
 from tests.benchmarks.structure import function_lengths, n_settings, repeated
+from tests.benchmarks.watched import run_watched
 from tests.paths import PROJECT
 
 OLD = Result("2026-01-02", "abc1234", "2 cores", [Table("", ["figure"], [["0.50"]])])
@@ -149,6 +151,25 @@ def test_settings_are_the_described_fields(tmp_path: Path) -> None:
     field = 'class S(Section):\n    a_m: float = Field(1.0, description="why")\n    b: int = 2\n'
     files = [written(tmp_path, "settings/x.py", field), written(tmp_path, "settings/area.py", field)]
     assert n_settings([*files, written(tmp_path, "rock/x.py", field)]) == 1
+
+
+# ---------------------------------------------------------------- seconds and memory
+
+
+def test_memory_of_processes_at_one_time_is_added_up() -> None:
+    """Two processes that hold 60 MiB each: one holds 60, both together 120, and both take the time."""
+    hold = "import time; held = bytearray(60 * 2**20); time.sleep(0.8)"
+    both = f"import subprocess, sys; p = subprocess.Popen([sys.executable, '-c', {hold!r}]); {hold}; p.wait()"
+    cost = run_watched([sys.executable, "-c", both])
+    assert cost.seconds > 0.8
+    assert 60 / 1024 < cost.largest_gib < 100 / 1024
+    assert cost.together_gib > 120 / 1024
+
+
+def test_command_that_fails_costs_nothing() -> None:
+    """Its complaint comes instead of a figure."""
+    with pytest.raises(SystemExit, match="no such luck"):
+        run_watched([sys.executable, "-c", "import sys; sys.exit('no such luck')"])
 
 
 # ---------------------------------------------------------------- a large area of a small scene

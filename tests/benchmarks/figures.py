@@ -28,8 +28,8 @@ import psutil
 
 from tests.benchmarks.large_area import lay_side_by_side
 from tests.benchmarks.results import Measurement, Table, markdown_of, measure_again, read_results, write_results
-from tests.benchmarks.speed import timed
 from tests.benchmarks.structure import structure
+from tests.benchmarks.watched import Cost, run_watched
 from tests.paths import PROJECT
 from tests.runs import SAMPLE, write_area
 
@@ -37,8 +37,6 @@ DOCS = PROJECT / "docs"
 KEPT, PAGE = DOCS / "figures.json", DOCS / "figures.md"
 SCENES = ("scene_a", "scene_b", "hard_moraine", "hard_steep", "hard_farmland", "hard_karst")
 """Invented scenes with complete truth, folders of TUSSOCK_DATA."""
-LARGE_TILES = 7
-"""Tiles of 150 m in a row of the large area: 1050 m, 1.1 km2."""
 
 
 @functools.cache
@@ -75,11 +73,16 @@ def output_of(*arguments: str | Path) -> str:
 
 
 @functools.cache
-def draft_of(tiles: Path, /) -> tuple[Path, float, float]:
-    """Draft the tiles in a folder: where the draft is, seconds it took, GiB of its largest process."""
+def drafted(tiles: Path, /) -> tuple[Path, Cost]:
+    """Draft the tiles in a folder, once: where the draft is, and what it took."""
     area = write_area(scratch() / "drafts" / f"{tiles.parent.name}_{tiles.name}", f"{tiles}/*.laz")
-    seconds, gib = timed([sys.executable, "-m", "pipeline.cli", "draft", str(area), "--cores", "2"])
-    return area.parent / "out", seconds, gib
+    cost = run_watched([sys.executable, "-m", "pipeline.cli", "draft", str(area), "--cores", "2"])
+    return area.parent / "out", cost
+
+
+def draft_of(scene: str, /) -> Path:
+    """The draft of a scene of the measuring data."""
+    return drafted(data(scene) / "tiles")[0]
 
 
 def scores() -> list[Table]:
@@ -87,7 +90,7 @@ def scores() -> list[Table]:
     found: dict[str, dict[str, float]] = {}
     for scene in SCENES:
         target = scratch() / f"{scene}.json"
-        output_of(_scorer("score_draft.py"), data(scene), draft_of(data(scene) / "tiles")[0], "--json", target)
+        output_of(_scorer("score_draft.py"), data(scene), draft_of(scene), "--json", target)
         found[scene] = json.loads(target.read_text(encoding="utf-8"))
     names = list(dict.fromkeys(name for scene in found.values() for name in scene))
     rows = [[name, *(_figure(found[scene].get(name)) for scene in SCENES)] for name in names]
@@ -103,13 +106,13 @@ def surfaces() -> list[Table]:
 
 def reliability() -> list[Table]:
     """Stated confidence against truth over all scenes."""
-    pairs = [str(part) for scene in SCENES for part in (data(scene), draft_of(data(scene) / "tiles")[0])]
+    pairs = [str(part) for scene in SCENES for part in (data(scene), draft_of(scene))]
     return [Table("", printed=output_of(_scorer("reliability.py"), *pairs))]
 
 
 def calibration() -> list[Table]:
     """What thirty notes mend, scene by scene."""
-    pairs = [str(part) for scene in SCENES for part in (data(scene), draft_of(data(scene) / "tiles")[0])]
+    pairs = [str(part) for scene in SCENES for part in (data(scene), draft_of(scene))]
     return [Table("", printed=output_of("-m", "tests.benchmarks.calibration", *pairs))]
 
 
@@ -118,7 +121,7 @@ def _scorer(program: str) -> Path:
 
 
 def _judged(program: str, scene: str) -> str:
-    return output_of(_scorer(program), data(scene), draft_of(data(scene) / "tiles")[0])
+    return output_of(_scorer(program), data(scene), draft_of(scene))
 
 
 def _figure(value: float | None) -> str:
@@ -128,26 +131,40 @@ def _figure(value: float | None) -> str:
 # ---------------------------------------------------------------- seconds and memory
 
 
-def large_area() -> Path:
-    """Tiles of a square of 1050 m, made of a scene."""
-    folder = scratch() / "large" / "tiles"
+def large_area(n: int, /) -> Path:
+    """Tiles of a square with n tiles of 150 m in a row, made of a scene."""
+    folder = scratch() / f"{n * 150} m" / "tiles"
     if not folder.exists():
-        lay_side_by_side(sorted((data("scene_a") / "tiles").glob("*.laz")), folder, n=LARGE_TILES)
+        lay_side_by_side(sorted((data("scene_a") / "tiles").glob("*.laz")), folder, n=n)
     return folder
 
 
-def cost_of(*makers: Callable[[], Path]) -> Callable[[], list[Table]]:
-    """A measurement of whole drafts: seconds on two cores and the memory of the largest process."""
+def km2() -> Path:
+    """A little more than a square kilometre: 1050 m x 1050 m."""
+    return large_area(7)
+
+
+def four_km2() -> Path:
+    """A little more than four: 2100 m x 2100 m."""
+    return large_area(14)
+
+
+def cost_of(maker: Callable[[], Path]) -> Callable[[], list[Table]]:
+    """A measurement of a whole draft: seconds on two cores, and memory."""
 
     def measure() -> list[Table]:
-        rows = []
-        for folder in (maker() for maker in makers):
-            headers = [laspy.open(tile).header for tile in sorted(folder.glob("*.laz"))]
-            area_km2 = sum((h.x_max - h.x_min) * (h.y_max - h.y_min) for h in headers) / 1e6
-            _, seconds, gib = draft_of(folder)
-            returns = sum(h.point_count for h in headers)
-            rows.append([folder.parent.name, f"{area_km2:.2f}", f"{returns:,}", f"{seconds:.1f}", f"{gib:.2f}"])
-        return [Table("", ["tiles", "km2", "returns", "seconds", "GiB of the largest process"], rows)]
+        folder = maker()
+        headers = [laspy.open(tile).header for tile in sorted(folder.glob("*.laz"))]
+        area_km2 = sum((h.x_max - h.x_min) * (h.y_max - h.y_min) for h in headers) / 1e6
+        cost = drafted(folder)[1]
+        figures = [
+            f"{area_km2:.2f}",
+            f"{sum(h.point_count for h in headers):,}",
+            f"{cost.seconds:.0f}",
+            f"{cost.largest_gib:.2f}",
+            f"{cost.together_gib:.2f}",
+        ]
+        return [Table("", ["km2", "returns", "seconds", "GiB of the largest process", "GiB together"], [figures])]
 
     return measure
 
@@ -180,7 +197,16 @@ MEASUREMENTS = (
         "Cost",
         "How long does the draft of a square kilometre take?",
         "Copies of `scene_a` side by side, 16 returns per m2; everything from LAZ to field sheet, on two cores.",
-        cost_of(large_area),
+        cost_of(km2),
+        data=("scene_a",),
+        is_long=True,
+    ),
+    Measurement(
+        "cost_4km2",
+        "Cost",
+        "What does a larger area need?",
+        "As above, for four square kilometres: what grows with the area is the memory of the steps that draw.",
+        cost_of(four_km2),
         data=("scene_a",),
         is_long=True,
     ),
@@ -199,7 +225,7 @@ MEASUREMENTS = (
         "Cost",
         "How long do classes and bare earth of a square kilometre take beside PDAL?",
         "LAZ in, classified LAZ and bare earth out; ours on two cores, PDAL with one pipeline.",
-        _against_pdal(large_area),
+        _against_pdal(km2),
         data=("scene_a",),
         needs=("TUSSOCK_PDAL",),
         is_long=True,
@@ -291,6 +317,36 @@ MEASUREMENTS = (
         "Boulders against bushes, stumps, piles and huts of like size.",
         printed("tests.benchmarks.rock", "confusion"),
         command="python -m tests.benchmarks.rock confusion",
+        is_long=True,
+    ),
+    Measurement(
+        "boulder_recall",
+        "Rock",
+        "How many boulders are found by pulse density and canopy?",
+        "In made scenes; writes `config/boulder_recall.json`, which `tussock survey` and `docs/boulders.md` read: "
+        "run `python docs/make_boulder_plot.py` after it.",
+        printed("tests.benchmarks.rock", "density"),
+        command="python -m tests.benchmarks.rock density",
+        is_long=True,
+    ),
+    Measurement(
+        "rock_cost",
+        "Rock",
+        "How long does looking for boulders take?",
+        "Processor seconds a square kilometre, in dense conifers at 8 pulses per m2.",
+        printed("tests.benchmarks.rock", "cost"),
+        command="python -m tests.benchmarks.rock cost",
+        data=("bc_forest",),
+        is_long=True,
+    ),
+    Measurement(
+        "bare_rock",
+        "Rock",
+        "How much bare rock is drawn?",
+        "Patches of rock of known contrast planted in real tiles.",
+        printed("tests.benchmarks.rock_bare", "planted"),
+        command="python -m tests.benchmarks.rock_bare planted",
+        data=("bc_forest",),
         is_long=True,
     ),
     Measurement(
