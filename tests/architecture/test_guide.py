@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from tests.paths import PROJECT
-from tests.rooms import PIPELINE, Tree
+from tests.rooms import LAYERS, PIPELINE, Tree, layer_of
 
 GUIDE = PROJECT / "DEVELOPERS.md"
 TO_BE_MADE = {"pipeline/manmade/fences.py", "tests/manmade/test_fences.py"}
@@ -68,6 +68,26 @@ def test_every_room_is_in_the_guide() -> None:
     tops = {room.partition("/")[0] for room in Tree(PIPELINE).rooms} - {"explain"}
     named = " ".join(in_backticks(text))
     assert [top for top in sorted(tops) if not re.search(rf"\b{top}(/|\.py)", named)] == []
+
+
+def layers_in_order(text: str) -> list[int]:
+    """Numbers of the layers of the rooms, as the table of rooms names them from top to bottom."""
+    cells = [line.split("|")[1] for line in text.splitlines() if line.startswith("| `pipeline/")]
+    tops = [Path(word).stem for cell in cells for word in in_backticks(cell)]
+    return [number for number in map(layer_of, tops) if number is not None]
+
+
+def test_the_table_of_rooms_is_in_the_order_of_imports() -> None:
+    """A room may import what stands above it in the table: the table runs through the layers without going back."""
+    found = layers_in_order(GUIDE.read_text(encoding="utf-8"))
+    assert len(set(found)) == len(LAYERS)
+    assert found == sorted(found)
+
+
+def test_a_table_in_another_order_is_told() -> None:
+    """Files do not stand before the lattice."""
+    found = layers_in_order("| `pipeline/files/` | x |\n| `pipeline/lattice/` | y |\n")
+    assert found != sorted(found)
 
 
 @pytest.mark.parametrize(

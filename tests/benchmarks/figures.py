@@ -61,11 +61,13 @@ def printed(*command: str, title: str = "") -> Callable[[], list[Table]]:
 
 
 def output_of(*arguments: str | Path) -> str:
-    """What a Python program prints; SystemExit with the last line of its complaint if it fails."""
+    """What a Python program prints; SystemExit with its complaint if it fails, or if it prints nothing."""
     command = [sys.executable, *map(str, arguments)]
     done = subprocess.run(command, cwd=PROJECT, capture_output=True, text=True, check=False)
     if done.returncode:
-        raise SystemExit(f"{command[1:3]}: {(done.stderr.strip() or done.stdout.strip()).splitlines()[-1]}")
+        raise SystemExit(f"{command[1:3]}: {(done.stderr.strip() or done.stdout.strip() or 'failed').splitlines()[-1]}")
+    if not done.stdout.strip():
+        raise SystemExit(f"{command[1:3]}: printed nothing")
     return done.stdout
 
 
