@@ -393,9 +393,11 @@ def commit() -> str:
 
 
 def machine() -> str:
-    """Processors and memory of this machine."""
+    """Processors and memory of this machine, and how busy it is: a cost measured beside other work says little."""
+    memory_gib = psutil.virtual_memory().total / 2**30
+    load = os.getloadavg()[0]
     return (
-        f"{psutil.cpu_count()} cores, {psutil.virtual_memory().total / 2**30:.0f} GiB, Python {sys.version.split()[0]}"
+        f"{psutil.cpu_count()} cores with a load of {load:.1f}, {memory_gib:.0f} GiB, Python {sys.version.split()[0]}"
     )
 
 
