@@ -10,7 +10,7 @@ PIP := $(BIN)/python -m pip install --quiet --disable-pip-version-check --requir
 	--only-binary :all: --no-binary connection-pool
 OWN := $(BIN)/python -m pip install --quiet --disable-pip-version-check --no-deps --no-build-isolation --editable .
 
-.PHONY: help demo test quick lint install pictures settings lock clean
+.PHONY: help demo test quick lint install pictures rooms figures settings lock clean
 
 help:
 	@echo "demo      install into .venv and draft the bundled sample"
@@ -20,6 +20,8 @@ help:
 	@echo "lint      style and types"
 	@echo "settings  write config/settings.md and config/area.schema.json from pipeline/settings/"
 	@echo "pictures  the README's pictures, from the sample's draft"
+	@echo "rooms     docs/rooms.png and docs/rooms.txt: which room of the code imports which"
+	@echo "figures   measure again what docs/figures.md states; ONLY=structure,cost for some, ONLY=list to see all"
 	@echo "lock      pin the newest versions of what pyproject.toml asks for (needs uv)"
 	@echo "clean     remove .venv and the sample's draft"
 
@@ -44,6 +46,12 @@ lint: $(VENV)/installed-for-tests
 
 pictures: demo
 	$(BIN)/python docs/make_pictures.py
+
+rooms: $(VENV)/installed-for-tests
+	$(BIN)/python -m docs.make_rooms
+
+figures: $(VENV)/installed-for-tests
+	$(BIN)/python -m tests.benchmarks.figures $(if $(ONLY),--only $(ONLY))
 
 settings: install
 	$(BIN)/python -m pipeline.explain

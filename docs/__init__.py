@@ -1,0 +1,1 @@
+"""Pages, pictures and the programs that make them."""

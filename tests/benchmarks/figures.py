@@ -1,0 +1,424 @@
+"""Every figure of accuracy and cost that the project states, measured again by one command.
+
+    make figures                      all that take less than a minute each and whose data are here
+    make figures ONLY=structure,cost  single ones, long ones too
+    make figures ONLY=list            names, questions, and what each needs
+
+TUSSOCK_DATA names the folder of the measuring data, TUSSOCK_PDAL a PDAL command line, and TUSSOCK_SCORER a folder with
+the programs that judge a draft of a scene with known truth (`score_draft.py`, `surface_error.py`, `reliability.py`).
+
+To add a figure, add a `Measurement` to `MEASUREMENTS`: its function returns tables, or `printed` runs a program of
+`tests/benchmarks/` and keeps what it prints.
+"""
+
+from __future__ import annotations
+
+import argparse
+import functools
+import json
+import os
+import subprocess
+import sys
+import tempfile
+from collections.abc import Callable
+from pathlib import Path
+
+import laspy
+import psutil
+
+from tests.benchmarks.large_area import lay_side_by_side
+from tests.benchmarks.results import Measurement, Table, markdown_of, measure_again, read_results, write_results
+from tests.benchmarks.structure import structure
+from tests.benchmarks.watched import Cost, run_watched
+from tests.paths import PROJECT
+from tests.runs import SAMPLE, write_area
+
+DOCS = PROJECT / "docs"
+KEPT, PAGE = DOCS / "figures.json", DOCS / "figures.md"
+SCENES = ("scene_a", "scene_b", "hard_moraine", "hard_steep", "hard_farmland", "hard_karst")
+"""Invented scenes with complete truth, folders of TUSSOCK_DATA."""
+
+
+@functools.cache
+def scratch() -> Path:
+    """A folder that is gone when the program ends; drafts made for one figure serve the next."""
+    kept = tempfile.TemporaryDirectory(prefix="tussock-figures-")
+    _OPEN.append(kept)
+    return Path(kept.name)
+
+
+_OPEN: list[tempfile.TemporaryDirectory[str]] = []
+
+
+def data(name: str, /) -> Path:
+    """A folder of the measuring data."""
+    return Path(os.environ["TUSSOCK_DATA"]).resolve() / name
+
+
+def printed(*command: str, title: str = "") -> Callable[[], list[Table]]:
+    """A measurement that runs `python -m COMMAND` and keeps what it prints."""
+    return lambda: [Table(title, printed=output_of("-m", *command))]
+
+
+def output_of(*arguments: str | Path) -> str:
+    """What a Python program prints; SystemExit with its complaint if it fails, or if it prints nothing."""
+    command = [sys.executable, *map(str, arguments)]
+    done = subprocess.run(command, cwd=PROJECT, capture_output=True, text=True, check=False)
+    if done.returncode:
+        raise SystemExit(f"{command[1:3]}: {(done.stderr.strip() or done.stdout.strip() or 'failed').splitlines()[-1]}")
+    if not done.stdout.strip():
+        raise SystemExit(f"{command[1:3]}: printed nothing")
+    return done.stdout
+
+
+# ---------------------------------------------------------------- drafts of scenes
+
+
+@functools.cache
+def drafted(tiles: Path, /) -> tuple[Path, Cost]:
+    """Draft the tiles in a folder, once: where the draft is, and what it took."""
+    area = write_area(scratch() / "drafts" / f"{tiles.parent.name}_{tiles.name}", f"{tiles}/*.laz")
+    cost = run_watched([sys.executable, "-m", "pipeline.cli", "draft", str(area), "--cores", "2"])
+    return area.parent / "out", cost
+
+
+def draft_of(scene: str, /) -> Path:
+    """The draft of a scene of the measuring data."""
+    return drafted(data(scene) / "tiles")[0]
+
+
+def scores() -> list[Table]:
+    """The scores of every scene, a column a scene."""
+    found: dict[str, dict[str, float]] = {}
+    for scene in SCENES:
+        target = scratch() / f"{scene}.json"
+        output_of(_scorer("score_draft.py"), data(scene), draft_of(scene), "--json", target)
+        found[scene] = json.loads(target.read_text(encoding="utf-8"))
+    names = list(dict.fromkeys(name for scene in found.values() for name in scene))
+    rows = [[name, *(_figure(found[scene].get(name)) for scene in SCENES)] for name in names]
+    return [Table("", ["figure", *SCENES], rows)]
+
+
+def surfaces() -> list[Table]:
+    """The error of the bare earth of every scene, a row a scene."""
+    return [
+        Table("", ["scene", "error"], [[scene, _judged("surface_error.py", scene).strip()] for scene in SCENES]),
+    ]
+
+
+def reliability() -> list[Table]:
+    """Stated confidence against truth over all scenes."""
+    pairs = [str(part) for scene in SCENES for part in (data(scene), draft_of(scene))]
+    return [Table("", printed=output_of(_scorer("reliability.py"), *pairs))]
+
+
+def calibration() -> list[Table]:
+    """What thirty notes mend, scene by scene."""
+    pairs = [str(part) for scene in SCENES for part in (data(scene), draft_of(scene))]
+    return [Table("", printed=output_of("-m", "tests.benchmarks.calibration", *pairs))]
+
+
+def _scorer(program: str) -> Path:
+    return Path(os.environ["TUSSOCK_SCORER"]).resolve() / program
+
+
+def _judged(program: str, scene: str) -> str:
+    return output_of(_scorer(program), data(scene), draft_of(scene))
+
+
+def _figure(value: float | None) -> str:
+    return "-" if value is None else f"{value:.3f}"
+
+
+# ---------------------------------------------------------------- seconds and memory
+
+
+def large_area(n: int, /) -> Path:
+    """Tiles of a square with n tiles of 150 m in a row, made of a scene."""
+    folder = scratch() / f"{n * 150} m" / "tiles"
+    if not folder.exists():
+        lay_side_by_side(sorted((data("scene_a") / "tiles").glob("*.laz")), folder, n=n)
+    return folder
+
+
+def km2() -> Path:
+    """A little more than a square kilometre: 1050 m x 1050 m."""
+    return large_area(7)
+
+
+def four_km2() -> Path:
+    """A little more than four: 2100 m x 2100 m."""
+    return large_area(14)
+
+
+def cost_of(maker: Callable[[], Path]) -> Callable[[], list[Table]]:
+    """A measurement of a whole draft: seconds on two cores, and memory."""
+
+    def measure() -> list[Table]:
+        folder = maker()
+        headers = [laspy.open(tile).header for tile in sorted(folder.glob("*.laz"))]
+        area_km2 = sum((h.x_max - h.x_min) * (h.y_max - h.y_min) for h in headers) / 1e6
+        cost = drafted(folder)[1]
+        figures = [
+            f"{area_km2:.2f}",
+            f"{sum(h.point_count for h in headers):,}",
+            f"{cost.seconds:.0f}",
+            f"{cost.largest_gib:.2f}",
+            f"{cost.together_gib:.2f}",
+        ]
+        return [Table("", ["km2", "returns", "seconds", "GiB of the largest process", "GiB together"], [figures])]
+
+    return measure
+
+
+def _against_pdal(maker: Callable[[], Path]) -> Callable[[], list[Table]]:
+    return lambda: [Table("", printed=output_of("-m", "tests.benchmarks.speed", maker()))]
+
+
+# ---------------------------------------------------------------- the registry
+
+MEASUREMENTS = (
+    Measurement(
+        "structure",
+        "Shape of the code",
+        "How many rooms, settings and lines are there, and how much stands twice?",
+        "Counted in the source files; a room is a folder, and docstrings are not counted in a function's body. "
+        "Runs that stand again are counted without docstrings, comments, imports and the lists of settings.",
+        structure,
+    ),
+    Measurement(
+        "cost",
+        "Cost",
+        "How long does the draft of the sample take?",
+        "Everything from LAZ to field sheet, on two cores.",
+        cost_of(lambda: SAMPLE),
+        command="time tussock draft sample_tiles/area.yaml --cores 2",
+    ),
+    Measurement(
+        "cost_km2",
+        "Cost",
+        "How long does the draft of a square kilometre take?",
+        "Copies of `scene_a` side by side, 16 returns per m2; everything from LAZ to field sheet, on two cores.",
+        cost_of(km2),
+        data=("scene_a",),
+        is_long=True,
+    ),
+    Measurement(
+        "cost_4km2",
+        "Cost",
+        "What does a larger area need?",
+        "As above, for four square kilometres: what grows with the area is the memory of the steps that draw.",
+        cost_of(four_km2),
+        data=("scene_a",),
+        is_long=True,
+    ),
+    Measurement(
+        "speed",
+        "Cost",
+        "How long do classes and bare earth of the sample take beside PDAL?",
+        "LAZ in, classified LAZ and bare earth out; ours on two cores, PDAL with one pipeline. "
+        "Most of the time on so small an area is starting Python.",
+        _against_pdal(lambda: SAMPLE),
+        command="python -m tests.benchmarks.speed sample_tiles",
+        needs=("TUSSOCK_PDAL",),
+    ),
+    Measurement(
+        "speed_km2",
+        "Cost",
+        "How long do classes and bare earth of a square kilometre take beside PDAL?",
+        "LAZ in, classified LAZ and bare earth out; ours on two cores, PDAL with one pipeline.",
+        _against_pdal(km2),
+        data=("scene_a",),
+        needs=("TUSSOCK_PDAL",),
+        is_long=True,
+    ),
+    Measurement(
+        "scores",
+        "Drafts of invented scenes",
+        "How does the draft of a scene compare with its truth?",
+        "Recall and precision of features, errors of ground and contours, agreement of the runnability bands.",
+        scores,
+        data=SCENES,
+        needs=("TUSSOCK_SCORER",),
+        is_long=True,
+    ),
+    Measurement(
+        "surface",
+        "Drafts of invented scenes",
+        "How far is the bare earth out?",
+        "Root mean square error beside that of a triangulation of the true ground returns, which no filter can beat by "
+        "much; patches that are grossly wrong.",
+        surfaces,
+        data=SCENES,
+        needs=("TUSSOCK_SCORER",),
+        is_long=True,
+    ),
+    Measurement(
+        "reliability",
+        "Drafts of invented scenes",
+        "Is a confidence of 0.7 right seven times in ten?",
+        "Mean stated confidence -> share that is true, in five bins, over all scenes.",
+        reliability,
+        data=SCENES,
+        needs=("TUSSOCK_SCORER",),
+        is_long=True,
+    ),
+    Measurement(
+        "calibration",
+        "Drafts of invented scenes",
+        "What do thirty notes mend?",
+        "Agreement of the runnability bands with a mapper whose limits are 40 % above or below ours, "
+        "before and after `tussock calibrate`.",
+        calibration,
+        data=SCENES,
+        is_long=True,
+    ),
+    Measurement(
+        "ground",
+        "Ground and classes",
+        "How good is the ground on published data?",
+        "The ISPRS filter test, scenes with known bare earth, held-out ground of surveys, classes, speed.",
+        printed("tests.benchmarks.ground"),
+        command="python -m tests.benchmarks.ground",
+        data=("isprs", "scene_a", "scene_b", "bc_forest"),
+        is_long=True,
+    ),
+    Measurement(
+        "classes",
+        "Ground and classes",
+        "Do ground, vegetation and buildings agree with their makers' classes?",
+        "Share found and share right by class.",
+        printed("tests.benchmarks.classes"),
+        command="python -m tests.benchmarks.classes",
+        data=("classes", "scene_a", "scene_b", "bc_forest"),
+        is_long=True,
+    ),
+    Measurement(
+        "rock_planted",
+        "Rock",
+        "How many boulders planted in real tiles are found?",
+        "Recall, and boulders drawn where none was planted.",
+        printed("tests.benchmarks.rock", "planted"),
+        command="python -m tests.benchmarks.rock planted",
+        data=("bc_forest", "boreal", "lava_forest", "lake_edge", "classes", "pine_plots"),
+        is_long=True,
+    ),
+    Measurement(
+        "rock_made",
+        "Rock",
+        "How many boulders of made scenes are found?",
+        "Recall, precision, height and calibration in scenes of the project's own maker.",
+        printed("tests.benchmarks.rock", "made"),
+        command="python -m tests.benchmarks.rock made",
+        is_long=True,
+    ),
+    Measurement(
+        "rock_confusion",
+        "Rock",
+        "What is taken for a boulder?",
+        "Boulders against bushes, stumps, piles and huts of like size.",
+        printed("tests.benchmarks.rock", "confusion"),
+        command="python -m tests.benchmarks.rock confusion",
+        is_long=True,
+    ),
+    Measurement(
+        "boulder_recall",
+        "Rock",
+        "How many boulders are found by pulse density and canopy?",
+        "In made scenes; writes `config/boulder_recall.json`, which `tussock survey` and `docs/boulders.md` read: "
+        "run `python docs/make_boulder_plot.py` after it.",
+        printed("tests.benchmarks.rock", "density"),
+        command="python -m tests.benchmarks.rock density",
+        is_long=True,
+    ),
+    Measurement(
+        "rock_cost",
+        "Rock",
+        "How long does looking for boulders take?",
+        "Processor seconds a square kilometre, in dense conifers at 8 pulses per m2.",
+        printed("tests.benchmarks.rock", "cost"),
+        command="python -m tests.benchmarks.rock cost",
+        data=("bc_forest",),
+        is_long=True,
+    ),
+    Measurement(
+        "bare_rock",
+        "Rock",
+        "How much bare rock is drawn?",
+        "Patches of rock of known contrast planted in real tiles.",
+        printed("tests.benchmarks.rock_bare", "planted"),
+        command="python -m tests.benchmarks.rock_bare planted",
+        data=("bc_forest",),
+        is_long=True,
+    ),
+    Measurement(
+        "rock_cliffs",
+        "Rock",
+        "How much of planted rock steps is drawn?",
+        "Steps of known place and height planted in real tiles.",
+        printed("tests.benchmarks.rock_cliffs", "planted"),
+        command="python -m tests.benchmarks.rock_cliffs planted",
+        data=("bc_forest",),
+        is_long=True,
+    ),
+    Measurement(
+        "contours",
+        "Contours",
+        "Are contours legible, and how far do they lie from the ground?",
+        "Crossings, crowded places, deviation, spots and time, on real and invented ground.",
+        printed("tests.benchmarks.contours"),
+        command="python -m tests.benchmarks.contours",
+        data=("bc_forest", "scene_a", "scene_b"),
+        is_long=True,
+    ),
+    Measurement(
+        "vegetation",
+        "Vegetation",
+        "How is undergrowth of known density measured and drawn?",
+        "Discs of undergrowth planted in real tiles.",
+        printed("tests.benchmarks.vegetation", "bc_forest", "boreal"),
+        command="python -m tests.benchmarks.vegetation bc_forest boreal",
+        data=("bc_forest", "boreal"),
+        is_long=True,
+    ),
+)
+"""Every figure, in the order of the page."""
+
+
+def commit() -> str:
+    """The commit of the code, and whether the pipeline has changes that it does not hold."""
+    asked = ["git", "rev-parse", "--short", "HEAD"], ["git", "status", "--porcelain", "pipeline"]
+    head, changed = (subprocess.run(one, cwd=PROJECT, capture_output=True, text=True).stdout.strip() for one in asked)
+    return f"{head or 'no commit'}{' and changes' if changed else ''}"
+
+
+def machine() -> str:
+    """Processors and memory of this machine, and how busy it is: a cost measured beside other work says little."""
+    memory_gib = psutil.virtual_memory().total / 2**30
+    load = os.getloadavg()[0]
+    return (
+        f"{psutil.cpu_count()} cores with a load of {load:.1f}, {memory_gib:.0f} GiB, Python {sys.version.split()[0]}"
+    )
+
+
+def main(arguments: list[str] | None = None) -> None:
+    """Measure, keep, and write the page."""
+    parser = argparse.ArgumentParser(prog="make figures")
+    parser.add_argument("--only", default="", help="names with commas between; 'list' prints them")
+    only = [name for name in parser.parse_args(arguments).only.split(",") if name]
+    if only == ["list"]:
+        for one in MEASUREMENTS:
+            print(f"{one.name:15} {'long ' if one.is_long else '     '}{one.question} {'; '.join(one.missing())}")
+        return
+    # Jobs of the workflow run elsewhere: without this they would import whatever copy of the project is installed.
+    os.environ["PYTHONPATH"] = str(PROJECT)
+    kept = read_results(KEPT)
+    for name in only or [one.name for one in MEASUREMENTS if not one.is_long]:
+        kept = measure_again(MEASUREMENTS, kept, name, commit=commit(), machine=machine(), say=print)
+        # Written after each, so that hours of measuring are not lost with the last of it.
+        write_results(KEPT, kept)
+    PAGE.write_text(markdown_of(MEASUREMENTS, kept), encoding="utf-8")
+
+
+if __name__ == "__main__":
+    main()
