@@ -1,4 +1,4 @@
-"""What steps hand to each other: archives that can be read piece by piece."""
+"""What steps hand to each other: folders of arrays that can be read piece by piece."""
 
 from collections.abc import Iterator
 from pathlib import Path
@@ -8,12 +8,15 @@ import pytest
 
 from pipeline.files.arrays import (
     join_returns,
-    read_arrays,
+    map_arrays,
+    read_grid_of,
     read_marked,
-    read_returns,
+    read_sums,
     write_arrays,
+    write_grids,
     write_returns,
 )
+from pipeline.lattice.grid import Grid
 from pipeline.returns.cloud import Cloud, northward
 
 
@@ -35,44 +38,75 @@ def test_numpy_reads_the_same(tmp_path: Path) -> None:
         "one": np.array(3.5),
         "none": np.empty((0, 2)),
     }
-    write_arrays(tmp_path / "a.npz", arrays)
-    read = read_arrays(tmp_path / "a.npz")
-    with np.load(tmp_path / "a.npz") as judge:
-        assert sorted(read) == sorted(judge.files)
-        for name in judge.files:
-            assert read[name].dtype == judge[name].dtype
-            assert np.array_equal(read[name], judge[name])
-            assert read[name].shape == judge[name].shape
-    assert list(read_arrays(tmp_path / "a.npz", ("flags",))) == ["flags"]
+    write_arrays(tmp_path / "a", arrays)
+    read = map_arrays(tmp_path / "a")
+    assert sorted(read) == sorted(arrays)
+    for name, given in arrays.items():
+        judge = np.load(tmp_path / "a" / f"{name}.npy")
+        for one in (judge, read[name]):
+            assert one.dtype == given.dtype
+            assert np.array_equal(one, given)
+            assert one.shape == given.shape
+    assert list(map_arrays(tmp_path / "a", ("flags",))) == ["flags"]
 
 
 def test_arrays_of_an_iterator_are_written_one_by_one(tmp_path: Path) -> None:
-    """The second is asked for when the first is on disk; numpy.load reads both."""
+    """The second is asked for when the first is on disk."""
     sizes = []
 
     def arrays() -> Iterator[tuple[str, np.ndarray]]:
         for name in ("first", "second"):
-            sizes.append(sum(path.stat().st_size for path in tmp_path.iterdir()))
+            sizes.append(sum(path.stat().st_size for path in tmp_path.rglob("*.npy")))
             yield name, np.arange(200_000)
 
-    write_arrays(tmp_path / "a.npz", arrays())
+    write_arrays(tmp_path / "a", arrays())
     assert sizes[1] >= 200_000 * 8
-    with np.load(tmp_path / "a.npz") as judge:
-        assert sorted(judge.files) == ["first", "second"]
+    assert sorted(map_arrays(tmp_path / "a")) == ["first", "second"]
 
 
-def test_a_cut_archive_is_not_read_as_a_short_one(tmp_path: Path) -> None:
-    """A file that lost its end raises an error."""
-    path = tmp_path / "a.npz"
-    write_arrays(path, {"flat": np.arange(1000)})
+def test_a_cut_array_is_not_read_as_a_short_one(tmp_path: Path) -> None:
+    """A file that lost its end raises an error, and so does one that is missing."""
+    write_arrays(tmp_path / "a", {"flat": np.arange(1000)})
+    path = tmp_path / "a" / "flat.npy"
     path.write_bytes(path.read_bytes()[:-600])
-    with pytest.raises(Exception, match="zip"):
-        read_arrays(path)
+    with pytest.raises(ValueError, match="mmap"):
+        map_arrays(tmp_path / "a")
+    with pytest.raises(FileNotFoundError):
+        map_arrays(tmp_path / "a", ("other",))
+
+
+def test_a_failed_write_leaves_what_was_there(tmp_path: Path) -> None:
+    """Neither a half folder nor a lost one."""
+
+    def arrays() -> Iterator[tuple[str, np.ndarray]]:
+        yield "first", np.arange(3)
+        raise RuntimeError("no more")
+
+    write_arrays(tmp_path / "a", {"flat": np.arange(5)})
+    with pytest.raises(RuntimeError):
+        write_arrays(tmp_path / "a", arrays())
+    assert [path.name for path in tmp_path.iterdir()] == ["a"]
+    assert list(map_arrays(tmp_path / "a")) == ["flat"]
+
+
+def test_grids_come_back_with_their_place(tmp_path: Path) -> None:
+    """Grid, names and values; a block without returns has a grid and no raster."""
+    grid = Grid("EPSG:25832", 800_000, 11_400_000, 0.5, 2, 3)
+    counts = np.arange(6, dtype=np.uint16).reshape(2, 3)
+    write_grids(tmp_path / "a", {"returns": counts}, grid)
+    write_grids(tmp_path / "b", {}, grid)
+    assert read_grid_of(tmp_path / "a") == (grid, ("returns",))
+    assert read_grid_of(tmp_path / "b") == (grid, ())
+    read = read_sums(tmp_path / "a")["returns"]
+    assert read.dtype == np.float32
+    assert np.array_equal(read, counts)
+    read += 1  # a later step may go on counting: it must not write through to the file
+    assert np.array_equal(read_sums(tmp_path / "a")["returns"], counts)
 
 
 def test_only_usable_returns_in_the_bounds_are_read(tmp_path: Path) -> None:
-    """Of several archives, what filtering them whole would give, in the same order."""
-    paths = [tmp_path / f"{seed}.npz" for seed in range(3)]
+    """Of several folders, what filtering them whole would give, in the same order."""
+    paths = [tmp_path / f"{seed}" for seed in range(3)]
     clouds = [scattered(500, seed) for seed in range(3)]
     for path, cloud in zip(paths, clouds, strict=True):
         write_returns(path, cloud, {"mark": cloud.intensity * 2, "other": cloud.intensity})
@@ -87,7 +121,7 @@ def test_only_usable_returns_in_the_bounds_are_read(tmp_path: Path) -> None:
     assert len(nothing) == 0
 
 
-def test_no_archive_holds_no_return() -> None:
+def test_no_folder_holds_no_return() -> None:
     """A block that no tile reaches has all columns, empty."""
     cloud, further = join_returns([], names=("index",))
     assert len(cloud) == 0
@@ -97,8 +131,8 @@ def test_no_archive_holds_no_return() -> None:
 def test_returns_come_back(tmp_path: Path) -> None:
     """Every column, further ones too."""
     cloud = scattered(50, 1)
-    write_returns(tmp_path / "a.npz", cloud, {"index": np.arange(50)})
-    read, further = read_returns(tmp_path / "a.npz")
+    write_returns(tmp_path / "a", cloud, {"index": np.arange(50)})
+    read, further = join_returns([tmp_path / "a"], names=("index",))
     assert all(np.array_equal(getattr(cloud, name), getattr(read, name)) for name in vars(cloud))
     assert np.array_equal(further["index"], np.arange(50))
 
@@ -107,6 +141,6 @@ def test_returns_come_back(tmp_path: Path) -> None:
 def test_marked_rows_are_those_of_the_mark(tmp_path: Path, mark: int) -> None:
     """Rows of one mark, wherever they stand; none where nothing carries it."""
     marks, values = np.array([8, 7, 8, 8, 7]), np.arange(5)
-    write_arrays(tmp_path / "a.npz", {"mark": marks, "value": values})
-    read = read_marked(tmp_path / "a.npz", "mark", mark, ("value",))
+    write_arrays(tmp_path / "a", {"mark": marks, "value": values})
+    read = read_marked(tmp_path / "a", "mark", mark, ("value",))
     assert np.array_equal(read["value"], values[marks == mark])

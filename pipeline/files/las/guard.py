@@ -170,7 +170,8 @@ def _records(source: BinaryIO, path: Path, start: int, end: int, count: int) -> 
         raise _broken(path, f"claims {count:,} records where {end - start:,} bytes are left for them")
     if end - start > _MOST_RECORD_BYTES:
         raise _broken(path, f"claims {end - start:,} bytes of records before its points")
-    records, place = [], start
+    place = start
+    records: list[laspy.VLR] = []
     for _ in range(count):
         source.seek(place)
         user, number, length, words = struct.unpack("<2x16sHH32s", source.read(_RECORD_HEAD_BYTES))

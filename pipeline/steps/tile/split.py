@@ -39,4 +39,4 @@ def split(
                 near = np.flatnonzero(cloud.within(block_named(name, flow.block_m).reach(flow.halo_m)))
                 if len(near):
                     place: arrays.Arrays = {"tile_key": np.full(len(near), tile_key, np.int64), "index": index[near]}
-                    arrays.write_returns(folder / f"{name}.{start}.npz", cloud.take(near), place)
+                    arrays.write_returns(folder / f"{name}.{start}", cloud.take(near), place)
