@@ -8,9 +8,9 @@ import pytest
 from shapely.geometry import box
 
 from pipeline.errors import InputError
-from pipeline.files import arrays
-from pipeline.files import layers
+from pipeline.files import arrays, layers
 from pipeline.lattice.blocks import blocks_covering
+from pipeline.plan.plan import HALO_M
 from pipeline.settings import (
     Flow,
     LayerSettings,
@@ -19,7 +19,6 @@ from pipeline.settings import (
     TerrainSettings,
     WireSettings,
 )
-from pipeline.plan.plan import HALO_M
 from pipeline.steps.area.rasters import rasters_of_area
 from pipeline.steps.block.classify import classify
 from pipeline.steps.block.grids import grids

@@ -388,3 +388,20 @@ def test_pieces_leave_strays_and_wrong_headers_out_too(tmp_path: Path) -> None:
     assert np.flatnonzero(~cloud.is_usable).tolist() == [1000]
     with pytest.raises(SurveyError, match="outside the extent"):
         list(las.read_pieces(tile, HERE, usable_bounds=(0, 0, 10, 10)))
+
+
+def test_of_two_counts_the_older_one_holds(tmp_path: Path) -> None:
+    """Some software writes LAS 1.4 of an old point format and fills only the counts of before (LAS 1.4 R15, 2.4)."""
+    header = laspy.LasHeader(point_format=1, version="1.4")
+    header.scales = [0.01] * 3
+    tile = tmp_path / "a.las"
+    made_points(header, n=100).write(tile)
+    raw = bytearray(tile.read_bytes())
+    raw[107:131] = np.array([100, 100, 0, 0, 0, 0], np.uint32).tobytes()
+    raw[247:375] = bytes(128)
+    tile.write_bytes(raw)
+    said = las.read_header(tile)
+    assert (said.n_points, said.n_by_return) == (100, (100, 0, 0, 0, 0))
+    assert len(las.read_cloud(tile, HERE)) == 100
+    las.write_classified(tmp_path / "b.laz", tile, np.full(100, 2, np.uint8))
+    assert len(laspy.read(tmp_path / "b.laz")) == 100

@@ -47,6 +47,8 @@ class Claims:
         Size of the file.
     n_points, point_format, record_bytes : int
         Points, their format (0 to 10) and the bytes of one.
+    n_by_return : tuple of int
+        First, second, ... returns.
     points_offset : int
         Where the points begin in the file.
     is_compressed : bool
@@ -62,6 +64,7 @@ class Claims:
     n_points: int
     point_format: int
     record_bytes: int
+    n_by_return: tuple[int, ...]
     points_offset: int
     is_compressed: bool
     written: datetime.date | None
@@ -81,10 +84,12 @@ def check_claims(source: BinaryIO, path: Path, /) -> Claims:
     head = _public_header(source, path, n_bytes)
     header_bytes, offset, n_records = struct.unpack_from("<HII", head, 94)
     (record_bytes,) = struct.unpack_from("<H", head, 105)
+    n_points, n_by_return = _counts(head)
     claims = Claims(
         path=path,
         n_bytes=n_bytes,
-        n_points=_count(head),
+        n_points=n_points,
+        n_by_return=n_by_return,
         point_format=head[104] & 0x3F,
         record_bytes=record_bytes,
         points_offset=offset,
@@ -142,15 +147,15 @@ def _public_header(source: BinaryIO, path: Path, n_bytes: int) -> bytes:
     return head
 
 
-def _count(head: bytes) -> int:
-    """Number of points.
+def _counts(head: bytes) -> tuple[int, tuple[int, ...]]:
+    """Number of points, and of first, second, ... returns.
 
     Where a 1.4 header gives two counts that differ and the old one is not zero, the old one holds (LAS 1.4 R15, 2.4).
     """
     (legacy,) = struct.unpack_from("<I", head, 107)
     if head[25] < 4 or (legacy and head[104] & 0x3F < 6):
-        return int(legacy)
-    return int(struct.unpack_from("<Q", head, 247)[0])
+        return int(legacy), struct.unpack_from("<5I", head, 111)
+    return int(struct.unpack_from("<Q", head, 247)[0]), struct.unpack_from("<15Q", head, 255)
 
 
 def _written(head: bytes) -> datetime.date | None:

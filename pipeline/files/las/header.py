@@ -25,14 +25,7 @@ _WKT, _KEYS, _DOUBLES, _TEXTS = 2112, 34735, 34736, 34737
 
 
 def describe_header(header: laspy.LasHeader, claims: Claims, /) -> TileHeader:
-    """The header of a tile as the intake knows it.
-
-    Raises
-    ------
-    SurveyError
-        If coordinates cannot be worked out from it, or its extent is impossible.
-    """
-    _check_frame(header, claims)
+    """The header of a tile as the intake knows it, once `check_frame` has let it pass."""
     point_format, encoding = claims.point_format, header.global_encoding
     has_time = "gps_time" in header.point_format.dimension_names
     west, south, lowest = (float(edge) for edge in header.mins)
@@ -43,7 +36,7 @@ def describe_header(header: laspy.LasHeader, claims: Claims, /) -> TileHeader:
         version=str(header.version),
         point_format=point_format,
         n_points=claims.n_points,
-        n_by_return=tuple(int(count) for count in header.number_of_points_by_return),
+        n_by_return=claims.n_by_return,
         record_bytes=claims.record_bytes,
         points_offset=claims.points_offset,
         scales=_three(header.scales),
@@ -63,8 +56,14 @@ def describe_header(header: laspy.LasHeader, claims: Claims, /) -> TileHeader:
     )
 
 
-def _check_frame(header: laspy.LasHeader, claims: Claims) -> None:
-    """Scales, offsets and bounds, all finite and in order."""
+def check_frame(header: laspy.LasHeader, claims: Claims, /) -> None:
+    """Refuse scales, offsets and bounds that are not finite or not in order.
+
+    Raises
+    ------
+    SurveyError
+        If coordinates cannot be worked out, or the extent is impossible.
+    """
     (west, south, lowest), (east, north, highest) = _three(header.mins), _three(header.maxs)
     scales, offsets, extent = _three(header.scales), _three(header.offsets), (west, south, lowest, east, north, highest)
     what = ""

@@ -21,7 +21,7 @@ from numpy.typing import NDArray
 from pipeline.errors import SurveyError
 from pipeline.files.atomic import replacing
 from pipeline.files.las.guard import Claims, check_chunks, check_claims, compression, decoding
-from pipeline.files.las.header import describe_header
+from pipeline.files.las.header import check_frame, describe_header
 from pipeline.files.las.points import cloud_of
 from pipeline.intake.coordinates import METRES_PER_DEGREE, Placement
 from pipeline.intake.tiles import TileHeader, bounds_without_strays
@@ -155,7 +155,6 @@ def _reading(path: Path) -> Iterator[_Open]:
         claims = check_claims(source, path)
         chunks = check_chunks(source, claims)
         reader = _reader(source, claims)
-        describe_header(reader.header, claims)
         yield _Open(path, source, claims, chunks, reader)
 
 
@@ -169,6 +168,7 @@ def _reader(source: BinaryIO, claims: Claims) -> laspy.LasReader:
             f"{claims.path}: its header contradicts itself ({error}). "
             "The file is damaged or incomplete; download or copy it again."
         ) from error
+    check_frame(reader.header, claims)
     # laspy takes the count of 1.4 where the older one, which the guard knows about, would hold.
     reader.header.point_count = claims.n_points
     return reader
