@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import logging
-import os
 import sys
 import time
 from collections.abc import Iterator
@@ -11,7 +10,6 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
-import psutil
 from rich.console import Console
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
 from snakemake.api import SnakemakeApi
@@ -26,8 +24,6 @@ from snakemake.settings.types import (
 )
 from snakemake_interface_common.exceptions import WorkflowError
 
-from pipeline.errors import InputError
-from pipeline.files.atomic import write_text
 from pipeline.plan.plan import Plan
 from pipeline.shipped import WORKFLOW
 
@@ -67,12 +63,9 @@ class Failure:
 def run_workflow(plan: Plan, /, *, cores: int) -> Failure | None:
     """Make everything of the plan that is not up to date; None when all is made.
 
-    Raises
-    ------
-    InputError
-        If another run is at work in the same folder.
+    The plan holds its folder (`pipeline.plan.plan.plan_run`).
     """
-    with alone_in(plan.out), _progress(plan) as progress:
+    with _progress(plan) as progress:
         try:
             _execute(plan, cores, progress)
         except WorkflowError as error:
@@ -91,7 +84,7 @@ def _execute(plan: Plan, cores: int, listener: logging.Handler) -> None:
         # Snakemake sets its own handlers up on entering; ours has to come after them.
         snakemake_logger.addHandler(listener)
         dag = workflow.dag(DAGSettings(force_incomplete=True))
-        # Snakemake's own lock outlives a killed run; `alone_in` asks whether the other run is still alive.
+        # Snakemake's own lock outlives a killed run; that of `plan_run` does not.
         dag.execute_workflow(execution_settings=ExecutionSettings(lock=False))
 
 
@@ -105,22 +98,6 @@ def _failure(failed_logs: list[Path], otherwise: str) -> Failure:
             last = text.splitlines()[-1]
             return Failure(f"a step failed: {last}\nThe whole message is in {log}", is_bad_input=False)
     return Failure(f"the workflow failed: {otherwise}", is_bad_input=False)
-
-
-@contextmanager
-def alone_in(folder: Path) -> Iterator[None]:
-    """Hold the folder for this run."""
-    mark = folder / "work" / "running"
-    other = int(mark.read_text()) if mark.exists() and mark.read_text().isdigit() else 0
-    if other and other != os.getpid() and psutil.pid_exists(other) and "python" in psutil.Process(other).name():
-        raise InputError(
-            f"{folder}: another run (process {other}) is at work here; wait for it or choose another 'out:'"
-        )
-    write_text(mark, str(os.getpid()))
-    try:
-        yield
-    finally:
-        mark.unlink(missing_ok=True)
 
 
 # ---------------------------------------------------------------- progress

@@ -8,12 +8,11 @@ import pytest
 from shapely.geometry import box
 
 from pipeline.errors import InputError
-from pipeline.files import arrays as archives
-from pipeline.files import layers
+from pipeline.files import arrays, layers
 from pipeline.lattice.blocks import blocks_covering
+from pipeline.plan.plan import HALO_M
 from pipeline.settings import (
     Flow,
-    FlowSettings,
     LayerSettings,
     PointsSettings,
     RoofSettings,
@@ -29,7 +28,6 @@ from tests.runs import SAMPLE, raster_of
 TILE = min(SAMPLE.glob("*.laz"))
 BOUNDS = [565500.0, 5712000.0, 565650.0, 5712150.0]
 CRS = "EPSG:25832"
-HALO_M = FlowSettings().halo_m
 RIM_CELLS = 8
 """The raster begins up to two cells outside the tile, so that 8 cells of 0.5 m are at least 2 m of survey."""
 
@@ -51,9 +49,9 @@ def worked_through(folder: Path, flow: Flow) -> Path:
         height_unit_m=1.0,
         flow=flow,
     )
-    archives.write_json(folder / "choice.json", {"ground_from": "own"})
+    arrays.write_json(folder / "choice.json", {"ground_from": "own"})
     for name in blocks:
-        classified = folder / "classified" / f"{name}.npz"
+        classified = folder / "classified" / name
         classify(
             split=[folder / "split"],
             choice=folder / "choice.json",
@@ -64,11 +62,11 @@ def worked_through(folder: Path, flow: Flow) -> Path:
             roofs=RoofSettings(),
             wires=WireSettings(),
         )
-    returns = sorted((folder / "classified").glob("*.npz"))
+    returns = sorted((folder / "classified").glob("*"))
     for name in blocks:
         grids(
             returns=returns,
-            out=folder / "grids" / f"{name}.npz",
+            out=folder / "grids" / name,
             block=name,
             crs=CRS,
             cell_m=0.5,
@@ -81,7 +79,7 @@ def worked_through(folder: Path, flow: Flow) -> Path:
         blocks=blocks,
         out=folder / "rasters",
         seen=folder / "rasters" / "bare_earth.tif",
-        counts=folder / "counts.npz",
+        counts=folder / "counts",
         outline=folder / "outline.gpkg",
         boundary=[],
     )
@@ -109,7 +107,7 @@ def test_blocks_of_any_size_give_the_same_rasters(whole: Path, tmp_path: Path, b
         assert one.shape == other.shape
         assert np.isfinite(one).mean() > 0.9
         assert np.array_equal(one, other, equal_nan=True), f"{name}: {np.nanmax(abs(one - other))} m"
-    counts, cut_counts = archives.read_sums(whole / "counts.npz"), archives.read_sums(cut / "counts.npz")
+    counts, cut_counts = arrays.read_sums(whole / "counts"), arrays.read_sums(cut / "counts")
     assert set(counts) == set(cut_counts)
     for name, values in counts.items():
         one, other = (np.nan_to_num(grid[rim, rim]) for grid in (values, cut_counts[name]))
@@ -131,10 +129,10 @@ def test_a_boundary_limits_the_area(whole: Path, tmp_path: Path) -> None:
     gpd.GeoDataFrame(geometry=[boundary], crs=CRS).to_crs("EPSG:4326").to_file(tmp_path / "boundary.gpkg")
     rasters_of_area(
         grids=whole / "grids",
-        blocks=[path.stem for path in (whole / "grids").glob("*.npz")],
+        blocks=[path.name for path in (whole / "grids").glob("*")],
         out=tmp_path / "rasters",
         seen=tmp_path / "rasters" / "bare_earth.tif",
-        counts=tmp_path / "counts.npz",
+        counts=tmp_path / "counts",
         outline=tmp_path / "outline.gpkg",
         boundary=[tmp_path / "boundary.gpkg"],
     )
@@ -150,10 +148,10 @@ def test_a_boundary_beside_the_returns_is_refused(whole: Path, tmp_path: Path) -
     with pytest.raises(InputError, match="boundary lies outside"):
         rasters_of_area(
             grids=whole / "grids",
-            blocks=[path.stem for path in (whole / "grids").glob("*.npz")],
+            blocks=[path.name for path in (whole / "grids").glob("*")],
             out=tmp_path / "rasters",
             seen=tmp_path / "rasters" / "bare_earth.tif",
-            counts=tmp_path / "counts.npz",
+            counts=tmp_path / "counts",
             outline=tmp_path / "outline.gpkg",
             boundary=[tmp_path / "boundary.gpkg"],
         )

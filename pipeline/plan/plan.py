@@ -21,6 +21,7 @@ from pipeline.files.arrays import read_json
 from pipeline.files.atomic import check_writable, write_text
 from pipeline.files.checksums import mark_of
 from pipeline.files.intake import Intake, take_in
+from pipeline.files.lock import hold_folder
 from pipeline.intake.find_tiles import find_tiles
 from pipeline.intake.placement import Placement
 from pipeline.lattice.blocks import Block, block_named, touches
@@ -140,7 +141,7 @@ class Plan:
         """Classified blocks that a block's halo reaches, itself included."""
         flow = self.flow
         reach = block_named(block, flow.block_m).reach(flow.halo_m)
-        return [f"work/classified/{other.name}.npz" for other in self.blocks if touches(other.bounds, reach)]
+        return [f"work/classified/{other.name}" for other in self.blocks if touches(other.bounds, reach)]
 
     def tile_bounds(self, name: str) -> list[float]:
         """west, south, east, north of a tile in the working CRS; what lies outside is stray."""
@@ -154,7 +155,7 @@ class Plan:
     def classified_of_tile(self, name: str) -> list[str]:
         """Classified blocks that may hold returns of a tile."""
         blocks = self.intake.table.blocks_of(name, block_m=self.flow.block_m)
-        return [f"work/classified/{block.name}.npz" for block in blocks]
+        return [f"work/classified/{block.name}" for block in blocks]
 
     def _tiles_around(self, block: str) -> list[str]:
         flow = self.flow
@@ -269,14 +270,15 @@ def make_plan(area_path: Path, /) -> Plan:
 
 
 def plan_run(area_path: Path, /) -> Plan:
-    """The plan of a run: its folder is ready, and the plan is written down there.
+    """The plan of a run: its folder is ready and held for this process, and the plan is written down there.
 
     Raises
     ------
     InputError
-        As `make_plan`, or if the output folder cannot be written to.
+        As `make_plan`, or if the output folder cannot be written to or another run is at work there.
     """
     plan = make_plan(area_path)
+    hold_folder(plan.out)
     check_writable(plan.out / "work")
     checksums.remember(plan.out / CHECKSUMS, {mark_of(Path(t.path)): t.sha256 for t in plan.intake.table.tiles})
     text = json.dumps(plan.summary, indent=1, sort_keys=True, ensure_ascii=False) + "\n"
@@ -299,9 +301,16 @@ def _middle(shape: BaseGeometry) -> str:
     return f"{(west + east) / 2:.0f} {(south + north) / 2:.0f}"
 
 
-def plan_or_exit(area_path: str, /) -> Plan:
-    """The plan for the Snakefile: a problem ends Snakemake with its message and no traceback."""
+def plan_or_exit(area_path: str, /, *, is_job: bool = False) -> Plan:
+    """The plan for the Snakefile: a problem ends Snakemake with its message and no traceback.
+
+    Parameters
+    ----------
+    is_job : bool
+        Whether this is a process that Snakemake started for one job. It reads the Snakefile again, in a folder that
+        the Snakemake which started it holds, and writes nothing but what its job makes.
+    """
     try:
-        return plan_run(Path(area_path))
+        return make_plan(Path(area_path)) if is_job else plan_run(Path(area_path))
     except InputError as error:
         sys.exit(f"error: {error}")

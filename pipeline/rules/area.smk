@@ -28,13 +28,13 @@ rule rasters:
     Try: snakemake -c1 rasters/canopy_height.tif
     """
     input:
-        grids=expand("work/grids/{block}.npz", block=PLAN.block_names),
+        grids=expand("work/grids/{block}", block=PLAN.block_names),
         boundary=PLAN.boundary_inputs,
     output:
         seen="work/bare_earth_seen.tif",
         ground_support="rasters/ground_support.tif",
         canopy_height="rasters/canopy_height.tif",
-        counts="work/counts.npz",
+        counts=directory("work/counts"),
         outline="work/outline.gpkg",
     log:
         "logs/rasters.log",
@@ -111,7 +111,7 @@ rule rock:
         bare_earth="rasters/bare_earth.tif",
         ground_support="rasters/ground_support.tif",
         canopy_height="rasters/canopy_height.tif",
-        counts="work/counts.npz",
+        counts="work/counts",
     output:
         "work/features/rock.gpkg",
     log:
@@ -131,7 +131,7 @@ rule water:
     input:
         bare_earth="work/bare_earth_seen.tif",
         ground_support="rasters/ground_support.tif",
-        counts="work/counts.npz",
+        counts="work/counts",
     output:
         "work/features/water.gpkg",
     log:
@@ -150,7 +150,7 @@ rule vegetation:
     input:
         bare_earth="rasters/bare_earth.tif",
         canopy_height="rasters/canopy_height.tif",
-        counts="work/counts.npz",
+        counts="work/counts",
         survey="report/survey.json",
     output:
         features="work/features/vegetation.gpkg",
@@ -177,7 +177,7 @@ rule manmade:
     input:
         bare_earth="rasters/bare_earth.tif",
         canopy_height="rasters/canopy_height.tif",
-        counts="work/counts.npz",
+        counts="work/counts",
     output:
         "work/features/manmade.gpkg",
     log:

@@ -28,13 +28,13 @@ rule choose_ground:
 rule classify:
     """Noise, ground and ASPRS classes of one block.
 
-    Try: snakemake -c1 work/classified/BLOCK.npz
+    Try: snakemake -c1 work/classified/BLOCK
     """
     input:
         split=lambda wildcards: PLAN.splits_around(wildcards.block),
         choice="work/ground_choice.json",
     output:
-        "work/classified/{block}.npz",
+        directory("work/classified/{block}"),
     log:
         "logs/classify/{block}.log",
     resources:
@@ -55,12 +55,12 @@ rule classify:
 rule grids:
     """Bare earth, support, canopy and counts of returns of one block.
 
-    Try: snakemake -c1 work/grids/BLOCK.npz
+    Try: snakemake -c1 work/grids/BLOCK
     """
     input:
         returns=lambda wildcards: PLAN.classified_around(wildcards.block),
     output:
-        "work/grids/{block}.npz",
+        directory("work/grids/{block}"),
     # The area waits for grids; nothing waits for the tiles written back.
     priority: 1
     log:

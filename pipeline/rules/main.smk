@@ -8,7 +8,7 @@ min_version("9.14")
 
 from pipeline.plan.plan import plan_or_exit
 
-PLAN = plan_or_exit(config.get("area", "config/area.yaml"))
+PLAN = plan_or_exit(config.get("area", "config/area.yaml"), is_job=not workflow.is_main_process)
 
 # Steps run with the Python that runs Snakemake, whatever PATH says, and with one thread each: jobs run side by side.
 # Columns of returns come and go by the hundred; handing each back to the system (glibc's default for large pieces of

@@ -35,7 +35,7 @@ rule label:
     Try: snakemake -c1 points/TILE.laz
     """
     input:
-        split="work/split/{tile}",
+        tile=lambda wildcards: ancient(PLAN.tile_path(wildcards.tile)),
         classified=lambda wildcards: PLAN.classified_of_tile(wildcards.tile),
     output:
         "points/{tile}.laz",
@@ -47,5 +47,5 @@ rule label:
         key=lambda wildcards: PLAN.tile_key(wildcards.tile),
         code=PLAN.code("label"),
     shell:
-        "python -m pipeline label --split {input.split:q} --classified {input.classified:q} --out {output:q}"
+        "python -m pipeline label --tile {input.tile:q} --classified {input.classified:q} --out {output:q}"
         " --tile-key {params.key} 2> {log:q}"

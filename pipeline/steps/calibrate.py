@@ -11,8 +11,7 @@ import shapely
 
 from pipeline.errors import InputError
 from pipeline.fieldwork.check_list import check_list_of_notes
-from pipeline.files import arrays as archives
-from pipeline.files import rasters
+from pipeline.files import arrays, rasters
 from pipeline.files.check_lists import write_check_list
 from pipeline.files.notes import read_notes
 from pipeline.plan.plan import Plan, calibration_path
@@ -79,7 +78,7 @@ def _write(plan: Plan, notes: Notes, fitted: Calibration, places: gpd.GeoDataFra
     write_check_list(plan.out / "fieldwork", check_list_of_notes(places))
     if fitted.is_used:
         slow, walk, fight = (round(limit, 4) for limit in fitted.limits)
-        archives.write_json(
+        arrays.write_json(
             calibration_path(plan.area_path),
             {
                 "slow_from_m2_per_m3": slow,

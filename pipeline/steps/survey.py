@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from pipeline.files import arrays as archives
-from pipeline.files import atomic, layers
+from pipeline.files import arrays, atomic, layers
 from pipeline.files.intake import read_samples
 from pipeline.intake.leaf_calendar import LeafDays
 from pipeline.plan.plan import Plan, make_plan
@@ -20,7 +19,7 @@ def survey(*, area: Path, text: Path, figures: Path) -> None:
     """Survey the tiles of an area: in words for the mapper, and in figures for the sheet."""
     found = survey_plan(make_plan(area))
     atomic.write_text(text, describe_survey(found))
-    archives.write_json(figures, survey_record(found) | {"survey_line": survey_line(found)})
+    arrays.write_json(figures, survey_record(found) | {"survey_line": survey_line(found)})
 
 
 def survey_plan(plan: Plan, /) -> Survey:
@@ -33,7 +32,7 @@ def survey_plan(plan: Plan, /) -> Survey:
         plan.intake.headers,
         read_samples(table),
         boundary=layers.read_boundary(plan.boundary_path, plan.crs) if plan.boundary_path else None,
-        boulder_recall=recall_table(archives.read_json(BOULDER_RECALL)),
+        boulder_recall=recall_table(arrays.read_json(BOULDER_RECALL)),
         leaf_days=LeafDays(*settings.leaves_out_days_of_year, settings.leaves_down_day_of_year),
     )
 

@@ -1,8 +1,5 @@
 """Mistakes of a user: each ends with status 2, one clear message and nothing lost."""
 
-import os
-import subprocess
-import sys
 from pathlib import Path
 
 import geopandas as gpd
@@ -13,7 +10,6 @@ import pytest
 from shapely.geometry import box
 
 from pipeline.cli import main
-from pipeline.workflow import alone_in
 from tests.runs import SAMPLE, write_area
 
 MIDDLE_OF_SAMPLE = (565650.0, 5712150.0)
@@ -142,17 +138,3 @@ def test_a_failed_run_keeps_what_an_earlier_run_made(tmp_path: Path, capsys: pyt
     small_tile(tmp_path / "bare.laz", crs=None)
     refusal(write_area(tmp_path, "bare.laz"), capsys)
     assert draft.read_bytes() == b"the mapper's last draft"
-
-
-def test_two_runs_in_one_folder(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """A second run is refused while the first is alive, and goes ahead when the first one died."""
-    area = write_area(tmp_path, f"{SAMPLE}/*.laz")
-    mark = tmp_path / "out" / "work" / "running"
-    mark.parent.mkdir(parents=True)
-    with subprocess.Popen([sys.executable, "-c", "input()"], stdin=subprocess.PIPE) as other:
-        mark.write_text(str(other.pid))
-        assert "another run" in refusal(area, capsys)
-        other.communicate(b"\n")
-    with alone_in(tmp_path / "out"):
-        assert mark.read_text() == str(os.getpid())
-    assert not mark.exists()

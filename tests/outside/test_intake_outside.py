@@ -23,7 +23,7 @@ import pytest
 from pipeline.files.intake import read_samples, take_in
 from pipeline.files.las import tiles as las
 from pipeline.files.las.geotiff_keys import short_keys, wkt_of_keys
-from pipeline.files.las.header import read_fixed_part, read_records
+from pipeline.files.las.guard import check_claims
 from pipeline.intake.leaf_calendar import LeafDays
 from pipeline.intake.placement import Placement, placement_of
 from pipeline.intake.tile_crs import crs_from_geotiff_keys
@@ -80,7 +80,7 @@ def test_autzen_keeps_its_distances_in_metres(published: Path) -> None:
     """Lengths in the working CRS are those of the published feet times 0.3048, heights exactly so."""
     path = published / "autzen_trim.laz"
     feet = laspy.read(path).xyz
-    cloud, _ = las.read_cloud(path, take_in([path], settings=SETTINGS).table.tiles[0].placement)
+    cloud = las.read_cloud(path, take_in([path], settings=SETTINGS).table.tiles[0].placement)
     np.testing.assert_allclose(cloud.height, feet[:, 2] * FOOT_M, atol=1e-9)
     apart = np.random.default_rng(1).integers(0, len(feet), (2, 500))
     in_feet = np.hypot(*(feet[apart[0], :2] - feet[apart[1], :2]).T)
@@ -106,10 +106,9 @@ def test_autzen_is_surveyed_in_words(published: Path) -> None:
 def test_keys_and_text_of_autzen_say_the_same(published: Path) -> None:
     """Its GeoTIFF keys spell the projection out; read through GDAL they give the CRS of its well-known text."""
     path = published / "autzen_trim.laz"
-    n_bytes = path.stat().st_size
     with path.open("rb") as source:
-        records = read_records(source, read_fixed_part(source, path, n_bytes), path, n_bytes)
-    content = {record.number: record.content for record in records if record.user == "LASF_Projection"}
+        records = check_claims(source, path).records
+    content = {record.record_id: record.record_data for record in records if record.user_id == "LASF_Projection"}
     wkt = wkt_of_keys(content[34735], content[34736], content[34737])
     by_keys = crs_from_geotiff_keys(short_keys(content[34735]), user_defined_wkt=wkt)
     assert by_keys.plan_unit_m == FOOT_M
@@ -135,12 +134,12 @@ def test_all_published_tiles_agree_with_laspy(published: Path) -> None:
     assert len(tiles) >= 20
     for tile in tiles:
         theirs = laspy.read(tile)
-        cloud, records = las.read_cloud(tile, Placement(UTM, UTM, 1.0))
+        cloud = las.read_cloud(tile, Placement(UTM, UTM, 1.0))
         np.testing.assert_allclose(cloud.enh, theirs.xyz, rtol=1e-12, err_msg=tile.name)
         assert np.array_equal(cloud.return_number, np.asarray(theirs.return_number)), tile.name
         assert np.array_equal(cloud.producer_class, np.asarray(theirs.classification)), tile.name
         target = tile.with_name(f"{tile.stem}_again.laz.out.laz")
-        las.write_classified(target, records, np.full(len(cloud), 2, np.uint8))
+        las.write_classified(target, tile, np.full(len(cloud), 2, np.uint8))
         again = laspy.read(target)
         target.unlink()
         for name in theirs.point_format.dimension_names:
@@ -150,15 +149,17 @@ def test_all_published_tiles_agree_with_laspy(published: Path) -> None:
         assert (np.asarray(again.classification) == 2).all()
 
 
-def test_a_copc_tile_is_the_tile_it_was_made_from(published: Path) -> None:
+def test_a_copc_tile_is_the_tile_it_was_made_from(published: Path, tmp_path: Path) -> None:
     """simple.copc.laz holds the points of simple.las, in another order."""
-    plain, _ = las.read_cloud(published / "simple.las", Placement(UTM, UTM, 1.0))
-    copc, records = las.read_cloud(published / "simple.copc.laz", Placement(UTM, UTM, 1.0))
+    plain = las.read_cloud(published / "simple.las", Placement(UTM, UTM, 1.0))
+    copc = las.read_cloud(published / "simple.copc.laz", Placement(UTM, UTM, 1.0))
     assert np.array_equal(np.sort(plain.gps_time), np.sort(copc.gps_time))
     sample = las.sample_points(published / "simple.copc.laz", Placement(UTM, UTM, 1.0), n_points=500)
     assert 300 < len(sample) < 700
     assert set(sample.gps_time) <= set(copc.gps_time)
-    assert b"copc" not in records.tail
+    las.write_classified(tmp_path / "again.laz", published / "simple.copc.laz", copc.producer_class)
+    assert not las.read_header(tmp_path / "again.laz").is_copc
+    assert las.read_header(published / "simple.copc.laz").is_copc
 
 
 def test_two_strays_do_not_move_a_tile_to_africa(published: Path) -> None:
@@ -189,9 +190,9 @@ def pdal() -> str:
 def test_pdal_reads_what_we_write(tmp_path: Path, pdal: str, point_format: int) -> None:
     """Count, extent, classes and CRS of a classified tile, as PDAL's own LAZ decoder sees them."""
     tile = made_tile(tmp_path / "a.laz", point_format=point_format, n=60_000)
-    cloud, records = las.read_cloud(tile, Placement(UTM, UTM, 1.0))
+    cloud = las.read_cloud(tile, Placement(UTM, UTM, 1.0))
     classes = np.resize(np.array([2, 5, 5, 18], np.uint8), len(cloud))
-    las.write_classified(tmp_path / "b.laz", records, classes)
+    las.write_classified(tmp_path / "b.laz", tile, classes)
     said = subprocess.run(
         [pdal, "info", "--stats", "--enumerate", "Classification", tmp_path / "b.laz"],
         capture_output=True,

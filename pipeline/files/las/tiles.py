@@ -1,12 +1,11 @@
-"""Reading lidar tiles (LAS, LAZ, COPC; point formats 0 to 10) and writing them back with their classes.
+"""Reading lidar tiles (LAS, LAZ, COPC; point formats 0 to 10) and writing them again with new classes.
 
-A tile is decoded once: into a `Cloud` in metres of the working CRS, and into `Records`, the very bytes of the file,
-from which the same points in the same order are written again with nothing but the classes changed.
+laspy does both, some points at a time. What is ours is the guard before it, and what the points mean in metres.
 """
 
 from __future__ import annotations
 
-import struct
+import logging
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -16,16 +15,14 @@ from typing import BinaryIO
 import laspy
 import lazrs
 import numpy as np
+from laspy.point.dims import VERSION_TO_POINT_FMT
 from numpy.typing import NDArray
 
 from pipeline.errors import SurveyError
 from pipeline.files.atomic import replacing
-from pipeline.files.las.header import (
-    Record,
-    parse_header,
-    read_extended_records,
-)
-from pipeline.files.las.points import LEGACY_CLASS_BITS, cloud_of, decode, decode_pieces, decode_some, record_layout
+from pipeline.files.las.guard import Claims, check_chunks, check_claims, compression, decoding
+from pipeline.files.las.header import check_frame, describe_header
+from pipeline.files.las.points import cloud_of
 from pipeline.intake.placement import Placement
 from pipeline.intake.strays import bounds_without_strays
 from pipeline.intake.tile_header import TileHeader
@@ -41,33 +38,34 @@ STRAY_GAP_M = 1000.0
 
 PIECE_POINTS = 2_000_000
 """Points held at a time where a tile is worked on in pieces: some 300 MB with everything made of them."""
-_HEAD, _POINTS, _TAIL = "head.bin", "points.npy", "tail.bin"
-# Reprojecting a rectangle and rounding explain less than this.
+STRETCH_POINTS = 50_000
+"""Points of one stretch of a sample of a tile that is not compressed: as many as compressors commonly put into a chunk,
+some 100 m of a flight line."""
+
+# Rounding, and reprojecting a rectangle, move a point out of its tile's bounds by less than this.
 _EDGE_M = 1.0
 # A tile with more of its points outside its bounds than this is not a tile with strays but a wrong header.
 _MOST_STRAYS = 0.01
+# Formats 0 to 5 keep the class in five bits (LAS 1.4 R15, table 8).
+_HIGHEST_LEGACY_CLASS = 31
+# Where the header gives day and year of writing, and how many bytes they take (LAS 1.4 R15, table 3).
+_DATE_AT, _DATE_BYTES = 90, 4
+
+# What laspy would print about odd files is either refused by the guard or does not matter to us.
+logging.getLogger("laspy").addHandler(logging.NullHandler())
 
 
-@dataclass(frozen=True)
-class Records:
-    """A tile as it was, ready to be written again.
-
-    Attributes
-    ----------
-    head : bytes
-        Everything before the points: header and variable length records.
-    tail : bytes
-        The extended records after the points, without those that speak of places in the file.
-    points : (n,) structured array
-        The point records, one field a column, extra bytes included.
-    """
-
-    head: bytes
-    tail: bytes
-    points: NDArray[np.void]
+# ---------------------------------------------------------------- opening
 
 
-# ---------------------------------------------------------------- headers
+@contextmanager
+def _opened(path: Path) -> Iterator[BinaryIO]:
+    try:
+        source = path.open("rb")
+    except OSError as error:
+        raise SurveyError(f"{path}: cannot be read ({error.strerror or error})") from error
+    with source:
+        yield source
 
 
 def read_header(path: Path, /) -> TileHeader:
@@ -79,87 +77,152 @@ def read_header(path: Path, /) -> TileHeader:
         If the file cannot be read, is no LAS or LAZ file, or is damaged: names the file and what to do.
     """
     with _opened(path) as source:
-        return parse_header(source, path, path.stat().st_size)
+        claims = check_claims(source, path)
+        return describe_header(_reader(source, claims).header, claims)
+
+
+@dataclass(frozen=True)
+class _Open:
+    """A tile that has passed the guard, laspy's reader placed at its first point.
+
+    Attributes
+    ----------
+    source : its file
+    chunks : points and bytes of its compressed chunks; none where it is not compressed
+    """
+
+    path: Path
+    source: BinaryIO
+    claims: Claims
+    chunks: list[tuple[int, int]]
+    reader: laspy.LasReader
+
+    def pieces(self, n_points: int) -> Iterator[tuple[int, laspy.ScaleAwarePointRecord]]:
+        """All points, so many at a time, each piece with the place of its first point."""
+        pieces, start = self.reader.chunk_iterator(n_points), 0
+        while start < self.claims.n_points:
+            with decoding(self.path):
+                piece = next(pieces)
+            yield start, piece
+            start += len(piece)
+
+    def every(self) -> laspy.ScaleAwarePointRecord:
+        """All points."""
+        with decoding(self.path):
+            return self.reader.read_points(-1)
+
+    def some(self, n_points: int) -> list[laspy.ScaleAwarePointRecord]:
+        """About so many points in stretches spread evenly over the tile, at least one; all where there are fewer."""
+        if self.claims.n_points <= n_points:
+            return [self.every()]
+        return [self._some_chunks(n_points)] if self.chunks else self._some_stretches(n_points)
+
+    def _some_chunks(self, n_points: int) -> laspy.ScaleAwarePointRecord:
+        """Whole chunks of a compressed tile, at least one; it can be entered only where a chunk begins.
+
+        They go past laspy: its `seek` gives wrong points where chunks differ in length (COPC; laspy 2.7, lazrs 0.8).
+        """
+        wanted = _evenly(len(self.chunks), n_points * len(self.chunks) // self.claims.n_points)
+        starts = self.claims.points_offset + 8 + np.cumsum([0, *(size for _, size in self.chunks)])
+        bodies = []
+        for index in wanted:
+            self.source.seek(int(starts[index]))
+            bodies.append(self.source.read(self.chunks[index][1]))
+        table = [self.chunks[index] for index in wanted]
+        raw = bytearray(sum(count for count, _ in table) * self.claims.record_bytes)
+        with decoding(self.path):
+            lazrs.decompress_points_with_chunk_table(b"".join(bodies), compression(self.claims), raw, table)
+        header = self.reader.header
+        records = laspy.PackedPointRecord.from_buffer(raw, header.point_format)
+        return laspy.ScaleAwarePointRecord(records.array, header.point_format, header.scales, header.offsets)
+
+    def _some_stretches(self, n_points: int) -> list[laspy.ScaleAwarePointRecord]:
+        """Stretches of a tile that is not compressed."""
+        stretches = []
+        for index in _evenly(-(-self.claims.n_points // STRETCH_POINTS), n_points // STRETCH_POINTS):
+            self.reader.seek(index * STRETCH_POINTS)
+            stretches.append(self.reader.read_points(STRETCH_POINTS))
+        return stretches
+
+
+def _evenly(n_all: int, n_wanted: int) -> list[int]:
+    """At least one and at most all of the numbers below `n_all`, evenly spread."""
+    n_wanted = min(n_all, max(1, n_wanted))
+    return [(2 * index + 1) * n_all // (2 * n_wanted) for index in range(n_wanted)]
 
 
 @contextmanager
-def _opened(path: Path) -> Iterator[BinaryIO]:
+def _reading(path: Path) -> Iterator[_Open]:
+    with _opened(path) as source:
+        claims = check_claims(source, path)
+        chunks = check_chunks(source, claims)
+        reader = _reader(source, claims)
+        yield _Open(path, source, claims, chunks, reader)
+
+
+def _reader(source: BinaryIO, claims: Claims) -> laspy.LasReader:
+    """The reader of laspy; extended records, which may hold wave forms by the gigabyte, are left to the guard."""
+    source.seek(0)
     try:
-        with path.open("rb") as source:
-            yield source
-    except OSError as error:
-        raise SurveyError(f"{path}: cannot be read ({error.strerror or error})") from error
+        reader = laspy.LasReader(source, closefd=False, laz_backend=laspy.LazBackend.LazrsParallel, read_evlrs=False)
+    except Exception as error:  # whatever laspy stumbles over in a header that is possible but wrong
+        raise SurveyError(
+            f"{claims.path}: its header contradicts itself ({error}). "
+            "The file is damaged or incomplete; download or copy it again."
+        ) from error
+    check_frame(reader.header, claims)
+    # laspy takes the count of 1.4 where the older one, which the guard knows about, would hold.
+    reader.header.point_count = claims.n_points
+    return reader
 
 
 # ---------------------------------------------------------------- points
 
 
-def read_cloud(path: Path, placement: Placement, /, *, usable_bounds: Bounds | None = None) -> tuple[Cloud, Records]:
-    """All points of a tile, decoded once.
+def read_pieces(
+    path: Path, placement: Placement, /, *, usable_bounds: Bounds | None = None, n_points: int = PIECE_POINTS
+) -> Iterator[tuple[int, Cloud]]:
+    """The points of a tile, piece after piece, each with the place of its first point in the tile.
 
     Withheld and synthetic points, virtual ones (return number 0 in formats that number them), repeated ones and strays
-    outside `usable_bounds` are kept, so that nothing is lost when the tile is written again, but are not usable.
+    outside `usable_bounds` are kept, so that nothing is lost when the tile is written again, but are not usable. A
+    point is known to be repeated only when both stand in one piece: look for the others with `find_duplicates` where
+    points of several pieces or tiles are brought together.
 
     Parameters
     ----------
     usable_bounds : west, south, east, north in metres of the working CRS, or None for no limit.
+    n_points : int
+        Points held at a time.
 
-    Returns
-    -------
-    cloud : Cloud of length n, in the working CRS and metres
-    records : Records of the same points in the same order
+    Yields
+    ------
+    start : int
+    cloud : Cloud in the working CRS and metres
 
     Raises
     ------
     SurveyError
-        If the file is damaged.
+        If the file is damaged, or much of it lies outside the bounds.
     """
-    header = read_header(path)
-    with _opened(path) as source:
-        points = decode(source, header)
-        head, tail = _surroundings(source, header)
-    cloud = cloud_of(points, header, placement)
-    usable = cloud.is_usable & ~find_duplicates(cloud)
-    if usable_bounds is not None:
-        usable &= ~_strays(cloud, usable_bounds, path)
-    return _with_usable(cloud, usable), Records(head, tail, points)
-
-
-def read_pieces(
-    path: Path, placement: Placement, folder: Path, /, *, usable_bounds: Bounds | None = None
-) -> Iterator[tuple[int, Cloud]]:
-    """A tile too large for the memory, piece after piece, each with the place of its first point in the tile.
-
-    The records are laid down in `folder` on the way, where `load_records` finds them. What counts is as in
-    `read_cloud`, except that a point is known to be repeated only when both stand in one piece: look for the others
-    with `find_duplicates` where points of several pieces or tiles are brought together.
-    """
-    header = read_header(path)
     n_strays = 0
-    with _opened(path) as source:
-        head, tail = _surroundings(source, header)
-        (folder / _HEAD).write_bytes(head)
-        (folder / _TAIL).write_bytes(tail)
-        laid_down = np.lib.format.open_memmap(
-            folder / _POINTS, "w+", np.dtype(f"V{header.record_bytes}"), (header.n_points,)
-        )
-        for start, points in decode_pieces(source, header, n_points=PIECE_POINTS):
-            laid_down[start : start + len(points)] = points.view(laid_down.dtype)
-            cloud = cloud_of(points, header, placement)
+    with _reading(path) as tile:
+        for start, points in tile.pieces(n_points):
+            cloud = cloud_of(points, placement, path)
             usable = cloud.is_usable & ~find_duplicates(cloud)
             if usable_bounds is not None:
                 strays = _outside(cloud.east, cloud.north, usable_bounds, edge=_EDGE_M)
                 n_strays += int(strays.sum())
                 usable &= ~strays
-            yield start, _with_usable(cloud, usable)
-        laid_down.flush()
-    _refuse_many_strays(n_strays, header.n_points, path)
+            yield start, Cloud(**{**vars(cloud), "is_usable": usable})
+    _refuse_many_strays(n_strays, tile.claims.n_points, path)
 
 
-def _strays(cloud: Cloud, bounds: Bounds, path: Path) -> Mask:
-    strays = _outside(cloud.east, cloud.north, bounds, edge=_EDGE_M)
-    _refuse_many_strays(int(strays.sum()), len(cloud), path)
-    return strays
+def read_cloud(path: Path, placement: Placement, /, *, usable_bounds: Bounds | None = None) -> Cloud:
+    """All points of a tile at once, as `read_pieces` gives them."""
+    n_points = max(1, read_header(path).n_points)
+    clouds = [cloud for _, cloud in read_pieces(path, placement, usable_bounds=usable_bounds, n_points=n_points)]
+    return clouds[0] if clouds else Cloud.empty()
 
 
 def _refuse_many_strays(n_strays: int, n_points: int, path: Path) -> None:
@@ -170,29 +233,21 @@ def _refuse_many_strays(n_strays: int, n_points: int, path: Path) -> None:
         )
 
 
-def _with_usable(cloud: Cloud, usable: Mask) -> Cloud:
-    return Cloud(**{**vars(cloud), "is_usable": usable})
-
-
 # ---------------------------------------------------------------- some of the points
 
 
 def sample_points(path: Path, placement: Placement, /, *, n_points: int) -> Cloud:
-    """A sample of a tile's points: some of its chunks, spread evenly over the file.
+    """A sample of a tile's points: stretches of it, spread evenly over the file.
 
-    A compressed tile can be entered only where a chunk begins, so whole chunks are read, at least one; the time grows
-    with the sample and not with the tile.
+    The time grows with the sample and not with the tile.
 
     Parameters
     ----------
     n_points : int
         About the size of the sample; a tile with no more points is read whole.
     """
-    header = read_header(path)
-    with _opened(path) as source:
-        if header.n_points <= n_points:
-            return cloud_of(decode(source, header), header, placement)
-        return cloud_of(decode_some(source, header, n_points=n_points), header, placement)
+    with _reading(path) as tile:
+        return Cloud.join([cloud_of(points, placement, path) for points in tile.some(n_points)])
 
 
 def points_bounds(header: TileHeader, /) -> Bounds:
@@ -206,17 +261,17 @@ def points_bounds(header: TileHeader, /) -> Bounds:
     unit_m = METRES_PER_DEGREE if header.crs.is_geographic else header.crs.plan_unit_m or 1.0
     west, south, east, north = header.bounds
     is_sparse = (east - west) * (north - south) * unit_m**2 > header.n_points * SPARSE_M2_PER_POINT
-    with _opened(header.path) as source:
-        few = _places(decode_some(source, header, n_points=1), header)
-        if not is_sparse and not _outside(*few, header.bounds, edge=_EDGE_M / unit_m).any():
+    with _reading(header.path) as tile:
+        (few,) = tile.some(1)
+        if not is_sparse and not _outside(*_places(few), header.bounds, edge=_EDGE_M / unit_m).any():
             return header.bounds
-        return bounds_without_strays(*_places(decode(source, header), header), gap=STRAY_GAP_M / unit_m)
+    with _reading(header.path) as tile:
+        return bounds_without_strays(*_places(tile.every()), gap=STRAY_GAP_M / unit_m)
 
 
-def _places(points: NDArray[np.void], header: TileHeader) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+def _places(points: laspy.ScaleAwarePointRecord) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     with np.errstate(over="ignore", invalid="ignore"):  # a damaged header; the tile is refused when it is read
-        x, y = (points[axis] * header.scales[at] + header.offsets[at] for at, axis in enumerate("XY"))
-    return x, y
+        return np.asarray(points["x"]), np.asarray(points["y"])
 
 
 def _outside(x: NDArray[np.float64], y: NDArray[np.float64], bounds: Bounds, *, edge: float) -> Mask:
@@ -229,113 +284,66 @@ def _outside(x: NDArray[np.float64], y: NDArray[np.float64], bounds: Bounds, *, 
 # ---------------------------------------------------------------- writing
 
 
-def write_classified(path: Path, records: Records, asprs_class: NDArray[np.uint8], /) -> None:
-    """Write a tile again as LAZ: the same points in the same order, every field kept, the classes replaced.
+def write_classified(path: Path, original: Path, asprs_class: NDArray[np.uint8], /) -> None:
+    """Write a tile again as LAZ: all its points in their order, all fields and records, with other classes.
 
-    The header stays as it was, its date too, so that equal input gives equal bytes.
+    Extent and counts in the header are worked out anew. Records that point into the file they came from go: the index
+    of a COPC tile, and wave forms. The date stays, so that equal input gives equal bytes.
 
     Parameters
     ----------
+    path, original : Path
+        File to write, and the tile it is made from.
     asprs_class : (n,) uint8
         New class of each point; at most 31 for point formats 0 to 5, which keep it in five bits.
 
     Raises
     ------
+    SurveyError
+        If the tile is damaged.
     ValueError
         If there are not as many classes as points, or one does not fit the point format.
     """
-    points, point_format = records.points, records.head[104] & 0x3F
-    _check_classes(asprs_class, len(points), point_format)
-    n_extra = points.dtype.itemsize - laspy.PointFormat(point_format).size
-    how = lazrs.LazVlr.new_for_compression(point_format, n_extra)
-    with replacing(path) as part, part.open("wb") as target:
-        target.write(_compressed_head(records.head, how.record_data()))
-        compressor = lazrs.ParLasZipCompressor(target, how)
-        for start in range(0, len(points), PIECE_POINTS):
-            stretch = slice(start, start + PIECE_POINTS)
-            compressor.compress_many(_with_classes(points[stretch], asprs_class[stretch]).view(np.uint8))
-        compressor.done()
-        if records.tail:
-            target.seek(0, 2)
-            place = target.tell()
-            target.write(records.tail)
-            target.seek(235)
-            target.write(struct.pack("<Q", place))
+    with _reading(original) as tile, replacing(path) as part:
+        _check_classes(asprs_class, tile.claims)
+        header = _header_to_write(tile.reader.header, tile.claims)
+        # What is not ASCII in the header's words stays as it is.
+        with laspy.open(part, "w", header=header, do_compress=True, encoding_errors="surrogateescape") as writer:
+            for start, points in tile.pieces(PIECE_POINTS):
+                points["classification"] = asprs_class[start : start + len(points)]
+                writer.write_points(points)
+            if header.version.minor >= 4:
+                writer.write_evlrs(_kept(tile.claims.extended))
+        with part.open("r+b") as target:
+            tile.source.seek(_DATE_AT)
+            target.seek(_DATE_AT)
+            target.write(tile.source.read(_DATE_BYTES))
 
 
-def _check_classes(asprs_class: NDArray[np.uint8], n_points: int, point_format: int) -> None:
-    if len(asprs_class) != n_points:
-        raise ValueError(f"{len(asprs_class)} classes for {n_points} points")
+def _check_classes(asprs_class: NDArray[np.uint8], claims: Claims) -> None:
+    if len(asprs_class) != claims.n_points:
+        raise ValueError(f"{len(asprs_class)} classes for {claims.n_points} points")
     highest = int(asprs_class.max(initial=0))
-    if point_format < 6 and highest > LEGACY_CLASS_BITS:
+    if claims.point_format < 6 and highest > _HIGHEST_LEGACY_CLASS:
         raise ValueError(f"class {highest} does not fit a point format below 6")
 
 
-def _with_classes(points: NDArray[np.void], asprs_class: NDArray[np.uint8]) -> NDArray[np.void]:
-    """A copy of the points with their classes replaced; flags that share a byte with the class stay."""
-    changed = np.array(points)
-    if "raw_classification" in (points.dtype.names or ()):
-        changed["raw_classification"] = points["raw_classification"] & 0xE0 | asprs_class
-    else:
-        changed["classification"] = asprs_class
-    return changed
+def _header_to_write(header: laspy.LasHeader, claims: Claims) -> laspy.LasHeader:
+    """The header of the tile to be written, its records as they stand in the file and not as laspy understands them."""
+    copy = header.copy()
+    copy.vlrs[:] = _kept(claims.records)
+    copy.start_of_waveform_data_packet_record = 0
+    # laspy writes neither LAS 1.0 nor formats that a version does not know; LAS 1.4 knows all we read.
+    if claims.point_format not in VERSION_TO_POINT_FMT.get(str(copy.version), ()):
+        copy.version = laspy.header.Version(1, 4)
+    return copy
 
 
-def _surroundings(source: BinaryIO, header: TileHeader) -> tuple[bytes, bytes]:
-    """The bytes before the points, and the extended records after them that hold wherever they stand."""
-    source.seek(0)
-    head = source.read(header.points_offset)
-    extended = read_extended_records(source, head, header.path, header.n_bytes)
-    kept = [record for record in extended if not _speaks_of_places(record)]
-    changed = bytearray(head)
-    if header.version >= "1.3":
-        struct.pack_into("<Q", changed, 227, 0)  # where the wave forms begin
-    if header.version >= "1.4":
-        struct.pack_into("<QI", changed, 235, 0, len(kept))
-    return bytes(changed), b"".join(map(_as_extended, kept))
-
-
-def _speaks_of_places(record: Record) -> bool:
-    """Whether a record points into the file it came from: a COPC index, or packed wave forms (LAS 1.4 R15, 65535)."""
-    return record.user == "copc" or (record.user == "LASF_Spec" and record.number == 65535)
-
-
-def _as_extended(record: Record) -> bytes:
-    start = struct.pack("<H16sHQ32s", 0, record.user.encode("latin-1"), record.number, len(record.content), b"")
-    return start + record.content
-
-
-def _compressed_head(head: bytes, how: bytes) -> bytes:
-    """The bytes before the points with the record that tells how they are compressed put in place of an old one."""
-    header_bytes, _, count = struct.unpack_from("<HII", head, 94)
-    kept, position = [], header_bytes
-    for _ in range(count):
-        end = position + 54 + struct.unpack_from("<H", head, position + 20)[0]
-        user = head[position + 2 : position + 18].rstrip(b"\0")
-        if user not in (b"laszip encoded", b"copc"):
-            kept.append(head[position:end])
-        position = end
-    kept.append(struct.pack("<H16sHH32s", 0, b"laszip encoded", 22204, len(how), b"") + how)
-    body = b"".join(kept)
-    new = bytearray(head[:header_bytes] + body)
-    struct.pack_into("<II", new, 96, header_bytes + len(body), len(kept))
-    new[104] = head[104] & 0x3F | 0x80
-    return bytes(new)
-
-
-# ---------------------------------------------------------------- records between steps
-
-
-def save_records(folder: Path, records: Records, /) -> None:
-    """Lay the records of a tile down in a folder for a later step."""
-    np.save(folder / _POINTS, records.points.view(f"V{records.points.dtype.itemsize}"))
-    (folder / _HEAD).write_bytes(records.head)
-    (folder / _TAIL).write_bytes(records.tail)
-
-
-def load_records(folder: Path, /) -> Records:
-    """The records of a tile that a step has laid down; the points stay on disk until they are looked at."""
-    head = (folder / _HEAD).read_bytes()
-    raw = np.load(folder / _POINTS, mmap_mode="r")
-    layout = record_layout(head[104] & 0x3F, raw.dtype.itemsize)
-    return Records(head, (folder / _TAIL).read_bytes(), raw.view(layout))
+def _kept(records: list[laspy.VLR]) -> laspy.vlrs.vlrlist.VLRList:
+    """The records but those that tell how and where in the file the points are (COPC; LAS 1.4 R15, record 65535)."""
+    return laspy.vlrs.vlrlist.VLRList(
+        record
+        for record in records
+        if record.user_id not in ("laszip encoded", "copc")
+        and (record.user_id, record.record_id) != ("LASF_Spec", 65535)
+    )

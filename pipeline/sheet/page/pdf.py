@@ -10,14 +10,17 @@ import functools
 import io
 import unicodedata
 from dataclasses import dataclass, field
+from decimal import Decimal
 from typing import Literal
 
+import pikepdf
 from affine import Affine
 from reportlab.lib.colors import CMYKColor
 from reportlab.lib.utils import simpleSplit
 from reportlab.pdfbase import pdfdoc, pdfmetrics
 from reportlab.pdfbase.ttfonts import TTFont
 from reportlab.pdfgen.canvas import Canvas
+from reportlab.pdfgen.pathobject import PDFPathObject
 
 from pipeline.sheet.page.colours import COVERING, Cmyk, Plate, tint
 from pipeline.sheet.page.ink import Ink
@@ -67,6 +70,8 @@ class Book:
     title: str
     subject: str
     _bytes: io.BytesIO = field(default_factory=io.BytesIO)
+    _plates: dict[str, str] = field(default_factory=dict)
+    _georeferences: list[Georeference | None] = field(default_factory=list)
 
     def __post_init__(self) -> None:
         # Invariant: no time of writing, so the same map is the same file.
@@ -84,15 +89,28 @@ class Book:
     def end_page(self, georeference: Georeference | None = None) -> None:
         """Finish the page; with its place on the earth, map readers on phones and GIS programs find it."""
         self.canvas.showPage()
-        if georeference is not None:
-            page = self.canvas._doc.Pages.pages[-1]
-            page.__NoDefault__ = [*page.__NoDefault__, "VP"]
-            page.VP = pdfdoc.PDFArray([_viewport(georeference)])
+        self._georeferences.append(georeference)
 
     def finished(self) -> bytes:
-        """The file."""
+        """The file: pages as ReportLab wrote them, and in them what it does not offer, put in by pikepdf.
+
+        These are the plates, for which ReportLab has left empty forms, and where the pages lie on the earth.
+        """
         self.canvas.save()
-        return self._bytes.getvalue()
+        target = io.BytesIO()
+        with pikepdf.open(self._bytes) as pdf:
+            filled: set[str] = set()
+            for page, georeference in zip(pdf.pages, self._georeferences, strict=True):
+                if georeference is not None:
+                    page.obj["/VP"] = pikepdf.Array([_viewport(georeference)])
+                for name, form in page.resources.get("/XObject", {}).items():
+                    # A plate shown on several pages is one form.
+                    if name in self._plates and name not in filled:
+                        _fill(form, self._plates[name])
+                        filled.add(name)
+            # Streams are compressed by zlib and the same map is the same file.
+            pdf.save(target, deterministic_id=True, compress_streams=True)
+        return target.getvalue()
 
     # ------------------------------------------------------------ plates
 
@@ -103,7 +121,9 @@ class Book:
             text = ink.text_of(plate)
             if text:
                 form = f"{name}_{plate.name.lower()}"
-                self.canvas._doc.addForm(form, _group(text, box))
+                self.canvas.beginForm(form, *(round(edge, 3) for edge in (box.left, box.bottom, box.right, box.top)))
+                self.canvas.endForm()
+                self._plates[f"/{pdfdoc.xObjectName(form)}"] = text
                 forms.append((plate, form))
         return Plates(tuple(forms))
 
@@ -113,7 +133,7 @@ class Book:
         self.canvas.saveState()
         self.canvas.transform(to_points.a, to_points.d, to_points.b, to_points.e, to_points.c, to_points.f)
         if clip:
-            self.canvas._code.append(f"{clip} W n")
+            self.canvas.clipPath(PDFPathObject([clip]), stroke=0, fill=0)
         for plate, form in plates.forms:
             self.canvas.setBlendMode("Normal" if plate in COVERING else "Multiply")
             self.canvas.doForm(form)
@@ -193,48 +213,33 @@ def printable(words: str, /, *, face: str = PLAIN) -> str:
     return "".join(letters)
 
 
-def _viewport(georeference: Georeference) -> pdfdoc.PDFDictionary:
+def _viewport(georeference: Georeference) -> pikepdf.Dictionary:
     """A viewport with a geospatial measure (ISO 32000-2, 12.10; from memory)."""
-    corners = pdfdoc.PDFArray([0, 0, 0, 1, 1, 1, 1, 0])
-    system = {"Type": pdfdoc.PDFName("PROJCS"), "WKT": pdfdoc.PDFString(georeference.wkt)}
+    corners = pikepdf.Array([0, 0, 0, 1, 1, 1, 1, 0])
+    system = pikepdf.Dictionary(Type=pikepdf.Name.PROJCS, WKT=georeference.wkt)
     if georeference.epsg is not None:
-        system["EPSG"] = georeference.epsg
-    measure = {
-        "Type": pdfdoc.PDFName("Measure"),
-        "Subtype": pdfdoc.PDFName("GEO"),
-        "Bounds": corners,
-        "LPTS": corners,
-        "GPTS": pdfdoc.PDFArray([f"{degrees:.9f}" for corner in georeference.corners_deg for degrees in corner]),
-        "GCS": pdfdoc.PDFDictionary(system),
-    }
+        system["/EPSG"] = georeference.epsg
+    degrees = [Decimal(f"{degree:.9f}") for corner in georeference.corners_deg for degree in corner]
     window = georeference.window
     edges = [edge * POINTS_PER_MM for edge in (window.left, window.bottom, window.right, window.top)]
-    viewport = {
-        "Type": pdfdoc.PDFName("Viewport"),
-        "BBox": pdfdoc.PDFArray([f"{edge:.4f}" for edge in edges]),
-        "Measure": pdfdoc.PDFDictionary(measure),
-    }
-    return pdfdoc.PDFDictionary(viewport)
-
-
-def _group(operators: str, box: Box) -> pdfdoc.PDFStream:
-    """A form XObject that is composed by itself before it is blended with what lies below."""
-    stream = pdfdoc.PDFStream(content=operators, filters=[pdfdoc.PDFZCompress])
-    entries = {
-        "Type": pdfdoc.PDFName("XObject"),
-        "Subtype": pdfdoc.PDFName("Form"),
-        "FormType": 1,
-        "BBox": pdfdoc.PDFArray([round(edge, 3) for edge in (box.left, box.bottom, box.right, box.top)]),
-        "Resources": pdfdoc.PDFDictionary({}),
-        "Group": pdfdoc.PDFDictionary(
-            {
-                "Type": pdfdoc.PDFName("Group"),
-                "S": pdfdoc.PDFName("Transparency"),
-                "CS": pdfdoc.PDFName("DeviceCMYK"),
-                "I": "true",
-            }
+    return pikepdf.Dictionary(
+        Type=pikepdf.Name.Viewport,
+        BBox=pikepdf.Array([Decimal(f"{edge:.4f}") for edge in edges]),
+        Measure=pikepdf.Dictionary(
+            Type=pikepdf.Name.Measure,
+            Subtype=pikepdf.Name.GEO,
+            Bounds=corners,
+            LPTS=corners,
+            GPTS=pikepdf.Array(degrees),
+            GCS=system,
         ),
-    }
-    for key, value in entries.items():
-        stream.dictionary[key] = value
-    return stream
+    )
+
+
+def _fill(form: pikepdf.Object, operators: str) -> None:
+    """Make a form of these operators that is composed by itself before it is blended with what lies below."""
+    form.write(operators.encode("ascii"))
+    form["/Resources"] = pikepdf.Dictionary()
+    form["/Group"] = pikepdf.Dictionary(
+        Type=pikepdf.Name.Group, S=pikepdf.Name.Transparency, CS=pikepdf.Name.DeviceCMYK, I=True
+    )

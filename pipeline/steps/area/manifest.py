@@ -6,8 +6,7 @@ import platform
 from importlib.metadata import version
 from pathlib import Path
 
-from pipeline.files import arrays as archives
-from pipeline.files import checksums, layers
+from pipeline.files import arrays, checksums, layers
 
 LIBRARIES = ("geopandas", "laspy", "lazrs", "numpy", "pyproj", "rasterio", "scipy", "shapely", "snakemake")
 """Whose versions may change a result."""
@@ -18,7 +17,7 @@ def manifest(*, folder: Path, plan: Path, ground: Path, out: Path) -> None:
 
     It carries no clock time, so that the same input gives the same file; the files themselves have dates.
     """
-    content = archives.read_json(plan)
+    content = arrays.read_json(plan)
     made = [
         path
         for pattern in ("draft.gpkg", "rasters/*.tif", "points/*.laz", "sheets/*", "report/*")
@@ -26,7 +25,7 @@ def manifest(*, folder: Path, plan: Path, ground: Path, out: Path) -> None:
         if not path.name.startswith(".")
     ]
     content |= {
-        "ground": archives.read_json(ground),
+        "ground": arrays.read_json(ground),
         "tussock": version("tussock"),
         "python": platform.python_version(),
         "libraries": {name: version(name) for name in LIBRARIES},
@@ -38,4 +37,4 @@ def manifest(*, folder: Path, plan: Path, ground: Path, out: Path) -> None:
             "Follow local rules and land-owner permission.",
         ],
     }
-    archives.write_json(out, content)
+    arrays.write_json(out, content)

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from pipeline.files import arrays as archives
-from pipeline.files import layers, rasters
+from pipeline.files import arrays, layers, rasters
 from pipeline.manmade.draft import draft_manmade
 from pipeline.settings import ManmadeSettings
 
@@ -16,7 +15,7 @@ def manmade(
     """Buildings and other man-made features of the area."""
     heights, grid = rasters.read_heights(bare_earth)
     canopy, _ = rasters.read_heights(canopy_height)
-    sums = archives.read_sums(counts, ("building_returns", "last_returns"))
+    sums = arrays.read_sums(counts, ("building_returns", "last_returns"))
     found = draft_manmade(
         sums["building_returns"], sums["last_returns"], canopy, heights, grid, scale=scale, settings=settings
     )

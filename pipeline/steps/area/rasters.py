@@ -12,8 +12,7 @@ from shapely.geometry import MultiPolygon, Polygon
 
 from pipeline.draft.outline import covered_area
 from pipeline.errors import InputError, SurveyError
-from pipeline.files import arrays as archives
-from pipeline.files import layers, rasters
+from pipeline.files import arrays, layers, rasters
 from pipeline.lattice.grid import Grid, Heights
 
 DESCRIPTIONS = {
@@ -33,7 +32,7 @@ def rasters_of_area(
     *, grids: Path, blocks: list[str], out: Path, seen: Path, counts: Path, outline: Path, boundary: list[Path]
 ) -> None:
     """Join the blocks' grids, find the outline of the area, and write the rasters that lie in it."""
-    mosaic = Mosaic.of([grids / f"{name}.npz" for name in blocks])
+    mosaic = Mosaic.of([grids / name for name in blocks])
     area = _within(covered_area(mosaic.joined("all_returns"), mosaic.grid), mosaic.grid, boundary)
     cropped = Grid.covering(area.bounds, cell_m=mosaic.grid.cell_m, crs=mosaic.grid.crs)
     window = mosaic.grid.window_of(cropped)
@@ -42,7 +41,7 @@ def rasters_of_area(
     for name, path in (("bare_earth", seen), *((name, out / f"{name}.tif") for name in SURFACES)):
         rasters.write_heights(path, mosaic.joined(name)[window], cropped, description=DESCRIPTIONS[name])
     rest = [name for name in mosaic.names if name not in ("bare_earth", *SURFACES)]
-    archives.write_grids(counts, ((name, mosaic.joined(name)[window]) for name in rest), cropped)
+    arrays.write_grids(counts, ((name, mosaic.joined(name)[window]) for name in rest), cropped)
 
 
 @dataclass(frozen=True)
@@ -53,7 +52,7 @@ class Mosaic:
     ----------
     grid : covers all blocks with returns
     names : of the rasters that each block has
-    frames : archive of each block with returns, and its grid
+    frames : folder of each block with returns, and its grid
     """
 
     grid: Grid
@@ -61,15 +60,15 @@ class Mosaic:
     frames: tuple[tuple[Path, Grid], ...]
 
     @classmethod
-    def of(cls, archives_of_blocks: list[Path], /) -> Mosaic:
-        """The mosaic of some archives, no raster read yet.
+    def of(cls, folders: list[Path], /) -> Mosaic:
+        """The mosaic of the grids of blocks, no raster read yet.
 
         Raises
         ------
         SurveyError
             If no block holds a return.
         """
-        found = [(path, *archives.read_grid_of(path)) for path in archives_of_blocks]
+        found = [(path, *arrays.read_grid_of(path)) for path in folders]
         made = [(path, frame, names) for path, frame, names in found if names]
         if not made:
             raise SurveyError("none of the tiles holds a usable return inside the area; check the tiles with 'survey'")
@@ -84,7 +83,7 @@ class Mosaic:
         """One raster of all blocks, NaN where there is no block."""
         joined = np.full(self.grid.shape, np.nan, np.float32)
         for path, frame in self.frames:
-            joined[self.grid.window_of(frame)] = archives.read_arrays(path, (name,))[name]
+            joined[self.grid.window_of(frame)] = arrays.map_arrays(path, (name,))[name]
         return joined
 
 

@@ -5,8 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from pipeline.features import join_features
-from pipeline.files import arrays as archives
-from pipeline.files import layers, rasters
+from pipeline.files import arrays, layers, rasters
 from pipeline.rock.draft import draft_rock
 from pipeline.rock.ground.brightness import COUNTS, ground_brightness
 from pipeline.settings import RockSettings
@@ -28,8 +27,8 @@ def rock(
     support, _ = rasters.read_heights(ground_support)
     canopy, _ = rasters.read_heights(canopy_height)
     candidates = join_features([layers.read_features(boulders / f"{name}.gpkg") for name in blocks], grid.crs)
-    lowest = archives.read_sums(counts, ("lowest_last",))["lowest_last"]
-    brightness = ground_brightness(archives.read_sums(counts, COUNTS), grid)
+    lowest = arrays.read_sums(counts, ("lowest_last",))["lowest_last"]
+    brightness = ground_brightness(arrays.read_sums(counts, COUNTS), grid)
     found = draft_rock(
         candidates,
         heights,

@@ -5,8 +5,7 @@ from __future__ import annotations
 import datetime
 from pathlib import Path
 
-from pipeline.files import arrays as archives
-from pipeline.files import atomic, layers, rasters
+from pipeline.files import arrays, atomic, layers, rasters
 from pipeline.norm.symbols import norm_table
 from pipeline.settings import SheetSettings
 from pipeline.sheet.drawing import draw_sheet
@@ -39,7 +38,7 @@ def sheet(
         scale=scale,
         contour_interval_m=interval_m,
         map_date=datetime.date.fromisoformat(map_date),
-        survey_line=f"{archives.read_json(survey)['survey_line']} {archives.read_json(season)['message']}",
+        survey_line=f"{arrays.read_json(survey)['survey_line']} {arrays.read_json(season)['message']}",
         settings=settings,
     )
     atomic.write_bytes(pdf, drawing.pdf)

@@ -11,8 +11,7 @@ from typing import cast
 import numpy as np
 
 from pipeline.features import join_features
-from pipeline.files import arrays as archives
-from pipeline.files import layers, rasters
+from pipeline.files import arrays, layers, rasters
 from pipeline.intake.leaf_calendar import Season
 from pipeline.lattice.grid import Heights
 from pipeline.settings import VegetationSettings
@@ -38,7 +37,7 @@ def vegetation(
     """Open land, runnability and rides of the area, the rasters behind them, and the season they were seen in."""
     heights, grid = rasters.read_heights(bare_earth)
     canopy, _ = rasters.read_heights(canopy_height)
-    sums = archives.read_sums(counts, PROFILE_NAMES)
+    sums = arrays.read_sums(counts, PROFILE_NAMES)
     drawn = draft_vegetation(sums, heights, canopy, grid, scale=scale, settings=settings)
     layers.write_features(out, join_features([drawn.features, drawn.not_seen], grid.crs))
     rasters.write_heights(
@@ -50,7 +49,7 @@ def vegetation(
     rasters.write_heights(
         running_speed, drawn.running_speed, grid, description="expected share of free running speed, 0 to 1"
     )
-    archives.write_json(season, asdict(_season(sums, archives.read_json(survey))))
+    arrays.write_json(season, asdict(_season(sums, arrays.read_json(survey))))
 
 
 def _season(sums: Mapping[str, Heights], survey: Mapping[str, object]) -> LeafSeason:

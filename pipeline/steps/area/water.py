@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from pipeline.files import arrays as archives
-from pipeline.files import layers, rasters
+from pipeline.files import arrays, layers, rasters
 from pipeline.settings import WaterSettings
 from pipeline.water.draft import draft_water
 
@@ -16,7 +15,7 @@ def water(
     """Standing and running water of the area."""
     heights, grid = rasters.read_heights(bare_earth)
     support, _ = rasters.read_heights(ground_support)
-    sums = archives.read_sums(counts, ("water_returns", "last_returns"))
+    sums = arrays.read_sums(counts, ("water_returns", "last_returns"))
     found = draft_water(
         heights, sums["water_returns"], sums["last_returns"], support, grid, scale=scale, settings=settings
     )

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from pathlib import Path
 
-from pipeline.files import arrays as archives
+from pipeline.files import arrays
 from pipeline.lattice.blocks import block_named
 from pipeline.points.classes import classify_returns
 from pipeline.points.duplicates import find_duplicates
@@ -35,14 +35,14 @@ def classify(
     `split` are the folders of the tiles that reach into the block or its halo; `choice` says whose ground is used.
     """
     place = block_named(block, flow.block_m)
-    cloud, extra = archives.join_returns(laid_out(split, place), names=("tile_key", "index"))
+    cloud, extra = arrays.join_returns(laid_out(split, place), names=("tile_key", "index"))
     # One fixed order, so that nothing downstream can depend on how the survey was cut into tiles.
     order = northward(cloud)
     cloud, extra = cloud.take(order), pick(extra, order)
     # Tiles that overlap repeat each other's returns.
     cloud = replace(cloud, is_usable=cloud.is_usable & ~find_duplicates(cloud))
-    decided = settings.model_copy(update={"ground_from": archives.read_json(choice)["ground_from"]})
+    decided = settings.model_copy(update={"ground_from": arrays.read_json(choice)["ground_from"]})
     classified = classify_returns(cloud, settings=decided, find_ground=engine(settings), roofs=roofs, wires=wires)
     core = cloud.within(place.bounds)
     extra |= {"asprs_class": classified.asprs_class, "height_above_m": classified.height_above_m}
-    archives.write_returns(out, cloud.take(core), pick(extra, core))
+    arrays.write_returns(out, cloud.take(core), pick(extra, core))

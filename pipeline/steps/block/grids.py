@@ -6,7 +6,7 @@ from pathlib import Path
 
 import numpy as np
 
-from pipeline.files import arrays as archives
+from pipeline.files import arrays
 from pipeline.lattice.blocks import block_named
 from pipeline.lattice.grid import Grid, Heights
 from pipeline.returns.asprs import GROUND, WATER
@@ -36,7 +36,7 @@ def grids(
     cloud, asprs_class, above_m = surroundings(returns, block_named(block, flow.block_m), flow)
     core = Grid.covering(block_named(block, flow.block_m).bounds, cell_m=cell_m, crs=crs)
     if not cloud.within(block_named(block, flow.block_m).bounds).any():
-        archives.write_grids(out, {}, core)
+        arrays.write_grids(out, {}, core)
         return
     earth = cloud.take(np.isin(asprs_class, (GROUND, WATER)))
     made: dict[str, Heights] = {
@@ -48,4 +48,4 @@ def grids(
     made |= profile_grids(cloud, asprs_class, above_m, core, settings=layers)
     made |= class_counts(asprs_class, cloud.east, cloud.north, cloud.is_last, core)
     made |= lone_ground(cloud, asprs_class, above_m, core)
-    archives.write_grids(out, made, core)
+    arrays.write_grids(out, made, core)

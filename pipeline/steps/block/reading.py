@@ -8,7 +8,7 @@ from typing import cast
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.files import arrays as archives
+from pipeline.files import arrays
 from pipeline.files.pdal import ground_by_pdal
 from pipeline.lattice.blocks import Block
 from pipeline.points.classes import FindGround
@@ -28,14 +28,14 @@ def engine(settings: PointsSettings) -> FindGround:
 
 
 def laid_out(split: list[Path], block: Block) -> list[Path]:
-    """The archives that tiles laid out for a block."""
-    return [path for folder in split for path in sorted(folder.glob(f"{block.name}.*.npz"))]
+    """The folders of returns that tiles laid out for a block."""
+    return [path for folder in split for path in sorted(folder.glob(f"{block.name}.*"))]
 
 
 def surroundings(returns: list[Path], block: Block, flow: Flow) -> tuple[Cloud, NDArray[np.uint8], NDArray[np.float32]]:
     """Classified usable returns of the block and its halo."""
     names = ("asprs_class", "height_above_m")
-    cloud, extra = archives.join_returns(returns, bounds=block.reach(flow.halo_m), names=names)
+    cloud, extra = arrays.join_returns(returns, bounds=block.reach(flow.halo_m), names=names)
     return (
         cloud,
         cast("NDArray[np.uint8]", extra["asprs_class"]),

@@ -8,16 +8,15 @@ from typing import cast
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.files import arrays as archives
+from pipeline.files import arrays
 from pipeline.files.las import tiles as las
 from pipeline.returns.asprs import UNCLASSIFIED
 
 
-def label(*, split: Path, classified: list[Path], out: Path, tile_key: int) -> None:
+def label(*, tile: Path, classified: list[Path], out: Path, tile_key: int) -> None:
     """Write one tile back: every return in its place, all fields kept, with its class."""
-    records = las.load_records(split)
-    classes = np.full(len(records.points), UNCLASSIFIED, np.uint8)
+    classes = np.full(las.read_header(tile).n_points, UNCLASSIFIED, np.uint8)
     for path in classified:
-        ours = archives.read_marked(path, "tile_key", tile_key, ("index", "asprs_class"))
+        ours = arrays.read_marked(path, "tile_key", tile_key, ("index", "asprs_class"))
         classes[cast("NDArray[np.uint32]", ours["index"])] = ours["asprs_class"]
-    las.write_classified(out, records, classes)
+    las.write_classified(out, tile, classes)

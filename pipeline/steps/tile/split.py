@@ -6,8 +6,7 @@ from pathlib import Path
 
 import numpy as np
 
-from pipeline.files import arrays as archives
-from pipeline.files import atomic
+from pipeline.files import arrays, atomic
 from pipeline.files.las import tiles as las
 from pipeline.intake.placement import Placement
 from pipeline.lattice.blocks import block_named
@@ -34,10 +33,10 @@ def split(
     west, south, east, north = bounds
     placement = Placement(source_crs, crs, height_unit_m)
     with atomic.replacing_folder(out) as folder:
-        for start, cloud in las.read_pieces(tile, placement, folder, usable_bounds=(west, south, east, north)):
+        for start, cloud in las.read_pieces(tile, placement, usable_bounds=(west, south, east, north)):
             index = np.arange(start, start + len(cloud), dtype=np.uint32)
             for name in blocks:
                 near = np.flatnonzero(cloud.within(block_named(name, flow.block_m).reach(flow.halo_m)))
                 if len(near):
-                    place: archives.Arrays = {"tile_key": np.full(len(near), tile_key, np.int64), "index": index[near]}
-                    archives.write_returns(folder / f"{name}.{start}.npz", cloud.take(near), place)
+                    place: arrays.Arrays = {"tile_key": np.full(len(near), tile_key, np.int64), "index": index[near]}
+                    arrays.write_returns(folder / f"{name}.{start}", cloud.take(near), place)

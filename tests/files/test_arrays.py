@@ -1,0 +1,146 @@
+"""What steps hand to each other: folders of arrays that can be read piece by piece."""
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from pipeline.files.arrays import (
+    join_returns,
+    map_arrays,
+    read_grid_of,
+    read_marked,
+    read_sums,
+    write_arrays,
+    write_grids,
+    write_returns,
+)
+from pipeline.lattice.grid import Grid
+from pipeline.returns.cloud import Cloud, northward
+
+
+def scattered(count: int, seed: int) -> Cloud:
+    """Returns in a square of 100 m, sorted by north, one in ten not usable."""
+    random = np.random.default_rng(seed)
+    enh = np.round(random.uniform(0, 100, (count, 3)), 2)
+    cloud = Cloud.of(enh, is_usable=random.random(count) > 0.1, intensity=np.arange(count, dtype=np.uint16))
+    return cloud.take(northward(cloud))
+
+
+def test_numpy_reads_the_same(tmp_path: Path) -> None:
+    """Judge outside the project: numpy.load, for numbers of any width, rows, columns, Fortran order and nothing."""
+    arrays = {
+        "flat": np.arange(7, dtype=np.int64),
+        "rows": np.arange(12, dtype=np.float32).reshape(3, 4),
+        "columns": np.asfortranarray(np.arange(12.0).reshape(3, 4)),
+        "flags": np.array([True, False]),
+        "one": np.array(3.5),
+        "none": np.empty((0, 2)),
+    }
+    write_arrays(tmp_path / "a", arrays)
+    read = map_arrays(tmp_path / "a")
+    assert sorted(read) == sorted(arrays)
+    for name, given in arrays.items():
+        judge = np.load(tmp_path / "a" / f"{name}.npy")
+        for one in (judge, read[name]):
+            assert one.dtype == given.dtype
+            assert np.array_equal(one, given)
+            assert one.shape == given.shape
+    assert list(map_arrays(tmp_path / "a", ("flags",))) == ["flags"]
+
+
+def test_arrays_of_an_iterator_are_written_one_by_one(tmp_path: Path) -> None:
+    """The second is asked for when the first is on disk."""
+    sizes = []
+
+    def arrays() -> Iterator[tuple[str, np.ndarray]]:
+        for name in ("first", "second"):
+            sizes.append(sum(path.stat().st_size for path in tmp_path.rglob("*.npy")))
+            yield name, np.arange(200_000)
+
+    write_arrays(tmp_path / "a", arrays())
+    assert sizes[1] >= 200_000 * 8
+    assert sorted(map_arrays(tmp_path / "a")) == ["first", "second"]
+
+
+def test_a_cut_array_is_not_read_as_a_short_one(tmp_path: Path) -> None:
+    """A file that lost its end raises an error, and so does one that is missing."""
+    write_arrays(tmp_path / "a", {"flat": np.arange(1000)})
+    path = tmp_path / "a" / "flat.npy"
+    path.write_bytes(path.read_bytes()[:-600])
+    with pytest.raises(ValueError, match="mmap"):
+        map_arrays(tmp_path / "a")
+    with pytest.raises(FileNotFoundError):
+        map_arrays(tmp_path / "a", ("other",))
+
+
+def test_a_failed_write_leaves_what_was_there(tmp_path: Path) -> None:
+    """Neither a half folder nor a lost one."""
+
+    def arrays() -> Iterator[tuple[str, np.ndarray]]:
+        yield "first", np.arange(3)
+        raise RuntimeError("no more")
+
+    write_arrays(tmp_path / "a", {"flat": np.arange(5)})
+    with pytest.raises(RuntimeError):
+        write_arrays(tmp_path / "a", arrays())
+    assert [path.name for path in tmp_path.iterdir()] == ["a"]
+    assert list(map_arrays(tmp_path / "a")) == ["flat"]
+
+
+def test_grids_come_back_with_their_place(tmp_path: Path) -> None:
+    """Grid, names and values; a block without returns has a grid and no raster."""
+    grid = Grid("EPSG:25832", 800_000, 11_400_000, 0.5, 2, 3)
+    counts = np.arange(6, dtype=np.uint16).reshape(2, 3)
+    write_grids(tmp_path / "a", {"returns": counts}, grid)
+    write_grids(tmp_path / "b", {}, grid)
+    assert read_grid_of(tmp_path / "a") == (grid, ("returns",))
+    assert read_grid_of(tmp_path / "b") == (grid, ())
+    read = read_sums(tmp_path / "a")["returns"]
+    assert read.dtype == np.float32
+    assert np.array_equal(read, counts)
+    read += 1  # a later step may go on counting: it must not write through to the file
+    assert np.array_equal(read_sums(tmp_path / "a")["returns"], counts)
+
+
+def test_only_usable_returns_in_the_bounds_are_read(tmp_path: Path) -> None:
+    """Of several folders, what filtering them whole would give, in the same order."""
+    paths = [tmp_path / f"{seed}" for seed in range(3)]
+    clouds = [scattered(500, seed) for seed in range(3)]
+    for path, cloud in zip(paths, clouds, strict=True):
+        write_returns(path, cloud, {"mark": cloud.intensity * 2, "other": cloud.intensity})
+    bounds = (20.0, 30.0, 60.0, 31.5)
+    cloud, further = join_returns(paths, bounds=bounds, names=("mark",))
+    expected = Cloud.join([one.take(one.within(bounds) & one.is_usable) for one in clouds])
+    assert 0 < len(cloud) == len(expected)
+    assert all(np.array_equal(getattr(cloud, name), getattr(expected, name)) for name in vars(cloud))
+    assert list(further) == ["mark"]
+    assert np.array_equal(further["mark"], expected.intensity * 2)
+    nothing, _ = join_returns(paths, bounds=(200.0, 200.0, 300.0, 300.0))
+    assert len(nothing) == 0
+
+
+def test_no_folder_holds_no_return() -> None:
+    """A block that no tile reaches has all columns, empty."""
+    cloud, further = join_returns([], names=("index",))
+    assert len(cloud) == 0
+    assert len(further["index"]) == 0
+
+
+def test_returns_come_back(tmp_path: Path) -> None:
+    """Every column, further ones too."""
+    cloud = scattered(50, 1)
+    write_returns(tmp_path / "a", cloud, {"index": np.arange(50)})
+    read, further = join_returns([tmp_path / "a"], names=("index",))
+    assert all(np.array_equal(getattr(cloud, name), getattr(read, name)) for name in vars(cloud))
+    assert np.array_equal(further["index"], np.arange(50))
+
+
+@pytest.mark.parametrize("mark", [7, 8, 9])
+def test_marked_rows_are_those_of_the_mark(tmp_path: Path, mark: int) -> None:
+    """Rows of one mark, wherever they stand; none where nothing carries it."""
+    marks, values = np.array([8, 7, 8, 8, 7]), np.arange(5)
+    write_arrays(tmp_path / "a", {"mark": marks, "value": values})
+    read = read_marked(tmp_path / "a", "mark", mark, ("value",))
+    assert np.array_equal(read["value"], values[marks == mark])
