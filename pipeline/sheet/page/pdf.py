@@ -108,8 +108,8 @@ class Book:
                     if name in self._plates and name not in filled:
                         _fill(form, self._plates[name])
                         filled.add(name)
-            # Streams are compressed by zlib and the same map is the same file.
-            pdf.save(target, deterministic_id=True, compress_streams=True)
+            # An identifier made from the content: the same map is the same file.
+            pdf.save(target, deterministic_id=True)
         return target.getvalue()
 
     # ------------------------------------------------------------ plates
