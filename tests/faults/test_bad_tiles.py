@@ -226,7 +226,7 @@ DAMAGED = ["1.las", "1.laz", "7.las", "7.laz"]
 def test_any_damage_ends_in_words_or_points(
     sound_tiles: Path, tmp_path: Path, name: str, changes: list[tuple[int, int]]
 ) -> None:
-    """Whatever bytes are changed, reading raises nothing but SurveyError."""
+    """Whatever bytes are changed, reading and writing again raise nothing but SurveyError."""
     raw = bytearray((sound_tiles / name).read_bytes())
     for position, value in changes:
         raw[position % len(raw)] = value
@@ -236,9 +236,11 @@ def test_any_damage_ends_in_words_or_points(
         header = las.read_header(tile)
         las.points_bounds(header)
         cloud = las.read_cloud(tile, HERE)
+        las.write_classified(tmp_path / "again.laz", tile, np.ones(len(cloud), np.uint8))
     except SurveyError:
         return
     assert len(cloud) == header.n_points
+    assert las.read_header(tmp_path / "again.laz").n_points == header.n_points
 
 
 # ---------------------------------------------------------------- tiles that make no survey

@@ -67,7 +67,7 @@ def check_frame(header: laspy.LasHeader, claims: Claims, /) -> None:
     (west, south, lowest), (east, north, highest) = _three(header.mins), _three(header.maxs)
     scales, offsets, extent = _three(header.scales), _three(header.offsets), (west, south, lowest, east, north, highest)
     what = ""
-    if not all(math.isfinite(scale) and scale != 0 for scale in scales) or not all(map(math.isfinite, offsets)):
+    if not all(math.isfinite(scale) and scale > 0 for scale in scales) or not all(map(math.isfinite, offsets)):
         what = f"its coordinates cannot be worked out (scales {scales}, offsets {offsets})"
     elif claims.n_points and not (
         all(map(math.isfinite, extent)) and west <= east and south <= north and lowest <= highest
