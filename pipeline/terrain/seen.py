@@ -1,4 +1,4 @@
-"""How well the lidar saw the ground of a landform: the first half of every confidence."""
+"""How well the lidar saw the ground; the confidence in every landform is multiplied with it."""
 
 from __future__ import annotations
 

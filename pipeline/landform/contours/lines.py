@@ -56,6 +56,7 @@ def thin_vertices(line: EastNorth, /, *, spacing_m: float) -> EastNorth:
 def _evenly_spaced(line: EastNorth, /, *, spacing_m: float) -> EastNorth:
     """The line with vertices at equal steps, at least `spacing_m` apart."""
     length_m = float(np.hypot(*np.diff(line, axis=0).T).sum())
+    # A step along a bent line spans a little less than its length; 2 % more makes up for it.
     n_steps = max(int(length_m / (spacing_m * 1.02)), 4 if is_closed(line) else 1)
     even = along_line(line, np.linspace(0, length_m, n_steps + 1))
     even[0], even[-1] = line[0], line[-1]

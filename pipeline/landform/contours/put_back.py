@@ -65,8 +65,8 @@ closed must lie within that distance (our choice)."""
 def put_back(ground: Heights, drawn: Heights, grid: Grid, /, *, interval_m: float, base_level_m: float) -> Heights:
     """The drawn surface, with the ground itself wherever calming has cut a deep re-entrant or spur short.
 
-    Calming fills a re-entrant with a narrow mouth, and its contour breaks in two; the part behind is then too small a
-    ring to draw. There calming serves nobody.
+    Calming fills the narrow mouth of a re-entrant, and its contour breaks in two. The part behind the mouth is then too
+    small a ring to draw, and the re-entrant would be missing on the map.
 
     Parameters
     ----------

@@ -282,7 +282,10 @@ def _fit(patches: NDArray[np.float64], window: _Window, /, *, cell_m: float) -> 
 def _axes(
     patches: NDArray[np.float64], height: NDArray[np.float64], window: _Window
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Elongation and direction of what stands above half the bump, once the ground around is taken away."""
+    """Elongation and direction of the upper part of the bump, once the ground around is taken away.
+
+    Counted is what stands above two fifths of its height, so that its foot, lost in the ground around, has no say.
+    """
     east_m, north_m = window.east_m, window.north_m
     above = patches - _polynomial_beside_bump(patches, height, window)
     share = np.clip(above / np.maximum(height, 1e-9)[:, None] - 0.4, 0, None)

@@ -125,7 +125,8 @@ def contrast(size: Floats, strip: Strip, grid: Grid, /, *, least: float) -> Floa
     Natural ground is full of slight furrows and steps; only one that stands out from its surroundings is a feature.
     Even ground counts as measuring `least`.
     """
-    # Cells that are no such line at all say nothing about how high such lines usually are.
+    # Cells that are no such line at all say nothing about how high such lines usually are; the few that stand out far
+    # count as three times the median, so that they are not compared with themselves.
     measured = np.isfinite(size)
     known = np.abs(size[measured])
     usual_part = np.minimum(known, 3 * max(float(np.median(known)) if len(known) else 0.0, least))

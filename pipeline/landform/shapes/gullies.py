@@ -36,7 +36,7 @@ class Relief:
     width_m : (n,) float64
         How far apart those flanks are.
     notch_m : (n,) float64
-        How much deeper that is than in a valley with straight sides as high at its shoulders.
+        How much deeper the axis lies than that of a valley with straight sides and shoulders as high.
     """
 
     depth_m: Floats
