@@ -96,13 +96,6 @@ def reader_error_m(
     return np.asarray(np.where((below > edge_m) | (above > edge_m), 0.0, error))
 
 
-def worth_drawing(
-    error_m: NDArray[np.float64], away_m: NDArray[np.float64], /, *, min_error_m: float, min_away_m: float
-) -> Mask:
-    """(n,) bool: stations along a line where a form line tells what the contours do not, and has room."""
-    return np.asarray((error_m >= min_error_m) & (away_m >= min_away_m))
-
-
 def pieces_of(worth: Mask, free: Mask, step_m: float, /, *, bridge_m: float, min_length_m: float) -> list[slice]:
     """Runs of stations to draw: short interruptions bridged where they are free, short runs dropped.
 
@@ -127,9 +120,6 @@ CLEAR_OF_CONTOURS_M = ground_m(
     isom("103").mm("min_gap_mm") + (isom("102").mm("line_mm") + isom("103").mm("line_mm")) / 2
 )
 """Least distance on the ground between the middles of a form line and of a contour, which may be an index contour."""
-ROOM_BESIDE_CONTOURS_MM = 0.3
-"""Distance on the map to the next contour from which a form line is worth drawing: where contours are denser the ground
-is steep, and they tell enough (our choice, above the norm's least gap)."""
 RING_WORTH_SHARE = 0.5
 """Share of a closed form line that must be worth drawing for the whole to be drawn; it cannot be drawn in pieces (our
 choice)."""
@@ -151,14 +141,8 @@ def _form_lines_of(
     at = stations([shapely.LineString(line)], step_m=STATION_STEP_M)
     edge_m = np.nan_to_num(sample(to_edge, grid, at.places))
     error_m = reader_error_m(at.places, edge_m, neighbours, interval_m=interval_m, closed=is_closed(line))
-    away_m = np.minimum(*neighbours.away_m(at.places))
-    is_free = away_m >= CLEAR_OF_CONTOURS_M
-    worth = worth_drawing(
-        error_m,
-        away_m,
-        min_error_m=min_error_m,
-        min_away_m=max(CLEAR_OF_CONTOURS_M, ground_m(ROOM_BESIDE_CONTOURS_MM)),
-    )
+    is_free = np.minimum(*neighbours.away_m(at.places)) >= CLEAR_OF_CONTOURS_M
+    worth = is_free & (error_m >= min_error_m)
     # A ring is drawn whole or not as one: it must keep off the contours all around.
     if is_closed(line) and worth.mean() >= RING_WORTH_SHARE and is_free.all():
         return [(line, float(error_m.mean()))] if large_enough(line, symbol="103") else []

@@ -182,8 +182,7 @@ def _no_bumps() -> Bumps:
 
 
 CELLS_PER_RADIUS = 4
-"""Cells into which the radius of a bump is divided for its fit; more change the answer little and take longer (our
-choice)."""
+"""Cells into which the radius of a bump is divided for its fit; more cells take longer (our choice)."""
 MAX_UNKNOWN_SHARE = 0.25
 """Share of the window around a bump that may be unknown: with more, its foot would be a guess (our choice)."""
 
