@@ -19,9 +19,9 @@ from pipeline.landform.contours.lines import encloses_higher, is_closed, thin_ve
 from pipeline.landform.contours.necks import widen_necks
 from pipeline.landform.contours.rings import large_enough
 from pipeline.lattice.grid import EastNorth, Grid, Heights, Mask
+from pipeline.lattice.sampling import mean_along, sample
 from pipeline.norm.paper import ground_m
 from pipeline.norm.symbols import isom
-from pipeline.terrain.seen import mean_along, sample
 
 READER_REACH_M = 60.0
 """Distance beyond which a contour no longer tells a reader about the ground, in metres on the ground (our choice)."""
@@ -251,11 +251,7 @@ def _is_high_enough(surface: Heights, grid: Grid, ring: EastNorth, /) -> bool:
     known, and of ground that goes on level.
     """
     margin = int(np.ceil(READER_REACH_M / grid.cell_m))
-    row, col = grid.row_col(ring[:, 0], ring[:, 1])
-    window = (
-        slice(max(0, int(row.min()) - margin), int(row.max()) + margin + 1),
-        slice(max(0, int(col.min()) - margin), int(col.max()) + margin + 1),
-    )
+    window = grid.window_around((*ring.min(axis=0), *ring.max(axis=0)), margin_cells=margin)
     upward = 1.0 if encloses_higher(ring) else -1.0
     heights = upward * surface[window]
     east, north = grid.centres()

@@ -15,10 +15,10 @@ from pipeline.landform.contours.limits import CONTOUR_LINE_MM, CONTOURS_APART_M
 from pipeline.landform.contours.lines import is_closed, thin_vertices
 from pipeline.landform.contours.rings import large_enough
 from pipeline.lattice.grid import EastNorth, Grid, Heights
+from pipeline.lattice.sampling import sample
 from pipeline.norm.paper import ground_m
 from pipeline.norm.symbols import isom
 from pipeline.terrain.relief import slope
-from pipeline.terrain.seen import sample
 
 
 @dataclass(frozen=True)

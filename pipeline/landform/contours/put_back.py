@@ -15,6 +15,8 @@ from pipeline.landform.contours.limits import CONTOUR_LINE_MM, CONTOURS_APART_M,
 from pipeline.landform.contours.lines import is_closed
 from pipeline.landform.contours.rings import large_enough
 from pipeline.lattice.grid import EastNorth, Grid, Heights, Mask
+from pipeline.lattice.per_cell import count_in_cells
+from pipeline.lattice.reach import within_reach
 from pipeline.norm.paper import ground_m
 
 SHAPE_WIDTH_M = 15.0
@@ -91,7 +93,5 @@ def put_back(ground: Heights, drawn: Heights, grid: Grid, /, *, interval_m: floa
 
 def _near(places: EastNorth, grid: Grid, /, *, reach_m: float) -> Mask:
     """(rows, cols) bool: cells within reach of a place."""
-    away = np.ones(grid.shape, bool)
-    index = grid.cell_index(places[:, 0], places[:, 1])
-    away.ravel()[index[index >= 0]] = False
-    return np.asarray(ndimage.distance_transform_edt(away) * grid.cell_m <= reach_m)
+    held = count_in_cells(grid.cell_index(places[:, 0], places[:, 1]), grid.shape) > 0
+    return within_reach(held, reach_m=reach_m, cell_m=grid.cell_m)

@@ -21,9 +21,9 @@ from pipeline.landform.shapes.edges import (
     step_axes,
 )
 from pipeline.lattice.grid import EastNorth, Grid, Heights, Mask
+from pipeline.lattice.sampling import mean_along, sample
 from pipeline.norm.paper import ground_m
 from pipeline.norm.symbols import isom
-from pipeline.terrain.seen import mean_along, sample
 
 
 @dataclass(frozen=True)

@@ -16,11 +16,14 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage, signal
 
-from pipeline.landform.contours.generalise import coarsen, fill_voids
 from pipeline.landform.shapes.surroundings import CONTRAST_REACH_M, LEAST_UNEVENNESS_M
+from pipeline.lattice.fill import fill_voids
 from pipeline.lattice.grid import EastNorth, Grid, Heights, Mask
+from pipeline.lattice.larger_cells import coarsen
+from pipeline.lattice.means import Known, square_window
+from pipeline.lattice.sampling import sample
 from pipeline.lattice.windows import highest_around
-from pipeline.terrain.seen import HALF_SEEN_GAP_M, sample
+from pipeline.terrain.seen import HALF_SEEN_GAP_M
 
 BELL_SHARE = 0.55
 """Distance from the middle of a rounded bump, as a share of its radius, at which its height has fallen to 1/e; hardly
@@ -230,9 +233,8 @@ def _usual_height(height: NDArray[np.float64], /, *, known: Mask, reach: int) ->
     # 1.4826 turns the median of absolute values into a standard deviation, sqrt(pi / 2) their mean (normal law).
     overall = 1.4826 * float(np.median(np.abs(height[known])))
     usual_part = np.minimum(np.abs(height), 3 * overall)
-    share = ndimage.uniform_filter(known.astype(np.float64), 2 * reach + 1)
-    total = ndimage.uniform_filter(np.where(known, usual_part, 0), 2 * reach + 1)
-    return np.asarray(np.sqrt(np.pi / 2) * total / np.maximum(share, 1e-6))
+    around = Known.of(known, square_window(2 * reach + 1, rim="reflect"))
+    return np.asarray(np.sqrt(np.pi / 2) * around.mean(usual_part))
 
 
 def _extend(level: NDArray[np.float64], reach: int) -> NDArray[np.float64]:

@@ -18,8 +18,8 @@ from pipeline.landform.shapes.bumps import (
     shape_confidence,
 )
 from pipeline.lattice.grid import Grid, Heights
+from pipeline.lattice.sampling import sample
 from pipeline.norm.symbols import isom
-from pipeline.terrain.seen import sample
 
 HOLLOW_RADII_M = (1.5, 2.0, 2.5, 3.0, 3.5, 4.0, 5.0, 6.0)
 """Sizes of hollow looked for, from the middle to the rim; larger ones have contours of their own (our choice)."""

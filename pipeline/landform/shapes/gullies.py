@@ -21,8 +21,8 @@ from pipeline.landform.shapes.edges import (
 )
 from pipeline.landform.shapes.surroundings import LEAST_UNEVENNESS_M
 from pipeline.lattice.grid import Grid, Heights, Mask
+from pipeline.lattice.sampling import mean_along
 from pipeline.norm.symbols import isom
-from pipeline.terrain.seen import mean_along
 
 
 @dataclass(frozen=True)

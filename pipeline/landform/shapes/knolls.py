@@ -21,8 +21,9 @@ from pipeline.landform.shapes.bumps import (
     taller_than_lumps,
 )
 from pipeline.lattice.grid import Grid, Heights, Mask
+from pipeline.lattice.sampling import sample
 from pipeline.norm.symbols import isom
-from pipeline.terrain.seen import HALF_SEEN_GAP_M, sample
+from pipeline.terrain.seen import HALF_SEEN_GAP_M
 
 KNOLL_RADII_M = (2.0, 3.0, 4.0, 5.0, 6.0, 7.5, 9.0)
 """Sizes of knoll looked for, from the middle to the foot; larger ones have contours of their own (our choice)."""

@@ -9,8 +9,8 @@ from pipeline.features import make_features
 from pipeline.landform.shapes.edges import describe_axes, line_confidence
 from pipeline.landform.shapes.gullies import find_furrows
 from pipeline.lattice.grid import Grid, Heights
+from pipeline.lattice.sampling import mean_along
 from pipeline.norm.symbols import isom
-from pipeline.terrain.seen import mean_along
 
 
 def draft_walls(heights: Heights, grid: Grid, seen: Heights, seen_grid: Grid, /) -> gpd.GeoDataFrame:
