@@ -10,32 +10,19 @@ from pipeline.landform.contours.contours import draft_contours
 from pipeline.landform.contours.form_lines import Contours, draft_form_lines
 from pipeline.landform.contours.generalise import generalised_surface
 from pipeline.landform.contours.keep_off import keep_off
+from pipeline.landform.contours.limits import ALLOWED_SHIFT_SHARE
 from pipeline.landform.contours.slope_lines import draft_slope_lines
 from pipeline.landform.shapes.banks import draft_banks
 from pipeline.landform.shapes.broken_ground import draft_broken_ground
-from pipeline.landform.shapes.depressions import HALF_SEEN_GAP_M, draft_hollows
+from pipeline.landform.shapes.depressions import draft_hollows
 from pipeline.landform.shapes.gullies import draft_gullies
 from pipeline.landform.shapes.knolls import draft_knolls, without_ringed
 from pipeline.landform.shapes.walls import draft_walls
 from pipeline.lattice.grid import Grid, Heights
 from pipeline.lattice.larger_cells import coarsen
+from pipeline.norm.paper import sheet_ground_m
 from pipeline.settings import LandformSettings
 from pipeline.terrain.seen import ground_noise, how_well_seen
-
-HALF_NOISE_M = 0.5
-"""Noise of the bare earth at which half the confidence is gone: half of what makes the lowest knoll."""
-NOISE_FINEST_M = 4.0
-"""Smaller shapes are noise: the smallest bend (ISOM 101)."""
-NOISE_REACH_M = 10.0
-"""Distance within which noise is taken together: the size of a knoll."""
-TALL_CANOPY_M = 20.0
-"""Trees from this height count fully as cover."""
-CANOPY_SHARE = 0.1
-"""Confidence lost under tall trees, where the ground filter itself is less sure."""
-LINE_CELL_M = 1.0
-"""Cell on which banks, walls and gullies are sought; they are 3 m wide and more."""
-LINE_MAX_GAP_M = 3.0
-"""Distance to the nearest ground return beyond which none are sought: as wide as the narrowest."""
 
 
 def draft_landforms(
@@ -74,17 +61,16 @@ def draft_landforms(
             raise ValueError(f"{name} has the shape {raster.shape}, the grid {grid.shape}")
     if min(grid.shape) < 2 or not np.isfinite(bare_earth).any():
         return no_features(grid.crs)
-    seen = how_well_seen(
-        ground_support,
-        canopy_height,
-        ground_noise(bare_earth, grid, finest_m=NOISE_FINEST_M, reach_m=NOISE_REACH_M),
-        half_noise_m=HALF_NOISE_M,
-        half_seen_gap_m=HALF_SEEN_GAP_M,
-        tall_canopy_m=TALL_CANOPY_M,
-        canopy_share=CANOPY_SHARE,
+    seen = how_well_seen(ground_support, canopy_height, ground_noise(bare_earth, grid))
+    knolls, hollows = (
+        draft(
+            bare_earth, ground_support, seen, grid, min_contrast=settings.min_bump_contrast, min_likeness=min_likeness
+        )
+        for draft, min_likeness in (
+            (draft_knolls, settings.min_knoll_likeness),
+            (draft_hollows, settings.min_hollow_likeness),
+        )
     )
-    knolls = draft_knolls(bare_earth, ground_support, seen, grid, settings=settings)
-    hollows = draft_hollows(bare_earth, ground_support, seen, grid, settings=settings)
     lines, points = _draft_lines(
         bare_earth,
         ground_support,
@@ -98,6 +84,13 @@ def draft_landforms(
     )
     narrow = _draft_narrow(bare_earth, ground_support, seen, grid, knolls, hollows, settings=settings)
     return join_features([lines, points, *narrow], grid.crs)
+
+
+LINE_CELL_M = 1.0
+"""Cell on which banks, walls, gullies and broken ground are sought; none is narrower than 3 m (our choice)."""
+LINE_MAX_GAP_M = 3.0
+"""Distance to the nearest ground return beyond which none of these is sought: the width of the narrowest (our
+choice)."""
 
 
 def _draft_narrow(
@@ -118,9 +111,25 @@ def _draft_narrow(
         return []
     heights, cells = coarsen(measured, grid, cell_m=LINE_CELL_M)
     gullies, walls = (draft(heights, cells, seen, grid) for draft in (draft_gullies, draft_walls))
-    broken = draft_broken_ground(heights, cells, seen, grid, settings=settings)
+    broken = draft_broken_ground(heights, cells, seen, grid, min_unevenness_m=settings.min_broken_m)
     others = join_features([knolls, hollows, gullies], grid.crs)
-    return [draft_banks(heights, cells, seen, grid, others, settings=settings), gullies, walls, broken]
+    banks = draft_banks(heights, cells, seen, grid, others, min_slope_deg=settings.min_bank_slope_deg)
+    return [banks, gullies, walls, broken]
+
+
+def contour_surface(
+    bare_earth: Heights, grid: Grid, /, *, interval_m: float, scale: int, settings: LandformSettings
+) -> tuple[Heights, Grid]:
+    """The surface that contours are traced on, and its grid, as `generalised_surface` makes it from the settings."""
+    return generalised_surface(
+        bare_earth,
+        grid,
+        interval_m=interval_m,
+        base_level_m=settings.base_level_m,
+        smoothing_m=settings.contour_smoothing_m,
+        calm_share=settings.calm_share,
+        vertex_spacing_m=sheet_ground_m(settings.vertex_spacing_mm, scale=scale),
+    )
 
 
 def _draft_lines(
@@ -137,15 +146,34 @@ def _draft_lines(
     settings: LandformSettings,
 ) -> tuple[gpd.GeoDataFrame, gpd.GeoDataFrame]:
     """Contours, form and slope lines that keep off knolls and hollows; and the knolls and hollows left to draw."""
-    surface, cells = generalised_surface(bare_earth, grid, interval_m=interval_m, scale=scale, settings=settings)
+    base_level_m = settings.base_level_m
+    vertex_spacing_m = sheet_ground_m(settings.vertex_spacing_mm, scale=scale)
+    surface, cells = contour_surface(bare_earth, grid, interval_m=interval_m, scale=scale, settings=settings)
     contours = draft_contours(
-        surface, cells, seen, ground_support, grid, interval_m=interval_m, scale=scale, settings=settings
+        surface,
+        cells,
+        seen,
+        ground_support,
+        grid,
+        interval_m=interval_m,
+        base_level_m=base_level_m,
+        index_every=settings.index_every,
+        vertex_spacing_m=vertex_spacing_m,
     )
-    between = Contours(list(contours.geometry), contours["elevation_m"].to_numpy())
     form_lines = draft_form_lines(
-        surface, cells, between, seen, grid, interval_m=interval_m, scale=scale, settings=settings
+        surface,
+        cells,
+        Contours(list(contours.geometry), contours["elevation_m"].to_numpy()),
+        seen,
+        grid,
+        interval_m=interval_m,
+        base_level_m=base_level_m,
+        min_error_m=settings.form_line_min_error_share * interval_m,
+        vertex_spacing_m=vertex_spacing_m,
     )
     lines = join_features([contours, form_lines], grid.crs)
     points = join_features([without_ringed(knolls, lines), hollows], grid.crs)
-    bent = keep_off(lines, points, surface, cells, interval_m=interval_m, scale=scale, settings=settings)
+    # Calming has used up a part of what a contour may lie off the ground; bending may use the rest.
+    max_shift_m = (ALLOWED_SHIFT_SHARE - settings.calm_share) * interval_m
+    bent = keep_off(lines, points, surface, cells, max_shift_m=max_shift_m, vertex_spacing_m=vertex_spacing_m)
     return join_features([bent, draft_slope_lines(bent, interval_m=interval_m)], grid.crs), points

@@ -60,7 +60,16 @@ FIGURES = (
     "min_area_mm2",
     "min_count",
     "min_height_m",
+    "min_gap_mm",
+    "min_bend_mm",
+    "min_hill_length_mm",
+    "min_hill_width_mm",
+    "min_hollow_length_mm",
+    "min_hollow_width_mm",
+    "max_width_m",
 )
+"""Columns of the table that hold figures. The smallest hill and hollow that a closed line may show are measured over
+all, the smallest bend from middle to middle of the line; the least gap is the white between two such symbols."""
 
 
 @dataclass(frozen=True)
@@ -138,6 +147,11 @@ class Symbol:
             area_m2=ground_m2(figure("min_area_mm2")),
             height_m=figure("min_height_m"),
         )
+
+    @property
+    def max_width_m(self) -> float:
+        """Real width of the widest feature that this symbol stands for; NaN where the norm gives none."""
+        return self.figures["max_width_m"].value if self.has("max_width_m") else math.nan
 
     def ground_m(self, figure: str, /) -> float:
         """Metres on the ground that a length of the symbol covers.

@@ -1,4 +1,4 @@
-"""How well the lidar saw the ground of a landform: the first half of every confidence."""
+"""How well the lidar saw the ground; the confidence in every landform is multiplied with it."""
 
 from __future__ import annotations
 
@@ -9,17 +9,18 @@ from pipeline.lattice.fill import fill_voids
 from pipeline.lattice.grid import Grid, Heights
 from pipeline.lattice.means import Known, square_window
 
+FINEST_SHAPE_M = 4.0
+"""Width from which a shape of the ground is no noise: about the smallest bend a contour can show (our choice)."""
+NOISE_REACH_M = 10.0
+"""Distance within which the noise is taken together: the size of a knoll (our choice)."""
 
-def ground_noise(bare_earth: Heights, grid: Grid, /, *, finest_m: float, reach_m: float) -> Heights:
+
+def ground_noise(bare_earth: Heights, grid: Grid, /) -> Heights:
     """Standard deviation of what is smaller than any landform: errors of the survey, brush and stones in the ground.
 
     Parameters
     ----------
     bare_earth : (rows, cols) float32, metres, something known in it
-    finest_m : float
-        Size from which shapes are no noise.
-    reach_m : float
-        Distance within which the noise is taken together.
 
     Returns
     -------
@@ -27,27 +28,26 @@ def ground_noise(bare_earth: Heights, grid: Grid, /, *, finest_m: float, reach_m
     """
     filled, unknown = fill_voids(bare_earth)
     # A hump of some size is half a wave; a Gaussian of a quarter of its size halves such waves.
-    rest = np.abs(filled - ndimage.gaussian_filter(filled, finest_m / 4 / grid.cell_m, mode="nearest"))
-    window = 2 * round(reach_m / grid.cell_m) + 1
+    rest = np.abs(filled - ndimage.gaussian_filter(filled, FINEST_SHAPE_M / 4 / grid.cell_m, mode="nearest"))
+    window = 2 * round(NOISE_REACH_M / grid.cell_m) + 1
     known = Known.of(~unknown, square_window(window, rim="constant"), dtype=np.float32)
     # sqrt(pi / 2) turns the mean of absolute values into a standard deviation (normal law).
     return np.asarray(np.sqrt(np.pi / 2) * known.mean(rest), np.float32)
 
 
-def how_well_seen(
-    ground_support: Heights,
-    canopy_height: Heights,
-    noise_m: Heights,
-    /,
-    *,
-    half_noise_m: float,
-    half_seen_gap_m: float,
-    tall_canopy_m: float,
-    canopy_share: float,
-) -> Heights:
-    """How far the bare earth can be trusted, 0 to 1, falling with the distance to the nearest ground return and noise.
+HALF_SEEN_GAP_M = 4.0
+"""Distance to the nearest ground return at which half the trust in the ground is gone: about the smallest bend a
+contour can show. This and the three figures below are our choice; none was measured against mapped ground."""
+HALF_NOISE_M = 0.5
+"""Noise of the bare earth at which half the trust is gone: half the height of the lowest knoll."""
+CANOPY_SHARE = 0.1
+"""Share of the trust that is lost under tall trees, where the ground filter itself is less sure."""
+TALL_CANOPY_M = 20.0
+"""Height from which trees take away that whole share; lower ones take less."""
 
-    Under trees the ground filter itself is less sure; that takes away up to `canopy_share` where they are tall.
+
+def how_well_seen(ground_support: Heights, canopy_height: Heights, noise_m: Heights, /) -> Heights:
+    """How far the bare earth can be trusted, 0 to 1: less far from ground returns, where it is noisy, and under trees.
 
     Parameters
     ----------
@@ -55,17 +55,13 @@ def how_well_seen(
     canopy_height : (rows, cols) float32, metres; NaN counts as no trees
     noise_m : (rows, cols) float32, metres
         From `ground_noise`.
-    half_noise_m : float
-        Noise at which half the trust is gone.
-    half_seen_gap_m : float
-        Distance to the nearest ground return at which half the trust is gone.
 
     Returns
     -------
     (rows, cols) float32
     """
-    gap = np.nan_to_num(ground_support, nan=np.inf) / np.float32(half_seen_gap_m)
-    canopy = np.clip(np.nan_to_num(canopy_height) / np.float32(tall_canopy_m), 0, 1)
-    noise = noise_m / np.float32(half_noise_m)
-    trust: Heights = ((1 - np.float32(canopy_share) * canopy) / (1 + gap**2) / (1 + noise**2)).astype(np.float32)
+    gap = np.nan_to_num(ground_support, nan=np.inf) / np.float32(HALF_SEEN_GAP_M)
+    canopy = np.clip(np.nan_to_num(canopy_height) / np.float32(TALL_CANOPY_M), 0, 1)
+    noise = noise_m / np.float32(HALF_NOISE_M)
+    trust: Heights = ((1 - np.float32(CANOPY_SHARE) * canopy) / (1 + gap**2) / (1 + noise**2)).astype(np.float32)
     return trust

@@ -32,6 +32,7 @@ from pipeline.landform.contours.legibility import (
     is_showable,
     stations,
 )
+from pipeline.landform.contours.limits import CONTOUR_LINE_MM, CONTOURS_APART_M, SMALLEST_BEND_M
 from pipeline.landform.contours.lines import is_closed
 from pipeline.landform.contours.rings import large_enough
 from pipeline.landform.draft import draft_landforms
@@ -43,8 +44,8 @@ from pipeline.settings import LandformSettings
 from tests import landscape
 
 SETTINGS = LandformSettings()
+LEAST_KNOLL = {"min_contrast": SETTINGS.min_bump_contrast, "min_likeness": SETTINGS.min_knoll_likeness}
 INTERVAL_M = 5.0
-APART_M = ground_m(SETTINGS.min_contour_gap_mm + SETTINGS.contour_line_mm)
 
 
 def bare_earth(points: np.ndarray, crs: str, cell_m: float = 0.5) -> tuple[Heights, Heights, Grid]:
@@ -87,13 +88,18 @@ def measure_contours(draft: gpd.GeoDataFrame, heights: Heights, grid: Grid, *, s
     open_or_large = [not is_closed(line) or large_enough(line) for line in traced]
     kept = [shapely.LineString(line) for line, keep in zip(traced, open_or_large, strict=True) if keep]
     shapes = find_shapes(kept, traced_at_m[open_or_large], calm, cells, width_m=15, min_depth_m=INTERVAL_M / 2)
-    steepest_deg = float(np.degrees(np.arctan(INTERVAL_M / APART_M)))
+    steepest_deg = float(np.degrees(np.arctan(INTERVAL_M / CONTOURS_APART_M)))
     # A reach below half a bend, 2 m, is narrower than the line itself; at cliffs lines cannot follow the ground.
     showable = is_showable(
-        shapes, calm, cells, min_reach_m=ground_m(0.25) / 2, steepest_deg=steepest_deg, margin_m=ground_m(0.14) / 2
+        shapes,
+        calm,
+        cells,
+        min_reach_m=SMALLEST_BEND_M / 2,
+        steepest_deg=steepest_deg,
+        margin_m=ground_m(CONTOUR_LINE_MM) / 2,
     )
     expressed = is_expressed(shapes, lines, at_m)[showable]
-    crowded = crowded_places(lines, calm, cells, apart_m=0.95 * APART_M, steepest_deg=0.95 * steepest_deg)
+    crowded = crowded_places(lines, calm, cells, apart_m=0.95 * CONTOURS_APART_M, steepest_deg=0.95 * steepest_deg)
     rings = [np.asarray(line.coords) for line in lines if line.is_closed]
     return {
         "length over raw": sum(line.length for line in lines) / sum(shapely.LineString(line).length for line in raw),
@@ -142,7 +148,7 @@ def planted(heights: Heights, gap: Heights, grid: Grid, *, n_rounds: int = 4) ->
     is seen and where no knoll stands.
     """
     rng = np.random.default_rng(11)
-    before = find_knolls(heights, gap, grid, settings=SETTINGS)
+    before = find_knolls(heights, gap, grid, **LEAST_KNOLL)
     east, north = grid.centres()
     edge = round(20 / grid.cell_m)
     found, n_planted = 0, 0
@@ -160,7 +166,7 @@ def planted(heights: Heights, gap: Heights, grid: Grid, *, n_rounds: int = 4) ->
             height_m = max(1.2, rng.uniform(0.25, 0.42) * radius_m)
             ground += (height_m * (0.5 + 0.5 * np.cos(np.pi * np.minimum(away, 1)))).astype(np.float32)
             places = np.concatenate([places, place[None]])
-        drawn = find_knolls(ground, gap, grid, settings=SETTINGS)
+        drawn = find_knolls(ground, gap, grid, **LEAST_KNOLL)
         found += int((cKDTree(drawn.places).query(places)[0] <= 6).sum()) if len(drawn.places) else 0
         n_planted += len(places)
     area_km2 = np.isfinite(heights).sum() * grid.cell_m**2 / 1e6

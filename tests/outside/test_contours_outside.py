@@ -9,15 +9,15 @@ import numpy as np
 import pytest
 import rasterio
 import shapely
+from pydantic import ValidationError
 from rasterio.crs import CRS
 from skimage.measure import find_contours
 
-from pipeline.landform.contours.form_lines import MIN_CLOSED_FORM_LINE_MM
 from pipeline.landform.contours.isolines import trace_contours
-from pipeline.landform.contours.rings import MIN_HILL_MM, MIN_HOLLOW_MM
-from pipeline.landform.shapes.gullies import MIN_GULLY_MM
+from pipeline.landform.contours.limits import ALLOWED_SHIFT_SHARE
+from pipeline.landform.contours.rings import least_ring_m
 from pipeline.lattice.grid import Grid, Heights
-from pipeline.norm.paper import ground_m
+from pipeline.norm.symbols import isom
 from pipeline.settings import LandformSettings
 from pipeline.terrain.relief import slope
 from tests import landscape
@@ -119,26 +119,40 @@ def test_slope_agrees_with_gdaldem(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize(
-    ("size_mm", "size_m"),
+    ("number", "column", "size_m"),
     [
         # Ground sizes that the IOF's translated list of changes to ISOM 2017 (Brazilian federation, 2018) and its
         # O-Map Wiki print beside the millimetres.
-        (MIN_HILL_MM[0], 13.5),
-        (MIN_HILL_MM[1], 9.0),
-        (MIN_HOLLOW_MM[0], 16.5),
-        (MIN_HOLLOW_MM[1], 10.5),
-        (MIN_CLOSED_FORM_LINE_MM, 16.5),
-        (MIN_GULLY_MM, 17.25),
+        ("101", "min_hill_length_mm", 13.5),
+        ("101", "min_hill_width_mm", 9.0),
+        ("101", "min_hollow_length_mm", 16.5),
+        ("101", "min_hollow_width_mm", 10.5),
+        ("103", "min_hill_length_mm", 16.5),
+        ("103", "min_hollow_length_mm", 16.5),
+        ("107", "min_length_mm", 17.25),
     ],
 )
-def test_least_sizes_are_those_of_the_isom(size_mm: float, size_m: float) -> None:
-    """Millimetres at 1:15 000 are metres on the ground times 15."""
-    assert ground_m(size_mm) == pytest.approx(size_m)
+def test_least_sizes_are_those_of_the_isom(number: str, column: str, size_m: float) -> None:
+    """The table's millimetres at 1:15 000 are the metres on the ground that the norm's pages print."""
+    assert isom(number).ground_m(column) == pytest.approx(size_m)
+
+
+def test_closed_lines_are_measured_over_all() -> None:
+    """A ring runs in the middle of its line: what is 13.5 m over all is shorter by the line, 0.14 mm or 2.1 m."""
+    assert least_ring_m("101", higher=True) == pytest.approx((13.5 - 2.1, 9.0 - 2.1))
+    assert least_ring_m("101", higher=False) == pytest.approx((16.5 - 2.1, 10.5 - 2.1))
+    assert least_ring_m("103", higher=True)[0] == pytest.approx(16.5 - 1.5)
 
 
 def test_heights_and_counts_are_those_of_the_isom() -> None:
-    """ISOM 2017-2 by the O-Map Wiki: 102 every fifth; 103, 104, 107 one metre; 101 at most 25 % off."""
-    settings = LandformSettings()
-    assert settings.index_every == 5
-    assert settings.min_form_line_height_m == settings.min_bank_height_m == settings.min_gully_depth_m == 1.0
-    assert settings.calm_share + settings.max_shift_share <= 0.25
+    """ISOM 2017-2 by the O-Map Wiki: 102 every fifth; 103, 104, 107 one metre high; a pit at most 5 m wide."""
+    assert LandformSettings().index_every == 5
+    assert [isom(number).smallest.height_m for number in ("103", "104", "107")] == [1.0, 1.0, 1.0]
+    assert isom("112").max_width_m == 5.0
+
+
+def test_contours_leave_the_ground_by_a_quarter_of_the_interval_at_most() -> None:
+    """ISOM 101: 25 %; calming may not be set to take more."""
+    assert ALLOWED_SHIFT_SHARE == 0.25
+    with pytest.raises(ValidationError, match="calm_share"):
+        LandformSettings(calm_share=0.26)

@@ -8,11 +8,11 @@ import numpy as np
 import shapely
 
 from pipeline.landform.contours.isolines import contour_levels, trace_contours
+from pipeline.landform.contours.limits import CONTOURS_APART_M
 from pipeline.landform.contours.lines import encloses_higher, is_closed
 from pipeline.landform.contours.necks import find_necks
-from pipeline.landform.contours.rings import CONTOUR_LINE_MM, MIN_CONTOUR_GAP_MM, large_enough
+from pipeline.landform.contours.rings import large_enough
 from pipeline.lattice.grid import EastNorth, Grid, Heights
-from pipeline.norm.paper import ground_m
 
 
 @dataclass(frozen=True)
@@ -77,9 +77,9 @@ def _count(surface: Heights, grid: Grid, offset_m: float, /, *, interval_m: floa
     rings = [line for line in lines if is_closed(line) and large_enough(line)]
     hills = _innermost([ring for ring in rings if encloses_higher(ring)])
     hollows = _innermost([ring for ring in rings if not encloses_higher(ring)])
-    apart_m = ground_m(MIN_CONTOUR_GAP_MM + CONTOUR_LINE_MM)
-    middle, _ = find_necks(surface, grid, levels, apart_m=apart_m)
-    necks = shapely.union_all(shapely.buffer(shapely.points(middle), apart_m)) if len(middle) else shapely.Point()
+    middle, _ = find_necks(surface, grid, levels, apart_m=CONTOURS_APART_M)
+    # Places that nearly touch lie in clusters; one cluster is one saddle.
+    necks = shapely.union_all(shapely.buffer(shapely.points(middle), CONTOURS_APART_M))
     return hills, hollows, len(shapely.get_parts(necks)) if len(middle) else 0
 
 

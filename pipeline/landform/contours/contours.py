@@ -12,8 +12,6 @@ from pipeline.landform.contours.lines import is_closed, thin_vertices
 from pipeline.landform.contours.rings import settle_rings
 from pipeline.lattice.grid import Grid, Heights
 from pipeline.lattice.sampling import mean_along
-from pipeline.norm.paper import sheet_ground_m
-from pipeline.settings import LandformSettings
 
 
 def draft_contours(
@@ -25,8 +23,9 @@ def draft_contours(
     /,
     *,
     interval_m: float,
-    scale: int,
-    settings: LandformSettings,
+    base_level_m: float,
+    index_every: int,
+    vertex_spacing_m: float,
 ) -> gpd.GeoDataFrame:
     """Contours 101 and index contours 102 of a generalised surface.
 
@@ -36,15 +35,20 @@ def draft_contours(
         What `pipeline.landform.contours.generalise.generalised_surface` returns.
     seen, ground_support, grid
         How well the ground was seen, 0 to 1, and the metres to the nearest ground return, on the grid of the area.
+    base_level_m : float
+        Elevation one contour takes.
+    index_every : int
+        Every how many contours one is an index contour.
+    vertex_spacing_m : float
+        Least distance on the ground between two vertices of a line.
 
     Returns
     -------
     GeoDataFrame of features with `elevation_m`; open or closed LineStrings, higher ground on the left.
     """
-    levels = contour_levels(surface, interval_m=interval_m, base_level_m=settings.base_level_m)
+    levels = contour_levels(surface, interval_m=interval_m, base_level_m=base_level_m)
     traced, traced_at_m = trace_contours(surface, surface_grid, levels)
-    spacing_m = sheet_ground_m(settings.vertex_spacing_mm, scale=scale)
-    thin = [thin_vertices(line, spacing_m=spacing_m) for line in traced]
+    thin = [thin_vertices(line, spacing_m=vertex_spacing_m) for line in traced]
     # Rings of a few cells are gone after thinning; no least size of the standard is that small.
     is_line = np.array([len(line) > 3 or not is_closed(way) for line, way in zip(thin, traced, strict=True)], bool)
     lines, elevation_m = settle_rings(
@@ -53,9 +57,9 @@ def draft_contours(
         surface,
         surface_grid,
         interval_m=interval_m,
-        spacing_m=spacing_m,
+        spacing_m=vertex_spacing_m,
     )
-    index = is_index(elevation_m, interval_m=interval_m, base_level_m=settings.base_level_m, every=settings.index_every)
+    index = is_index(elevation_m, interval_m=interval_m, base_level_m=base_level_m, every=index_every)
     gap_m = mean_along(ground_support, grid, lines)
     return make_features(
         [shapely.LineString(line) for line in lines],

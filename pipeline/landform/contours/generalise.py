@@ -8,34 +8,13 @@ import numpy as np
 from scipy import ndimage
 
 from pipeline.landform.contours.isolines import contour_levels
+from pipeline.landform.contours.limits import ALLOWED_SHIFT_SHARE, CONTOURS_APART_M
 from pipeline.landform.contours.necks import widen_necks
 from pipeline.landform.contours.put_back import put_back
-from pipeline.landform.contours.rings import CONTOUR_LINE_MM, MIN_CONTOUR_GAP_MM
 from pipeline.lattice.fill import fill_voids
 from pipeline.lattice.grid import Grid, Heights
 from pipeline.lattice.larger_cells import coarsen
-from pipeline.norm.paper import ground_m, sheet_ground_m
-from pipeline.settings import LandformSettings
 from pipeline.terrain.relief import gradient
-
-CONTOUR_CELL_M = 1.0
-"""Cell the contours are traced on. The smallest bend is 4 m on the ground; finer cells show noise."""
-CORNER_SMOOTHING_M = 2.0
-"""Smoothing that turns creases into bends as round as a pen draws them."""
-CALM_STEEP_DEG = 25.0
-"""Slope from which contours are hardly calmed: half a metre moves them by less than 1 m there."""
-CALM_STEEP_SHARE = 0.2
-"""Share of that leave contours keep on such steep ground: a tenth of a metre is the noise of the survey."""
-CALM_SMOOTHING_M = 4.0
-"""Smoothing of one calming pass, one smallest bend."""
-CALM_PASSES = 8
-"""Calming passes; eight of 4 m reach shapes 30 m across."""
-MAX_SHIFT_SHARE = 0.15
-"""Share of the interval a contour may move to keep off its neighbours; with calm_share ISOM's 25 %."""
-NECK_SHIFT_SHARE = 0.25
-"""Share of the interval the surface may be off where contours of one level nearly touch (ISOM 101)."""
-NECK_PASSES = 8
-"""Rounds of parting contours that nearly touch."""
 
 
 def smooth(heights: Heights, grid: Grid, /, *, smoothing_m: float) -> Heights:
@@ -62,30 +41,32 @@ def _smooth(filled: Heights, grid: Grid, smoothing_m: float) -> Heights:
     return np.asarray(ndimage.gaussian_filter(filled, smoothing_m / grid.cell_m, mode="nearest"))
 
 
-def tauten(
-    heights: Heights,
-    grid: Grid,
-    /,
-    *,
-    within_m: float,
-    steep_deg: float,
-    steep_share: float,
-    smoothing_m: float,
-    passes: int,
-) -> Heights:
+CALM_STEEP_DEG = 25.0
+"""Slope from which the ground is hardly calmed (our choice): half a metre moves a contour by about 1 m there, half the
+width of its line."""
+CALM_STEEP_SHARE = 0.2
+"""Share of the band that is left on such steep ground: of half a metre a tenth, the noise of a good survey (our
+choice)."""
+CALM_SMOOTHING_M = 4.0
+"""Standard deviation of the smoothing of one calming pass, about one smallest bend (our choice)."""
+CALM_PASSES = 8
+"""Calming passes; eight passes of 4 m reach shapes some 30 m across (our choice)."""
+
+
+def tauten(heights: Heights, grid: Grid, /, *, within_m: float) -> Heights:
     """The calmest surface that stays close to the ground: within `within_m` where it is level, closer where steep.
 
     Smoothed again and again, and held to the band after each pass. A re-entrant or spur deeper than the band keeps its
     place and its shape; undulations shallower than it, which lead a contour astray on flat ground, vanish. The band
-    narrows to `steep_share` at `steep_deg`, where such undulations move a contour by less than its own width.
+    narrows on steep ground, where such undulations move a contour by less than its own width.
     """
     filled, unknown = fill_voids(heights)
-    east, north = gradient(_smooth(filled, grid, smoothing_m), grid)
-    steepness = np.hypot(east, north) / np.float32(math.tan(math.radians(steep_deg)))
-    band = np.float32(within_m) * np.clip(1 - steepness, steep_share, 1)
+    east, north = gradient(_smooth(filled, grid, CALM_SMOOTHING_M), grid)
+    steepness = np.hypot(east, north) / np.float32(math.tan(math.radians(CALM_STEEP_DEG)))
+    band = np.float32(within_m) * np.clip(1 - steepness, CALM_STEEP_SHARE, 1)
     calm = filled
-    for _ in range(passes):
-        calm = np.clip(_smooth(calm, grid, smoothing_m), filled - band, filled + band)
+    for _ in range(CALM_PASSES):
+        calm = np.clip(_smooth(calm, grid, CALM_SMOOTHING_M), filled - band, filled + band)
     return np.where(unknown, np.float32(np.nan), calm)
 
 
@@ -134,37 +115,59 @@ def _shifted_views(heights: Heights, /, *, south: int, east: int) -> tuple[Heigh
     return heights[: rows - south, left:right], heights[south:, left + east : right + east]
 
 
+CONTOUR_CELL_M = 1.0
+"""Cell the contours are traced on. The smallest bend is nearly 4 m on the ground; finer cells only show noise."""
+CORNER_SMOOTHING_M = 2.0
+"""Standard deviation of the smoothing that turns the creases of the calmed surface into bends as round as a pen draws
+them: about half the smallest bend (our choice)."""
+
+
 def generalised_surface(
-    bare_earth: Heights, grid: Grid, /, *, interval_m: float, scale: int, settings: LandformSettings
+    bare_earth: Heights,
+    grid: Grid,
+    /,
+    *,
+    interval_m: float,
+    base_level_m: float,
+    smoothing_m: float,
+    calm_share: float,
+    vertex_spacing_m: float,
 ) -> tuple[Heights, Grid]:
     """The surface to trace contours on, and its grid.
+
+    Parameters
+    ----------
+    base_level_m : float
+        Elevation one contour takes.
+    smoothing_m : float
+        Standard deviation of the smoothing that takes the noise of the survey away.
+    calm_share : float
+        Share of the interval the surface may leave the ground by to run calmly. What is left of the share that the
+        norm allows goes to keeping contours apart.
+    vertex_spacing_m : float
+        Least distance on the ground between two vertices of the lines that will be drawn.
 
     Returns
     -------
     (rows, cols) float32 in metres, NaN where the bare earth is unknown, and the grid of its cells.
     """
     heights, coarse = coarsen(bare_earth, grid, cell_m=CONTOUR_CELL_M)
-    ground = smooth(heights, coarse, smoothing_m=settings.contour_smoothing_m)
-    heights = tauten(
-        ground,
-        coarse,
-        within_m=settings.calm_share * interval_m,
-        steep_deg=CALM_STEEP_DEG,
-        steep_share=CALM_STEEP_SHARE,
-        smoothing_m=CALM_SMOOTHING_M,
-        passes=CALM_PASSES,
-    )
+    ground = smooth(heights, coarse, smoothing_m=smoothing_m)
+    heights = tauten(ground, coarse, within_m=calm_share * interval_m)
     heights = round_off(heights, coarse, smoothing_m=CORNER_SMOOTHING_M)
-    heights = put_back(ground, heights, coarse, interval_m=interval_m, settings=settings)
-    apart_m = ground_m(MIN_CONTOUR_GAP_MM + CONTOUR_LINE_MM)
-    heights = limit_steepness(heights, coarse, max_rise=interval_m / apart_m, max_shift_m=MAX_SHIFT_SHARE * interval_m)
+    heights = put_back(ground, heights, coarse, interval_m=interval_m, base_level_m=base_level_m)
+    heights = limit_steepness(
+        heights,
+        coarse,
+        max_rise=interval_m / CONTOURS_APART_M,
+        max_shift_m=(ALLOWED_SHIFT_SHARE - calm_share) * interval_m,
+    )
     return widen_necks(
         heights,
         ground,
         coarse,
-        contour_levels(heights, interval_m=interval_m, base_level_m=settings.base_level_m),
+        contour_levels(heights, interval_m=interval_m, base_level_m=base_level_m),
         # Lines drawn in steps of one vertex cut corners; an eighth of a step makes up for it.
-        apart_m=apart_m + sheet_ground_m(settings.vertex_spacing_mm / 8, scale=scale),
-        max_off_m=NECK_SHIFT_SHARE * interval_m,
-        passes=NECK_PASSES,
+        apart_m=CONTOURS_APART_M + vertex_spacing_m / 8,
+        max_off_m=ALLOWED_SHIFT_SHARE * interval_m,
     ), coarse

@@ -10,27 +10,15 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from pipeline.landform.contours.generalise import MAX_SHIFT_SHARE
 from pipeline.landform.contours.legibility import close_approaches
+from pipeline.landform.contours.limits import CONTOUR_LINE_MM, CONTOURS_APART_M
 from pipeline.landform.contours.lines import is_closed, thin_vertices
-from pipeline.landform.contours.rings import CONTOUR_LINE_MM, MIN_CONTOUR_GAP_MM, large_enough
+from pipeline.landform.contours.rings import large_enough
 from pipeline.lattice.grid import EastNorth, Grid, Heights
 from pipeline.lattice.sampling import sample
-from pipeline.norm.paper import ground_m, sheet_ground_m
+from pipeline.norm.paper import ground_m
 from pipeline.norm.symbols import isom
-from pipeline.settings import LandformSettings
 from pipeline.terrain.relief import slope
-
-KNOLL_SYMBOL_MM = isom("109").mm("length_mm")
-"""Width of the symbol of a small knoll (ISOM 109)."""
-HOLLOW_SYMBOL_MM = isom("111").mm("length_mm")
-"""Width of the symbols of small depression and pit (ISOM 111, 112, from memory)."""
-LEAST_SYMBOL_SIDE_M = 1.0
-"""A line that passes nearer to the middle of a knoll or hollow has no side to bend to and is given one: half its own
-width."""
-
-# Near a symbol a line is bent in steps of this length, so that the bend is round.
-STEP_M = 0.25
 
 
 @dataclass(frozen=True)
@@ -51,6 +39,11 @@ class Symbols:
     push_m: NDArray[np.float64]
 
 
+ROOM_LIKE = {"109": "109", "110": "109", "111": "111", "112": "112"}
+"""The symbol whose longer side is the room that lines leave a point symbol. An elongated knoll (110) gets that of a
+round one: the 0.8 mm of its long side would push lines off its narrow flanks, where they have room."""
+
+
 def symbols_of(points: gpd.GeoDataFrame, surface: Heights, grid: Grid, /, *, max_shift_m: float) -> Symbols:
     """The symbols of knolls and hollows, with the room the standard's sizes give them.
 
@@ -59,11 +52,12 @@ def symbols_of(points: gpd.GeoDataFrame, surface: Heights, grid: Grid, /, *, max
     points : GeoDataFrame
         Features 109 to 112.
     max_shift_m : float
-        Vertical share a contour may be off; on steep ground a line may therefore move but little.
+        How far in height a line may be moved; on steep ground it may therefore move but little in plan.
     """
     places = shapely.get_coordinates(points.geometry)
-    is_knoll = points["symbol"].isin(["109", "110"]).to_numpy()
-    symbol_mm = np.where(is_knoll, KNOLL_SYMBOL_MM, HOLLOW_SYMBOL_MM)
+    drawn_like = [isom(ROOM_LIKE[number]) for number in points["symbol"]]
+    symbol_mm = np.array([max(symbol.mm("length_mm"), symbol.mm("width_mm")) for symbol in drawn_like])
+    # Half the symbol, half the line, and half a line's width of white between them.
     clear_m = ground_m(1.0) * (symbol_mm / 2 + CONTOUR_LINE_MM)
     rise = np.tan(np.radians(np.nan_to_num(sample(slope(surface, grid), grid, places))))
     return Symbols(places, clear_m, np.minimum(max_shift_m / np.maximum(rise, 0.01), clear_m))
@@ -108,6 +102,11 @@ def _crowded_m(lines: NDArray[np.object_], room: shapely.Polygon, /, *, apart_m:
     return len(np.unique(np.concatenate([first, second]), axis=0))
 
 
+LEAST_SIDE_M = 1.0
+"""A line that passes nearer than this to the middle of a symbol has no side to bend to and is given one: half the width
+of a contour on the ground (our choice)."""
+
+
 def keep_off(
     lines: gpd.GeoDataFrame,
     points: gpd.GeoDataFrame,
@@ -115,30 +114,34 @@ def keep_off(
     grid: Grid,
     /,
     *,
-    interval_m: float,
-    scale: int,
-    settings: LandformSettings,
+    max_shift_m: float,
+    vertex_spacing_m: float,
 ) -> gpd.GeoDataFrame:
     """Contours and form lines bent, not cut, around the symbols of knolls and hollows, as far as the standard allows.
 
-    Where the ground is so steep that they would have to be off by more than the calmed contours may be, lines still
-    touch a symbol; the mapper decides there.
+    Where the ground is so steep that a line would have to be off in height by more than `max_shift_m`, it still touches
+    the symbol; the mapper decides there.
 
     Parameters
     ----------
     lines, points : GeoDataFrame
         Features 101 to 103, and 109 to 112.
+    max_shift_m : float
+        How far in height a line may be moved.
+    vertex_spacing_m : float
+        Least distance on the ground between two vertices of a line.
     """
     if not len(lines) or not len(points):
         return lines
-    max_shift_m = MAX_SHIFT_SHARE * interval_m
-    spacing_m = sheet_ground_m(settings.vertex_spacing_mm, scale=scale)
     symbols = symbols_of(points, surface, grid, max_shift_m=max_shift_m)
     # Thinning the bend afterwards cuts its corners by up to a quarter of a step.
-    apart_m = ground_m(MIN_CONTOUR_GAP_MM + CONTOUR_LINE_MM) + spacing_m / 4
+    apart_m = CONTOURS_APART_M + vertex_spacing_m / 4
     ways = [np.asarray(line.coords)[:, :2] for line in lines.geometry]
-    moved = bend_around(ways, symbols, apart_m=apart_m, least_side_m=LEAST_SYMBOL_SIDE_M)
-    bent = [_thinned_where_bent(before, after, spacing_m=spacing_m) for before, after in zip(ways, moved, strict=True)]
+    moved = bend_around(ways, symbols, apart_m=apart_m, least_side_m=LEAST_SIDE_M)
+    bent = [
+        _thinned_where_bent(before, after, spacing_m=vertex_spacing_m)
+        for before, after in zip(ways, moved, strict=True)
+    ]
     bent = [
         before if is_closed(before) and not large_enough(after) else after
         for before, after in zip(ways, bent, strict=True)
@@ -195,6 +198,10 @@ def _bent(line: EastNorth, middle: EastNorth, /, *, clear_m: float, push_m: floa
     if np.array_equal(line[0], line[-1]):
         moved[-1] = moved[0]
     return np.asarray(moved)
+
+
+STEP_M = 0.25
+"""Spacing of the vertices of a line while it is bent beside a symbol, small enough for a round bend (our choice)."""
 
 
 def _densified_near(line: EastNorth, middle: EastNorth, /, *, within_m: float) -> EastNorth:

@@ -9,17 +9,6 @@ from scipy import ndimage
 
 from pipeline.lattice.grid import EastNorth
 
-VERTEX_TOLERANCE_M = 0.1
-"""Vertices that move the line by less are dropped; well below its own width, 2 m."""
-SHARP_BEND_SHARE = 0.25
-"""A bend keeps a vertex at its tip where it stands out by this share of a vertex spacing from a chord of two: a
-radius of two spacings."""
-
-# Tips are looked for at this many places for each vertex that will be drawn.
-STEPS_PER_SPACING = 4
-# Shorter lines are too short to have a tip of their own.
-LEAST_SPACINGS = 4
-
 
 def is_closed(line: EastNorth, /) -> bool:
     """Whether a line ends where it began."""
@@ -47,13 +36,18 @@ def ring_size_m(ring: EastNorth, /) -> tuple[float, float]:
     return float(sides.max()), float(sides.min())
 
 
+VERTEX_TOLERANCE_M = 0.1
+"""Vertices without which the line moves by less than this are dropped; far less than its own width, 2 m (our
+choice)."""
+
+
 def thin_vertices(line: EastNorth, /, *, spacing_m: float) -> EastNorth:
-    """The line with vertices at least `spacing_m` apart and none that move it by less than `vertex_tolerance_m`.
+    """The line with vertices at least `spacing_m` apart, and none without which it would look the same.
 
     The tip of every sharp bend gets a vertex, so that no re-entrant or spur is cut short. Between tips vertices are put
     at equal steps along the line, then those on straight pieces go (Douglas and Peucker 1973).
     """
-    breaks = [line[:1], *_split_at_tips(line, spacing_m=spacing_m, sharp_bend_share=SHARP_BEND_SHARE)]
+    breaks = [line[:1], *_split_at_tips(line, spacing_m=spacing_m)]
     spaced = np.concatenate([breaks[0], *(_evenly_spaced(piece, spacing_m=spacing_m)[1:] for piece in breaks[1:])])
     simple = shapely.simplify(shapely.linestrings(spaced), VERTEX_TOLERANCE_M)
     return np.asarray(shapely.get_coordinates(simple))
@@ -62,6 +56,7 @@ def thin_vertices(line: EastNorth, /, *, spacing_m: float) -> EastNorth:
 def _evenly_spaced(line: EastNorth, /, *, spacing_m: float) -> EastNorth:
     """The line with vertices at equal steps, at least `spacing_m` apart."""
     length_m = float(np.hypot(*np.diff(line, axis=0).T).sum())
+    # A step along a bent line spans a little less than its length; 2 % more makes up for it.
     n_steps = max(int(length_m / (spacing_m * 1.02)), 4 if is_closed(line) else 1)
     even = along_line(line, np.linspace(0, length_m, n_steps + 1))
     even[0], even[-1] = line[0], line[-1]
@@ -74,14 +69,20 @@ def _evenly_spaced(line: EastNorth, /, *, spacing_m: float) -> EastNorth:
     return even[[*kept, n_steps]]
 
 
-def _split_at_tips(line: EastNorth, /, *, spacing_m: float, sharp_bend_share: float) -> list[EastNorth]:
+STEPS_PER_SPACING = 4
+"""Places at which tips of bends are looked for, per vertex that will be drawn (our choice)."""
+LEAST_SPACINGS = 4
+"""Length, in vertex spacings, below which a line is too short to have a tip of its own (our choice)."""
+
+
+def _split_at_tips(line: EastNorth, /, *, spacing_m: float) -> list[EastNorth]:
     """The line cut at the tips of its sharp bends; each piece begins where the one before ends."""
     length_m = float(np.hypot(*np.diff(line, axis=0).T).sum())
     n_steps = int(length_m / spacing_m * STEPS_PER_SPACING)
     if n_steps < LEAST_SPACINGS * STEPS_PER_SPACING:
         return [line]
     along_m = np.linspace(0, length_m, n_steps + 1)
-    tips = _tips(along_line(line, along_m), sharp_bend_share=sharp_bend_share)
+    tips = _tips(along_line(line, along_m))
     if not len(tips):
         return [line]
     way_m = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(line, axis=0).T))])
@@ -94,17 +95,22 @@ def _split_at_tips(line: EastNorth, /, *, spacing_m: float, sharp_bend_share: fl
     ]
 
 
-def _tips(dense: EastNorth, /, *, sharp_bend_share: float) -> NDArray[np.int64]:
+SHARP_BEND_SHARE = 0.25
+"""How far a tip must stand out from the middle of a chord of two vertex spacings, as a share of one spacing: bends
+with a radius of less than two spacings do (our choice)."""
+
+
+def _tips(dense: EastNorth, /) -> NDArray[np.int64]:
     """Numbers of the vertices of an evenly dense line that are tips, in order, at least a spacing apart.
 
     A tip stands out farthest from the middle between the places one spacing before and after it, and by at least
-    `sharp_bend_share` of a spacing.
+    `SHARP_BEND_SHARE` of a spacing.
     """
     reach = STEPS_PER_SPACING
     out = np.zeros(len(dense))
     out[reach:-reach] = np.hypot(*(dense[reach:-reach] - (dense[: -2 * reach] + dense[2 * reach :]) / 2).T)
     spacing_m = reach * float(np.median(np.hypot(*np.diff(dense, axis=0).T)))
-    peak = (ndimage.maximum_filter1d(out, 2 * reach + 1) == out) & (out >= sharp_bend_share * spacing_m)
+    peak = (ndimage.maximum_filter1d(out, 2 * reach + 1) == out) & (out >= SHARP_BEND_SHARE * spacing_m)
     kept = [0, len(dense) - 1]
     for candidate in np.flatnonzero(peak)[np.argsort(-out[peak], kind="stable")]:
         beside = [max(n for n in kept if n <= candidate), min(n for n in kept if n >= candidate)]

@@ -34,6 +34,10 @@ def find_necks(
     return middle, between > elevation_m[of_line[same_level, 0]]
 
 
+NECK_PASSES = 8
+"""Rounds in which contours that nearly touch are parted; in more rounds each moves the ground by less (our choice)."""
+
+
 def widen_necks(
     heights: Heights,
     ground: Heights,
@@ -43,7 +47,6 @@ def widen_necks(
     *,
     apart_m: float,
     max_off_m: float,
-    passes: int,
 ) -> Heights:
     """Heights moved a little so that contours of one level keep `apart_m` from each other.
 
@@ -54,13 +57,13 @@ def widen_necks(
     lowest = np.minimum(ground - np.float32(max_off_m) - heights, 0)
     highest = np.maximum(ground + np.float32(max_off_m) - heights, 0)
     shift = np.zeros_like(heights)
-    step_m = 2 * max_off_m / passes
-    for done in range(passes):
+    step_m = 2 * max_off_m / NECK_PASSES
+    for done in range(NECK_PASSES):
         middle, is_higher = find_necks(heights + shift, grid, levels, apart_m=apart_m)
         if not len(middle):
             break
         # Half the rounds push the lines apart; what they could not part is joined by the other half.
-        towards = 1.0 if 2 * done < passes else -3.0
+        towards = 1.0 if 2 * done < NECK_PASSES else -3.0
         push = _bumps(middle, np.where(is_higher, towards, -towards), grid, radius_m=apart_m / 2)
         shift = np.clip(shift + step_m * push, lowest, highest).astype(np.float32)
     return heights + shift

@@ -11,32 +11,26 @@ from scipy import ndimage
 
 from pipeline.landform.contours.isolines import contour_levels, trace_contours
 from pipeline.landform.contours.legibility import Lines, Shapes, find_shapes, is_expressed, is_showable
+from pipeline.landform.contours.limits import CONTOUR_LINE_MM, CONTOURS_APART_M, SMALLEST_BEND_M
 from pipeline.landform.contours.lines import is_closed
-from pipeline.landform.contours.rings import CONTOUR_LINE_MM, MIN_CONTOUR_GAP_MM, large_enough
+from pipeline.landform.contours.rings import large_enough
 from pipeline.lattice.grid import EastNorth, Grid, Heights, Mask
 from pipeline.lattice.per_cell import count_in_cells
 from pipeline.lattice.reach import within_reach
 from pipeline.norm.paper import ground_m
-from pipeline.settings import LandformSettings
 
-SMALLEST_BEND_MM = 0.25
-"""Smallest bend of a contour, from centre to centre of the line (ISOM 101)."""
 SHAPE_WIDTH_M = 15.0
-"""Width over which a re-entrant or spur is measured: about a millimetre of map."""
-MOUTH_REACH_RATIO = 2.0
-"""The mouth that calming closed lies within this many such widths of the end of a re-entrant or spur."""
+"""Width over which a re-entrant or spur is measured: a millimetre of map at 1:15 000 (our choice)."""
 SHAPE_DEPTH_SHARE = 0.5
-"""Share of the interval a re-entrant or spur is deep from which calming may not cut it short."""
+"""Depth of a re-entrant or spur, as a share of the interval, from which calming may not cut it short (our choice)."""
 
 
-def lost_shapes(
-    ground: Heights, drawn: Heights, grid: Grid, /, *, interval_m: float, settings: LandformSettings
-) -> Shapes:
+def lost_shapes(ground: Heights, drawn: Heights, grid: Grid, /, *, interval_m: float, base_level_m: float) -> Shapes:
     """Re-entrants and spurs that contours of the ground show and contours of the drawn surface do not.
 
     Only those that a line can show at all.
     """
-    levels = contour_levels(ground, interval_m=interval_m, base_level_m=settings.base_level_m)
+    levels = contour_levels(ground, interval_m=interval_m, base_level_m=base_level_m)
     lines, level_m = _drawable(*trace_contours(ground, grid, levels))
     shapes = find_shapes(
         lines,
@@ -46,14 +40,13 @@ def lost_shapes(
         width_m=SHAPE_WIDTH_M,
         min_depth_m=SHAPE_DEPTH_SHARE * interval_m,
     )
-    apart_m = ground_m(MIN_CONTOUR_GAP_MM + CONTOUR_LINE_MM)
     shapes = shapes.where(
         is_showable(
             shapes,
             ground,
             grid,
-            min_reach_m=ground_m(SMALLEST_BEND_MM) / 2,
-            steepest_deg=math.degrees(math.atan(interval_m / apart_m)),
+            min_reach_m=SMALLEST_BEND_M / 2,
+            steepest_deg=math.degrees(math.atan(interval_m / CONTOURS_APART_M)),
             margin_m=ground_m(CONTOUR_LINE_MM) / 2,
         )
     )
@@ -66,22 +59,25 @@ def _drawable(lines: list[EastNorth], level_m: NDArray[np.float64], /) -> tuple[
     return [shapely.LineString(line) for line, is_kept in zip(lines, kept, strict=True) if is_kept], level_m[kept]
 
 
-def put_back(
-    ground: Heights, drawn: Heights, grid: Grid, /, *, interval_m: float, settings: LandformSettings
-) -> Heights:
+MOUTH_REACH_RATIO = 2.0
+"""How far from the end of a re-entrant or spur the ground is put back, in widths of a shape: the mouth that calming
+closed must lie within that distance (our choice)."""
+
+
+def put_back(ground: Heights, drawn: Heights, grid: Grid, /, *, interval_m: float, base_level_m: float) -> Heights:
     """The drawn surface, with the ground itself wherever calming has cut a deep re-entrant or spur short.
 
-    Calming fills a re-entrant with a narrow mouth, and its contour breaks in two; the part behind is then too small a
-    ring to draw. There calming serves nobody.
+    Calming fills the narrow mouth of a re-entrant, and its contour breaks in two. The part behind the mouth is then too
+    small a ring to draw, and the re-entrant would be missing on the map.
 
     Parameters
     ----------
     ground : (rows, cols) float32, metres
         Smoothed as much as noise demands and no more.
     drawn : (rows, cols) float32, metres
-        The same, calmed.
+        The ground after calming.
     """
-    lost = lost_shapes(ground, drawn, grid, interval_m=interval_m, settings=settings)
+    lost = lost_shapes(ground, drawn, grid, interval_m=interval_m, base_level_m=base_level_m)
     if not len(lost.level_m):
         return drawn
     taken = np.zeros(grid.shape, bool)

@@ -8,38 +8,34 @@ from numpy.typing import NDArray
 
 from pipeline.landform.contours.isolines import trace_contours
 from pipeline.landform.contours.legibility import close_approaches
+from pipeline.landform.contours.limits import ALLOWED_SHIFT_SHARE, CONTOURS_APART_M
 from pipeline.landform.contours.lines import encloses_higher, is_closed, ring_size_m, thin_vertices
 from pipeline.lattice.grid import EastNorth, Grid, Heights
 from pipeline.norm.paper import ground_m
 from pipeline.norm.symbols import isom
 
-MIN_CONTOUR_GAP_MM = 0.15
-"""White between two contours (ISOM 2.6, from memory: thin brown lines 0.15)."""
-CONTOUR_LINE_MM = isom("101").mm("line_mm")
-"""Width of a contour (ISOM 101)."""
-MIN_HILL_MM = (0.9, 0.6)
-"""Length and width over all of the smallest hill drawn with a contour (ISOM 101)."""
-MIN_HOLLOW_MM = (1.1, 0.7)
-"""Length and width over all of the smallest hollow drawn with a contour (ISOM 101)."""
-RING_SHIFT_SHARE = 0.25
-"""Share of the interval a closed contour may be off to be large enough (ISOM 101: 25 %). Calming has already lowered
-the hill, so the ground itself is missed by less."""
-MIN_OPEN_CONTOUR_MM = 0.6
-"""Shorter stubs of contours, cut off at the edge of the survey, are left out."""
 
-# A shift is tried in this many steps, the smallest that suffices is taken.
-SHIFT_STEPS = 4
+def least_ring_m(symbol: str, /, *, higher: bool) -> tuple[float, float]:
+    """Length and width on the ground of the smallest closed line of a symbol around a hill, or around a hollow.
 
-
-def large_enough(ring: EastNorth, /) -> bool:
-    """Whether a closed contour is large enough to be read as a hill or a hollow.
-
-    The standard measures over all; the ring runs in the middle of its line.
+    The norm measures over all, so the line's own width is taken off. Form lines (103) have no least width of their own;
+    that of contours (101) holds for them.
     """
-    length_mm, width_mm = MIN_HILL_MM if encloses_higher(ring) else MIN_HOLLOW_MM
+    line, contour, inside = isom(symbol), isom("101"), "hill" if higher else "hollow"
+    length_mm, width_mm = line.mm(f"min_{inside}_length_mm"), contour.mm(f"min_{inside}_width_mm")
+    return ground_m(length_mm - line.mm("line_mm")), ground_m(width_mm - line.mm("line_mm"))
+
+
+def large_enough(ring: EastNorth, /, *, symbol: str = "101") -> bool:
+    """Whether a closed contour or form line is large enough to be read as a hill or a hollow."""
+    least_length_m, least_width_m = least_ring_m(symbol, higher=encloses_higher(ring))
     length_m, width_m = ring_size_m(ring)
-    line_mm = CONTOUR_LINE_MM
-    return length_m >= ground_m(length_mm - line_mm) and width_m >= ground_m(width_mm - line_mm)
+    return length_m >= least_length_m and width_m >= least_width_m
+
+
+SHIFT_STEPS = 4
+"""Steps in which a contour is traced lower or higher until its ring is large enough; the smallest step that suffices
+is taken (our choice)."""
 
 
 def enlarge_ring(
@@ -56,7 +52,7 @@ def enlarge_ring(
     """
     downward = -1.0 if encloses_higher(ring) else 1.0
     middle = shapely.Point(ring.mean(axis=0))
-    window, cells = _around(ring, surface, grid, margin_m=4 * ground_m(max(MIN_HOLLOW_MM)))
+    window, cells = _around(ring, surface, grid, margin_m=4 * isom("101").ground_m("min_hollow_length_mm"))
     for step in range(1, SHIFT_STEPS + 1):
         shifted_m = level_m + downward * max_shift_m * step / SHIFT_STEPS
         for line in trace_contours(window, cells, np.array([shifted_m]))[0]:
@@ -71,8 +67,7 @@ def enlarge_ring(
 
 def _has_neck(ring: EastNorth, /) -> bool:
     """Whether two parts of a ring come nearer than contours may."""
-    apart_m = ground_m(MIN_CONTOUR_GAP_MM + CONTOUR_LINE_MM)
-    return len(close_approaches([shapely.LineString(ring)], apart_m=apart_m)[0]) > 0
+    return len(close_approaches([shapely.LineString(ring)], apart_m=CONTOURS_APART_M)[0]) > 0
 
 
 def _around(ring: EastNorth, surface: Heights, grid: Grid, /, *, margin_m: float) -> tuple[Heights, Grid]:
@@ -80,6 +75,10 @@ def _around(ring: EastNorth, surface: Heights, grid: Grid, /, *, margin_m: float
     margin = int(np.ceil(margin_m / grid.cell_m))
     window = grid.window_around((*ring.min(axis=0), *ring.max(axis=0)), margin_cells=margin)
     return surface[window], grid.part(window)
+
+
+MIN_OPEN_CONTOUR_MM = 0.6
+"""Length on the map below which a stub of a contour, cut off at the edge of the survey, is left out (our choice)."""
 
 
 def settle_rings(
@@ -103,20 +102,20 @@ def settle_rings(
     drawn = ~(np.array(small, bool) | np.array(stub, bool))
     kept = [line for line, is_drawn in zip(lines, drawn, strict=True) if is_drawn]
     kept_at = elevation_m[drawn].tolist()
-    apart_m = ground_m(MIN_CONTOUR_GAP_MM + CONTOUR_LINE_MM)
     tree = shapely.STRtree([shapely.LineString(line) for line in kept])
     added: list[shapely.LineString] = []
     for line, height, is_small in zip(lines, elevation_m, small, strict=True):
         if not is_small:
             continue
+        # Calming has lowered the hill already, so that the ground itself is missed by less than this shift.
         larger = enlarge_ring(
-            line, float(height), surface, grid, max_shift_m=RING_SHIFT_SHARE * interval_m, spacing_m=spacing_m
+            line, float(height), surface, grid, max_shift_m=ALLOWED_SHIFT_SHARE * interval_m, spacing_m=spacing_m
         )
         if larger is None:
             continue
         ring = shapely.LineString(larger)
-        is_free = not len(tree.query(ring, predicate="dwithin", distance=apart_m))
-        if is_free and all(ring.distance(other) >= apart_m for other in added):
+        is_free = not len(tree.query(ring, predicate="dwithin", distance=CONTOURS_APART_M))
+        if is_free and all(ring.distance(other) >= CONTOURS_APART_M for other in added):
             added.append(ring)
             kept.append(larger)
             kept_at.append(height)

@@ -11,24 +11,16 @@ from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from pipeline.features import make_features
-from pipeline.landform.contours.form_lines import FORM_LINE_REACH_M, FORM_LINE_STEP_M, pieces_of
+from pipeline.landform.contours.form_lines import READER_REACH_M, STATION_STEP_M, pieces_of
 from pipeline.landform.contours.legibility import Lines, stations
+from pipeline.landform.contours.limits import CONTOURS_APART_M
 from pipeline.landform.contours.lines import encloses_higher, is_closed
-from pipeline.landform.contours.rings import CONTOUR_LINE_MM, MIN_CONTOUR_GAP_MM
 from pipeline.lattice.grid import EastNorth, Mask
 from pipeline.norm.paper import ground_m
 from pipeline.norm.symbols import isom
 
-SLOPE_LINE_TURN_MM = 0.8
-"""Turns of a contour are judged so far to either side: some 12 m on the ground."""
-SLOPE_LINE_MM = isom("101.1").mm("length_mm")
-"""Length of a slope line (ISOM 101.1, from memory)."""
-LONE_CONTOUR_MM = 8.0
-"""Length of an open contour without a neighbour in sight from which a slope line is drawn: there is nothing else to
-tell up from down (common practice)."""
-
-# Places around a ring that are tried for its stroke.
-RING_PLACES = 24
+SLOPE_LINE_M = isom("101.1").ground_m("length_mm")
+"""Length of a slope line on the ground."""
 
 
 @dataclass(frozen=True)
@@ -81,24 +73,25 @@ class Strokes:
         return int(np.lexsort((self.places[:, 0], -self.places[:, 1], np.round(badness, 3), -np.round(room_m, 1)))[0])
 
 
-def ring_strokes(ring: EastNorth, /, *, length_m: float) -> Strokes:
+RING_PLACES = 24
+"""Places around a hollow at which a stroke is tried, one every 15 degrees (our choice)."""
+
+
+def ring_strokes(ring: EastNorth, /) -> Strokes:
     """Strokes into a hollow, from places around its contour."""
     outline = shapely.LineString(ring)
     along_m = np.arange(RING_PLACES) * outline.length / RING_PLACES
     places = shapely.get_coordinates(shapely.line_interpolate_point(outline, along_m))
-    return Strokes.along(
-        places, np.roll(places, -2, axis=0) - places, places - np.roll(places, 2, axis=0), length_m=length_m
-    )
+    ahead, behind = np.roll(places, -2, axis=0) - places, places - np.roll(places, 2, axis=0)
+    return Strokes.along(places, ahead, behind, length_m=SLOPE_LINE_M)
 
 
-def is_lone(
-    lines: Lines, level_m: NDArray[np.float64], /, *, interval_m: float, reach_m: float, step_m: float
-) -> list[Mask]:
+def is_lone(lines: Lines, level_m: NDArray[np.float64], /, *, interval_m: float) -> list[Mask]:
     """For each line, which of its stations have no line of a neighbouring level within reach.
 
     There nothing but the bends of the line itself tells a reader which side is higher.
     """
-    at = stations(lines, step_m=step_m)
+    at = stations(lines, step_m=STATION_STEP_M)
     station_level = level_m[at.line]
     lone = np.ones(len(at.line), bool)
     levels = np.unique(level_m)
@@ -106,24 +99,28 @@ def is_lone(
     for level in levels:
         own = station_level == level
         for other in levels[(levels != level) & (np.abs(levels - level) <= interval_m + 1e-6)]:
-            lone[own] &= np.isinf(trees[other].query(at.places[own], distance_upper_bound=reach_m)[0])
+            lone[own] &= np.isinf(trees[other].query(at.places[own], distance_upper_bound=READER_REACH_M)[0])
     return [lone[at.line == number] for number in range(len(lines))]
+
+
+LONE_CONTOUR_MM = 8.0
+"""Length on the map of an open contour without a neighbour in sight from which a slope line is drawn: there is nothing
+else to tell up from down (common practice, no source)."""
+TURN_REACH_MM = 0.8
+"""How far ahead and behind along a contour its turn is judged, on the map; 12 m on the ground, about the width of a
+re-entrant (our choice)."""
 
 
 def _lone_strokes(lone: Mask, line: shapely.LineString, /) -> list[Strokes]:
     """Strokes of each lone stretch of an open contour that is long enough to leave a reader in doubt."""
-    step_m = FORM_LINE_STEP_M
-    places = stations([line], step_m=step_m).places
+    places = stations([line], step_m=STATION_STEP_M).places
+    reach = max(1, round(ground_m(TURN_REACH_MM) / STATION_STEP_M))
     found = []
-    for piece in pieces_of(lone, lone, step_m, bridge_m=0.0, min_length_m=ground_m(LONE_CONTOUR_MM)):
+    for piece in pieces_of(lone, lone, STATION_STEP_M, bridge_m=0.0, min_length_m=ground_m(LONE_CONTOUR_MM)):
         way = places[piece]
-        reach = max(1, round(ground_m(SLOPE_LINE_TURN_MM) / step_m))
         middle = way[reach:-reach]
-        found.append(
-            Strokes.along(
-                middle, way[2 * reach :] - middle, middle - way[: -2 * reach], length_m=ground_m(SLOPE_LINE_MM)
-            )
-        )
+        ahead, behind = way[2 * reach :] - middle, middle - way[: -2 * reach]
+        found.append(Strokes.along(middle, ahead, behind, length_m=SLOPE_LINE_M))
     return [strokes for strokes in found if len(strokes.places)]
 
 
@@ -134,7 +131,7 @@ def _choices(line: shapely.LineString, lone: Mask, /) -> tuple[str, list[Strokes
         return "no other contour near", _lone_strokes(lone, line)
     if encloses_higher(ring):
         return "", []
-    return "closed hollow", [ring_strokes(ring, length_m=ground_m(SLOPE_LINE_MM))]
+    return "closed hollow", [ring_strokes(ring)]
 
 
 def draft_slope_lines(contours: gpd.GeoDataFrame, /, *, interval_m: float) -> gpd.GeoDataFrame:
@@ -156,20 +153,13 @@ def draft_slope_lines(contours: gpd.GeoDataFrame, /, *, interval_m: float) -> gp
         return contours
     drawn, level_m = list(contours.geometry), contours["elevation_m"].to_numpy()
     tree = shapely.STRtree(drawn)
-    enough_m = ground_m(MIN_CONTOUR_GAP_MM + CONTOUR_LINE_MM)
     chosen: list[tuple[int, EastNorth, str]] = []
-    lone = is_lone(
-        drawn,
-        level_m,
-        interval_m=interval_m,
-        reach_m=FORM_LINE_REACH_M,
-        step_m=FORM_LINE_STEP_M,
-    )
+    lone = is_lone(drawn, level_m, interval_m=interval_m)
     for number, line in enumerate(drawn):
         why, choices = _choices(line, lone[number])
         for strokes in choices:
             badness = np.abs(strokes.turn) if line.is_closed else strokes.turn
-            best = strokes.best(badness, strokes.room_m(tree, number, enough_m=enough_m))
+            best = strokes.best(badness, strokes.room_m(tree, number, enough_m=CONTOURS_APART_M))
             chosen.append((number, np.array([strokes.places[best], strokes.tips[best]]), why))
     return _as_features(contours, chosen)
 

@@ -10,35 +10,26 @@ from scipy import ndimage
 from pipeline.features import make_features
 from pipeline.landform.contours.generalise import round_off
 from pipeline.landform.contours.isolines import trace_areas
-from pipeline.landform.shapes.gullies import CONTRAST_REACH_M
+from pipeline.landform.shapes.surroundings import CONTRAST_REACH_M
 from pipeline.lattice.fill import fill_voids
 from pipeline.lattice.grid import Grid, Heights, Mask
 from pipeline.lattice.means import Known, gaussian_window, square_window
 from pipeline.lattice.reach import within_reach
 from pipeline.lattice.sampling import mean_along
-from pipeline.settings import LandformSettings
 from pipeline.terrain.relief import slope
 
-BROKEN_FINEST_M = 3.0
-"""Smaller shapes are noise of the survey."""
-BROKEN_COARSEST_M = 10.0
-"""Larger shapes are drawn one by one."""
-BROKEN_REACH_M = 10.0
-"""Ground is broken together: the least area is 10 m wide."""
-BROKEN_MAX_SLOPE_DEG = 20.0
-"""Steeper ground is shaped by its slope; unevenness there is the slope's own."""
-MIN_BROKEN_CONTRAST = 1.8
-"""Times the usual unevenness round about from which ground is called broken."""
-MIN_BROKEN_AREA_M2 = 300.0
-"""Least area of broken ground: three dots are 100 m2 (ISOM 113), three times it."""
+FINEST_M = 3.0
+"""Width of a hump or dent below which it is noise of the survey (our choice)."""
+COARSEST_M = 10.0
+"""Width of a hump or dent above which it is drawn by itself (our choice)."""
+REACH_M = 10.0
+"""Width over which unevenness is taken together: about that of the least area, three dots (ISOM 113)."""
 
 
-def unevenness(
-    heights: Heights, counted: Mask, grid: Grid, /, *, finest_m: float, coarsest_m: float, reach_m: float
-) -> Heights:
-    """Typical height of the shapes between two sizes, taken within `reach_m` over the counted cells.
+def unevenness(heights: Heights, counted: Mask, grid: Grid, /) -> Heights:
+    """Typical height of the humps and dents a runner meets, over the counted cells round about.
 
-    Shapes smaller than `finest_m` are noise of the survey; those larger than `coarsest_m` the contours show.
+    Shapes narrower than `FINEST_M` are noise of the survey; those wider than `COARSEST_M` are drawn by themselves.
 
     Returns
     -------
@@ -46,9 +37,9 @@ def unevenness(
     """
     filled, unknown = fill_voids(heights)
     # A hump of some size is half a wave; a Gaussian of a quarter of its size halves such waves.
-    fine, coarse = (size_m / 4 / grid.cell_m for size_m in (finest_m, coarsest_m))
+    fine, coarse = (size_m / 4 / grid.cell_m for size_m in (FINEST_M, COARSEST_M))
     shapes = ndimage.gaussian_filter(filled, fine) - ndimage.gaussian_filter(filled, coarse)
-    window = gaussian_window(reach_m / 2 / grid.cell_m, rim="reflect")
+    window = gaussian_window(REACH_M / 2 / grid.cell_m, rim="reflect")
     known = Known.of(counted & ~unknown, window, dtype=np.float32)
     # The square root is taken before the mean, so that one boulder or one furrow does not make the ground uneven.
     # For normally distributed shapes the mean of the root of the size is 0.822 times the root of the deviation.
@@ -56,42 +47,53 @@ def unevenness(
     return np.where(known.share >= 0.5, spread, 0).astype(np.float32)
 
 
+MAX_SLOPE_DEG = 20.0
+"""Slope above which unevenness is the slope's own, and no broken ground is drawn (our choice)."""
+
+
 def beside_slopes(heights: Heights, grid: Grid, /) -> Mask:
     """(rows, cols) bool: steep ground, and the crest and foot beside it, which contours show."""
-    steepness = slope(round_off(heights, grid, smoothing_m=BROKEN_FINEST_M / 2), grid)
-    steep = np.nan_to_num(steepness) > BROKEN_MAX_SLOPE_DEG
-    return within_reach(steep, reach_m=BROKEN_COARSEST_M / 2, cell_m=grid.cell_m)
+    steepness = slope(round_off(heights, grid, smoothing_m=FINEST_M / 2), grid)
+    steep = np.nan_to_num(steepness) > MAX_SLOPE_DEG
+    return within_reach(steep, reach_m=COARSEST_M / 2, cell_m=grid.cell_m)
+
+
+MIN_CONTRAST = 1.8
+"""How many times more uneven than usual round about ground must be to be called broken (our choice)."""
+MIN_AREA_M2 = 300.0
+"""Least area of broken ground that is drawn: three times the 100 m2 that three dots take, the least the norm allows
+(ISOM 113). Smaller patches are often chance (our choice)."""
+SURE_RATIO = 2.0
+"""Unevenness, as a multiple of the least that counts, from which nothing is taken off the confidence. Our choice:
+nobody has measured how often a mapper keeps such areas."""
 
 
 def draft_broken_ground(
-    heights: Heights, grid: Grid, seen: Heights, seen_grid: Grid, /, *, settings: LandformSettings
+    heights: Heights, grid: Grid, seen: Heights, seen_grid: Grid, /, *, min_unevenness_m: float
 ) -> gpd.GeoDataFrame:
     """Areas of small knolls and pits that contours cannot show.
+
+    Parameters
+    ----------
+    min_unevenness_m : float
+        Standard deviation of the humps and dents from which a runner has to look at the ground.
 
     Returns
     -------
     GeoDataFrame of 113, Polygons, with the standard deviation of the unevenness as `height_m`.
     """
     beside = beside_slopes(heights, grid)
-    uneven = unevenness(
-        heights,
-        ~beside,
-        grid,
-        finest_m=BROKEN_FINEST_M,
-        coarsest_m=BROKEN_COARSEST_M,
-        reach_m=BROKEN_REACH_M,
-    )
-    level_m = settings.min_broken_m
+    uneven = unevenness(heights, ~beside, grid)
     usual = _usual(uneven, uneven > 0, reach=round(CONTRAST_REACH_M / grid.cell_m))
-    measure = np.minimum(uneven, level_m * uneven / np.maximum(MIN_BROKEN_CONTRAST * usual, 1e-3))
+    measure = np.minimum(uneven, min_unevenness_m * uneven / np.maximum(MIN_CONTRAST * usual, 1e-3))
     stands_out = np.pad(np.where(beside, 0, measure), 1)
-    areas = trace_areas(stands_out.astype(np.float32), grid.pad(grid.cell_m), at_least=level_m)
-    large = [area.simplify(grid.cell_m) for area in areas if area.area >= MIN_BROKEN_AREA_M2]
+    areas = trace_areas(stands_out.astype(np.float32), grid.pad(grid.cell_m), at_least=min_unevenness_m)
+    large = [area.simplify(grid.cell_m) for area in areas if area.area >= MIN_AREA_M2]
     simple = [area for area in large if isinstance(area, shapely.Polygon)]
     inside = [_values_inside(uneven, grid, area) for area in simple]
-    mean_m = np.array([float(np.mean(values)) if len(values) else level_m for values in inside])
+    mean_m = np.array([float(np.mean(values)) if len(values) else min_unevenness_m for values in inside])
     outline = [np.asarray(area.exterior.coords) for area in simple]
-    sure = np.clip(mean_m / (2 * level_m), 0, 1) * np.clip(mean_along(seen, seen_grid, outline), 0, 1)
+    sure = np.clip(mean_m / (SURE_RATIO * min_unevenness_m), 0, 1) * np.clip(mean_along(seen, seen_grid, outline), 0, 1)
     return make_features(
         simple,
         crs=grid.crs,

@@ -16,23 +16,20 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage, signal
 
+from pipeline.landform.shapes.surroundings import CONTRAST_REACH_M, LEAST_UNEVENNESS_M
 from pipeline.lattice.fill import fill_voids
 from pipeline.lattice.grid import EastNorth, Grid, Heights, Mask
 from pipeline.lattice.larger_cells import coarsen
 from pipeline.lattice.means import Known, square_window
 from pipeline.lattice.sampling import sample
 from pipeline.lattice.windows import highest_around
+from pipeline.terrain.seen import HALF_SEEN_GAP_M
 
-# Of the window fits tried on ground of known spectrum this one told bumps apart best: higher degrees also follow the
-# bump, lower ones not the slope.
-POLYNOMIAL_DEGREE = 4
-WINDOW_RADII = 2.0
-# A rounded bump falls to 1/e of its height at this share of its radius, so that hardly 4 % are left at its foot.
 BELL_SHARE = 0.55
-# Where a bell is half as high, as a share of its radius.
+"""Distance from the middle of a rounded bump, as a share of its radius, at which its height has fallen to 1/e; hardly
+4 % is left at its foot (our choice of shape)."""
 HALF_HEIGHT_SHARE = BELL_SHARE * float(np.sqrt(np.log(2)))
-CELLS_PER_RADIUS = 4
-MIN_RADIUS_CELLS = 2
+"""Distance from the middle at which such a bump is half as high, as a share of its radius."""
 
 
 @dataclass(frozen=True)
@@ -74,6 +71,14 @@ class Bumps:
     def where(self, chosen: NDArray[np.bool_] | NDArray[np.int64], /) -> Bumps:
         """The chosen ones, by mask or by number."""
         return Bumps(**{field.name: getattr(self, field.name)[chosen] for field in fields(self)})
+
+
+POLYNOMIAL_DEGREE = 4
+"""Degree of the polynomial that stands for the ground around. Of the fits tried on ground of known spectrum this one
+told bumps apart best: polynomials of higher degree also follow the bump, those of lower degree do not follow the
+slope."""
+WINDOW_RADII = 2.0
+"""Radius of the window of a fit, in radii of the bump; chosen together with the degree."""
 
 
 @dataclass(frozen=True)
@@ -121,6 +126,10 @@ class _Window:
         return kernel
 
 
+MIN_RADIUS_CELLS = 2
+"""Radius of the smallest bump looked for, in cells of the bare earth: fewer cells show no shape (our choice)."""
+
+
 def find_bumps(
     bare_earth: Heights,
     grid: Grid,
@@ -131,9 +140,6 @@ def find_bumps(
     min_height_m: float,
     min_contrast: float,
     min_likeness: float,
-    contrast_reach_m: float,
-    least_height_m: float,
-    max_unknown_share: float,
 ) -> Bumps:
     """Bumps (or, not `upward`, hollows) with a radius near one of `radii_m`.
 
@@ -145,12 +151,8 @@ def find_bumps(
     bare_earth : (rows, cols) float32, metres
     radii_m
         Sizes to try, from the middle to the foot.
-    contrast_reach_m
-        Distance within which the usual height of the fit is taken.
-    least_height_m
-        Usual height of the fit on even ground: what lidar noise alone gives.
-    max_unknown_share
-        Nothing is reported where more of the window is unknown.
+    min_height_m, min_contrast, min_likeness : float
+        Least values of these columns of a bump.
 
     Returns
     -------
@@ -169,9 +171,6 @@ def find_bumps(
             min_height_m=min_height_m,
             min_contrast=min_contrast,
             min_likeness=min_likeness,
-            contrast_reach_m=contrast_reach_m,
-            least_height_m=least_height_m,
-            max_unknown_share=max_unknown_share,
         )
         for radius_m in radii_m
         if radius_m >= MIN_RADIUS_CELLS * grid.cell_m
@@ -185,6 +184,12 @@ def _no_bumps() -> Bumps:
     return Bumps(np.empty((0, 2)), *(np.empty(0) for _ in range(6)))
 
 
+CELLS_PER_RADIUS = 4
+"""Cells into which the radius of a bump is divided for its fit; more cells take longer (our choice)."""
+MAX_UNKNOWN_SHARE = 0.25
+"""Share of the window around a bump that may be unknown: with more, its foot would be a guess (our choice)."""
+
+
 def _bumps_of_size(
     heights: Heights,
     grid: Grid,
@@ -194,9 +199,6 @@ def _bumps_of_size(
     min_height_m: float,
     min_contrast: float,
     min_likeness: float,
-    contrast_reach_m: float,
-    least_height_m: float,
-    max_unknown_share: float,
 ) -> Bumps:
     """Bumps of one radius."""
     coarse, cells = coarsen(heights, grid, cell_m=radius_m / CELLS_PER_RADIUS)
@@ -206,12 +208,12 @@ def _bumps_of_size(
     reach = window.inside.shape[0] // 2
     padded = _extend(level, reach)
     height = signal.oaconvolve(padded, window.kernel[::-1, ::-1], mode="valid")
-    usual = _usual_height(height, known=~unknown, reach=int(contrast_reach_m / cells.cell_m))
-    contrast = height / np.maximum(usual, least_height_m)
+    usual = _usual_height(height, known=~unknown, reach=int(CONTRAST_REACH_M / cells.cell_m))
+    contrast = height / np.maximum(usual, LEAST_UNEVENNESS_M)
     apart = int(np.ceil(radius_m / 2 / cells.cell_m))
     outside = ndimage.uniform_filter(unknown.astype(np.float32), window.inside.shape, mode="constant", cval=1.0)
     peak = (highest_around(height, apart) == height) & (height >= min_height_m) & (contrast >= min_contrast)
-    row, col = np.nonzero(peak & (outside <= max_unknown_share) & ~unknown)
+    row, col = np.nonzero(peak & (outside <= MAX_UNKNOWN_SHARE) & ~unknown)
     fit = _fit(_patches(padded, row, col, window), window, cell_m=cells.cell_m)
     east, north = cells.centres()
     bumps = Bumps(
@@ -281,7 +283,10 @@ def _fit(patches: NDArray[np.float64], window: _Window, /, *, cell_m: float) -> 
 def _axes(
     patches: NDArray[np.float64], height: NDArray[np.float64], window: _Window
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Elongation and direction of what stands above half the bump, once the ground around is taken away."""
+    """Elongation and direction of the upper part of the bump, once the ground around is taken away.
+
+    Counted is what stands above two fifths of its height, so that its foot, lost in the ground around, has no say.
+    """
     east_m, north_m = window.east_m, window.north_m
     above = patches - _polynomial_beside_bump(patches, height, window)
     share = np.clip(above / np.maximum(height, 1e-9)[:, None] - 0.4, 0, None)
@@ -305,9 +310,14 @@ def _polynomial_beside_bump(
     return np.asarray((rest @ window.basis) @ window.basis.T / window.weight)
 
 
+MOST_CONTRAST = 6.0
+"""Contrast above which a bump is no better than another: it stands out either way, and likeness decides (our
+choice)."""
+
+
 def best_of_each_place(bumps: Bumps, /) -> Bumps:
     """The bumps, best first, without those that lie within the radius of a better one; ties go to the north-western."""
-    worth = bumps.likeness * np.minimum(bumps.contrast, 6)
+    worth = bumps.likeness * np.minimum(bumps.contrast, MOST_CONTRAST)
     order = np.lexsort((bumps.places[:, 0], -bumps.places[:, 1], -worth))
     kept: list[int] = []
     for candidate in order:
@@ -336,12 +346,17 @@ def taller_than_lumps(bumps: Bumps, lumps: Bumps, /, *, reach_m: float, n_equal:
     return ratio
 
 
+SURE_CONTRAST = 4.0
+"""Contrast from which nothing is taken off the confidence in a bump; at half of it and below, half is taken off. Our
+choice, like the root of the likeness: nobody has measured how often a mapper keeps such bumps."""
+
+
 def shape_confidence(bumps: Bumps, /) -> NDArray[np.float64]:
     """(n,) 0..1: how likely a mapper sees the same shape, were it well surveyed.
 
     A bump that explains all there is stands alone in even ground; one that explains half is one lump among others.
     """
-    return np.asarray(np.clip(bumps.likeness, 0, 1) ** 0.5 * np.clip(bumps.contrast / 4, 0.5, 1))
+    return np.asarray(np.clip(bumps.likeness, 0, 1) ** 0.5 * np.clip(bumps.contrast / SURE_CONTRAST, 0.5, 1))
 
 
 def describe_bumps(bumps: Bumps, adjective: str, /) -> list[str]:
@@ -355,18 +370,23 @@ def describe_bumps(bumps: Bumps, adjective: str, /) -> list[str]:
     ]
 
 
-def gap_on(bumps: Bumps, ground_support: Heights, grid: Grid, /, *, unseen_gap_m: float) -> NDArray[np.float64]:
+def gap_on(bumps: Bumps, ground_support: Heights, grid: Grid, /) -> NDArray[np.float64]:
     """(n,) metres to the nearest ground return, mean over the upper half of each bump or the lower half of each hollow.
 
-    Cells whose distance is unknown count as `unseen_gap_m`; infinite outside the grid.
+    Cells whose distance is unknown count as half seen, `HALF_SEEN_GAP_M`; infinite outside the grid.
     """
-    gap_m = np.nan_to_num(ground_support, nan=unseen_gap_m)
+    gap_m = np.nan_to_num(ground_support, nan=HALF_SEEN_GAP_M)
     mean_m = np.full(len(bumps.radius_m), np.inf)
     for radius_m in np.unique(bumps.radius_m):
         own = bumps.radius_m == radius_m
         around = ndimage.uniform_filter(gap_m, max(1, round(2 * HALF_HEIGHT_SHARE * float(radius_m) / grid.cell_m)))
         mean_m[own] = np.nan_to_num(sample(around, grid, bumps.places[own]), nan=np.inf)
     return mean_m
+
+
+MIN_RETURNS_ON_BUMP = 3.0
+"""Ground returns that must lie on the upper half of a knoll, or in the lower half of a hollow: fewer may be stray ones
+(our choice)."""
 
 
 def returns_on(bumps: Bumps, gap_m: NDArray[np.float64], /) -> NDArray[np.float64]:

@@ -8,6 +8,7 @@ import shapely
 
 from pipeline.features import make_features
 from pipeline.landform.shapes.bumps import (
+    MIN_RETURNS_ON_BUMP,
     Bumps,
     best_of_each_place,
     describe_bumps,
@@ -16,34 +17,34 @@ from pipeline.landform.shapes.bumps import (
     returns_on,
     shape_confidence,
 )
-from pipeline.landform.shapes.gullies import CONTRAST_REACH_M, LEAST_BUMP_M
 from pipeline.lattice.grid import Grid, Heights
 from pipeline.lattice.sampling import sample
-from pipeline.settings import LandformSettings
+from pipeline.norm.symbols import isom
 
-HALF_SEEN_GAP_M = 4.0
-"""Distance to the nearest ground return at which half the confidence is gone: the smallest bend."""
 HOLLOW_RADII_M = (1.5, 2.0, 2.5, 3.0, 3.5, 4.0, 5.0, 6.0)
-"""Sizes of hollow looked for, middle to rim; larger ones have contours of their own."""
-MIN_HOLLOW_DEPTH_M = 0.75
-"""Shallowest hollow: 1 m (ISOM 111, 112) less what smoothing fills of a small one."""
+"""Sizes of hollow looked for, from the middle to the rim; larger ones have contours of their own (our choice)."""
+MIN_HOLLOW_DEPTH_M = 0.75 * isom("111").smallest.height_m
+"""Depth in the bare earth of the shallowest hollow: smoothing fills up to a quarter of a small hollow that has the
+metre the norm asks of depressions and pits alike (our choice)."""
 STEEPEST_HOLLOW_DEG = 55.0
-"""Hollows with steeper sides are returns below the ground: earth holds 50 degrees with roots in it."""
-MIN_PIT_SIDE_DEG = 30.0
-"""Hollows with steeper sides are pits (112), gentler ones depressions (111)."""
-MAX_PIT_WIDTH_M = 5.0
-"""Widest pit half way down (ISOM 112)."""
-MIN_BUMP_RETURNS = 3.0
-"""Ground returns that must lie on a knoll or in a hollow: fewer may be stray ones."""
-MAX_UNKNOWN_SHARE = 0.25
-"""Share of the ground around a knoll or hollow that may be unknown: with more its foot is a guess."""
+"""Hollows with steeper sides are stray returns below the ground: earth holds 50 degrees at most, with roots in it
+(common practice, no source)."""
 
 
-def find_hollows(bare_earth: Heights, ground_support: Heights, grid: Grid, /, *, settings: LandformSettings) -> Bumps:
+def find_hollows(
+    bare_earth: Heights, ground_support: Heights, grid: Grid, /, *, min_contrast: float, min_likeness: float
+) -> Bumps:
     """Hollows a few metres across, on level ground and on slopes.
 
     One stray return below the ground makes a hollow too, and so does a knoll whose top nobody saw; it takes several
     returns at the bottom to believe it.
+
+    Parameters
+    ----------
+    min_contrast : float
+        Depth over the usual unevenness round about that a hollow must have.
+    min_likeness : float
+        Share of its shape that one rounded hollow must explain.
 
     Returns
     -------
@@ -55,31 +56,45 @@ def find_hollows(bare_earth: Heights, ground_support: Heights, grid: Grid, /, *,
         upward=False,
         radii_m=HOLLOW_RADII_M,
         min_height_m=MIN_HOLLOW_DEPTH_M,
-        min_contrast=settings.min_bump_contrast,
-        min_likeness=settings.min_hollow_likeness,
-        contrast_reach_m=CONTRAST_REACH_M,
-        least_height_m=LEAST_BUMP_M,
-        max_unknown_share=MAX_UNKNOWN_SHARE,
+        min_contrast=min_contrast,
+        min_likeness=min_likeness,
     )
     hollows = best_of_each_place(every_one)
-    gap_m = gap_on(hollows, ground_support, grid, unseen_gap_m=HALF_SEEN_GAP_M)
+    gap_m = gap_on(hollows, ground_support, grid)
     n_returns = returns_on(hollows, gap_m)
     is_earth = hollows.side_slope_deg <= STEEPEST_HOLLOW_DEG
-    return hollows.where(is_earth & (n_returns >= MIN_BUMP_RETURNS))
+    return hollows.where(is_earth & (n_returns >= MIN_RETURNS_ON_BUMP))
+
+
+MIN_PIT_SIDE_DEG = 30.0
+"""Steepest part of the sides from which a hollow is a pit (112); gentler ones are depressions (111). The norm says only
+"steep" (our choice)."""
 
 
 def draft_hollows(
-    bare_earth: Heights, ground_support: Heights, seen: Heights, grid: Grid, /, *, settings: LandformSettings
+    bare_earth: Heights,
+    ground_support: Heights,
+    seen: Heights,
+    grid: Grid,
+    /,
+    *,
+    min_contrast: float,
+    min_likeness: float,
 ) -> gpd.GeoDataFrame:
     """Hollows as points: 112 where the sides are steep and it is at most as wide as a pit may be, else 111.
+
+    Parameters
+    ----------
+    min_contrast, min_likeness : float
+        As `find_hollows` takes them.
 
     Returns
     -------
     GeoDataFrame of features with the depth as `height_m`, and `width_m`.
     """
-    hollows = find_hollows(bare_earth, ground_support, grid, settings=settings)
-    # Half way down a hollow is as wide as a mapper would pace it; its foot is lost in the ground around.
-    is_pit = (hollows.side_slope_deg >= MIN_PIT_SIDE_DEG) & (hollows.radius_m <= MAX_PIT_WIDTH_M)
+    hollows = find_hollows(bare_earth, ground_support, grid, min_contrast=min_contrast, min_likeness=min_likeness)
+    # A mapper paces a hollow half way down, where it is about one radius wide; its rim is lost in the ground around.
+    is_pit = (hollows.side_slope_deg >= MIN_PIT_SIDE_DEG) & (hollows.radius_m <= isom("112").max_width_m)
     return make_features(
         np.asarray(shapely.points(hollows.places), dtype=object),
         crs=grid.crs,

@@ -11,11 +11,13 @@ from numpy.typing import NDArray
 from scipy import ndimage
 from scipy.spatial import cKDTree
 
+from pipeline.landform.shapes.surroundings import CONTRAST_REACH_M, LEAST_UNEVENNESS_M
 from pipeline.lattice.fill import fill_voids
 from pipeline.lattice.grid import EastNorth, Grid, Heights, Mask
 from pipeline.lattice.means import Known, square_window
 from pipeline.lattice.sampling import bilinear
 from pipeline.lattice.skeleton import rounded, skeleton_lines
+from pipeline.norm.symbols import isom
 
 Floats = NDArray[np.float64]
 
@@ -40,13 +42,18 @@ class Strip:
         return Strip(self.row[chosen], self.col[chosen], self.normal[chosen])
 
 
-def _derivatives(heights: Heights, grid: Grid, /, *, scale_m: float, orders: Sequence[tuple[int, int]]) -> list[Floats]:
+LINE_SCALE_M = 1.2
+"""Standard deviation of the smoothing before lines are sought, in metres: a third of the narrowest, enough against the
+noise of lidar (our choice)."""
+
+
+def _derivatives(heights: Heights, grid: Grid, /, *, orders: Sequence[tuple[int, int]]) -> list[Floats]:
     """Derivatives of the smoothed heights by north and east.
 
     Rows run southwards, so odd orders by north change sign.
     """
     filled, _ = fill_voids(heights)
-    sigma = scale_m / grid.cell_m
+    sigma = LINE_SCALE_M / grid.cell_m
     return [
         np.asarray(
             (-1) ** north
@@ -57,28 +64,33 @@ def _derivatives(heights: Heights, grid: Grid, /, *, scale_m: float, orders: Seq
     ]
 
 
-def furrow_axes(heights: Heights, grid: Grid, /, *, scale_m: float, max_along_share: float) -> Strip:
+MAX_ALONG_BEND_SHARE = 0.5
+"""How much the ground may bend along a furrow or ridge, as a share of its bend across: round hollows and knolls bend
+alike both ways (our choice)."""
+
+
+def furrow_axes(heights: Heights, grid: Grid, /) -> Strip:
     """Cells where the ground is most sharply hollow square to some direction: the bottoms of furrows.
 
-    For the tops of ridges pass the heights with their sign turned. Along itself a furrow may be hollow by
-    `max_along_share` of that: round hollows are alike in all directions.
+    For the tops of ridges pass the heights with their sign turned. Ground that is about as hollow in all directions is
+    a round hollow and left out.
 
     Source
     ------
     Steger (1998), An unbiased detector of curvilinear structures, doi:10.1109/34.659930: the greatest second derivative
     of the smoothed surface, largest along its own direction.
     """
-    nn, ee, ne = _derivatives(heights, grid, scale_m=scale_m, orders=[(2, 0), (0, 2), (1, 1)])
+    nn, ee, ne = _derivatives(heights, grid, orders=[(2, 0), (0, 2), (1, 1)])
     middle, spread = (ee + nn) / 2, np.hypot((ee - nn) / 2, ne)
     strength = middle + spread
     angle = 0.5 * np.arctan2(2 * ne, ee - nn)
-    is_line = (strength > 0) & (np.abs(middle - spread) <= max_along_share * strength)
+    is_line = (strength > 0) & (np.abs(middle - spread) <= MAX_ALONG_BEND_SHARE * strength)
     return _crest(strength, np.cos(angle), np.sin(angle), is_line & ~np.isnan(heights))
 
 
-def step_axes(heights: Heights, grid: Grid, /, *, scale_m: float) -> Strip:
+def step_axes(heights: Heights, grid: Grid, /) -> Strip:
     """Cells where the slope is steepest along its own direction: the middles of steps. The normal points uphill."""
-    north, east = _derivatives(heights, grid, scale_m=scale_m, orders=[(1, 0), (0, 1)])
+    north, east = _derivatives(heights, grid, orders=[(1, 0), (0, 1)])
     rise = np.hypot(east, north)
     known = (rise > 0) & ~np.isnan(heights)
     return _crest(rise, east / np.maximum(rise, 1e-9), north / np.maximum(rise, 1e-9), known)
@@ -102,20 +114,21 @@ def profile(heights: Heights, grid: Grid, strip: Strip, offsets_m: Sequence[floa
     return bilinear(heights, row, col, beyond=np.nan)
 
 
-def contrast(size: Floats, strip: Strip, grid: Grid, /, *, reach_m: float, least: float) -> Floats:
-    """(n,) size of each cell, in metres or as a rise, over what such cells usually measure within `reach_m`.
+def contrast(size: Floats, strip: Strip, grid: Grid, /, *, least: float) -> Floats:
+    """(n,) size of each cell, in metres or as a rise, over what such cells usually measure round about.
 
     Natural ground is full of slight furrows and steps; only one that stands out from its surroundings is a feature.
     Even ground counts as measuring `least`.
     """
-    # Cells that are no such line at all say nothing about how high such lines usually are.
+    # Cells that are no such line at all say nothing about how high such lines usually are; the few that stand out far
+    # count as three times the median, so that they are not compared with themselves.
     measured = np.isfinite(size)
     known = np.abs(size[measured])
     usual_part = np.minimum(known, 3 * max(float(np.median(known)) if len(known) else 0.0, least))
     sizes, cells = np.zeros(grid.shape), np.zeros(grid.shape, bool)
     row, col = strip.row[measured], strip.col[measured]
     sizes[row, col], cells[row, col] = usual_part, True
-    window = square_window(2 * round(reach_m / grid.cell_m) + 1, rim="constant")
+    window = square_window(2 * round(CONTRAST_REACH_M / grid.cell_m) + 1, rim="constant")
     usual = Known.of(cells, window).mean(sizes, least_share=1e-9)[strip.row, strip.col]
     return np.asarray(np.nan_to_num(size) / np.maximum(usual, least))
 
@@ -136,6 +149,10 @@ class Axes:
     width_m: Floats
 
 
+LINE_BRIDGE_M = 4.0
+"""Longest gap in a bank, wall or gully that is drawn across (our choice)."""
+
+
 def join_axes(
     strip: Strip,
     height_m: Floats,
@@ -144,11 +161,10 @@ def join_axes(
     grid: Grid,
     /,
     *,
-    bridge_m: float,
     min_length_m: float,
     min_contrast: float,
 ) -> Axes:
-    """Lines through the cells of a strip, gaps up to `bridge_m` closed, side branches and short lines dropped.
+    """Lines through the cells of a strip, short gaps closed, side branches and short lines dropped.
 
     Parameters
     ----------
@@ -160,7 +176,7 @@ def join_axes(
     """
     mask = np.zeros(grid.shape, bool)
     mask[strip.row, strip.col] = True
-    reach = max(1, round(bridge_m / 2 / grid.cell_m))
+    reach = max(1, round(LINE_BRIDGE_M / 2 / grid.cell_m))
     disc = np.hypot(*np.mgrid[-reach : reach + 1, -reach : reach + 1]) <= reach + 0.3
     whole = skeleton_lines(ndimage.binary_dilation(mask, disc), grid, cut_at_corners=False)
     lines = [line for line in map(_rounded, whole) if line.length >= min_length_m]
@@ -184,3 +200,26 @@ def _rounded(line: shapely.LineString) -> shapely.LineString:
     """The line smoothed over about three vertices, its ends kept, two steps to a vertex."""
     smooth = rounded(shapely.get_coordinates(line))
     return shapely.LineString(np.concatenate([smooth[:-1:2], smooth[-1:]]))
+
+
+HALF_SURE_HEIGHT_M = 5 * LEAST_UNEVENNESS_M
+"""Height or depth of a bank, wall or gully at which half the confidence is gone; higher ones lose less. Our choice:
+nobody has measured how often a mapper keeps such lines."""
+HALF_SURE_LENGTH_M = isom("107").smallest.length_m / 2
+"""Length at which half the confidence is gone, on the ground: half the shortest gully. Our choice, not measured."""
+
+
+def line_confidence(axes: Axes, /) -> Floats:
+    """(n,) 0..1: higher and longer lines are less likely to be chance."""
+    lengths_m = np.array([line.length for line in axes.lines])
+    tall = axes.height_m / (axes.height_m + HALF_SURE_HEIGHT_M)
+    long = lengths_m / (lengths_m + HALF_SURE_LENGTH_M)
+    return np.asarray(tall * long, np.float64)
+
+
+def describe_axes(axes: Axes, adjective: str, /) -> list[str]:
+    """(n,) texts: one sentence of evidence for each."""
+    return [
+        f"{height:.1f} m {adjective} over {width:.0f} m across, {line.length:.0f} m long"
+        for height, width, line in zip(axes.height_m, axes.width_m, axes.lines, strict=True)
+    ]

@@ -10,6 +10,7 @@ from scipy import ndimage
 from pipeline.features import make_features
 from pipeline.landform.contours.lines import encloses_higher, is_closed
 from pipeline.landform.shapes.bumps import (
+    MIN_RETURNS_ON_BUMP,
     Bumps,
     best_of_each_place,
     describe_bumps,
@@ -19,60 +20,44 @@ from pipeline.landform.shapes.bumps import (
     shape_confidence,
     taller_than_lumps,
 )
-from pipeline.landform.shapes.depressions import HALF_SEEN_GAP_M, MAX_UNKNOWN_SHARE, MIN_BUMP_RETURNS
-from pipeline.landform.shapes.gullies import CONTRAST_REACH_M, LEAST_BUMP_M
 from pipeline.lattice.grid import Grid, Heights, Mask
 from pipeline.lattice.sampling import sample
-from pipeline.settings import LandformSettings
+from pipeline.norm.symbols import isom
+from pipeline.terrain.seen import HALF_SEEN_GAP_M
 
 KNOLL_RADII_M = (2.0, 3.0, 4.0, 5.0, 6.0, 7.5, 9.0)
-"""Sizes of knoll looked for, middle to foot; larger ones have contours of their own (ISOM 101)."""
-MIN_KNOLL_HEIGHT_M = 0.85
-"""Lowest knoll: 1 m (ISOM 109) less what smoothing takes from a small one."""
-MIN_KNOLL_EVIDENCE = 1.8
-"""Likeness times contrast: what just passes in both shape and size is a swell of the slope."""
-VERY_SURE_KNOLL_RATIO = 2.0
-"""Shapes with this many times that evidence are very sure: bushes may stand on them and equals beside them."""
-MAX_RINGED_RATIO = 1.5
-"""A closed line up to this many times as wide as a knoll shows it already; wider ones show a hill."""
+"""Sizes of knoll looked for, from the middle to the foot; larger ones have contours of their own (our choice)."""
 MIN_LUMP_HEIGHT_M = 0.4
-"""Lowest lump a runner sees beside a knoll: half the lowest knoll (common practice)."""
+"""Lowest lump a runner sees beside a knoll: about half the lowest knoll (common practice, no source)."""
 MIN_LUMP_LIKENESS = 0.4
-"""Share of its shape one rounded bump must explain for a place to count as a lump."""
+"""Share of its shape that one rounded bump must explain for a place to count as a lump; less than a knoll needs (our
+choice)."""
 MIN_LUMP_CONTRAST = 2.0
-"""Deviations from the usual unevenness from which a place counts as a lump."""
-LUMP_REACH_M = 30.0
-"""Lumps so near are seen together with a knoll: a few symbols' widths (2 mm)."""
-MAX_EQUAL_LUMPS = 2
-"""Lumps within that reach that may be as high as a knoll; more make restless ground."""
-MAX_EQUAL_KNOLLS = 6
-"""The same for what is surely a knoll: a group of more is broken ground (113)."""
-MIN_TALLER_RATIO = 1.5
-"""Height of a knoll over that of all other lumps around it (common practice)."""
-MIN_KNOLL_RADIUS_M = 2.5
-"""Smaller lumps are boulders, stumps or brush that passed for ground."""
-WIDEST_BOULDER_LUMP_M = 5.0
-"""Radius of the widest lump a boulder makes: few are 5 m wide, what the filter leaves of one twice that."""
-STEEPEST_EARTH_DEG = 33.0
-"""Lumps with steeper sides are rock or wood: loose earth rests at 30 to 35 degrees (common practice)."""
-STEEPEST_WIDE_EARTH_DEG = 35.0
-"""The same for lumps wider than any boulder: all that loose earth can hold."""
-MAX_KNOLL_GAP_RATIO = 1.4
-"""Gap between ground returns on a knoll over that round about; above it the lump may be a boulder that was cut away."""
-MIN_COVERED_KNOLL_RETURNS = 8.0
-"""Ground returns on a knoll where they are sparser than round about: a boulder of this width that was cut away leaves
-about five at its sides (measured on made scenes), bushes on a knoll let more through."""
-MIN_ELONGATION = 1.6
-"""Length over width from which a knoll is elongated: the symbol 110 is 2 to 1."""
+"""Height over the usual unevenness round about from which a place counts as a lump; less than a knoll needs (our
+choice)."""
+MIN_KNOLL_HEIGHT_M = 0.85 * isom("109").smallest.height_m
+"""Height in the bare earth of the lowest knoll: smoothing takes up to 15 % of a small knoll that has the metre the norm
+asks of round and elongated knolls alike (our choice)."""
+MIN_KNOLL_EVIDENCE = 1.8
+"""Least product of likeness and contrast of a knoll: what just passes in both is a swell of the slope (our choice)."""
 
 
-def find_knolls(bare_earth: Heights, ground_support: Heights, grid: Grid, /, *, settings: LandformSettings) -> Bumps:
+def find_knolls(
+    bare_earth: Heights, ground_support: Heights, grid: Grid, /, *, min_contrast: float, min_likeness: float
+) -> Bumps:
     """Small hills of earth that stand out from the ground around, on level ground and on slopes.
 
     Lumps smaller than a knoll, or with sides steeper than earth stands, are boulders and brush that the ground filter
     kept. They are looked for all the same, so that no knoll is fitted over them. A lump whose middle has fewer ground
     returns than the ground around is what is left of a boulder that the filter cut away. On restless ground, where lump
     stands beside lump, only those that tower over the others are knolls to a runner.
+
+    Parameters
+    ----------
+    min_contrast : float
+        Height over the usual unevenness round about that a knoll must have.
+    min_likeness : float
+        Share of its shape that one rounded bump must explain.
 
     Returns
     -------
@@ -86,16 +71,26 @@ def find_knolls(bare_earth: Heights, ground_support: Heights, grid: Grid, /, *, 
         min_height_m=MIN_LUMP_HEIGHT_M,
         min_contrast=MIN_LUMP_CONTRAST,
         min_likeness=MIN_LUMP_LIKENESS,
-        contrast_reach_m=CONTRAST_REACH_M,
-        least_height_m=LEAST_BUMP_M,
-        max_unknown_share=MAX_UNKNOWN_SHARE,
     )
-    is_high = (lumps.height_m >= MIN_KNOLL_HEIGHT_M) & (lumps.contrast >= settings.min_bump_contrast)
-    bumps = best_of_each_place(lumps.where(is_high & (lumps.likeness >= settings.min_knoll_likeness)))
+    is_high = (lumps.height_m >= MIN_KNOLL_HEIGHT_M) & (lumps.contrast >= min_contrast)
+    bumps = best_of_each_place(lumps.where(is_high & (lumps.likeness >= min_likeness)))
     is_sure = bumps.likeness * bumps.contrast >= MIN_KNOLL_EVIDENCE
     bumps = bumps.where(is_sure & _is_earth(bumps))
     bumps = bumps.where(_is_seen(bumps, ground_support, grid))
     return bumps.where(_stands_out(bumps, best_of_each_place(lumps)))
+
+
+WIDEST_BOULDER_LUMP_M = 5.0
+"""Radius of the widest lump a boulder makes: few boulders are 5 m wide, and what the ground filter leaves of one is
+about twice as wide (our choice)."""
+STEEPEST_EARTH_DEG = 33.0
+"""Lumps no wider than that with steeper sides are rock or wood: loose earth rests at 30 to 35 degrees (common practice,
+no source)."""
+STEEPEST_WIDE_EARTH_DEG = 35.0
+"""Wider lumps with steeper sides are rock: 35 degrees are all that loose earth can hold (common practice, no
+source)."""
+MIN_KNOLL_RADIUS_M = 2.5
+"""Smaller lumps are boulders, stumps or brush that passed for ground (our choice)."""
 
 
 def _is_earth(bumps: Bumps, /) -> Mask:
@@ -103,6 +98,17 @@ def _is_earth(bumps: Bumps, /) -> Mask:
     is_wide = bumps.radius_m >= WIDEST_BOULDER_LUMP_M
     steepest_deg = np.where(is_wide, STEEPEST_WIDE_EARTH_DEG, STEEPEST_EARTH_DEG)
     return np.asarray((bumps.side_slope_deg <= steepest_deg) & (bumps.radius_m >= MIN_KNOLL_RADIUS_M))
+
+
+LUMP_REACH_M = 30.0
+"""Distance within which lumps are seen together with a knoll: 2 mm of map, a few widths of its symbol (our choice)."""
+MAX_EQUAL_LUMPS = 2
+"""How many lumps within that distance may be about as high as a knoll; more make restless ground (our choice)."""
+MAX_EQUAL_KNOLLS = 6
+"""How many lumps may be about as high as what is very surely a knoll; a larger group is broken ground, 113 (our
+choice)."""
+MIN_TALLER_RATIO = 1.5
+"""Height of a knoll over that of all other lumps around it (common practice, no source)."""
 
 
 def _stands_out(bumps: Bumps, lumps: Bumps, /) -> Mask:
@@ -119,10 +125,23 @@ def _stands_out(bumps: Bumps, lumps: Bumps, /) -> Mask:
     return np.asarray(over_few | (over_many & _is_very_sure(bumps)))
 
 
+VERY_SURE_RATIO = 2.0
+"""Times the least evidence of a knoll from which a shape is very sure: bushes may stand on it and equals beside it (our
+choice)."""
+
+
 def _is_very_sure(bumps: Bumps, /) -> Mask:
     """(n,) bool: shapes much surer than a knoll must be."""
-    least = VERY_SURE_KNOLL_RATIO * MIN_KNOLL_EVIDENCE
+    least = VERY_SURE_RATIO * MIN_KNOLL_EVIDENCE
     return np.asarray(bumps.likeness * bumps.contrast >= least)
+
+
+MAX_GAP_RATIO = 1.4
+"""Gap between ground returns on a knoll over that round about, above which the lump may be a boulder that the ground
+filter cut away (our choice)."""
+MIN_COVERED_RETURNS = 8.0
+"""Ground returns that must lie on a knoll where they are sparser than round about. A boulder as wide that was cut away
+leaves about five at its sides, measured on made scenes; bushes on a knoll let more through."""
 
 
 def _is_seen(bumps: Bumps, ground_support: Heights, grid: Grid, /) -> Mask:
@@ -132,27 +151,43 @@ def _is_seen(bumps: Bumps, ground_support: Heights, grid: Grid, /) -> Mask:
     away, or bushes stand on the knoll: many returns on it, a very sure shape and more width than a boulder leaves
     tell that it is ground.
     """
-    gap_m = gap_on(bumps, ground_support, grid, unseen_gap_m=HALF_SEEN_GAP_M)
+    gap_m = gap_on(bumps, ground_support, grid)
     n_returns = returns_on(bumps, gap_m)
     support = np.nan_to_num(ground_support, nan=HALF_SEEN_GAP_M)
     around = ndimage.uniform_filter(support, max(1, round(2 * max(KNOLL_RADII_M) / grid.cell_m)))
     around_m = np.maximum(np.nan_to_num(sample(around, grid, bumps.places)), grid.cell_m / 2)
-    is_dense = gap_m <= MAX_KNOLL_GAP_RATIO * around_m
+    is_dense = gap_m <= MAX_GAP_RATIO * around_m
     is_wide = bumps.radius_m >= WIDEST_BOULDER_LUMP_M
-    is_ground = _is_very_sure(bumps) & is_wide & (n_returns >= MIN_COVERED_KNOLL_RETURNS)
-    return np.asarray((n_returns >= MIN_BUMP_RETURNS) & (is_dense | is_ground))
+    is_ground = _is_very_sure(bumps) & is_wide & (n_returns >= MIN_COVERED_RETURNS)
+    return np.asarray((n_returns >= MIN_RETURNS_ON_BUMP) & (is_dense | is_ground))
+
+
+MIN_ELONGATION = 1.6
+"""Length over width from which a knoll is drawn as elongated, nearly that of the symbol 110, 2 to 1 (our choice)."""
 
 
 def draft_knolls(
-    bare_earth: Heights, ground_support: Heights, seen: Heights, grid: Grid, /, *, settings: LandformSettings
+    bare_earth: Heights,
+    ground_support: Heights,
+    seen: Heights,
+    grid: Grid,
+    /,
+    *,
+    min_contrast: float,
+    min_likeness: float,
 ) -> gpd.GeoDataFrame:
     """Knolls as points: 109 where round, 110 with the angle of its long axis where it is elongated.
+
+    Parameters
+    ----------
+    min_contrast, min_likeness : float
+        As `find_knolls` takes them.
 
     Returns
     -------
     GeoDataFrame of features with `height_m`, `width_m` and, for 110, `angle_deg`.
     """
-    knolls = find_knolls(bare_earth, ground_support, grid, settings=settings)
+    knolls = find_knolls(bare_earth, ground_support, grid, min_contrast=min_contrast, min_likeness=min_likeness)
     is_long = knolls.elongation >= MIN_ELONGATION
     return make_features(
         np.asarray(shapely.points(knolls.places), dtype=object),
@@ -164,6 +199,11 @@ def draft_knolls(
         width_m=2 * knolls.radius_m,
         angle_deg=np.where(is_long, knolls.angle_deg, np.nan),
     )
+
+
+MAX_RINGED_RATIO = 1.5
+"""Width of a closed line, in widths of a knoll, up to which it shows that knoll; wider ones show a hill on which the
+knoll stands (our choice)."""
 
 
 def without_ringed(knolls: gpd.GeoDataFrame, lines: gpd.GeoDataFrame, /) -> gpd.GeoDataFrame:

@@ -18,9 +18,6 @@ def found(ground: Heights, grid: Grid, *, upward: bool = True, radii_m: tuple[fl
         min_height_m=0.75,
         min_contrast=3.3,
         min_likeness=0.45,
-        contrast_reach_m=100,
-        least_height_m=0.1,
-        max_unknown_share=0.25,
     )
     return best_of_each_place(every_one)
 

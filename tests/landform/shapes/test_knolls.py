@@ -1,21 +1,21 @@
 """Which bumps are knolls."""
 
 import numpy as np
+import pytest
 import shapely
 
 from pipeline.landform.shapes.knolls import draft_knolls, find_knolls
 from pipeline.lattice.grid import Grid, Heights
-from pipeline.settings import LandformSettings
 from tests import landscape
 
-SETTINGS = LandformSettings()
+LEAST = {"min_contrast": 3.3, "min_likeness": 0.45}
 GRID = landscape.grid_of(side_m=120, cell_m=0.5)
 
 
 def knolls(ground: Heights, *, gap: Heights | None = None, seen: float = 0.9):
     """Knolls on well seen ground."""
     support = np.full(GRID.shape, 0.4, np.float32) if gap is None else gap
-    return draft_knolls(ground, support, np.full(GRID.shape, seen, np.float32), GRID, settings=SETTINGS)
+    return draft_knolls(ground, support, np.full(GRID.shape, seen, np.float32), GRID, **LEAST)
 
 
 def hill(**shape: float) -> Heights:
@@ -76,17 +76,20 @@ def lumpy(n_lumps: int) -> Heights:
     return landscape.as_heights(ground)
 
 
-def test_among_many_lumps_only_those_that_tower_over_them_are_drawn() -> None:
+def counts_of(ground: Heights) -> int:
+    """How many knolls a ground has."""
+    return len(find_knolls(ground, np.full(GRID.shape, 0.4, np.float32), GRID, **LEAST).height_m)
+
+
+def test_among_many_lumps_only_those_that_tower_over_them_are_drawn(monkeypatch: pytest.MonkeyPatch) -> None:
     """Ground strewn with lumps keeps a third of them, and a hill twice as high in its midst; few lumps all count."""
-    any_lump = SETTINGS.model_copy(update={"min_taller_ratio": 1e-9})
-    support = np.full(GRID.shape, 0.4, np.float32)
-    counts = [len(find_knolls(lumpy(120), support, GRID, settings=chosen).height_m) for chosen in (SETTINGS, any_lump)]
-    assert 0 < counts[0] < 0.5 * counts[1]
+    many, few = counts_of(lumpy(120)), counts_of(lumpy(6))
     with_hill = lumpy(120) + landscape.bump(GRID, east_m=0, north_m=0, height_m=3.0, radius_m=7.5)
     away_m = np.hypot(*(shapely.get_coordinates(knolls(with_hill).geometry) - landscape.middle_of(GRID)).T)
     assert away_m.min() < 4
-    few = [len(find_knolls(lumpy(6), support, GRID, settings=chosen).height_m) for chosen in (SETTINGS, any_lump)]
-    assert few[0] == few[1] > 0
+    monkeypatch.setattr("pipeline.landform.shapes.knolls.MIN_TALLER_RATIO", 1e-9)
+    assert 0 < many < 0.5 * counts_of(lumpy(120))
+    assert few == counts_of(lumpy(6)) > 0
 
 
 def test_confidence_falls_with_how_well_the_ground_was_seen() -> None:
@@ -108,4 +111,4 @@ def test_the_grid_need_not_be_square() -> None:
     x, y = landscape.from_middle(strip)
     ground = (100 + 1.5 * np.exp(-(x**2 + y**2) / (0.55 * 5) ** 2)).astype(np.float32)
     gap = np.full(strip.shape, 0.4, np.float32)
-    assert draft_knolls(ground, gap, gap, strip, settings=SETTINGS).symbol.tolist() == ["109"]
+    assert draft_knolls(ground, gap, gap, strip, **LEAST).symbol.tolist() == ["109"]

@@ -5,7 +5,6 @@ import pytest
 import shapely
 
 from pipeline.landform.contours.contours import draft_contours
-from pipeline.landform.contours.generalise import generalised_surface
 from pipeline.landform.contours.isolines import contour_levels, trace_contours
 from pipeline.landform.contours.legibility import (
     count_crossings,
@@ -15,7 +14,7 @@ from pipeline.landform.contours.legibility import (
     is_expressed,
 )
 from pipeline.landform.contours.lines import encloses_higher, is_closed, ring_size_m
-from pipeline.landform.draft import draft_landforms
+from pipeline.landform.draft import contour_surface, draft_landforms
 from pipeline.lattice.grid import Grid, Heights
 from pipeline.norm.paper import ground_m, sheet_ground_m
 from pipeline.settings import LandformSettings
@@ -48,7 +47,7 @@ def test_contours_are_legible(scale: int) -> None:
     lines = list(contours.geometry)
     apart_m = ground_m(0.15 + 0.14)
     steepest_deg = np.degrees(np.arctan(5 / apart_m))
-    surface, _ = generalised_surface(ground, grid, interval_m=5, scale=10000, settings=SETTINGS)
+    surface, _ = contour_surface(ground, grid, interval_m=5, scale=10000, settings=SETTINGS)
     assert len(lines) > 20
     assert count_crossings(lines) == 0
     # A tenth is left for lines drawn in steps of 0.3 mm.
@@ -122,7 +121,7 @@ def test_confidence_falls_where_no_ground_was_seen() -> None:
     """The same contour is worth less with ground returns 8 m away than with returns everywhere."""
     grid = landscape.grid_of()
     ground = landscape.cone(grid)
-    surface, surface_grid = generalised_surface(ground, grid, interval_m=5, scale=10000, settings=SETTINGS)
+    surface, surface_grid = contour_surface(ground, grid, interval_m=5, scale=10000, settings=SETTINGS)
     found = [
         draft_contours(
             surface,
@@ -131,8 +130,9 @@ def test_confidence_falls_where_no_ground_was_seen() -> None:
             np.full(grid.shape, gap, np.float32),
             grid,
             interval_m=5,
-            scale=10000,
-            settings=SETTINGS,
+            base_level_m=0,
+            index_every=5,
+            vertex_spacing_m=3,
         )
         for seen, gap in ((0.95, 0.4), (0.2, 8.0))
     ]

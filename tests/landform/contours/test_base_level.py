@@ -3,10 +3,7 @@
 import numpy as np
 
 from pipeline.landform.contours.base_level import describe_base_levels, propose_base_level
-from pipeline.settings import LandformSettings
 from tests import landscape
-
-SETTINGS = LandformSettings()
 
 
 def test_a_hill_between_two_levels_is_worth_a_shift() -> None:

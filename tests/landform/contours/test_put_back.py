@@ -3,8 +3,9 @@
 import numpy as np
 import pytest
 
-from pipeline.landform.contours.generalise import generalised_surface, round_off, smooth, tauten
+from pipeline.landform.contours.generalise import round_off, smooth, tauten
 from pipeline.landform.contours.put_back import lost_shapes, put_back
+from pipeline.landform.draft import contour_surface
 from pipeline.lattice.grid import Heights
 from pipeline.settings import LandformSettings
 from tests import landscape
@@ -25,7 +26,7 @@ def reentrant(*, flank_rise: float, mouth_m: float) -> Heights:
 
 def calmed(ground: Heights) -> Heights:
     """Calmed as contours are, before anything is put back."""
-    calm = tauten(ground, GRID, within_m=0.5, steep_deg=25, steep_share=0.2, smoothing_m=4, passes=8)
+    calm = tauten(ground, GRID, within_m=0.5)
     return round_off(calm, GRID, smoothing_m=2.0)
 
 
@@ -36,19 +37,19 @@ def test_what_calming_cut_off_is_drawn_again(upward: bool) -> None:
     ground = 200 - ground if upward else ground
     smoothed = smooth(ground, GRID, smoothing_m=SETTINGS.contour_smoothing_m)
     calm = calmed(smoothed)
-    assert len(lost_shapes(smoothed, calm, GRID, interval_m=INTERVAL_M, settings=SETTINGS).level_m) > 0
-    back = put_back(smoothed, calm, GRID, interval_m=INTERVAL_M, settings=SETTINGS)
-    assert len(lost_shapes(smoothed, back, GRID, interval_m=INTERVAL_M, settings=SETTINGS).level_m) == 0
-    drawn, cells = generalised_surface(ground, GRID, interval_m=INTERVAL_M, scale=10000, settings=SETTINGS)
+    assert len(lost_shapes(smoothed, calm, GRID, interval_m=INTERVAL_M, base_level_m=0).level_m) > 0
+    back = put_back(smoothed, calm, GRID, interval_m=INTERVAL_M, base_level_m=0)
+    assert len(lost_shapes(smoothed, back, GRID, interval_m=INTERVAL_M, base_level_m=0).level_m) == 0
+    drawn, cells = contour_surface(ground, GRID, interval_m=INTERVAL_M, scale=10000, settings=SETTINGS)
     assert cells == GRID
-    assert len(lost_shapes(smoothed, drawn, GRID, interval_m=INTERVAL_M, settings=SETTINGS).level_m) == 0
+    assert len(lost_shapes(smoothed, drawn, GRID, interval_m=INTERVAL_M, base_level_m=0).level_m) == 0
 
 
 def test_the_surface_changes_only_near_the_shape() -> None:
     """More than two widths of a shape away the calmed surface stays as it is, and nothing leaves the two surfaces."""
     ground = smooth(reentrant(flank_rise=0.8, mouth_m=1.0), GRID, smoothing_m=SETTINGS.contour_smoothing_m)
     calm = calmed(ground)
-    back = put_back(ground, calm, GRID, interval_m=INTERVAL_M, settings=SETTINGS)
+    back = put_back(ground, calm, GRID, interval_m=INTERVAL_M, base_level_m=0)
     x, y = landscape.from_middle(GRID)
     far = np.hypot(x, y) > 50
     np.testing.assert_array_equal(back[far], calm[far])
@@ -66,4 +67,4 @@ def test_calm_ground_stays_calm(shape: str) -> None:
         "rough": landscape.plane(GRID, rise_deg=12) + landscape.rough(GRID, spread_m=0.5),
     }[shape]
     calm = calmed(ground)
-    assert put_back(ground, calm, GRID, interval_m=INTERVAL_M, settings=SETTINGS) is calm
+    assert put_back(ground, calm, GRID, interval_m=INTERVAL_M, base_level_m=0) is calm

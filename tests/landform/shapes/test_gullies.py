@@ -9,10 +9,8 @@ from pipeline.landform.shapes.banks import draft_banks
 from pipeline.landform.shapes.gullies import draft_gullies
 from pipeline.landform.shapes.walls import draft_walls
 from pipeline.lattice.grid import Grid, Heights
-from pipeline.settings import LandformSettings
 from tests import landscape
 
-SETTINGS = LandformSettings()
 GRID = landscape.grid_of(side_m=160)
 SEEN = np.full(GRID.shape, 0.9, np.float32)
 
@@ -82,9 +80,9 @@ def test_a_low_wall_must_be_long() -> None:
     assert len(draft_walls(slope_with(wall), GRID, SEEN, GRID)) == 0
 
 
-def banks(heights: Heights, grid: Grid, seen: Heights, seen_grid: Grid, *, settings: LandformSettings):
+def banks(heights: Heights, grid: Grid, seen: Heights, seen_grid: Grid):
     """Banks where nothing else was found."""
-    return draft_banks(heights, grid, seen, seen_grid, no_features(grid.crs), settings=settings)
+    return draft_banks(heights, grid, seen, seen_grid, no_features(grid.crs), min_slope_deg=22)
 
 
 def bank(*, face_m: float, height_m: float) -> Heights:
@@ -98,7 +96,7 @@ def bank(*, face_m: float, height_m: float) -> Heights:
 
 def test_a_step_is_a_bank_with_the_high_side_left() -> None:
     """2 m high over 4 m: 104 along its upper edge, running east, with height and plan extent."""
-    found = banks(bank(face_m=4, height_m=2), GRID, SEEN, GRID, settings=SETTINGS)
+    found = banks(bank(face_m=4, height_m=2), GRID, SEEN, GRID)
     assert found.symbol.tolist() == ["104"]
     line = np.asarray(found.geometry[0].coords)
     assert line[-1, 0] - line[0, 0] > 15
@@ -110,7 +108,7 @@ def test_a_step_is_a_bank_with_the_high_side_left() -> None:
 @pytest.mark.parametrize(("face_m", "height_m"), [(4.0, 0.6), (20.0, 2.0), (0.5, 6.0)])
 def test_low_gentle_and_sheer_steps_are_no_banks(face_m: float, height_m: float) -> None:
     """Below the standard's metre, gentler than a face, or so steep that it must be rock."""
-    assert len(banks(bank(face_m=face_m, height_m=height_m), GRID, SEEN, GRID, settings=SETTINGS)) == 0
+    assert len(banks(bank(face_m=face_m, height_m=height_m), GRID, SEEN, GRID)) == 0
 
 
 def test_a_bank_stands_out_where_the_land_is_large() -> None:
@@ -119,7 +117,7 @@ def test_a_bank_stands_out_where_the_land_is_large() -> None:
     hills = landscape.ribbed_slope(GRID, rise_deg=10, width_m=50, depth_m=10)
     step = 1.8 * np.clip((y - 5) / 2.7 + 0.5, 0, 1) * np.exp(-np.clip(y - 7, 0, None) / 12)
     share = np.clip(1.6 - np.abs(x) / 15, 0, 1)
-    found = banks(with_noise(hills + landscape.as_heights(step * share)), GRID, SEEN, GRID, settings=SETTINGS)
+    found = banks(with_noise(hills + landscape.as_heights(step * share)), GRID, SEEN, GRID)
     assert len(found) == 1
     place = np.asarray(found.geometry[0].interpolate(0.5, normalized=True).coords[0]) - landscape.middle_of(GRID)
     np.testing.assert_allclose(place, [0, 6], atol=5)
@@ -129,7 +127,7 @@ def test_the_edge_of_a_terrace_and_the_foot_of_a_slope_are_no_banks() -> None:
     """Where level ground breaks off into a slope of 30 degrees 12 m high only the contours bend."""
     _, y = landscape.from_middle(GRID)
     edge = landscape.as_heights(100 + np.tan(np.radians(30)) * np.clip(y, -10, 11))
-    assert len(banks(with_noise(edge), GRID, SEEN, GRID, settings=SETTINGS)) == 0
+    assert len(banks(with_noise(edge), GRID, SEEN, GRID)) == 0
 
 
 def test_the_sides_of_a_knoll_are_no_banks() -> None:
@@ -137,11 +135,11 @@ def test_the_sides_of_a_knoll_are_no_banks() -> None:
     x, y = landscape.from_middle(GRID)
     ridge = landscape.as_heights(2.4 * np.clip(3.5 - np.abs(y), 0, 2.6) / 2.6 * np.clip(2 - np.abs(x) / 12, 0, 1))
     ground = with_noise(landscape.plane(GRID, rise_deg=2) + ridge)
-    alone = banks(ground, GRID, SEEN, GRID, settings=SETTINGS)
+    alone = banks(ground, GRID, SEEN, GRID)
     assert len(alone) > 0
     middle = shapely.Point(*landscape.middle_of(GRID))
     knoll = make_features([middle], crs=GRID.crs, symbol="109", confidence=1.0, evidence="x", width_m=60.0)
-    assert len(draft_banks(ground, GRID, SEEN, GRID, knoll, settings=SETTINGS)) == 0
+    assert len(draft_banks(ground, GRID, SEEN, GRID, knoll, min_slope_deg=22)) == 0
 
 
 @pytest.mark.parametrize("shape", ["level", "plane", "cone", "restless", "unknown"])
@@ -155,7 +153,7 @@ def test_ground_without_lines_has_none(shape: str) -> None:
         "unknown": np.where(landscape.from_middle(GRID)[0] > 0, np.float32(np.nan), landscape.level(GRID)),
     }[shape]
     for draft in (draft_gullies, draft_walls, banks):
-        found = draft(with_noise(ground), GRID, SEEN, GRID, settings=SETTINGS)
+        found = draft(with_noise(ground), GRID, SEEN, GRID)
         assert len(found) == 0, (shape, draft.__name__)
 
 

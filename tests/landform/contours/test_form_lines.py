@@ -91,7 +91,7 @@ def test_form_lines_keep_off_contours_and_each_other(seed: int) -> None:
     drawn = draft_landforms(ground, gap, 0 * gap, grid, interval_m=5, scale=10000, settings=SETTINGS)
     lines = drawn[drawn.symbol.isin(["101", "102", "103"])]
     assert (lines.symbol == "103").any()
-    apart_m = ground_m(SETTINGS.min_contour_gap_mm + SETTINGS.contour_line_mm)
+    apart_m = ground_m(0.15 + 0.14)
     close = crowded_places(list(lines.geometry), ground, grid, apart_m=0.9 * apart_m, steepest_deg=45)
     assert len(close) == 0
     assert count_crossings(list(lines.geometry)) == 0

@@ -4,10 +4,9 @@ import numpy as np
 import pytest
 
 from pipeline.landform.shapes.depressions import draft_hollows
-from pipeline.settings import LandformSettings
 from tests import landscape
 
-SETTINGS = LandformSettings()
+LEAST = {"min_contrast": 3.3, "min_likeness": 0.57}
 GRID = landscape.grid_of(side_m=120, cell_m=0.5)
 
 
@@ -16,7 +15,7 @@ def hollows(*, depth_m: float, radius_m: float, rise_deg: float = 5.0, gap_m: fl
     ground = landscape.plane(GRID, rise_deg=rise_deg)
     ground += landscape.bump(GRID, east_m=0, north_m=0, height_m=-depth_m, radius_m=radius_m)
     gap, seen = (np.full(GRID.shape, value, np.float32) for value in (gap_m, 0.9))
-    return draft_hollows(ground, gap, seen, GRID, settings=SETTINGS)
+    return draft_hollows(ground, gap, seen, GRID, **LEAST)
 
 
 @pytest.mark.parametrize(("radius_m", "symbol"), [(2.5, "112"), (5.0, "111")])
@@ -57,4 +56,4 @@ def test_the_unseen_top_of_a_knoll_is_no_hollow() -> None:
     seen = np.full(GRID.shape, 0.9, np.float32)
     for hole_m, n_found in ((0.0, 1), (3.0, 0)):
         gap = np.maximum(hole_m - np.hypot(x, y), 0.3).astype(np.float32)
-        assert len(draft_hollows(ground, gap, seen, GRID, settings=SETTINGS)) == n_found
+        assert len(draft_hollows(ground, gap, seen, GRID, **LEAST)) == n_found

@@ -4,10 +4,7 @@ import numpy as np
 
 from pipeline.landform.contours.isolines import trace_contours
 from pipeline.landform.contours.rings import large_enough, settle_rings
-from pipeline.settings import LandformSettings
 from tests import landscape
-
-SETTINGS = LandformSettings()
 
 
 def settled(top_m: float, rise: float) -> list[float]:

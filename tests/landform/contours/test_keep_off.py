@@ -11,7 +11,6 @@ from hypothesis import strategies as st
 from pipeline.features import make_features
 from pipeline.landform.contours.keep_off import Symbols, bend_around, keep_off
 from pipeline.landform.contours.legibility import count_crossings
-from pipeline.settings import LandformSettings
 from tests import landscape
 
 CLEAR_M = 5.85  # half of 0.5 mm and the line's 0.14 mm, times 15
@@ -57,7 +56,7 @@ def test_bent_lines_neither_cross_nor_come_too_near(east_m: float, north_m: floa
 
 
 def test_on_steep_ground_lines_move_only_as_far_as_the_standard_lets_them() -> None:
-    """On 45 degrees a contour moves by at most 0.15 of the interval in plan, on 5 degrees by the symbol's room."""
+    """On 45 degrees a contour moves by the 0.75 m it may be off in height at most, on 5 by the symbol's room."""
     grid = landscape.grid_of()
     east, north = landscape.middle_of(grid)
     line = shapely.LineString([(east - 50 + step, north) for step in range(101)])
@@ -66,7 +65,7 @@ def test_on_steep_ground_lines_move_only_as_far_as_the_standard_lets_them() -> N
     moved_m = []
     for rise_deg in (45, 5):
         surface = landscape.plane(grid, rise_deg=rise_deg)
-        bent = keep_off(lines, knoll, surface, grid, interval_m=5, scale=10000, settings=LandformSettings()).geometry[0]
+        bent = keep_off(lines, knoll, surface, grid, max_shift_m=0.75, vertex_spacing_m=3).geometry[0]
         moved_m.append(float(shapely.hausdorff_distance(line, bent)))
     assert moved_m[0] <= 0.75 + 0.1
     assert moved_m[1] > 2
@@ -87,7 +86,7 @@ def test_a_ring_that_begins_beside_a_symbol_keeps_the_rest_of_its_vertices() -> 
         line = make_features(
             [shapely.LineString(begun)], crs=grid.crs, symbol="101", confidence=1, evidence="x", elevation_m=150
         )
-        bent = keep_off(line, knoll, surface, grid, interval_m=5, scale=10000, settings=LandformSettings()).geometry[0]
+        bent = keep_off(line, knoll, surface, grid, max_shift_m=0.75, vertex_spacing_m=3).geometry[0]
         assert bent.is_closed
         assert bent.distance(knoll.geometry[0]) > 3
         assert far <= set(bent.coords)

@@ -4,12 +4,12 @@ import numpy as np
 import pytest
 
 from pipeline.landform.contours.generalise import (
-    generalised_surface,
     limit_steepness,
     smooth,
     tauten,
 )
 from pipeline.landform.contours.lines import thin_vertices
+from pipeline.landform.draft import contour_surface
 from pipeline.settings import LandformSettings
 from pipeline.terrain.relief import slope
 from tests import landscape
@@ -37,7 +37,7 @@ def test_calming_stays_within_its_band() -> None:
     grid = landscape.grid_of(side_m=100)
     for rise_deg, band_m in ((0.0, 0.5), (35.0, 0.1)):
         ground = landscape.plane(grid, rise_deg=rise_deg) + landscape.rough(grid, spread_m=1.0)
-        calm = tauten(ground, grid, within_m=0.5, steep_deg=25, steep_share=0.2, smoothing_m=4, passes=8)
+        calm = tauten(ground, grid, within_m=0.5)
         assert np.abs(calm - ground).max() <= band_m + 0.15 * (rise_deg > 0) + 1e-4
         assert np.abs(calm - ground).max() > 0.05
 
@@ -59,7 +59,7 @@ def test_unknown_ground_stays_unknown() -> None:
     grid = landscape.grid_of(side_m=60)
     ground = landscape.cone(grid)
     ground[20:30, 20:30] = np.nan
-    got, got_grid = generalised_surface(ground, grid, interval_m=5, scale=10000, settings=SETTINGS)
+    got, got_grid = contour_surface(ground, grid, interval_m=5, scale=10000, settings=SETTINGS)
     assert got_grid == grid
     assert np.array_equal(np.isnan(got), np.isnan(ground))
 

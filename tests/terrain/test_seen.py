@@ -10,9 +10,7 @@ def test_trust_falls_with_the_gap_and_a_little_under_trees() -> None:
     """Half is gone at the half-seen gap; tall trees take a tenth; nowhere seen is nothing."""
     gap = np.array([[0.0, 4.0, 40.0, np.nan, 0.0]], np.float32)
     canopy = np.array([[0.0, 0.0, 0.0, 0.0, 30.0]], np.float32)
-    got = how_well_seen(
-        gap, canopy, 0 * canopy, half_noise_m=0.5, half_seen_gap_m=4, tall_canopy_m=20, canopy_share=0.1
-    )
+    got = how_well_seen(gap, canopy, 0 * canopy)
     np.testing.assert_allclose(got, [[1, 0.5, 0.0099, 0, 0.9]], atol=1e-3)
 
 
@@ -20,7 +18,7 @@ def test_trust_falls_with_noise() -> None:
     """Half is gone where the noise is half a metre."""
     sure = np.zeros((1, 3), np.float32)
     noise = np.array([[0.0, 0.5, 5.0]], np.float32)
-    got = how_well_seen(sure, sure, noise, half_noise_m=0.5, half_seen_gap_m=4, tall_canopy_m=20, canopy_share=0.1)
+    got = how_well_seen(sure, sure, noise)
     np.testing.assert_allclose(got, [[1, 0.5, 0.0099]], atol=1e-3)
 
 
@@ -28,8 +26,8 @@ def test_noise_is_measured_and_shape_is_not() -> None:
     """Errors of 0.3 m are found within a tenth on a slope with a knoll; the ground itself has none."""
     grid = landscape.grid_of(side_m=100, cell_m=0.5)
     ground = landscape.plane(grid, rise_deg=20) + landscape.bump(grid, east_m=0, north_m=0, height_m=2, radius_m=6)
-    assert ground_noise(ground, grid, finest_m=4, reach_m=10).max() < 0.05
-    rough = ground_noise(ground + landscape.noise(grid, spread_m=0.3), grid, finest_m=4, reach_m=10)
+    assert ground_noise(ground, grid).max() < 0.05
+    rough = ground_noise(ground + landscape.noise(grid, spread_m=0.3), grid)
     np.testing.assert_allclose(rough[20:-20, 20:-20], 0.3, rtol=0.1)
     ground[:, 100:] = np.nan
-    assert np.isfinite(ground_noise(ground, grid, finest_m=4, reach_m=10)).all()
+    assert np.isfinite(ground_noise(ground, grid)).all()
