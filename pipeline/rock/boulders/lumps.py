@@ -24,46 +24,15 @@ from pipeline.lattice.running_sums import RunningSums
 from pipeline.lattice.windows import highest_around, lowest_around
 from pipeline.returns.cloud import Cloud
 
-BOULDER_MAX_WIDTH_M = 9.0
-"""Widest lump that can be one boulder; wider rises belong to the ground (common practice, no source)."""
-BOULDER_MAX_HEIGHT_M = 6.0
-"""Highest boulder looked for; returns above are crowns to this step."""
-DISC_GROUND_M = 0.3
-"""Returns lower than this above the ground around lie on the ground or its litter."""
-DISC_LEAST_M = 0.4
-"""Lowest last return inside the top of a boulder: two thirds of the least height."""
-DISC_ROUGHNESS_M = 0.3
-"""A disc rougher than this is foliage; rock shows 0.1, boughs 0.3 to 0.5."""
-DISC_OPEN_SHARE = 0.2
-"""Share of a lump's surroundings in which the ground must be down."""
-
 Floats = NDArray[np.float64]
 Labels = NDArray[np.int64]
 
-TREND_SIGMA_M = 4.0
-"""Smoothing of the slope that is taken off before the opening: a boulder of 2 m that a filter kept as ground bends it
-by a tenth of its height."""
-FILL_M = 2.0
-"""How far the lowest return of a cell may stand in for an empty neighbour."""
-FINE_FILL = 1.8
-"""The same between the returns of a lump, in cells of the survey's grid: the farthest a place in
-forest lies from a last return when a third of the pulses reach down (arithmetic)."""
-DISC_RADII_M = (0.6, 0.9, 1.4, 2.1, 3.2, 4.4)
-"""Radii of the discs tried: half-octaves from the smallest boulder that is drawn to the widest."""
-TWIG_CELLS = 5
-"""Window, in fine cells, in which a lone high return is cut down to the middle height around it: as wide as the
-smallest disc, so that a twig over a rock is cut and a rock is not."""
-COARSE_FROM_M = 2.0
-"""Discs from this radius are looked for on cells twice as wide, which is four times as quick."""
-INSCRIBED = 0.62
-"""Half side of the square window of a disc; 0.71 would be inscribed, less leaves the blurred edge out."""
-CLEAR_M = 2.0
-"""Height that surroundings all at ground level count for where discs beside each other are compared, a metre of
-roughness as much against: of what was tried, this centred most discs on boulders (measured on planted tiles)."""
-RIM_M = (0.25, 1.0)
-"""The ring in which a disc's surroundings are looked at, beyond its radius."""
-OUTLINES_PER_RADIUS = (1.15, 1.45)
-"""Outlines in which the returns of a disc are gathered; discs are half an octave apart, so the edge lies between."""
+BOULDER_MAX_HEIGHT_M = 6.0
+"""Highest boulder looked for; what lies higher above the ground counts as crown and is left out (our choice)."""
+DISC_GROUND_M = 0.3
+"""Returns lower than this above the ground around lie on the ground or its litter (our choice)."""
+DISC_LEAST_M = 0.4
+"""Height that every last return inside the top of a boulder must reach: two thirds of the lowest lump looked at."""
 
 
 @dataclass(frozen=True)
@@ -74,7 +43,7 @@ class LowReturns:
     ----------
     east, north, height : (n,) float64, metres
     above_m : (n,) float64, metres
-        Height above the opened ground; NaN where no ground is known.
+        Height above the opened ground (see `opened_ground`); NaN where no ground is known.
     is_last : (n,) bool
     flight_line : (n,) uint16
     """
@@ -148,6 +117,16 @@ def low_returns(cloud: Cloud, height_above_m: NDArray[np.float32], grid: Grid, /
     return LowReturns(east, north, height, above_m, is_last, cloud.flight_line[is_low])
 
 
+BOULDER_MAX_WIDTH_M = 9.0
+"""Widest lump that can be one boulder; wider rises belong to the ground (our choice). Wider costs time and makes
+boulders of knolls, narrower cuts the widest boulders off."""
+TREND_SIGMA_M = 4.0
+"""Sigma of the smoothing of the slope that is taken off before the opening. Narrower, a boulder that a filter kept as
+ground bends the slope: at 4 m, one 2 m high bends it by a tenth of its height."""
+FILL_M = 2.0
+"""How far from a cell its lowest return may stand in for empty neighbours in the opened ground (our choice)."""
+
+
 def opened_ground(
     east: Floats, north: Floats, height: Floats, bare_earth_m: Floats, is_last: NDArray[np.bool_], grid: Grid, /
 ) -> Heights:
@@ -216,6 +195,18 @@ def _at(values: Heights, grid: Grid, east: Floats, north: Floats) -> Floats:
     return found
 
 
+DISC_RADII_M = (0.6, 0.9, 1.4, 2.1, 3.2, 4.4)
+"""Radii of the discs tried: from the smallest boulder that is drawn to the widest, each about 1.5 times the last."""
+COARSE_FROM_M = 2.0
+"""Discs from this radius on are looked for on cells twice as wide, which is four times as quick."""
+OUTLINES_PER_RADIUS = (1.15, 1.45)
+"""Each disc gives two lumps, their outlines so many times as wide: discs lie a factor of 1.5 apart, so that the true
+edge lies between this disc and the next."""
+FILL_CELLS = 1.8
+"""How far the lowest return of a fine cell may stand in for empty cells around, in cells of the survey's grid: the
+farthest a place in forest lies from a last return where a third of the pulses reach down (arithmetic)."""
+
+
 def find_lumps(low: LowReturns, grid: Grid, /) -> Lumps:
     """Every disc that may be the top of a boulder: nothing low inside, smooth, some of its surroundings low.
 
@@ -225,7 +216,7 @@ def find_lumps(low: LowReturns, grid: Grid, /) -> Lumps:
     fine = _finer(grid, 2 if grid.cell_m <= 0.5 else 4)
     seen = low.is_last & np.isfinite(low.above_m) & (low.above_m < BOULDER_MAX_HEIGHT_M)
     cell = fine.cell_index(low.east[seen], low.north[seen])
-    lowest = _fill(lowest_in_cell(low.above_m[seen], cell, fine), max_cells=FINE_FILL * grid.cell_m / fine.cell_m)
+    lowest = _fill(lowest_in_cell(low.above_m[seen], cell, fine), max_cells=FILL_CELLS * grid.cell_m / fine.cell_m)
     near = Seen.of(_without_twigs(lowest), fine)
     far = Seen.of(_lowest_of_four(near.height), _finer(grid, 1 if grid.cell_m <= 0.5 else 2))
     parts = [_discs(far if radius >= COARSE_FROM_M else near, radius) for radius in DISC_RADII_M]
@@ -234,6 +225,11 @@ def find_lumps(low: LowReturns, grid: Grid, /) -> Lumps:
     outer = np.concatenate([share * radius for share in OUTLINES_PER_RADIUS])
     outline = outer[:, None, None] ** 2 * np.eye(2)
     return Lumps(np.tile(east, times), np.tile(north, times), outline, np.tile(open_share, times))
+
+
+TWIG_CELLS = 5
+"""Side, in fine cells, of the window in which a lone high return is cut down to the middle height of the cells around.
+As wide as the smallest disc: narrower, a twig over a rock stays; wider, a small rock is cut down too."""
 
 
 def _without_twigs(height: Floats) -> Heights:
@@ -277,7 +273,7 @@ class Seen:
     Attributes
     ----------
     height : (rows, cols) float32, metres; NaN where no return is near
-    clipped : the same between -1 m and the height of the highest boulder, 0 where it is unknown
+    clipped : `height` cut off below -1 m and above the highest boulder, 0 where it is unknown
     known, low : running sums of the cells known, and of those near the ground
     """
 
@@ -296,13 +292,29 @@ class Seen:
         return cls(grid, height, clipped, RunningSums.of(known), RunningSums.of(low))
 
 
+INSCRIBED_SHARE = 0.62
+"""Half side of the square window that stands for a disc, as a share of its radius. The square inside a circle has
+0.71; less leaves out the edge of a boulder, which the width of the beams blurs."""
+ROUGHNESS_M, ROUGHNESS_PER_M = 0.3, 0.03
+"""A disc is foliage where its heights depart from a smooth surface by more than this (rms), and by so much more for
+each metre of its radius: rock shows 0.1 m, boughs 0.3 to 0.5 m."""
+RIM_M = (0.25, 1.0)
+"""The ring in which a disc's surroundings are looked at: from and to so many metres beyond its radius."""
+OPEN_SHARE = 0.2
+"""Share of that ring, as far as it was seen, in which the ground must be down (our choice)."""
+CLEAR_M = 2.0
+"""Of overlapping discs the one with the highest score is kept: mean height in metres, plus this times the share of
+open surroundings less the roughness in metres. Lower, a high bough beside a boulder draws the disc away; of the values
+tried, 2 centred most discs on the boulders planted in real tiles."""
+
+
 def _discs(seen: Seen, radius_m: float) -> tuple[Floats, Floats, Floats, Floats]:
     """East, north, radius and open share of the discs of one radius."""
     cell_m = seen.grid.cell_m
-    n = max(1, round(INSCRIBED * radius_m / cell_m))
+    n = max(1, round(INSCRIBED_SHARE * radius_m / cell_m))
     lowest = lowest_around(np.nan_to_num(seen.height, nan=-1.0), n)
     rough, mean = _roughness(seen.clipped, max(2, n))
-    is_disc = (lowest > DISC_LEAST_M) & (rough < DISC_ROUGHNESS_M + 0.03 * radius_m)
+    is_disc = (lowest > DISC_LEAST_M) & (rough < ROUGHNESS_M + ROUGHNESS_PER_M * radius_m)
     row, col = np.nonzero(is_disc)
     inner, outer = (max(1, round((radius_m + d) / cell_m)) for d in RIM_M)
     known = seen.known.between(row, col, inner, outer)
@@ -310,7 +322,7 @@ def _discs(seen: Seen, radius_m: float) -> tuple[Floats, Floats, Floats, Floats]
     # High, clear of its surroundings and smooth: by height alone a bough beside it would push a disc off a boulder.
     score = np.full(seen.grid.shape, -np.inf, np.float32)
     score[row, col] = np.where(
-        open_share > DISC_OPEN_SHARE, mean[row, col] + CLEAR_M * (open_share - rough[row, col]), -np.inf
+        open_share > OPEN_SHARE, mean[row, col] + CLEAR_M * (open_share - rough[row, col]), -np.inf
     )
     apart = max(1, round(0.75 * radius_m / cell_m))
     highest = highest_around(score, apart)[row, col]
