@@ -119,7 +119,14 @@ def drawn(height_m: float, *, slope: float = 0.15, ramp_m: float = 0.3, lips: bo
     earth = cloud.take(classes == 2)
     heights = surface_from_ground(earth.enh, grid, settings=TerrainSettings())
     lowest = lowest_last(cloud, classes, grid) if lips else None
-    table = find_cliffs(heights, ground_support(earth.en, grid), grid, lowest=lowest, scale=10000, settings=SETTINGS)
+    table = find_cliffs(
+        heights,
+        ground_support(earth.en, grid),
+        grid,
+        lowest=lowest,
+        excess_m=SETTINGS.cliff_excess_m,
+        impassable_min_height_m=SETTINGS.impassable_min_height_m,
+    )
     return table[table.confidence >= SETTINGS.least_confidence]
 
 
@@ -149,11 +156,13 @@ def test_slopes_under_crowns_are_no_cliffs(height_m: float, slope: float, ramp_m
 
 def test_a_face_tells_what_lies_on_either_side() -> None:
     """The jump is the height of a step; next to no return lies between, and most do where a bank of 2 m falls."""
-    cliff = measure_faces(terrace(2.0), np.zeros(GRID.shape, np.float32), GRID, settings=SETTINGS)
+    cliff = measure_faces(terrace(2.0), np.zeros(GRID.shape, np.float32), GRID, excess_m=SETTINGS.cliff_excess_m)
     assert len(cliff) == 1
     assert abs(cliff[0].jump_m - 2.0) < 0.15
     assert cliff[0].face_share < 0.1
-    bank = measure_faces(terrace(2.0, lost_m=2.0), np.zeros(GRID.shape, np.float32), GRID, settings=SETTINGS)
+    bank = measure_faces(
+        terrace(2.0, lost_m=2.0), np.zeros(GRID.shape, np.float32), GRID, excess_m=SETTINGS.cliff_excess_m
+    )
     assert bank[0].face_share > 0.4
 
 
@@ -162,7 +171,7 @@ def test_a_cliff_that_runs_on_into_a_bank_is_measured_alone() -> None:
     height = np.where(NORTH < 30, 5.0, 0.9)
     heights = (200 + height * np.clip((LIP_EAST - EAST) / 0.6, 0, 1)).astype(np.float32)
     steps = measure_steps(heights, GRID)
-    pieces = cut_where_weak(LineString([(LIP_EAST, 3), (LIP_EAST, 57)]), steps, GRID, settings=SETTINGS)
+    pieces = cut_where_weak(LineString([(LIP_EAST, 3), (LIP_EAST, 57)]), steps, GRID, excess_m=SETTINGS.cliff_excess_m)
     assert len(pieces) == 1
     assert abs(pieces[0].bounds[3] - 30) < 2
 
@@ -173,4 +182,4 @@ def test_a_short_weak_end_stays_with_its_cliff() -> None:
     heights = (200 + height * np.clip((LIP_EAST - EAST) / 0.6, 0, 1)).astype(np.float32)
     steps = measure_steps(heights, GRID)
     line = LineString([(LIP_EAST, 3), (LIP_EAST, 57)])
-    assert cut_where_weak(line, steps, GRID, settings=SETTINGS) == [line]
+    assert cut_where_weak(line, steps, GRID, excess_m=SETTINGS.cliff_excess_m) == [line]

@@ -8,9 +8,7 @@ from numpy.typing import NDArray
 
 from pipeline.rock.boulders.caps import Caps, look_at_caps, returns_near
 from pipeline.rock.boulders.lumps import LowReturns, Lumps
-from pipeline.settings import RockSettings
 
-SETTINGS = RockSettings()
 RADIUS_M = 1.5
 
 

@@ -9,11 +9,8 @@ from hypothesis import strategies as st
 from pipeline.errors import SettingsError
 from pipeline.files.arrays import read_json
 from pipeline.rock.boulders.recall import recall_table
-from pipeline.settings import SurveySettings
-from pipeline.steps.survey import BOULDER_RECALL
+from pipeline.shipped import BOULDER_RECALL
 from pipeline.survey.survey import Density, Verdict, judge
-
-SETTINGS = SurveySettings()
 
 
 def row(pulses_per_m2: float, canopy_share: float, symbol: str, recall: float) -> dict[str, object]:
