@@ -16,6 +16,8 @@ from shapely.geometry import Polygon
 
 from pipeline.features import make_features, no_features
 from pipeline.lattice.grid import Grid, Heights, Mask
+from pipeline.lattice.means import Known, gaussian_window
+from pipeline.lattice.reach import within_reach
 from pipeline.norm.symbols import isom
 from pipeline.rock.ground.brightness import Brightness
 from pipeline.rock.ground.stony import Floats, medians_of_areas, roughness
@@ -42,12 +44,9 @@ def _smooth(bare_earth: Heights, grid: Grid, sigma_m: float) -> Heights:
     known = np.isfinite(bare_earth)
     level = float(np.mean(bare_earth[known], dtype=np.float64)) if known.any() else 0.0
     # Above their mean, heights keep their millimetres in 32 bits.
-    heights = np.where(known, bare_earth - np.float32(level), 0).astype(np.float32)
-    above, below = (
-        ndimage.gaussian_filter(values, sigma_m / grid.cell_m, mode="nearest")
-        for values in (heights, known.astype(np.float32))
-    )
-    return np.asarray(above / np.maximum(below, 1e-6), np.float32)
+    heights = (bare_earth - np.float32(level)).astype(np.float32)
+    window = gaussian_window(sigma_m / grid.cell_m, rim="nearest")
+    return np.asarray(Known.of(known, window, dtype=np.float32).mean(heights), np.float32)
 
 
 MIN_LONE_RATIO = 0.75
@@ -137,7 +136,7 @@ def _bare_and_dark(
     """Cells of bare dark ground that can be run over, with their half-dark rim."""
     dry = runs & (brightness.pulse_ratio >= DRY_MIN_PULSE_RATIO)
     core = dry & known & (brightness.lone_ratio >= MIN_LONE_RATIO) & (ratio <= max_brightness_ratio)
-    rim = ndimage.distance_transform_edt(~core) * grid.cell_m <= FRINGE_M if core.any() else core
+    rim = within_reach(core, reach_m=FRINGE_M, cell_m=grid.cell_m)
     mask: Mask = core | (rim & dry & (ratio <= (1 + max_brightness_ratio) / 2))
     return mask
 

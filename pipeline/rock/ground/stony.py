@@ -15,6 +15,7 @@ from scipy import ndimage
 
 from pipeline.features import make_features, no_features
 from pipeline.lattice.grid import Grid, Heights
+from pipeline.lattice.means import Known, square_window
 from pipeline.rock.ground.brightness import Brightness
 
 Floats = NDArray[np.float64]
@@ -43,11 +44,9 @@ def roughness(bare_earth: Heights, ground_support: Heights, grid: Grid, /) -> Fl
     sigma = 0.5 * WINDOW_M / grid.cell_m
     left = heights.astype(np.float64) - ndimage.gaussian_filter(heights.astype(np.float64), sigma)
     # The upward half of a step or a gully edge is not stone: each place counts for at most the cap.
-    square = np.minimum(left**2, MOST_DEPARTURE_M**2) * seen
-    size = max(3, 2 * round(WINDOW_M / grid.cell_m) + 1)
-    share = ndimage.uniform_filter(seen.astype(np.float64), size)
-    mean = ndimage.uniform_filter(square, size)
-    return np.where(share > 0.5, np.sqrt(np.clip(mean, 0, None) / np.maximum(share, 1e-9)), np.nan)
+    square = np.minimum(left**2, MOST_DEPARTURE_M**2)
+    known = Known.of(seen, square_window(max(3, 2 * round(WINDOW_M / grid.cell_m) + 1), rim="reflect"))
+    return np.where(known.share > 0.5, np.sqrt(np.clip(known.mean(square), 0, None)), np.nan)
 
 
 WALK_M, FIGHT_M = 0.4, 0.5

@@ -78,22 +78,6 @@ def test_ground_that_is_not_known_stays_unknown() -> None:
     assert np.array_equal(np.isnan(back), np.isnan(cut))
 
 
-def test_lowest_last_is_what_may_be_ground() -> None:
-    """First returns, noise, buildings, unusable returns and other cells do not count."""
-    grid = Grid.covering((0, 0, 2, 1), cell_m=1.0, crs="EPSG:25833")
-    heights = np.array([5.0, 4.0, 1.0, 2.0, 3.0, 0.0, 0.5])
-    east = np.array([0.5, 0.5, 0.5, 0.5, 0.5, 0.5, 3.5])
-    cloud = Cloud.of(
-        np.column_stack((east, np.full(7, 0.5), heights)),
-        return_number=np.array([1, 1, 1, 1, 1, 1, 1], np.uint8),
-        n_returns=np.array([1, 1, 2, 1, 1, 1, 1], np.uint8),
-        is_usable=np.array([1, 1, 1, 1, 1, 0, 1], bool),
-    )
-    lowest = lowest_last(cloud, np.array([1, 5, 1, 7, 6, 2, 2], np.uint8), grid)
-    assert lowest[0, 0] == 4.0
-    assert np.isnan(lowest[0, 1])
-
-
 def forest(*, height_m: float, seed: int, slope: float = 0.15, ramp_m: float = 0.3) -> Cloud:
     """A gentle slope of 100 m with a step at east 50 under crowns and undergrowth, 10 last returns per m2.
 
