@@ -34,7 +34,8 @@ from pipeline.rock.boulders.boulders import LEAST_HEIGHT_M, REACH_M, find_boulde
 from pipeline.rock.boulders.company import HEIGHT_ERROR_M, in_company, worth_drawing
 from pipeline.rock.boulders.confidence import LEAST_RETURNS, is_likely
 from pipeline.rock.boulders.first_look import look_at
-from pipeline.rock.boulders.lumps import Floats, find_lumps, low_returns
+from pipeline.rock.boulders.low_returns import Floats, low_returns
+from pipeline.rock.boulders.lumps import find_lumps
 from pipeline.rock.draft import draft_rock
 from pipeline.settings import PointsSettings
 from pipeline.shipped import BOULDER_RECALL

@@ -29,7 +29,8 @@ from pipeline.rock.boulders.company import FEWEST_PER_HA, lookalikes_per_ha
 from pipeline.rock.boulders.confidence import LEAST_RETURNS, boulder_terms, first_terms
 from pipeline.rock.boulders.evidence import weigh_lumps
 from pipeline.rock.boulders.first_look import look_at
-from pipeline.rock.boulders.lumps import find_lumps, low_returns
+from pipeline.rock.boulders.low_returns import low_returns
+from pipeline.rock.boulders.lumps import find_lumps
 from pipeline.rock.boulders.trees import Company, FirstLookForest, Forest, Tree, odds_by_trees
 from pipeline.shipped import BOULDER_TREES
 from tests.benchmarks.rock_scenes import (

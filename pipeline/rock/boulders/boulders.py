@@ -16,7 +16,8 @@ from pipeline.returns.cloud import Cloud
 from pipeline.rock.boulders.confidence import LEAST_RETURNS, boulder_confidence, describe, is_likely
 from pipeline.rock.boulders.evidence import Evidence, weigh_lumps
 from pipeline.rock.boulders.first_look import look_at
-from pipeline.rock.boulders.lumps import Floats, Lumps, find_lumps, low_returns
+from pipeline.rock.boulders.low_returns import Floats, low_returns
+from pipeline.rock.boulders.lumps import Lumps, find_lumps
 
 LEAST_HEIGHT_M = 0.6
 """Lowest lump that becomes a candidate: below the 1 m that ISOM 2017-2 (204) asks for, because the very top of a

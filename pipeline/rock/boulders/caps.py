@@ -9,7 +9,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.lattice.runs import Runs, fitted
-from pipeline.rock.boulders.lumps import DISC_GROUND_M, Floats, Labels, LowReturns, Lumps, outline_of
+from pipeline.rock.boulders.discs import DISC_GROUND_M
+from pipeline.rock.boulders.low_returns import Floats, Labels, LowReturns
+from pipeline.rock.boulders.lumps import Lumps, outline_of
 
 
 @dataclass(frozen=True)

@@ -14,7 +14,7 @@ from scipy import ndimage
 from pipeline.lattice.grid import Grid, Mask
 from pipeline.lattice.per_cell import count_in_cells
 from pipeline.norm.symbols import isom
-from pipeline.rock.boulders.lumps import Floats, Labels
+from pipeline.rock.boulders.low_returns import Floats, Labels
 from pipeline.rock.boulders.trees import boulder_trees
 
 FEWEST_PER_HA = 5.0

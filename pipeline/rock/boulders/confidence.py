@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from pipeline.rock.boulders.evidence import RING_M, SECTORS, Evidence
 from pipeline.rock.boulders.first_look import FirstLook
-from pipeline.rock.boulders.lumps import Floats
+from pipeline.rock.boulders.low_returns import Floats
 from pipeline.rock.boulders.trees import boulder_trees, odds_by_trees
 
 

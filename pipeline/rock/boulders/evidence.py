@@ -10,7 +10,9 @@ from numpy.typing import NDArray
 from pipeline.lattice.runs import Runs, fitted
 from pipeline.rock.boulders.batches import batches_of, joined
 from pipeline.rock.boulders.caps import Caps, Near, look_at_caps, refined, returns_near
-from pipeline.rock.boulders.lumps import DISC_LEAST_M, Floats, Labels, LowReturns, Lumps
+from pipeline.rock.boulders.discs import DISC_LEAST_M
+from pipeline.rock.boulders.low_returns import Floats, Labels, LowReturns
+from pipeline.rock.boulders.lumps import Lumps
 
 RING_M = 2.5
 """Width of the ring around a lump in which the ground is measured: narrower, too few returns reach the ground under

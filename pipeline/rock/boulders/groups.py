@@ -14,7 +14,7 @@ from shapely import affinity
 from pipeline.features import join_features, make_features
 from pipeline.norm.paper import ground_m
 from pipeline.norm.symbols import isom
-from pipeline.rock.boulders.lumps import Floats
+from pipeline.rock.boulders.low_returns import Floats
 
 
 def generalise_boulders(boulders: gpd.GeoDataFrame, /, *, least_confidence: float) -> gpd.GeoDataFrame:

@@ -16,7 +16,7 @@ import numpy as np
 from pydantic import BaseModel, ConfigDict, Field, JsonValue, ValidationError, model_validator
 
 from pipeline.errors import SettingsError
-from pipeline.rock.boulders.lumps import Floats
+from pipeline.rock.boulders.low_returns import Floats
 from pipeline.shipped import BOULDER_TREES
 
 # fmt: off

@@ -16,7 +16,7 @@ from pipeline.rock.boulders import batches, confidence
 from pipeline.rock.boulders.boulders import find_boulders, keep_best
 from pipeline.rock.boulders.confidence import boulder_confidence
 from pipeline.rock.boulders.evidence import Evidence
-from pipeline.rock.boulders.lumps import opened_ground
+from pipeline.rock.boulders.low_returns import opened_ground
 
 SIDE_M = 60.0
 MIDDLE = SIDE_M / 2

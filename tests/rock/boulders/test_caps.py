@@ -7,7 +7,8 @@ import pytest
 from numpy.typing import NDArray
 
 from pipeline.rock.boulders.caps import Caps, look_at_caps, returns_near
-from pipeline.rock.boulders.lumps import LowReturns, Lumps
+from pipeline.rock.boulders.low_returns import LowReturns
+from pipeline.rock.boulders.lumps import Lumps
 
 RADIUS_M = 1.5
 
