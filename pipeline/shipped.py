@@ -16,3 +16,6 @@ SYMBOLS = CONFIG / "symbols.csv"
 """The table of the norm: every size, gap, width and least area, with how sure each is."""
 BOULDER_RECALL = CONFIG / "boulder_recall.json"
 """Share of boulders found by density and canopy, as measured; made by `python -m tests.benchmarks.rock density`."""
+BOULDER_TREES = CONFIG / "boulder_trees.json"
+"""Fitted trees that tell boulders from bushes, and what they were fitted to; made by `python -m
+tests.benchmarks.rock_fit`."""

@@ -8,14 +8,15 @@ import shapely
 
 from pipeline.features import join_features, no_features
 from pipeline.lattice.grid import Grid, Heights
-from pipeline.norm.paper import ground_m
+from pipeline.norm.symbols import isom
 from pipeline.rock.boulders.company import in_company, worth_drawing
 from pipeline.rock.boulders.groups import generalise_boulders
-from pipeline.rock.cliffs.cliffs import CLIFF_MIN_LENGTH_MM, find_cliffs
+from pipeline.rock.cliffs.cliffs import find_cliffs
 from pipeline.rock.cliffs.falls import CLIFF_RUN_M
 from pipeline.rock.ground.bare_rock import find_bare_rock
 from pipeline.rock.ground.brightness import Brightness
-from pipeline.rock.ground.stony import find_rocky_pits, find_stony_ground
+from pipeline.rock.ground.pits import find_rocky_pits
+from pipeline.rock.ground.stony import find_stony_ground
 from pipeline.settings import RockSettings
 
 
@@ -47,25 +48,53 @@ def draft_rock(
     -------
     GeoDataFrame: points 203.1, 204, 205, 207; areas 206, 208, 209, 210, 211, 212, 214; lines 201, 202.
     """
-    cliffs = find_cliffs(bare_earth, ground_support, grid, lowest=lowest, settings=settings)
+    cliffs = find_cliffs(
+        bare_earth,
+        ground_support,
+        grid,
+        lowest=lowest,
+        excess_m=settings.cliff_excess_m,
+        impassable_min_height_m=settings.impassable_min_height_m,
+    )
     cliffs = cliffs[cliffs.confidence >= settings.least_confidence]
-    believed = in_company(boulders, np.isfinite(bare_earth), grid)
-    sure = worth_drawing(believed, settings=settings)
+    sure = worth_drawing(
+        in_company(boulders, np.isfinite(bare_earth), grid),
+        least_confidence=settings.least_boulder_confidence,
+        least_thicket_confidence=settings.least_thicket_confidence,
+    )
     cliffs = _not_sides_of_boulders(cliffs, sure)
     free = _off_cliffs(sure, cliffs, distance_m=CLIFF_RUN_M)
-    drawn = generalise_boulders(free, settings=settings)
-    # Under dense crowns the ground is made of few returns and looks rougher than it is.
-    open_support = np.where(canopy_height > settings.stony_max_canopy_m, np.inf, ground_support).astype(np.float32)
-    stony = find_stony_ground(bare_earth, open_support, grid, brightness=brightness, settings=settings)
-    bare = no_features(grid.crs)
-    if brightness is not None:
-        bare = find_bare_rock(bare_earth, ground_support, brightness, grid, settings=settings)
+    drawn = generalise_boulders(free, least_confidence=settings.least_boulder_confidence)
+    stony, bare = _rough_and_bare(bare_earth, ground_support, canopy_height, grid, brightness, settings)
     pits = find_rocky_pits(bare_earth, ground_support, grid)
     return join_features([drawn, cliffs, stony, bare, pits], grid.crs)
 
 
+def _rough_and_bare(
+    bare_earth: Heights,
+    ground_support: Heights,
+    canopy_height: Heights,
+    grid: Grid,
+    brightness: Brightness | None,
+    settings: RockSettings,
+) -> tuple[gpd.GeoDataFrame, gpd.GeoDataFrame]:
+    """Stony ground, and bare rock where brightness is known."""
+    slow_m, dark_ratio = settings.stony_slow_m, settings.bare_rock_max_brightness_ratio
+    # Under dense crowns the ground is made of few returns and looks rougher than it is.
+    open_support = np.where(canopy_height > settings.stony_max_canopy_m, np.inf, ground_support).astype(np.float32)
+    stony = find_stony_ground(
+        bare_earth, open_support, grid, brightness=brightness, slow_m=slow_m, dark_ratio=dark_ratio
+    )
+    if brightness is None:
+        return stony, no_features(grid.crs)
+    bare = find_bare_rock(
+        bare_earth, ground_support, brightness, grid, max_brightness_ratio=dark_ratio, stony_slow_m=slow_m
+    )
+    return stony, bare
+
+
 def _not_sides_of_boulders(cliffs: gpd.GeoDataFrame, boulders: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
-    """Cliffs but those that a boulder explains: a rock that a filter kept as ground is a step on every side.
+    """The cliffs without those that a boulder explains: a rock that a filter kept as ground is a step on every side.
 
     A face is a boulder's side where most of its line lies on the boulder or beside it, if the boulder is likelier or
     the face so short that it had to be drawn longer.
@@ -77,7 +106,7 @@ def _not_sides_of_boulders(cliffs: gpd.GeoDataFrame, boulders: gpd.GeoDataFrame)
     line, boulder = shapely.STRtree(reach).query(lines, predicate="intersects")
     length = shapely.length(lines)
     on = shapely.length(shapely.intersection(lines[line], reach[boulder])) > length[line] / 2
-    is_short = length <= ground_m(CLIFF_MIN_LENGTH_MM) + 0.1
+    is_short = length <= isom("202").smallest.length_m + 0.1
     is_side = on & (is_short[line] | (sure[boulder] > cliffs.confidence.to_numpy()[line]))
     return cliffs[~np.isin(np.arange(len(cliffs)), line[is_side])]
 

@@ -10,53 +10,51 @@ from pipeline.settings.section import Section
 class RockSettings(Section):
     """Boulders, cliffs, stony ground and bare rock."""
 
-    least_confidence: float = Field(
-        0.3, ge=0, le=1, description="Cliffs less likely than this are left out of the draft."
-    )
     least_boulder_confidence: float = Field(
         0.26,
         ge=0,
         le=1,
-        description="Boulders less likely than this are left out of the draft. Lower, each boulder more costs two wrong "
-        "dots (measured in made scenes), which tires a mapper; a boulder missed is found on foot.",
+        description="Boulders less likely than this are left out. Higher: fewer dots, each surer. Lower: more boulders, and about two wrong dots for each right one that is gained (measured in made scenes).",
     )
     least_thicket_confidence: float = Field(
         0.11,
         ge=0,
         le=1,
-        description="The same where lookalikes are thick: there no boulder is sure, and this draws some four wrong dots "
-        "a hectare in dense conifers (measured), which is what a mapper can still visit.",
+        description="The limit for boulders in thickets of young trees and brash, where none is sure. Higher: dense forest stays without boulders. Lower: more wrong dots there; the default draws some four a hectare in dense conifers (measured).",
     )
-    stony_slow_m: float = Field(
-        0.30,
-        ge=0.05,
-        le=1,
-        description="Roughness from which ground is proposed as 210. A clean forest floor shows 0.05, filtered ground "
-        "under dense conifers up to 0.25 (measured), so less would draw the undergrowth.",
-    )
-    stony_max_canopy_m: float = Field(
-        30.0,
+    least_confidence: float = Field(
+        0.3,
         ge=0,
-        le=60,
-        description="Stony ground is looked for under crowns up to this height; lower it where dense forest looks stony.",
-    )
-    bare_rock_max_brightness_ratio: float = Field(
-        0.7,
-        ge=0.2,
-        le=0.95,
-        description="Brightest bare rock beside vegetated ground: 0.35 to 0.5 at 1064 nm (from memory). Flight lines differ "
-        "by a fifth (measured).",
-    )
-    impassable_min_height_m: float = Field(
-        3.0,
-        ge=1.5,
-        le=10,
-        description="From here a steep cliff is proposed as 201. ISOM gives no height, only that it cannot be passed "
-        "(common practice, no source).",
+        le=1,
+        description="Cliffs less likely than this are left out. Higher: fewer cliffs, and short or half-hidden ones go first. Lower: more cliffs, among them banks and the sides of pits.",
     )
     cliff_excess_m: float = Field(
         1.0,
         ge=0.3,
         le=3,
-        description="Fall over the run beyond what the slope above and below explains; less is a steep slope.",
+        description="Metres that ground must fall over 2 m beyond what the slope above and below would explain, to be a cliff. Higher: only high, sharp cliffs. Lower: also low steps and steep banks.",
+    )
+    impassable_min_height_m: float = Field(
+        3.0,
+        ge=1.5,
+        le=10,
+        description="Height from which a steep cliff is proposed as impassable (201). Higher: more of them become passable cliffs (202). Lower: more become 201, which runners may not cross. ISOM gives no height; the default is our choice.",
+    )
+    stony_slow_m: float = Field(
+        0.30,
+        ge=0.05,
+        le=1,
+        description="Roughness of the ground, in metres, from which it is stony (210). Higher: less stony ground, and rougher rock may become bare rock (214). Lower: more; a clean forest floor shows 0.05, undergrowth taken for ground up to 0.25 (measured).",
+    )
+    stony_max_canopy_m: float = Field(
+        30.0,
+        ge=0,
+        le=60,
+        description="Stony ground is looked for under trees up to this height. Higher: also under the tallest. Lower: only under low trees and in the open; lower it where dense forest comes out stony.",
+    )
+    bare_rock_max_brightness_ratio: float = Field(
+        0.7,
+        ge=0.2,
+        le=0.95,
+        description="Ground without plants is bare rock (214) where it reflects at most this share of what vegetated ground does. Higher: more bare rock, and more burnt or stripped ground taken for it. Lower: only dark rock; rock shows 0.35 to 0.5 (from memory), and flight lines differ by a fifth (measured).",
     )

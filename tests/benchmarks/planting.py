@@ -20,18 +20,19 @@ from pipeline.returns.cloud import Cloud
 Floats = NDArray[np.float64]
 
 FOOTPRINT_M = 0.35
-"""Diameter of a pulse on the ground: 0.25 to 0.5 mrad from 700 to 1400 m (common practice, no source)."""
+"""Diameter of a pulse on the ground: 0.25 to 0.5 mrad from 700 to 1400 m, as is common practice (no source)."""
 RANGE_RESOLUTION_M = 0.8
 """Two echoes closer than this are recorded as one; half of a 5 ns pulse in air is 0.75 m (arithmetic)."""
 LEAST_ENERGY = 2 / 7
-"""Share of a pulse that an echo needs to be recorded."""
+"""Share of a pulse that an echo needs to be recorded: two of the seven rays that are traced (our choice)."""
 RANGING_NOISE_M = 0.03
+"""Standard deviation of a recorded height (common practice, no source)."""
 SPLIT_REACH_M = 8.0
 """Returns of one pulse lie closer together in plan than this: 30 m of tree at 15 degrees off nadir."""
 STEP_M = 0.05
+"""Rays are followed downwards in steps of this."""
 TAPER_M_PER_M = 2.2
 """Length over which a cliff step tapers off a metre: a flank of 25 degrees."""
-KINDS = ("boulder", "bush", "young spruce", "stump", "root plate", "log pile", "hut")
 
 
 @dataclass(frozen=True)
@@ -54,7 +55,7 @@ class Planted:
 
 
 def draw_object(kind: str, rng: np.random.Generator, east: float, north: float) -> Planted:
-    """An object of a kind with sizes as they occur in forest (common practice, no source)."""
+    """An object of a kind, of a size such as occurs in forests (our choice)."""
     angle, seed = float(rng.uniform(0, np.pi)), int(rng.integers(2**31))
     if kind == "boulder":
         height = float(np.exp(rng.uniform(np.log(0.6), np.log(4.0))))

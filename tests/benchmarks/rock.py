@@ -27,15 +27,18 @@ from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from pipeline.lattice.grid import Grid
+from pipeline.norm.symbols import isom
 from pipeline.points.classes import classify_returns
 from pipeline.returns.cloud import Cloud
-from pipeline.rock.boulders.boulders import REACH_M, find_boulders
-from pipeline.rock.boulders.company import in_company, worth_drawing
-from pipeline.rock.boulders.confidence import is_likely
+from pipeline.rock.boulders.boulders import LEAST_HEIGHT_M, REACH_M, find_boulders
+from pipeline.rock.boulders.company import HEIGHT_ERROR_M, in_company, worth_drawing
+from pipeline.rock.boulders.confidence import LEAST_RETURNS, is_likely
 from pipeline.rock.boulders.first_look import look_at
-from pipeline.rock.boulders.lumps import Floats, find_lumps, low_returns
+from pipeline.rock.boulders.low_returns import Floats, low_returns
+from pipeline.rock.boulders.lumps import find_lumps
 from pipeline.rock.draft import draft_rock
 from pipeline.settings import PointsSettings
+from pipeline.shipped import BOULDER_RECALL
 from tests.benchmarks import planting
 from tests.benchmarks.rock_cliffs import ground_of
 from tests.benchmarks.rock_scenes import (
@@ -50,11 +53,12 @@ from tests.benchmarks.rock_scenes import (
     thinned,
 )
 
-ROOT = Path(__file__).resolve().parents[2]
 PLANTED_SEEDS = (11, 12)
+"""Seeds of the planting in real tiles that nothing was fitted to."""
 COST_PULSES_PER_M2, TILE_PULSES_PER_M2 = 8.0, 9.7
 """Density the cost is told for, and that of the conifer tiles (counted)."""
 JUDGE_MADE = ((31, 8.0), (32, 4.0), (33, 8.0), (34, 2.0), (35, 16.0), (36, 8.0), (37, 4.0))
+"""Seed and pulses/m2 of the made scenes that nothing was fitted to."""
 
 
 def believed(scene: Scene) -> gpd.GeoDataFrame:
@@ -65,7 +69,16 @@ def believed(scene: Scene) -> gpd.GeoDataFrame:
 
 def drawn(scene: Scene) -> gpd.GeoDataFrame:
     """Boulders of a scene that the draft would draw, before they are grouped."""
-    return worth_drawing(believed(scene), settings=SETTINGS).reset_index(drop=True)
+    return sure_enough(believed(scene)).reset_index(drop=True)
+
+
+def sure_enough(candidates: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
+    """The candidates that the draft would draw with the settings as they are shipped."""
+    return worth_drawing(
+        candidates,
+        least_confidence=SETTINGS.least_boulder_confidence,
+        least_thicket_confidence=SETTINGS.least_thicket_confidence,
+    )
 
 
 def nearest_thing(table: gpd.GeoDataFrame, scene: Scene) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
@@ -145,9 +158,9 @@ def reasons(scene: Scene, asked: list[planting.Planted]) -> list[str]:
     lumps = find_lumps(low, near)
     likely = lumps.take(is_likely(look_at(low, lumps)))
     kept = believed(scene)
-    chosen = worth_drawing(kept, settings=SETTINGS)
+    chosen = sure_enough(kept)
     roofs = scene.cloud.take(scene.asprs_class == 6)
-    least_m = SETTINGS.boulder_min_height_m - SETTINGS.boulder_height_error_m
+    least_m = isom("204").smallest.height_m - HEIGHT_ERROR_M
     found = []
     for thing in asked:
         reach = max(thing.width_m, thing.length_m, 2.0) / 2
@@ -162,7 +175,7 @@ def reasons(scene: Scene, asked: list[planting.Planted]) -> list[str]:
             found.append("met")
         elif len(roofs) and has(roofs.east, roofs.north, 0.7 * reach):
             found.append("1 taken for a building")
-        elif n_on < SETTINGS.least_lump_returns:
+        elif n_on < LEAST_RETURNS:
             found.append("2 under 3 returns on it")
         elif not has(lumps.east, lumps.north, 0.7 * reach):
             found.append("3 no disc")
@@ -185,8 +198,8 @@ def made() -> None:
         seconds = time.perf_counter() - start
         i, beyond = nearest_thing(every, scene)
         tall = np.array([t.height_m for t in scene.things])
-        is_true = (beyond <= 2.0) & (tall[i] >= SETTINGS.least_height_m)
-        is_drawn = every.index.isin(worth_drawing(every, settings=SETTINGS).index)
+        is_true = (beyond <= 2.0) & (tall[i] >= LEAST_HEIGHT_M)
+        is_drawn = every.index.isin(sure_enough(every).index)
         met = set(i[is_true & is_drawn])
         asked = np.flatnonzero(tall >= 1)
         error = np.abs(every.height_m - tall[i])[is_true & is_drawn]
@@ -238,7 +251,10 @@ def confusion() -> None:
 
 
 def density() -> None:
-    """Recall of boulders from 1 m by pulse density and share of pulses that crowns stop; written to config/."""
+    """Recall of boulders from 1 m by pulse density and share of pulses that crowns stop; written to config/.
+
+    A row tells of 204, boulders of 1 to 2 m, or of 205, those from 2 m; 9 m is higher than any that is planted.
+    """
     rows = []
     for per_m2 in (1.0, 2.0, 4.0, 8.0, 16.0):
         for canopy in (0.0, 0.3, 0.5, 0.7):
@@ -262,7 +278,7 @@ def density() -> None:
     print(pd.DataFrame(rows).pivot_table(index=["symbol", "pulses_per_m2"], columns="canopy_share", values="recall"))
     made_by = "python -m tests.benchmarks.rock density"
     text = json.dumps({"made_by": made_by, "what": "share of boulders that the draft finds", "rows": rows}, indent=1)
-    (ROOT / "config/boulder_recall.json").write_text(text + "\n", encoding="utf-8")
+    BOULDER_RECALL.write_text(text + "\n", encoding="utf-8")
 
 
 def cost() -> None:
@@ -287,7 +303,6 @@ def cost() -> None:
         canopy,
         ground.grid,
         lowest=ground.lowest,
-        scale=10000,
         settings=SETTINGS,
     )
     end = time.process_time()

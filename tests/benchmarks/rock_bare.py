@@ -32,7 +32,7 @@ from scipy import ndimage
 from pipeline.lattice.grid import Grid, Heights
 from pipeline.points.classes import classify_returns
 from pipeline.returns.cloud import Cloud
-from pipeline.rock.ground.bare_rock import find_bare_rock, unevenness
+from pipeline.rock.ground.bare_rock import DRY_MIN_PULSE_RATIO, MIN_LONE_RATIO, find_bare_rock, unevenness
 from pipeline.rock.ground.brightness import Brightness, ground_brightness
 from pipeline.rock.ground.stony import find_stony_ground
 from pipeline.settings import LayerSettings, PointsSettings, TerrainSettings
@@ -44,11 +44,15 @@ from tests.benchmarks.rock_scenes import SETTINGS, data_folder, grid_of, made_cl
 Floats = NDArray[np.float64]
 
 AREAS_M2 = (150.0, 300.0, 600.0, 1500.0)
+"""Areas of the patches, taken by turns; the first lies below the least area of 214."""
 RATIOS = (0.3, 0.45, 0.6, 0.75, 0.9)
+"""Brightness of a patch beside the ground around, drawn by lot."""
 KINDS = ("rock", "rock", "field", "yard", "burnt")
 """Twice as much rock as of each lookalike."""
 APART_M = 15.0
+"""Least gap between two patches: wider than any window that brightness or relief is taken over."""
 MARGIN_M = 8.0
+"""Least gap between a patch and the edge of the tile."""
 FOUND_SHARE = 0.5
 """A patch is found where more than this share of it is drawn."""
 SPECKLE = 0.12
@@ -81,12 +85,24 @@ class Ground:
 
     def bare_rock(self) -> gpd.GeoDataFrame:
         """The areas 214 that the draft would draw."""
-        return find_bare_rock(self.bare_earth, self.support, self.brightness, self.grid, settings=SETTINGS)
+        return find_bare_rock(
+            self.bare_earth,
+            self.support,
+            self.brightness,
+            self.grid,
+            max_brightness_ratio=SETTINGS.bare_rock_max_brightness_ratio,
+            stony_slow_m=SETTINGS.stony_slow_m,
+        )
 
     def stony(self) -> gpd.GeoDataFrame:
         """The areas 210 to 212 that the draft would draw."""
         return find_stony_ground(
-            self.bare_earth, self.support, self.grid, brightness=self.brightness, settings=SETTINGS
+            self.bare_earth,
+            self.support,
+            self.grid,
+            brightness=self.brightness,
+            slow_m=SETTINGS.stony_slow_m,
+            dark_ratio=SETTINGS.bare_rock_max_brightness_ratio,
         )
 
 
@@ -106,7 +122,7 @@ def ground_of(cloud: Cloud) -> Ground:
     grid, layers = grid_of(cloud), LayerSettings()
     earth = cloud.take(np.isin(classes.asprs_class, (2, 9)))
     heights = surface_from_ground(earth.enh, grid, settings=TerrainSettings())
-    counts = lone_ground(cloud, classes.asprs_class, classes.height_above_m, grid, settings=layers)
+    counts = lone_ground(cloud, classes.asprs_class, classes.height_above_m, grid)
     counts |= profile_grids(cloud, classes.asprs_class, classes.height_above_m, grid, settings=layers)
     brightness = ground_brightness(counts, grid)
     lone = (classes.asprs_class == 2) & (cloud.n_returns <= 1)
@@ -187,7 +203,7 @@ def _surface(ground: Ground, patch: Patch, east: Floats, north: Floats, rng: np.
 
 
 def _relief(east: Floats, north: Floats, rng: np.random.Generator, *, rms_m: float) -> Floats:
-    """Unevenness in waves of 3 to 12 m, as ice and joints leave it (common practice, no source)."""
+    """Unevenness in waves of 3 to 12 m, as ice and joints leave it (our choice)."""
     total = np.zeros(len(east))
     for _ in range(24):
         length, turn, phase = np.exp(rng.uniform(np.log(3), np.log(12))), *rng.uniform(0, 2 * np.pi, 2)
@@ -238,8 +254,8 @@ def before() -> None:
     for name in (*TILES, *OTHERS):
         ground = ground_of(cloud_of(name))
         light, stony = ground.brightness, ground.stony()
-        bare = light.lone_ratio >= SETTINGS.bare_rock_min_lone_ratio
-        bare &= (light.pulse_ratio >= SETTINGS.dry_min_pulse_ratio) & np.isfinite(light.ratio)
+        bare = light.lone_ratio >= MIN_LONE_RATIO
+        bare &= (light.pulse_ratio >= DRY_MIN_PULSE_RATIO) & np.isfinite(light.ratio)
         shades = np.round(np.percentile(light.ratio[bare], (5, 50, 95)), 2).tolist() if bare.any() else None
         known = np.isfinite(light.ratio) & np.isfinite(ground.bare_earth)
         relief = unevenness(ground.bare_earth, ground.grid)

@@ -4,7 +4,7 @@
 
 planted        what of the planted steps is drawn, how far their height is out, and how much is drawn before planting
 profiles OUT   profiles across the likeliest twenty faces of the forest tiles, drawn or not, as one picture
-fit            log odds for pipeline/rock/cliffs.py from planted steps and made scenes
+fit            FACE_LOG_ODDS of pipeline/rock/cliffs/cliffs.py, from planted steps and made scenes
 
 All need TUSSOCK_DATA.
 """
@@ -26,7 +26,7 @@ from scipy.optimize import minimize
 from pipeline.lattice.grid import Grid, Heights
 from pipeline.points.classes import classify_returns
 from pipeline.returns.cloud import Cloud
-from pipeline.rock.cliffs.cliffs import Face, face_terms, find_cliffs, measure_faces
+from pipeline.rock.cliffs.cliffs import MOST_TURN_DEG, Face, face_terms, find_cliffs, measure_faces
 from pipeline.settings import PointsSettings, TerrainSettings
 from pipeline.terrain.relief import gradient
 from pipeline.terrain.surface import ground_support, lowest_last, surface_from_ground
@@ -35,9 +35,11 @@ from tests.benchmarks.rock_fit import FIT_MADE
 from tests.benchmarks.rock_scenes import SETTINGS, grid_of, made_cloud, read_tile
 
 HEIGHTS_M = (1.0, 1.5, 2.0, 3.0, 4.0)
+"""Heights of the planted steps, taken by turns."""
 APART_M = 40.0
 """Steps fade out over 25 m behind, so that this far apart they do not disturb each other."""
 MARGIN_M = 25.0
+"""Middles of steps lie so far from the edge of a tile, so that all of a step is in it."""
 NEAR_M = 4.0
 """A planted step is met where a drawn line runs this close: less than half of what its shortest symbol covers."""
 STEP_TILES = ("bc_1", "bc_2", "bc_3", "lava", "boreal")
@@ -56,11 +58,20 @@ class Ground:
 
     def faces(self) -> list[Face]:
         """Every face that may be a cliff."""
-        return measure_faces(self.bare_earth, self.support, self.grid, lowest=self.lowest, settings=SETTINGS)
+        return measure_faces(
+            self.bare_earth, self.support, self.grid, lowest=self.lowest, excess_m=SETTINGS.cliff_excess_m
+        )
 
     def likely(self) -> gpd.GeoDataFrame:
         """Every face that may be a cliff, with its confidence."""
-        return find_cliffs(self.bare_earth, self.support, self.grid, lowest=self.lowest, scale=10000, settings=SETTINGS)
+        return find_cliffs(
+            self.bare_earth,
+            self.support,
+            self.grid,
+            lowest=self.lowest,
+            excess_m=SETTINGS.cliff_excess_m,
+            impassable_min_height_m=SETTINGS.impassable_min_height_m,
+        )
 
     def cliffs(self) -> gpd.GeoDataFrame:
         """The cliffs that the draft would draw."""
@@ -161,8 +172,9 @@ def planted() -> None:
 def fit() -> None:
     """Print the log odds that fit the faces of planted tiles and made scenes.
 
-    A tile planted three times counts once and planted steps, which are many, a quarter; made scenes count double, for
-    the banks and walls in them that are no cliffs. Faces that turn far round are left out, as a rule speaks for them.
+    A tile is planted three times and each planting counts a third; planted steps, of which there are more than in any
+    terrain, count a quarter; made scenes count double, for the banks and walls in them that are no cliffs. Faces that
+    turn far round are left out, because a rule decides on them.
     """
     parts = []
     for name in (*STEP_TILES, "lake"):
@@ -185,13 +197,13 @@ def fit() -> None:
         odds = terms @ c
         return float(weight @ (np.logaddexp(0, odds) - y * odds)) + 0.01 * float(c[1:] @ c[1:])
 
-    print("CLIFF_LOG_ODDS =", tuple(minimize(loss, np.zeros(terms.shape[1]), method="BFGS").x.round(2).tolist()))
+    print("FACE_LOG_ODDS =", tuple(minimize(loss, np.zeros(terms.shape[1]), method="BFGS").x.round(2).tolist()))
 
 
 def labelled(ground: Ground, edges: list[shapely.LineString], unsure: list[shapely.LineString]) -> pd.DataFrame:
     """Every face and whether most of it lies on one of the edges; those on unsure edges are left out."""
     on, doubtful = (shapely.union_all(lines).buffer(NEAR_M) for lines in (edges, unsure))
-    faces = [face for face in ground.faces() if face.turn_deg <= SETTINGS.cliff_most_turn_deg]
+    faces = [face for face in ground.faces() if face.turn_deg <= MOST_TURN_DEG]
     lines = np.array([face.edge for face in faces], object)
     half = 0.5 * shapely.length(lines)
     table = pd.DataFrame({"face": faces, "is_cliff": shapely.length(shapely.intersection(lines, on)) > half})

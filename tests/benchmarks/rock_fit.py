@@ -2,12 +2,14 @@
 
     python -m tests.benchmarks.rock_fit [FILE]
 
-Writes pipeline/rock/tables.py as it is shipped; FILE keeps the measured lumps, so that the next fit is quick.
-Needs TUSSOCK_DATA, and scikit-learn, which nothing else does.
+Writes config/boulder_trees.json as it is shipped, with the names and seeds of what it was fitted to; FILE keeps the
+measured lumps, so that the next fit is quick. Needs TUSSOCK_DATA, and scikit-learn, which nothing else does.
 """
 
 from __future__ import annotations
 
+import datetime
+import json
 import sys
 import time
 from collections.abc import Callable, Iterator
@@ -22,13 +24,15 @@ from scipy.optimize import minimize
 from scipy.spatial import cKDTree
 
 from pipeline.lattice.grid import Grid
-from pipeline.rock.boulders.boulders import REACH_M, keep_best
+from pipeline.rock.boulders.boulders import LEAST_CANDIDATE_CONFIDENCE, LEAST_HEIGHT_M, REACH_M, keep_best
 from pipeline.rock.boulders.company import FEWEST_PER_HA, lookalikes_per_ha
-from pipeline.rock.boulders.confidence import boulder_terms, first_terms, odds_by_trees
+from pipeline.rock.boulders.confidence import LEAST_RETURNS, boulder_terms, first_terms
 from pipeline.rock.boulders.evidence import weigh_lumps
 from pipeline.rock.boulders.first_look import look_at
-from pipeline.rock.boulders.lumps import find_lumps, low_returns
-from pipeline.rock.boulders.tables import Tree, Trees
+from pipeline.rock.boulders.low_returns import low_returns
+from pipeline.rock.boulders.lumps import find_lumps
+from pipeline.rock.boulders.trees import Company, FirstLookForest, Forest, Tree, odds_by_trees
+from pipeline.shipped import BOULDER_TREES
 from tests.benchmarks.rock_scenes import (
     CRS,
     OPEN_KINDS,
@@ -41,31 +45,35 @@ from tests.benchmarks.rock_scenes import (
     planted_scene,
 )
 
-ROOT = Path(__file__).resolve().parents[2]
 FIT_MADE = (
     *((21, 8.0), (22, 4.0), (23, 12.0), (24, 8.0), (25, 2.0), (26, 4.0), (27, 6.0), (28, 8.0)),
     *((71, 4.0), (72, 3.0), (73, 5.0), (74, 6.0), (75, 8.0), (76, 4.0)),
     *((77, 4.0), (78, 4.0), (79, 5.0), (80, 3.0), (81, 4.0), (82, 6.0)),
 )
-FIT_SEEDS = {"lake": (1, 2), **dict.fromkeys(("bc_1", "bc_2", "bc_3", "lava", "boreal"), (1, 2, 4, 5))}
-"""Seeds of the objects planted in a tile to fit to; two where not told."""
-FIT_THINNED = ("bc_1", "bc_2", "bc_3", "lava")
+"""Seed and pulses/m2 of the made scenes that are fitted to."""
+FIT_SEEDS = {
+    **dict.fromkeys(TILES, (1, 2)),
+    **dict.fromkeys(("bc_1", "bc_2", "bc_3", "lava", "boreal"), (1, 2, 4, 5)),
+}
+"""Seeds of the objects planted in each tile to fit to."""
+FIT_THINNED, FIT_THINNED_SEEDS = ("bc_1", "bc_2", "bc_3", "lava"), (3, 6)
 THINNED_TO = 0.45
 """Share of the pulses kept of a tile that is to stand for a survey of 4 pulses/m2."""
 FIT_OPEN = ((41, 8.0), (42, 4.0), (43, 12.0), (48, 6.0), (49, 8.0), (50, 3.0))
+"""Seed and pulses/m2 of the open slopes with every kind of object."""
 FIT_THICKETS = ((44, 8.0, 0.55), (45, 8.0, 0.7), (46, 4.0, 0.65), (47, 12.0, 0.8))
-"""Seed, density and share of the pulses that even undergrowth stops."""
+"""Seed, pulses/m2 and share of the pulses that undergrowth stops, of the thickets with boulders in them."""
 PLANTED_WEIGHT = 0.6
 """Weight of planted boulders in fitting, so that they count about as often as boulders are met: 6 to 10 a hectare."""
 WEIGHT_OF_KIND = {"bush": 2.0, "young spruce": 1.0, "stump": 0.3, "root plate": 0.3, "log pile": 0.5, "hut": 0.5}
-"""The same for what is not a boulder (common practice, no source): bushes are many, piles and huts rarer."""
+"""Weight of each planted thing that is no boulder (our choice): bushes are many in forests, piles and huts rare."""
 DENSE_WEIGHT = 0.5
 """Weight of the lumps of three tiles of one dense conifer forest, which hold most of all."""
-COMPANY_TILES = ("bc_1", "bc_2", "bc_3", "lava", "boreal")
+COMPANY_TILES, COMPANY_SEEDS = ("bc_1", "bc_2", "bc_3", "lava", "boreal"), (21, 22)
 COMPANY_MADE = ((91, 8.0), (92, 4.0), (93, 8.0), (94, 4.0), (95, 12.0), (96, 8.0), (97, 4.0), (98, 6.0))
-"""Tiles and made scenes that show how far the trees are to be believed."""
+"""Tiles with seeds of planting, and made scenes (seed, pulses/m2), that show how far the trees are to be believed."""
 BOULDERS_PER_HA, PLANTED_PER_HA = 8.0, PER_KIND["boulder"] / 0.6
-"""Boulders met in boulder country (common practice, no source), and boulders planted."""
+"""Boulders met in boulder country (our choice), and boulders planted."""
 FIRST_LOOK_KEEPS = 0.955
 """Share of the lumps of boulders that the quick first look lets pass. Most boulders have several, so that 97 in 100
 boulders keep one (measured); what passes costs three times what does not."""
@@ -91,10 +99,10 @@ FULL_SIZE = Size(n_sets=2, n_trees=80, n_leaves=20, learning_rate=0.18)
 def fit_scenes() -> Iterator[Scene]:
     """Every scene the trees are fitted to."""
     for name in TILES:
-        for seed in FIT_SEEDS.get(name, (1, 2)):
+        for seed in FIT_SEEDS[name]:
             yield planted_scene(name, seed)
     for name in FIT_THINNED:
-        for seed in (3, 6):
+        for seed in FIT_THINNED_SEEDS:
             yield planted_scene(name, seed, share=THINNED_TO)
     for seed, per_m2 in FIT_MADE:
         yield made_scene(seed, per_m2)
@@ -107,7 +115,7 @@ def fit_scenes() -> Iterator[Scene]:
 def unseen_scenes() -> Iterator[Scene]:
     """Made scenes and plantings that no tree is fitted to."""
     for name in COMPANY_TILES:
-        for seed in (21, 22):
+        for seed in COMPANY_SEEDS:
             yield planted_scene(name, seed)
     for seed, per_m2 in COMPANY_MADE:
         yield made_scene(seed, per_m2)
@@ -125,7 +133,8 @@ def candidates(scene: Scene) -> pd.DataFrame:
     table = table.assign(**{f"b_{k}": v for k, v in boulder_terms(evidence).items()})
     table = table.assign(east=solid.east, north=solid.north, radius=solid.half_axes_m.mean(axis=1))
     table["tall"] = evidence.height_m
-    table = table[(evidence.n_on >= 3) & (evidence.height_m >= SETTINGS.least_height_m) & (first.n_on >= 3)].copy()
+    is_one = np.minimum(evidence.n_on, first.n_on) >= LEAST_RETURNS
+    table = table[is_one & (evidence.height_m >= LEAST_HEIGHT_M)].copy()
     table["label"], table["thing"], table["kind"] = label(table, scene)
     table["scene"], table["is_planted"], table["hectares"] = scene.name, scene.is_planted, scene.hectares
     return table
@@ -142,7 +151,7 @@ def label(table: pd.DataFrame, scene: Scene) -> tuple[NDArray[np.int64], NDArray
     kinds = np.array([t.kind for t in scene.things], object)
     apart, i = cKDTree(places).query(table[["east", "north"]].to_numpy())
     on = apart < np.maximum(radius[i], 0.8) + 0.3
-    is_boulder = on & (kinds[i] == "boulder") & (tall[i] >= SETTINGS.least_height_m)
+    is_boulder = on & (kinds[i] == "boulder") & (tall[i] >= LEAST_HEIGHT_M)
     met = is_boulder & (np.abs(table.tall - tall[i]) < 0.35 + 0.1 * tall[i])
     met &= apart < 0.6 * np.maximum(table.radius, 0.6)
     # A disc on part of a boulder has no edge to show: it is neither.
@@ -167,21 +176,13 @@ def weights_of(table: pd.DataFrame, is_boulder: NDArray[np.bool_]) -> NDArray[np
     return np.where(is_thing, np.where(is_boulder, PLANTED_WEIGHT, share) * per_seed, weight)
 
 
-@dataclass(frozen=True)
-class Fitted:
-    """Trees over the measures of one look ("a_" or "b_"), and the offset they start from."""
-
-    prefix: str
-    offset: float
-    trees: Trees
-
-    def odds(self, table: pd.DataFrame, /) -> NDArray[np.float64]:
-        """(k,) log odds of the lumps of a table."""
-        terms = {name[2:]: table[name].to_numpy() for name in table if name.startswith(self.prefix)}
-        return odds_by_trees(terms, self.trees, self.offset)
+def odds_of(table: pd.DataFrame, prefix: str, forest: Forest, /) -> NDArray[np.float64]:
+    """(k,) log odds of the lumps of a table by the measures of one look ("a_" the first, "b_" the full evidence)."""
+    terms = {name.removeprefix(prefix): table[name].to_numpy() for name in table if name.startswith(prefix)}
+    return odds_by_trees(terms, forest)
 
 
-def fit_trees(table: pd.DataFrame, prefix: str, size: Size, /) -> Fitted:
+def fit_trees(table: pd.DataFrame, prefix: str, size: Size, /) -> Forest:
     """Boosted trees that fit the labels: the mean of sets that were shown different measures at each split."""
     from sklearn.ensemble import HistGradientBoostingClassifier
 
@@ -202,30 +203,35 @@ def fit_trees(table: pd.DataFrame, prefix: str, size: Size, /) -> Fitted:
             random_state=seed,
         ).fit(used[names].to_numpy(), y, sample_weight=weight)
         offset += float(model._baseline_prediction.ravel()[0]) / size.n_sets
-        trees += [_as_tree(predictors[0].nodes, names) for predictors in model._predictors]
-    shares = tuple((splits, tuple(leaf / size.n_sets for leaf in leaves)) for splits, leaves in trees)
-    return Fitted(prefix, offset, shares)
+        measures = [name.removeprefix(prefix) for name in names]
+        trees += [_as_tree(predictors[0].nodes, measures, size.n_sets) for predictors in model._predictors]
+    return Forest(offset=rounded(offset, ".3f"), trees=tuple(trees))
 
 
-def _as_tree(nodes: NDArray[np.void], names: list[str]) -> Tree:
-    """A tree of the library in the form of `pipeline.rock.boulders.tables`."""
+def _as_tree(nodes: NDArray[np.void], measures: list[str], n_sets: int) -> Tree:
+    """A tree of the library in the form of `pipeline.rock.boulders.trees`, its leaves divided by the number of sets."""
     is_leaf = nodes["is_leaf"].astype(bool)
     number = np.where(is_leaf, ~(np.cumsum(is_leaf) - 1), np.cumsum(~is_leaf) - 1)
     splits = tuple(
         (
-            names[int(node["feature_idx"])][2:],
-            float(f"{node['num_threshold']:.4g}"),
+            measures[int(node["feature_idx"])],
+            rounded(float(node["num_threshold"]), ".4g"),
             int(number[node["left"]]),
             int(number[node["right"]]),
         )
         for node in nodes[~is_leaf]
     )
-    return splits, tuple(float(value) for value in nodes[is_leaf]["value"])
+    return Tree(splits=splits, leaves=tuple(rounded(float(v) / n_sets, ".3g") for v in nodes[is_leaf]["value"]))
+
+
+def rounded(value: float, form: str, /) -> float:
+    """The number that is left when it is written in this form: the file and what is measured with it must agree."""
+    return float(f"{value:{form}}")
 
 
 def in_crowd(part: pd.DataFrame, /) -> pd.DataFrame:
     """The lumps of a scene that are kept where they overlap, with the lookalikes a hectare around each."""
-    kept = part[best_of(part) & (part.odds > np.log(SETTINGS.least_candidate_confidence))]
+    kept = part[best_of(part) & (part.odds > np.log(LEAST_CANDIDATE_CONFIDENCE))]
     if not len(kept):
         return kept.assign(crowd=0.0)
     bounds = (part.east.min(), part.north.min(), part.east.max(), part.north.max())
@@ -291,44 +297,57 @@ def measured(scenes: Callable[[], Iterator[Scene]], store: Path | None, /) -> pd
 
 
 def fit() -> None:
-    """Fit the trees of both looks, then what stands around, and write pipeline/rock/tables.py."""
+    """Fit the trees of both looks, then what stands around, and write config/boulder_trees.json."""
     store = Path(sys.argv[1]) if len(sys.argv) > 1 else None
     table = measured(fit_scenes, store)
-    first = fit_trees(table, "a_", FIRST_LOOK_SIZE)
-    odds = first.odds(table)
-    least = float(np.quantile(odds[(table.label == 1) & (table.tall >= 0.9)], 1 - FIRST_LOOK_KEEPS))
-    full = fit_trees(table[odds >= least].reset_index(drop=True), "b_", FULL_SIZE)
+    quick = fit_trees(table, "a_", FIRST_LOOK_SIZE)
+    odds = odds_of(table, "a_", quick)
+    reached = np.quantile(odds[(table.label == 1) & (table.tall >= 0.9)], 1 - FIRST_LOOK_KEEPS)
+    first = FirstLookForest(offset=quick.offset, trees=quick.trees, least=rounded(float(reached), ".2f"))
+    full = fit_trees(table[odds >= first.least].reset_index(drop=True), "b_", FULL_SIZE)
     unseen = measured(unseen_scenes, store and store.with_suffix(".unseen" + store.suffix))
-    unseen = unseen[first.odds(unseen) >= least].reset_index(drop=True)
-    company = fit_company(unseen.assign(odds=full.odds(unseen)))
-    write_tables(first, least, full, company)
+    unseen = unseen[odds_of(unseen, "a_", first) >= first.least].reset_index(drop=True)
+    offset, stretch, per_crowd = (
+        rounded(value, ".2f") for value in fit_company(unseen.assign(odds=odds_of(unseen, "b_", full)))
+    )
+    company = Company(offset=offset, stretch=stretch, per_log_lookalikes=per_crowd)
+    BOULDER_TREES.write_text(as_record(first, full, company, made_on=datetime.date.today()), encoding="utf-8")
 
 
-def write_tables(first: Fitted, least: float, full: Fitted, company: tuple[float, float, float], /) -> None:
-    """Write pipeline/rock/tables.py: its head as it is, then what was fitted."""
-    path = ROOT / "pipeline/rock/tables.py"
-    text = path.read_text(encoding="utf-8").split("FIRST_LOOK_OFFSET")[0]
-    text += f"FIRST_LOOK_OFFSET = {first.offset:.3f}\nFIRST_LOOK_LEAST = {least:.2f}\n"
+def as_record(first: FirstLookForest, full: Forest, company: Company, /, *, made_on: datetime.date) -> str:
+    """The text of config/boulder_trees.json: what was fitted to what, then the numbers, a line a tree."""
     share = 100 * FIRST_LOOK_KEEPS
-    text += (
-        f'"""Log odds that {share:g} in 100 lumps of boulders, in the scenes fitted to, reach at the first look."""\n'
-    )
-    text += (
-        f"COMPANY_OFFSET, COMPANY_STRETCH, COMPANY_LOG_ODDS = {company[0]:.2f}, {company[1]:.2f}, {company[2]:.2f}\n"
-    )
-    text += '"""What the log odds of the trees become: offset + stretch * odds + log odds * log(lookalikes)."""\n'
-    text += f"BOULDER_OFFSET = {full.offset:.3f}\n# fmt: off\n"
-    text += _as_text("FIRST_LOOK_TREES", first.trees) + _as_text("BOULDER_TREES", full.trees)
-    path.write_text(text + "# fmt: on\n", encoding="utf-8")
+    head = {
+        "what": "Trees that tell boulders from what looks like them; see pipeline/rock/boulders/trees.py. Lumps with "
+        f"log odds below first_look.least, which {share:g} in 100 lumps of boulders reach, are not measured in full.",
+        "made_by": "python -m tests.benchmarks.rock_fit",
+        "made_on": made_on.isoformat(),
+        "made_from": fitted_to(),
+        "company": company.model_dump(),
+    }
+    looks = [
+        ("first_look", {"offset": first.offset, "least": first.least}, first),
+        ("full", {"offset": full.offset}, full),
+    ]
+    parts = [f"{json.dumps(name)}: {json.dumps(value)}" for name, value in head.items()]
+    for name, numbers, forest in looks:
+        trees = ",\n".join(json.dumps(tree.model_dump(), separators=(",", ":")) for tree in forest.trees)
+        start = json.dumps(numbers).removesuffix("}")
+        parts.append(f'{json.dumps(name)}: {start}, "trees": [\n{trees}\n]}}')
+    return "{\n" + ",\n".join(parts) + "\n}\n"
 
 
-def _as_text(name: str, trees: Trees, /) -> str:
-    """Trees as the lines of a constant."""
-    text = f"{name}: Trees = (\n"
-    for splits, leaves in trees:
-        inner = ", ".join(f'("{measure}", {most:g}, {low}, {high})' for measure, most, low, high in splits)
-        text += f"    (({inner}),\n     ({', '.join(f'{leaf:.3g}' for leaf in leaves)})),\n"
-    return text + ")\n"
+def fitted_to() -> dict[str, object]:
+    """Names of the data, seeds and densities of everything the trees and the company are fitted to."""
+    return {
+        "tiles planted, with seeds": FIT_SEEDS,
+        "tiles thinned and planted": {"tiles": FIT_THINNED, "seeds": FIT_THINNED_SEEDS, "share of pulses": THINNED_TO},
+        "made scenes, seed and pulses/m2": FIT_MADE,
+        "open slopes, seed and pulses/m2": FIT_OPEN,
+        "thickets, seed, pulses/m2 and share of pulses stopped": FIT_THICKETS,
+        "company: tiles planted": {"tiles": COMPANY_TILES, "seeds": COMPANY_SEEDS},
+        "company: made scenes, seed and pulses/m2": COMPANY_MADE,
+    }
 
 
 if __name__ == "__main__":

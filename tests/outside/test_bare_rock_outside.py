@@ -5,9 +5,8 @@ import pytest
 import shapely
 
 from pipeline.norm.paper import ground_m
-from pipeline.settings import RockSettings
 from tests.paths import symbols
-from tests.test_bare_rock import HILL, LUMPS, PLANTS, counts_of, drawn, inside
+from tests.rock.ground.test_bare_rock import HILL, LUMPS, PLANTS, counts_of, drawn, inside
 
 LEAST_MM = (1.0, 1.0)
 """Least area of symbol 214. Source: IOF Map Commission, O-Map Wiki, page of ISOM 2017-2 symbol 214: 1 mm x 1 mm, on
@@ -15,10 +14,10 @@ the ground 15 m x 15 m at 1:15 000."""
 
 
 def test_the_least_area_is_the_norms() -> None:
-    """225 m2, in the settings and in the symbol table."""
+    """225 m2, in the symbol table."""
     least_m2 = ground_m(LEAST_MM[0]) * ground_m(LEAST_MM[1])
     assert least_m2 == 225
-    assert RockSettings().bare_rock_min_area_m2 == pytest.approx(least_m2)
+    assert symbols()["214"].smallest.area_m2 == pytest.approx(least_m2)
     assert symbols()["214"].figures["min_area_mm2"].value == pytest.approx(LEAST_MM[0] * LEAST_MM[1])
 
 

@@ -9,32 +9,28 @@ from skimage.morphology import disk, white_tophat
 
 from pipeline.lattice.grid import Grid
 from pipeline.lattice.per_cell import lowest_in_cells
-from pipeline.norm.paper import ground_m
+from pipeline.norm.symbols import isom
 from pipeline.returns.cloud import Cloud
 from pipeline.rock.boulders.boulders import find_boulders
-from pipeline.rock.boulders.lumps import _roughness, outline_of
-from pipeline.settings import RockSettings
-
-SETTINGS = RockSettings()
+from pipeline.rock.boulders.discs import roughness_of
+from pipeline.rock.boulders.lumps import outline_of
+from pipeline.rock.ground.pits import MAX_WIDTH_M
 
 
 def test_heights_and_sizes_are_those_of_isom_2017_2() -> None:
     """ISOM 2017-2: 202 from 1 m and 0.6 mm, 203.1 1 m deep and under 5 m, 204 from 1 m, 205 over 2 m, 206 0.25 mm."""
-    assert SETTINGS.cliff_min_height_m == 1.0
-    assert ground_m(SETTINGS.cliff_min_length_mm, scale=15000) == pytest.approx(9.0)
-    assert SETTINGS.rocky_pit_min_depth_m == 1.0
-    assert SETTINGS.rocky_pit_max_width_m == 5.0
-    assert SETTINGS.boulder_min_height_m == 1.0
-    assert SETTINGS.large_boulder_min_height_m == 2.0
-    assert ground_m(SETTINGS.gigantic_min_width_mm, scale=15000) == pytest.approx(3.75)
-    assert SETTINGS.gigantic_min_area_m2 == pytest.approx(0.3 * 15**2, abs=1)
+    assert [isom(number).smallest.height_m for number in ("202", "203.1", "204", "205")] == [1.0, 1.0, 1.0, 2.0]
+    assert [isom(number).smallest.length_m for number in ("201", "202")] == pytest.approx([9.0, 9.0])
+    assert isom("206").smallest.width_m == pytest.approx(3.75)
+    assert isom("206").smallest.area_m2 == pytest.approx(0.3 * 15**2)
+    assert MAX_WIDTH_M == 5.0
 
 
 def test_roughness_is_the_residual_of_least_squares() -> None:
     """The residual from separable projections equals numpy's least squares on the six monomials (LAPACK gelsd)."""
     rng = np.random.default_rng(4)
     height = rng.normal(0, 1, (15, 15)).astype(np.float32)
-    rms, mean = _roughness(height, 3)
+    rms, mean = roughness_of(height, 3)
     window = height[4:11, 4:11].astype(float)
     y, x = np.mgrid[-3:4, -3:4].astype(float)
     terms = np.column_stack([v.ravel() for v in (np.ones_like(x), x, y, x * x, x * y, y * y)])

@@ -13,22 +13,20 @@ from pipeline.lattice.grid import EastNorth, Grid
 from pipeline.norm.symbols import isom
 from pipeline.returns.asprs import BUILDING, NOISE
 from pipeline.returns.cloud import Cloud
-from pipeline.rock.boulders.confidence import LEAST_LUMP_RETURNS, boulder_confidence, describe, is_likely
+from pipeline.rock.boulders.confidence import LEAST_RETURNS, boulder_confidence, describe, is_likely
 from pipeline.rock.boulders.evidence import Evidence, weigh_lumps
 from pipeline.rock.boulders.first_look import look_at
-from pipeline.rock.boulders.lumps import Floats, Lumps, find_lumps, low_returns
+from pipeline.rock.boulders.low_returns import Floats, low_returns
+from pipeline.rock.boulders.lumps import Lumps, find_lumps
 
 LEAST_HEIGHT_M = 0.6
-"""Lowest lump that is looked at. Below the 1 m that ISOM 2017-2 (204) asks for, because the very top is rarely hit."""
-LARGE_BOULDER_MIN_HEIGHT_M = isom("205").smallest.height_m
-"""Lowest large boulder: ISOM 2017-2, 205."""
-LUMPS_LEAST_APART_M = 1.0
-"""Lumps closer than this are one thing seen twice (common practice, no source)."""
+"""Lowest lump that becomes a candidate: below the 1 m that ISOM 2017-2 (204) asks for, because the very top of a
+boulder is rarely hit and low lumps count as lookalikes of what is drawn."""
 LEAST_CANDIDATE_CONFIDENCE = 0.02
-"""Lumps that look less like a boulder than this are not handed on as candidates at all."""
-
+"""Confidence below which a lump becomes no candidate; lower, the tables between the steps only grow (our choice)."""
 REACH_M = 30.0
-"""How far a boulder candidate is influenced from; must stay below the halo."""
+"""How far from a lump a return may lie and still change what is measured of it. The halo of a block must be wider, or
+blocks disagree along their common edge."""
 
 
 def find_boulders(
@@ -61,7 +59,7 @@ def find_boulders(
     lumps = lumps.take(is_likely(look_at(low, lumps)))
     evidence, solid = weigh_lumps(low, lumps)
     sure = boulder_confidence(evidence)
-    is_tall = (np.nan_to_num(evidence.height_m) >= LEAST_HEIGHT_M) & (evidence.n_on >= LEAST_LUMP_RETURNS)
+    is_tall = (np.nan_to_num(evidence.height_m) >= LEAST_HEIGHT_M) & (evidence.n_on >= LEAST_RETURNS)
     places = np.column_stack((solid.east, solid.north))
     best = keep_best(places, solid.half_axes_m.mean(axis=1), np.where(is_tall, sure, -1.0))
     chosen = best & is_tall & (sure >= LEAST_CANDIDATE_CONFIDENCE)
@@ -85,12 +83,17 @@ def _where_seen(cloud: Cloud, near: Grid) -> Grid:
     return Grid.covering(bounds, cell_m=near.cell_m, crs=near.crs)
 
 
+LEAST_APART_M = 1.0
+"""Lumps are taken for at least this wide, in radius, when it is asked whether they overlap: two smaller ones side by
+side are one thing seen twice (our choice)."""
+
+
 def keep_best(places: EastNorth, radius_m: Floats, sure: Floats, /) -> NDArray[np.bool_]:
     """(k,) which lumps are likelier than every lump that overlaps them; ties go to the western, then southern one."""
     keep = np.ones(len(places), bool)
     if len(places) < 2:
         return keep
-    reach = np.maximum(radius_m, LUMPS_LEAST_APART_M)
+    reach = np.maximum(radius_m, LEAST_APART_M)
     pairs = cKDTree(places).query_pairs(float(1.2 * reach.max()), output_type="ndarray")
     apart = np.hypot(*(places[pairs[:, 0]] - places[pairs[:, 1]]).T)
     pairs = pairs[apart < 1.2 * np.maximum(reach[pairs[:, 0]], reach[pairs[:, 1]])]
@@ -116,7 +119,7 @@ def _as_features(
     found = make_features(
         [shapely.Point(e, n) for e, n in zip(lumps.east[chosen], lumps.north[chosen], strict=True)],
         crs=crs,
-        symbol=np.where(height >= LARGE_BOULDER_MIN_HEIGHT_M, "205", "204").tolist(),
+        symbol=np.where(height >= isom("205").smallest.height_m, "205", "204").tolist(),
         confidence=sure[chosen],
         evidence=[describe(evidence, i) for i in chosen],
         elevation_m=evidence.top_m[chosen] - height,

@@ -9,25 +9,23 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.lattice.runs import Runs, fitted
-from pipeline.rock.boulders.lumps import DISC_GROUND_M, Floats, Labels, LowReturns, Lumps, outline_of
-
-ON_CAP_M = 0.3
-"""A return this near the fitted cap lies on it: three times the ranging noise on a side as steep as 70 degrees."""
-WELL_INSIDE = 0.8
-"""Share of an outline's half axes within which a return that ended below the cap went through the lump."""
-BOUGH_OVER_M, CROWN_OVER_M = 1.5, 2.0
-"""Returns up to here above the cap are of boughs close over it, and parts of pulses split by them."""
-STRIP_M = 0.4
-"""Width of the strips in which returns on a lump are looked at one after the other: about as far as they lie apart."""
-BLUR_M = 0.2
-"""Added to how far returns lie apart: returns of beams that overlap still differ by what a beam blurs."""
-STRIPS, STEPS = 64, 2**15
-"""Strips a lump and millimetres a strip that a sorting key has room for: 26 m and 33 m."""
+from pipeline.rock.boulders.discs import DISC_GROUND_M
+from pipeline.rock.boulders.low_returns import Floats, Labels, LowReturns
+from pipeline.rock.boulders.lumps import Lumps, outline_of
 
 
 @dataclass(frozen=True)
 class Near:
-    """Returns near lumps, one row a pair: lump, return, offset from it, distance beyond the outline, height."""
+    """Pairs of a lump and a return near it, (n,) each, sorted by lump.
+
+    Attributes
+    ----------
+    lump, index : number of the lump and of the return
+    d_east, d_north : metres from the middle of the lump to the return
+    scaled : distance from the middle as a share of the outline's radius: below 1 the return lies inside
+    beyond_m : metres beyond the outline; below 0 inside
+    height, is_last, flight_line : of the return
+    """
 
     lump: Labels
     index: Labels
@@ -64,14 +62,14 @@ class Caps:
 
     Attributes
     ----------
-    is_on, off_m : (n,) which of the returns near lie on the cap, and how far each is above it (inf outside)
+    is_on, off_m : (n,) which of the returns near lie on the cap, and how far each is above it (inf outside the outline)
     height_m : (k,) highest return on the cap; NaN where there is none
     n_on : (k,) last returns on the cap
     n_off : (k,) last returns inside the outline up to 1.5 m above the cap
     high : (k,) last returns farther above the cap, as a share of those on it
     n_through : (k,) last returns well inside the outline that ended below the cap
     n_inside : (k,) returns inside the outline, below the cap, that are not the last of their pulse
-    n_over : (k,) the same within 2 m above the cap
+    n_over : (k,) returns up to 2 m above the cap that are not the last of their pulse
     rms_m : (k,) how far the returns on the lump depart from the cap
     grain_m : (k,) how much the height changes from one return on the cap to the next
     dome : (k,) how far the cap falls from its middle to the outline, as a share of the height
@@ -93,6 +91,18 @@ class Caps:
     tilt: Floats
 
 
+ON_CAP_M = 0.3
+"""A return this near the fitted cap lies on it: three times what ranging noise makes of a side of 70 degrees."""
+WELL_INSIDE_SHARE = 0.8
+"""Only within this share of the outline's radius a last return below the cap counts as having gone through the lump:
+nearer the edge it may have passed beside it."""
+BOUGH_OVER_M = 1.5
+"""Last returns up to so far above a cap are of boughs close over it, those above of crowns (our choice)."""
+SPLIT_OVER_M = 2.0
+"""Returns up to so far above a cap that are not the last of their pulse count as split by what grows on it (our
+choice)."""
+
+
 def look_at_caps(near: Near, above: Floats, lumps: Lumps, /) -> Caps:
     """The caps of lumps, from the returns near them and their height above the ground."""
     k = len(lumps)
@@ -112,9 +122,9 @@ def look_at_caps(near: Near, above: Floats, lumps: Lumps, /) -> Caps:
         n_on=n_on,
         n_off=near.count(candidate & (off >= ON_CAP_M) & (off < BOUGH_OVER_M), k),
         high=near.count(candidate & (off >= BOUGH_OVER_M), k) / np.maximum(n_on, 1),
-        n_through=near.count((near.scaled < WELL_INSIDE) & near.is_last & (off < -ON_CAP_M), k),
+        n_through=near.count((near.scaled < WELL_INSIDE_SHARE) & near.is_last & (off < -ON_CAP_M), k),
         n_inside=near.count(part & ~is_low & (off < ON_CAP_M), k),
-        n_over=near.count(part & (off >= ON_CAP_M) & (off < CROWN_OVER_M), k),
+        n_over=near.count(part & (off >= ON_CAP_M) & (off < SPLIT_OVER_M), k),
         rms_m=rms,
         grain_m=_grain(near, above, is_on, k),
         dome=dome,
@@ -154,19 +164,32 @@ def _dome(cap: Floats, lumps: Lumps, tall: Floats) -> tuple[Floats, Floats]:
     return dome, np.hypot(cap[:, 1], cap[:, 2]) * np.sqrt(reach_m2) / tall
 
 
+STRIP_M = 0.4
+"""Width of the strips in which the returns on a lump are looked at one after the other: about as far apart as returns
+lie at 6 a square metre."""
+BLUR_M = 0.2
+"""Added to the distance of two returns before their change in height is divided by its root: beams that all but
+overlap still differ, by what the width of a beam blurs (our choice)."""
+MAX_STRIPS = 64
+"""Strips a lump can be cut into: they span 26 m, twice the widest outline; what lies farther falls into the last."""
+MAX_STEP_MM = 2**15
+"""Places along a strip are sorted by whole millimetres, of which so many are told apart: 33 m."""
+
+
 def _grain(near: Near, above: Floats, is_on: NDArray[np.bool_], k: int) -> Floats:
     """How much the height changes, in metres, from one return on a cap to the next, along strips both ways.
 
-    Boughs jump from one return to the next where they are even on the whole; rock has steps, but few. Divided by the
-    root of how far the returns lie apart (and `BLUR_M`), so that pulse density counts for little.
+    Boughs that form an even surface on the whole still jump from one return to the next; rock has steps, but few. The
+    change is divided by the root of the distance (and `BLUR_M`), so that pulse density hardly matters.
     """
     lump, height = near.lump[is_on], above[is_on]
     places = near.d_east[is_on], near.d_north[is_on]
     found = np.zeros(k)
     for across, along in (places, places[::-1]):
-        strip = lump * STRIPS + np.clip(np.floor(across / STRIP_M).astype(np.int64) + STRIPS // 2, 0, STRIPS - 1)
-        step = np.clip((along * 1000).astype(np.int64) + STEPS // 2, 0, STEPS - 1)
-        order = np.argsort(strip * STEPS + step, kind="stable")
+        number = np.floor(across / STRIP_M).astype(np.int64) + MAX_STRIPS // 2
+        strip = lump * MAX_STRIPS + np.clip(number, 0, MAX_STRIPS - 1)
+        step_mm = np.clip((along * 1000).astype(np.int64) + MAX_STEP_MM // 2, 0, MAX_STEP_MM - 1)
+        order = np.argsort(strip * MAX_STEP_MM + step_mm, kind="stable")
         is_next = np.diff(strip[order]) == 0
         apart = np.hypot(np.diff(across[order]), np.diff(along[order]))[is_next]
         change = np.abs(np.diff(height[order]))[is_next] / np.sqrt(BLUR_M + apart)

@@ -1,4 +1,4 @@
-"""What stands around a boulder: where many lumps look half like boulders, one that looks like one is less sure to be.
+"""What stands around a boulder: among many lumps that look half like boulders, a good one is less likely to be rock.
 
 A forest floor of boughs, stumps and brash throws up lumps of every likeness, so the few that look most like rock are
 the tail of many that are none. The log odds of the returns are therefore moved by how many such lumps there are a
@@ -14,30 +14,12 @@ from scipy import ndimage
 from pipeline.lattice.grid import Grid, Mask
 from pipeline.lattice.per_cell import count_in_cells
 from pipeline.norm.symbols import isom
-from pipeline.rock.boulders.lumps import Floats, Labels
-from pipeline.rock.boulders.tables import COMPANY_LOG_ODDS, COMPANY_OFFSET, COMPANY_STRETCH
-from pipeline.settings import RockSettings
+from pipeline.rock.boulders.low_returns import Floats, Labels
+from pipeline.rock.boulders.trees import boulder_trees
 
-BOULDER_MIN_HEIGHT_M = isom("204").smallest.height_m
-"""Lowest boulder drawn: ISOM 2017-2, 204."""
-BOULDER_HEIGHT_ERROR_M = 0.1
-"""A lump measured this much below the least height is still drawn: one height in ten is measured as much too low in
-made scenes, and a boulder of a metre is worth a look."""
-OPEN_LOOKALIKES_PER_HA = 20.0
-"""Up to here the first limit holds; clean forest shows 5 to 20 (measured)."""
-THICKET_LOOKALIKES_PER_HA = 100.0
-"""From here the second limit holds; dense conifers show 90 to 180 (measured)."""
-LOOKALIKE_MOST_CONFIDENCE = 0.25
-"""A lump that looks less like a boulder than this counts as a lookalike of its surroundings."""
-COMPANY_REACH_M = 25.0
-"""Width (sigma) of the bell over which lookalikes are counted: a stand, not a single bush."""
-
-CELL_M = 5.0
-"""Cells in which lumps are counted: a fifth of the reach."""
 FEWEST_PER_HA = 5.0
-"""Added to every count, so that none at all is no certainty: about what the cleanest forest shows."""
-CUT_SIGMA = 3.0
-"""How far the bell over which lumps are counted reaches, in its own widths."""
+"""Lookalikes a hectare that are added to every count, so that none at all is no certainty: about what the cleanest
+forest shows (measured). The odds are fitted with it: a new figure needs a new fit."""
 
 
 def in_company(boulders: gpd.GeoDataFrame, known: Mask, grid: Grid, /) -> gpd.GeoDataFrame:
@@ -57,8 +39,9 @@ def in_company(boulders: gpd.GeoDataFrame, known: Mask, grid: Grid, /) -> gpd.Ge
     table = boulders.copy()
     around = lookalikes_per_ha(boulders, known, grid)
     likeness = np.clip(boulders.confidence.to_numpy(np.float64), 1e-6, 1 - 1e-6)
-    odds = COMPANY_OFFSET + COMPANY_STRETCH * np.log(likeness / (1 - likeness))
-    table["confidence"] = 1 / (1 + np.exp(-odds - COMPANY_LOG_ODDS * np.log(around + FEWEST_PER_HA)))
+    company = boulder_trees().company
+    odds = company.offset + company.stretch * np.log(likeness / (1 - likeness))
+    table["confidence"] = 1 / (1 + np.exp(-odds - company.per_log_lookalikes * np.log(around + FEWEST_PER_HA)))
     table["lookalikes_per_ha"] = around
     table["evidence"] = [
         f"{text}; {n:.0f} lumps a hectare around look half like boulders"
@@ -67,10 +50,19 @@ def in_company(boulders: gpd.GeoDataFrame, known: Mask, grid: Grid, /) -> gpd.Ge
     return table
 
 
+LOOKALIKE_MOST_CONFIDENCE = 0.25
+"""Lumps with a lower confidence from their returns alone count as lookalikes; higher, true boulders would be counted
+against their neighbours (our choice; the odds are fitted with it)."""
+COMPANY_REACH_M = 25.0
+"""Sigma of the bell over which lookalikes are counted: as wide as a stand of trees, so that no single bush decides."""
+CELL_M = 5.0
+"""Side of the cells in which lumps are counted: a fifth of the reach, so that the bell is well drawn."""
+
+
 def lookalikes_per_ha(boulders: gpd.GeoDataFrame, known: Mask, grid: Grid, /) -> Floats:
     """(k,) lumps around each candidate, itself left out, that look a little like boulders and most likely are none.
 
-    Counted under a bell of `settings.company_reach_m`, as a share of what of it the survey saw.
+    Counted under a bell of `COMPANY_REACH_M`, and divided by the part of its area that the survey saw.
     """
     coarse = Grid.covering(grid.bounds, cell_m=CELL_M, crs=grid.crs)
     cell = coarse.cell_index(boulders.geometry.x.to_numpy(), boulders.geometry.y.to_numpy())
@@ -87,6 +79,10 @@ def lookalikes_per_ha(boulders: gpd.GeoDataFrame, known: Mask, grid: Grid, /) ->
     return np.where(cell >= 0, found, 0.0)
 
 
+CUT_SIGMA = 3.0
+"""How far the bell reaches, in sigmas; beyond three of them next to nothing is left of it."""
+
+
 def _blurred(cell: Labels, grid: Grid, sigma: float) -> Floats:
     """(rows, cols) how many places fall into each cell, spread over a bell of `sigma` cells."""
     count = count_in_cells(cell, grid.shape).astype(np.float64)
@@ -94,15 +90,26 @@ def _blurred(cell: Labels, grid: Grid, sigma: float) -> Floats:
     return blurred
 
 
-def worth_drawing(boulders: gpd.GeoDataFrame, /, *, settings: RockSettings) -> gpd.GeoDataFrame:
+HEIGHT_ERROR_M = 0.1
+"""A lump measured this much below the least height of the norm is still drawn: one height in ten is measured as much
+too low (in made scenes), and a boulder of a metre is worth a look."""
+OPEN_LOOKALIKES_PER_HA, THICKET_LOOKALIKES_PER_HA = 20.0, 100.0
+"""Lookalikes a hectare up to which forest counts as clean, and from which it counts as a thicket: clean forest shows 5
+to 20, dense conifers 90 to 180 (measured)."""
+
+
+def worth_drawing(
+    boulders: gpd.GeoDataFrame, /, *, least_confidence: float, least_thicket_confidence: float
+) -> gpd.GeoDataFrame:
     """The boulders of `in_company` that are high and sure enough for the draft.
 
-    In a thicket of lookalikes every boulder is doubtful, and the limit falls, linear in the logarithm of their number.
+    In a thicket of lookalikes every boulder is doubtful, so less confidence is asked there; between clean forest and
+    thicket the limit falls linearly in the logarithm of the number of lookalikes.
     """
     crowd = np.log(np.maximum(boulders.lookalikes_per_ha.to_numpy(np.float64), 1e-3))
     band = np.log([OPEN_LOOKALIKES_PER_HA, THICKET_LOOKALIKES_PER_HA])
-    limits = (settings.least_boulder_confidence, settings.least_thicket_confidence)
+    limits = (least_confidence, least_thicket_confidence)
     is_sure = boulders.confidence.to_numpy() >= np.interp(crowd, band, limits)
-    least_m = BOULDER_MIN_HEIGHT_M - BOULDER_HEIGHT_ERROR_M
+    least_m = isom("204").smallest.height_m - HEIGHT_ERROR_M
     chosen = boulders[is_sure & (boulders.height_m.to_numpy() >= least_m)]
     return chosen.drop(columns="lookalikes_per_ha")

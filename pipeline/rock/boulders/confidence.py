@@ -1,39 +1,19 @@
 """How likely a lump is rock: log odds read from fitted trees, few of them at the first look and more in full.
 
-The trees are boosted (Friedman 2001, Annals of Statistics 29(5) 1189-1232), as measures speak for rock only together:
-returns over the cap tell a crown over a boulder from a bough by how hard the edge below is.
+The trees are boosted (Friedman 2001, Annals of Statistics 29(5) 1189-1232). One measure alone tells little: returns
+above a lump may come from a crown over a boulder or from the bough that is the lump, and only how hard the edge below
+is tells which.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.rock.boulders.evidence import SECTORS, Evidence
+from pipeline.rock.boulders.evidence import RING_M, SECTORS, Evidence
 from pipeline.rock.boulders.first_look import FirstLook
-from pipeline.rock.boulders.lumps import Floats
-from pipeline.rock.boulders.tables import (
-    BOULDER_OFFSET,
-    BOULDER_TREES,
-    FIRST_LOOK_LEAST,
-    FIRST_LOOK_OFFSET,
-    FIRST_LOOK_TREES,
-    Trees,
-)
-
-LEAST_LUMP_RETURNS = 3
-"""Fewer last returns than this cannot show a shape, so nothing is proposed."""
-BOULDER_UNSEEN_SECTORS = 2.0
-"""Of eight sectors around a lump so many may hold no ground return without harm: its height is still measured from
-three sides."""
-BOULDER_UNSEEN_LOG_ODDS = 0.8
-"""Log odds a lump loses for each further sector: with all of them unseen a sure one (0.95) is left at 0.13 (common
-practice, no source)."""
-
-FOLIAGE_RMS_M = 0.35
-"""How far returns from boughs scatter about a smooth cap fitted to them."""
+from pipeline.rock.boulders.low_returns import Floats
+from pipeline.rock.boulders.trees import boulder_trees, odds_by_trees
 
 
 def first_terms(first: FirstLook, /) -> dict[str, Floats]:
@@ -64,7 +44,7 @@ def boulder_terms(evidence: Evidence, /) -> dict[str, Floats]:
     n = np.maximum(evidence.n_on, 1.0)
     height = np.maximum(np.nan_to_num(evidence.height_m), 0.3)
     size = np.sqrt(evidence.width_m * evidence.length_m)
-    ring_m2 = np.pi * ((size / 2 + 2.5) ** 2 - size**2 / 4)
+    ring_m2 = np.pi * ((size / 2 + RING_M) ** 2 - size**2 / 4)
     through, off = evidence.n_through / (n + evidence.n_through), evidence.n_off / n
     smooth = _smoothness(n, evidence.fit_rms_m)
     return {
@@ -96,6 +76,10 @@ def boulder_terms(evidence: Evidence, /) -> dict[str, Floats]:
     }
 
 
+FOLIAGE_RMS_M = 0.35
+"""How far returns from boughs scatter about a smooth cap fitted to them, rms in metres (our choice)."""
+
+
 def _smoothness(n_on: Floats, rms_m: Floats) -> Floats:
     """Log likelihood ratio of rock to foliage for the scatter of `n_on` returns about a cap with four freedoms."""
     gain = np.log(FOLIAGE_RMS_M / np.clip(rms_m, 0.03, FOLIAGE_RMS_M))
@@ -103,31 +87,23 @@ def _smoothness(n_on: Floats, rms_m: Floats) -> Floats:
     return np.log1p(ratio)
 
 
-def odds_by_trees(terms: Mapping[str, Floats], trees: Trees, offset: float, /) -> Floats:
-    """(k,) log odds: the offset and what the leaf of each tree that a lump falls into adds."""
-    names = sorted(terms)
-    column = {name: i for i, name in enumerate(names)}
-    values = np.column_stack([terms[name] for name in names])
-    total = np.full(len(values), offset)
-    for splits, leaves in trees:
-        measure = np.array([column[name] for name, *_ in splits])
-        most, low, high = np.array([split[1:] for split in splits], np.float64).T
-        at = np.zeros(len(values), np.int64)
-        walking = np.arange(len(values))
-        while len(walking):
-            split = at[walking]
-            is_low = values[walking, measure[split]] <= most[split]
-            at[walking] = np.where(is_low, low[split], high[split]).astype(np.int64)
-            walking = walking[at[walking] >= 0]
-        total += np.asarray(leaves)[~at]
-    return total
+LEAST_RETURNS = 3
+"""Last returns that a lump needs on it to show a shape; with fewer nothing is proposed."""
 
 
 def is_likely(first: FirstLook, /) -> NDArray[np.bool_]:
     """(k,) which lumps are worth measuring in full."""
-    odds = odds_by_trees(first_terms(first), FIRST_LOOK_TREES, FIRST_LOOK_OFFSET)
-    likely: NDArray[np.bool_] = odds >= FIRST_LOOK_LEAST
-    return likely & (first.n_on >= LEAST_LUMP_RETURNS)
+    trees = boulder_trees().first_look
+    likely: NDArray[np.bool_] = odds_by_trees(first_terms(first), trees) >= trees.least
+    return likely & (first.n_on >= LEAST_RETURNS)
+
+
+HARMLESS_UNSEEN_SECTORS = 2.0
+"""Sectors around a lump, of eight, that may hold no ground return without harm: with six the ground plane, and so the
+height, still rests on three sides (our choice)."""
+UNSEEN_LOG_ODDS = 0.8
+"""Log odds a lump loses for each further sector without ground: with all of them unseen, one of 0.95 is left at 0.13
+(our choice)."""
 
 
 def boulder_confidence(evidence: Evidence, /) -> Floats:
@@ -135,9 +111,9 @@ def boulder_confidence(evidence: Evidence, /) -> Floats:
 
     By rule it is lower where the ground around was poorly seen: what stands on unseen ground may be a step or a bank.
     """
-    odds = odds_by_trees(boulder_terms(evidence), BOULDER_TREES, BOULDER_OFFSET)
-    unseen = np.maximum(SECTORS - evidence.sectors_seen - BOULDER_UNSEEN_SECTORS, 0)
-    odds -= BOULDER_UNSEEN_LOG_ODDS * unseen
+    odds = odds_by_trees(boulder_terms(evidence), boulder_trees().full)
+    unseen = np.maximum(SECTORS - evidence.sectors_seen - HARMLESS_UNSEEN_SECTORS, 0)
+    odds -= UNSEEN_LOG_ODDS * unseen
     return np.where(np.isfinite(evidence.height_m), 1 / (1 + np.exp(-odds)), 0.0)
 
 
@@ -158,7 +134,10 @@ def _sides(evidence: Evidence, i: int) -> str:
 
 
 def _steadiness(evidence: Evidence, i: int) -> str:
-    """What two flight lines or more say of it; it did not tell rock from boughs better, so no tree asks for it."""
+    """How far apart flight lines lay the lump, where two or more saw it.
+
+    For the reader only: given to the trees it told rock from boughs no better (measured).
+    """
     if evidence.n_lines[i] < 2:
         return ""
     return f"; {evidence.n_lines[i]:.0f} flight lines lay it {evidence.line_step_m[i]:.2f} m apart"

@@ -10,17 +10,15 @@ from numpy.typing import NDArray
 from pipeline.lattice.runs import Runs, fitted
 from pipeline.rock.boulders.batches import batches_of, joined
 from pipeline.rock.boulders.caps import Caps, Near, look_at_caps, refined, returns_near
-from pipeline.rock.boulders.lumps import DISC_LEAST_M, Floats, Labels, LowReturns, Lumps
+from pipeline.rock.boulders.discs import DISC_LEAST_M
+from pipeline.rock.boulders.low_returns import Floats, Labels, LowReturns
+from pipeline.rock.boulders.lumps import Lumps
 
 RING_M = 2.5
-"""Width of the ring around a lump in which the ground is measured: wide enough to hold ground returns under trees,
-narrow enough to be a plane on a slope."""
-
+"""Width of the ring around a lump in which the ground is measured: narrower, too few returns reach the ground under
+trees; wider, the ground is no plane any more (our choice)."""
 SECTORS = 8
-LEAST_OF_LINE = 3
-"""Returns of a flight line on a lump from which it counts as seen by it."""
-CLUTTER_TO_M = 4.0
-"""Vegetation up to here can hide a boulder or pass for one."""
+"""Parts of equal angle that a lump's surroundings are divided into, to ask on how many sides the ground was seen."""
 
 
 @dataclass(frozen=True)
@@ -40,7 +38,7 @@ class Evidence:
     ring_rms_m : how far the ground of the ring departs from a plane
     fit_rms_m : how far the returns on the lump depart from a smooth cap
     n_inside : returns inside the outline, below the cap, that are not the last of their pulse
-    n_over : the same within 2 m above the cap
+    n_over : returns up to 2 m above the cap that are not the last of their pulse
     clutter : share of the last returns around that ended in low vegetation
     foot : height just outside the outline as a share of the lump's height
     drop : how much lower the returns just outside are than those just inside, as a share of the height
@@ -51,8 +49,8 @@ class Evidence:
     dome : how far the cap falls from its middle to the outline, as a share of the height
     high : last returns inside the outline from 1.5 m above the cap, as a share of those on it
     split : share of the returns from vegetation around that are not the last of their pulse
-    n_lines : flight lines with at least `LEAST_OF_LINE` returns on the lump
-    line_step_m : how far apart they lay it; 0 where there is but one
+    n_lines : flight lines with at least three returns on the lump
+    line_step_m : how far apart in height those flight lines lay it; 0 where there is but one
     """
 
     height_m: Floats
@@ -197,14 +195,23 @@ def _edge(near: Near, above: Floats, caps: Caps, k: int) -> tuple[Floats, Floats
     return foot, drop, is_open.sum(axis=1) / np.maximum(seen.sum(axis=1), 1)
 
 
+CLUTTER_TO_M = 4.0
+"""Height up to which vegetation around a lump counts: what is higher neither hides a boulder nor passes for one (our
+choice)."""
+
+
 def _clutter(near: Near, above: Floats, k: int) -> tuple[Floats, Floats]:
-    """How much vegetation stands around each lump, and how far it splits pulses: twigs do, rock does not."""
+    """How much vegetation stands around each lump, and how many of its returns are of pulses split by twigs."""
     around = (near.scaled >= 1.0) & (near.beyond_m > 0.4) & (above < CLUTTER_TO_M)
     tangle = around & (above > DISC_LEAST_M)
     n_last = near.count(tangle & near.is_last, k)
     n_part = near.count(tangle & ~near.is_last, k)
     clutter = (n_last + 0.5) / (near.count(around & near.is_last, k) + 1.0)
     return clutter, n_part / (n_part + n_last + 1.0)
+
+
+LEAST_OF_LINE = 3
+"""Returns on a lump that a flight line needs for its mean height to count (our choice)."""
 
 
 def _lines(near: Near, caps: Caps, k: int) -> tuple[Floats, Floats]:

@@ -8,7 +8,8 @@ import numpy as np
 
 from pipeline.rock.boulders.batches import batches_of, joined
 from pipeline.rock.boulders.caps import look_at_caps, refined, returns_near
-from pipeline.rock.boulders.lumps import Floats, LowReturns, Lumps
+from pipeline.rock.boulders.low_returns import Floats, LowReturns
+from pipeline.rock.boulders.lumps import Lumps
 
 
 @dataclass(frozen=True)

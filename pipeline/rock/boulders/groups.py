@@ -14,56 +14,32 @@ from shapely import affinity
 from pipeline.features import join_features, make_features
 from pipeline.norm.paper import ground_m
 from pipeline.norm.symbols import isom
-from pipeline.rock.boulders.boulders import LARGE_BOULDER_MIN_HEIGHT_M
-from pipeline.settings import RockSettings
-
-BOULDER_DOT_MM = isom("204").mm("dot_mm")
-"""Dot of 204 at 1:15000, from memory of ISOM 2017-2: it covers 6 m."""
-LARGE_BOULDER_DOT_MM = isom("205").mm("dot_mm")
-"""Dot of 205 at 1:15000, from memory of ISOM 2017-2: it covers 9 m."""
-BLACK_GAP_MM = 0.15
-"""Least gap between two black symbols at 1:15000: ISOM 2017-2."""
-CLUSTER_OUTSTANDING = 2.0
-"""Of two boulders that would touch, one this many times higher is drawn alone: it is what is seen. Twice is the step
-from 204 to 205; two of more even height are a cluster."""
-CLUSTER_MAX_WIDTH_M = 16.0
-"""Widest group drawn as one triangle 207, which covers 12 m; wider is a field."""
-DENSE_FIELD_MIN_PER_HA = 100.0
-"""Boulders per hectare that make a field 209 instead of 208 (common practice, no source)."""
-GIGANTIC_MIN_WIDTH_MM = isom("206").mm("min_width_mm")
-"""ISOM 2017-2, 206, at 1:15000."""
-GIGANTIC_MIN_AREA_M2 = isom("206").smallest.area_m2
-"""0.3 mm2 at 1:15000: ISOM 2017-2, 206."""
-
-Floats = NDArray[np.float64]
-
-MOST_MOVES = 20
-"""Rounds in which dots are moved apart: one pushed against a third needs another."""
-TOUCH_M = 0.01
-"""Gaps short of the least one by less than this are as wide as it."""
+from pipeline.rock.boulders.low_returns import Floats
 
 
-def generalise_boulders(boulders: gpd.GeoDataFrame, /, *, settings: RockSettings) -> gpd.GeoDataFrame:
+def generalise_boulders(boulders: gpd.GeoDataFrame, /, *, least_confidence: float) -> gpd.GeoDataFrame:
     """Boulders as symbols that fit beside each other: 204, 205, 206, clusters 207 and fields 208, 209.
 
     Parameters
     ----------
     boulders : GeoDataFrame of points with height_m, width_m, confidence
+    least_confidence : float
+        A group is drawn as one where at least two of its boulders are there with this probability; else its likeliest
+        boulder is drawn alone.
     """
     if not len(boulders):
         return boulders
     group = _groups(boulders, dots_m(boulders))
     size = np.bincount(group)
     single = _single(_with_gaps(boulders[size[group] == 1]))
-    grouped = [_grouped(boulders[group == label], settings) for label in np.flatnonzero(size > 1)]
+    grouped = [_grouped(boulders[group == label], least_confidence) for label in np.flatnonzero(size > 1)]
     return join_features([single, *grouped], str(boulders.crs))
 
 
 def dots_m(boulders: gpd.GeoDataFrame, /) -> Floats:
     """(n,) ground that the dot of each boulder covers, as a diameter."""
-    is_large = boulders.height_m.to_numpy() >= LARGE_BOULDER_MIN_HEIGHT_M
-    dot_m, large_m = (ground_m(mm) for mm in (BOULDER_DOT_MM, LARGE_BOULDER_DOT_MM))
-    return np.where(is_large, large_m, dot_m)
+    is_large = boulders.height_m.to_numpy() >= isom("205").smallest.height_m
+    return np.where(is_large, isom("205").ground_m("dot_mm"), isom("204").ground_m("dot_mm"))
 
 
 def _groups(boulders: gpd.GeoDataFrame, dot_m: Floats, /) -> NDArray[np.int64]:
@@ -80,6 +56,15 @@ def _closer_than(places: Floats, dot_m: Floats, gap_m: float) -> NDArray[np.intp
     apart = np.hypot(*(places[pairs[:, 0]] - places[pairs[:, 1]]).T)
     close: NDArray[np.intp] = pairs[apart < dot_m[pairs].mean(axis=1) + gap_m]
     return close
+
+
+BLACK_GAP_MM = 0.15
+"""Least gap between two black symbols, on paper: asked by ISOM 2017-2 of 202 and 206, and from memory of any thin black
+line; that dots need as much is our choice."""
+MOST_MOVES = 20
+"""Rounds in which dots are moved apart: a dot that is pushed against a third has to be moved again."""
+TOUCH_M = 0.01
+"""A gap that falls short of the least one by less than this is wide enough; without it rounding never ends."""
 
 
 def _with_gaps(boulders: gpd.GeoDataFrame, /) -> gpd.GeoDataFrame:
@@ -104,11 +89,11 @@ def _single(boulders: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
     if not len(boulders):
         return boulders
     table = boulders.copy()
-    tall = table.height_m >= LARGE_BOULDER_MIN_HEIGHT_M
+    tall = table.height_m >= isom("205").smallest.height_m
     table["symbol"] = np.where(tall, "205", "204")
     width = table.width_m.to_numpy()
-    is_giant = tall & (width >= ground_m(GIGANTIC_MIN_WIDTH_MM))
-    is_giant &= np.pi / 4 * width**2 >= GIGANTIC_MIN_AREA_M2
+    smallest = isom("206").smallest
+    is_giant = tall & (width >= smallest.width_m) & (np.pi / 4 * width**2 >= smallest.area_m2)
     table.loc[is_giant, "symbol"] = "206"
     table.loc[is_giant, "geometry"] = _outlines(table[is_giant])
     return table.drop(columns="length_m", errors="ignore")
@@ -125,21 +110,30 @@ def _outlines(boulders: gpd.GeoDataFrame) -> list[shapely.Polygon]:
     ]
 
 
-def _grouped(boulders: gpd.GeoDataFrame, settings: RockSettings) -> gpd.GeoDataFrame:
+OUTSTANDING_RATIO = 2.0
+"""Of two boulders whose dots would touch, one so many times higher than the other is drawn alone, for it is what is
+seen. Twice is the step from 204 to 205; two of more even height are a cluster (our choice)."""
+CLUSTER_MAX_WIDTH_M = 16.0
+"""Widest group that is drawn as one triangle 207, which covers 12 m of ground; a wider one is a field (our choice)."""
+DENSE_FIELD_MIN_PER_HA = 100.0
+"""Boulders a hectare that make a field 209 instead of 208: one every 10 m (our choice)."""
+
+
+def _grouped(boulders: gpd.GeoDataFrame, least_confidence: float) -> gpd.GeoDataFrame:
     """A group as one cluster, as a field, as the biggest of two that would touch, or as the only one that is likely.
 
     The triangle of a cluster stands on the boulder nearest the middle of the group, where somebody will find one.
     """
     sure = _two_or_more(boulders.confidence.to_numpy())
-    if sure < settings.least_boulder_confidence:
+    if sure < least_confidence:
         return _single(boulders.sort_values("confidence", ascending=False, kind="stable").iloc[:1])
     places = shapely.union_all(boulders.geometry.to_numpy())
-    margin_m = ground_m(BOULDER_DOT_MM) / 2
+    margin_m = isom("204").ground_m("dot_mm") / 2
     hull = places.convex_hull.buffer(margin_m, quad_segs=4)
     spread = max(hull.bounds[2] - hull.bounds[0], hull.bounds[3] - hull.bounds[1])
     by_height = boulders.sort_values("height_m", ascending=False, kind="stable")
     tallest, lowest = float(by_height.height_m.iloc[0]), float(by_height.height_m.iloc[-1])
-    if len(boulders) == 2 and tallest >= CLUSTER_OUTSTANDING * lowest:
+    if len(boulders) == 2 and tallest >= OUTSTANDING_RATIO * lowest:
         return _single(by_height.iloc[:1])
     fits_one = spread <= CLUSTER_MAX_WIDTH_M
     per_ha = len(boulders) / hull.area * 1e4

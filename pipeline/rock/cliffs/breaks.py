@@ -21,34 +21,12 @@ from pipeline.lattice.sampling import bilinear, row_col_between
 from pipeline.rock.cliffs.falls import Floats, Steps, smooth_directions
 
 LIP_EXCESS_M = 0.5
-"""Steps whose lip may have been lost are looked for from this excess: half of the lowest cliff."""
+"""Least excess of a step that may have lost its lip, and least jump between the ground above and below, both continued
+to the edge: half of the lowest cliff, because a step without its lip looks lower than it is (our choice)."""
 LIP_TOLERANCE_M = 0.2
-"""Returns this near the ground above, continued to the lip, lie on it: roughness of a forest floor."""
-LIP_GROUND_M = 0.5
-"""The ground above and below is known from returns no higher than this above the bare earth: what the filter kept,
-and what it took off beside it. Crowns and roofs carry no terrace."""
-LIP_LEAST_GROUND = 4
-"""Fewest cells with such a return on either side: a plane needs three."""
-LIP_LEAST_RETURNS = 2
-"""Cells with such a return, of 6 m2 behind the lip; one may be the top of a plant."""
-LIP_BENEATH_SHARE = 0.25
-"""Returns from beneath for each of them; more show that the ground does not reach so far."""
-LIP_BENEATH_TOLERANCES = 1.5
-"""Returns lie beneath ground that they are this many tolerances lower than."""
-
-ACROSS_M, ALONG_M = 5.0, 2.0
-"""Half the size of the window around a place of a step: ground for a plane on both sides, and no bend along."""
-BREAK_REACH_M, BREAK_STEP_M, FLANK_M = 1.5, 0.25, 1.5
-"""How far from the line a break is looked for, how finely, and how much ground on either side speaks for it."""
-FIRST_GAP_M, GAP_M = 1.0, 0.7
-"""Planes rest on what lies farther than this from the line, before and after it is moved: noise of its place."""
-PLANE_EASE_M2 = 0.05
-"""Added to the spread of the cells a plane rests on, so that few of them do not tip it: our choice."""
-PLANE_ROUNDS, LOW_ROUNDS, PLANE_SPREAD_M = 5, 2, 0.12
-"""How often planes are drawn with new weights, in how many of those only what stands out loses weight, and the height
-at which half of it is lost."""
-PIECE = 2048
-"""Places whose windows are held in memory at a time."""
+"""Returns this near the ground above, continued to the lip, lie on it: as rough as a forest floor is (our choice)."""
+LIP_BENEATH_M = 1.5 * LIP_TOLERANCE_M
+"""Returns so much lower than the ground above, continued, came from beneath it, so that it does not reach there."""
 
 
 @dataclass(frozen=True)
@@ -79,6 +57,18 @@ def _along_line(line: shapely.LineString, number: int, steps: Steps, grid: Grid,
     return Places(en, down, np.full(len(en), number))
 
 
+GROUND_M = 0.5
+"""The ground above and below is known from lowest returns no higher than this above the bare earth: what the filter
+kept, and what it took off close beside it. Higher returns are of crowns and roofs, which carry no terrace (our
+choice)."""
+ACROSS_M, ALONG_M = 5.0, 2.0
+"""Half the size of the window around a place of a step, down it and along it: enough ground for a plane on both sides,
+and so short along that the step does not bend in it (our choice)."""
+FIRST_GAP_M, GAP_M = 1.0, 0.7
+"""The planes rest on what lies farther than this from the line, at first and once the line was moved to the break: as
+far as its place may be wrong (our choice)."""
+
+
 def find_breaks(
     lines: list[Places], lowest: Heights, bare_earth: Heights, grid: Grid, /
 ) -> Iterator[tuple[Places, Windows, Break]]:
@@ -91,12 +81,16 @@ def find_breaks(
     bare_earth : (rows, cols) float32, metres
         Says which of the lowest returns are ground, at least at some distance from the break.
     """
-    is_ground = lowest <= bare_earth + LIP_GROUND_M
+    is_ground = lowest <= bare_earth + GROUND_M
     for places in _in_pieces(lines):
         window = cells_around(places, lowest, is_ground, grid, across_m=ACROSS_M, along_m=ALONG_M)
         moved = _moved(places, _find_break(window, FIRST_GAP_M).at)
         window = cells_around(moved, lowest, is_ground, grid, across_m=ACROSS_M, along_m=ALONG_M)
         yield moved, window, _find_break(window, GAP_M)
+
+
+PIECE = 2048
+"""Places whose windows are held in memory at a time: some 20 MB at cells of half a metre."""
 
 
 def _in_pieces(lines: list[Places], /) -> list[Places]:
@@ -156,9 +150,10 @@ def cells_around(
     along_m: float,
     step_share: float = 1.0,
 ) -> Windows:
-    """The cells at steps of a share of their width in windows turned with the step, of a half width and half length.
+    """The cells in windows turned with the step, which reach `across_m` down and up it and `along_m` to each side.
 
-    At whole steps one cell in six is met twice or not at all; at 0.7 none is missed, which is the half of a diagonal.
+    The windows are sampled at steps of `step_share` cells. At whole cells one cell in six is met twice or not at all;
+    at 0.7, half the diagonal of a cell, none is missed.
     """
     column, across = (_ticks(reach_m, step_share * grid.cell_m) for reach_m in (across_m, along_m))
     (east, north), (down_e, down_n) = (axes.T[:, :, None, None] for axes in (places.en, places.down))
@@ -198,6 +193,16 @@ class Plane:
         return self.level + self.down * window.down + self.along * window.along
 
 
+PLANE_ROUNDS, LOW_ROUNDS = 5, 2
+"""How often a plane is drawn with new weights, and in how many of the first rounds only what stands out above it loses
+weight (our choice)."""
+PLANE_SPREAD_M = 0.12
+"""Height above a plane at which a return has lost half of its weight (our choice)."""
+PLANE_EASE_M2 = 0.05
+"""Added to the variance of the places a plane rests on, so that few cells do not tip it (our choice). Larger, slopes
+come out too gentle; smaller, cells in a row let the plane tip across the row."""
+
+
 def _low_plane(window: Windows, rests_on: Mask, /) -> Plane:
     """The plane through the lower of the cells it rests on (asymmetric weights after Kraus and Pfeifer 1998)."""
     x, y, z = window.down, window.along, window.lowest
@@ -234,6 +239,20 @@ class Break:
     above: Plane
 
 
+LEAST_GROUND = 4
+"""Fewest cells with a ground return on either side: a plane needs three."""
+LEAST_ON_LIP = 2
+"""Fewest cells just behind the lip, in 6 m2, with a return on the ground above: a single one may be the top of a
+plant."""
+MOST_BENEATH_SHARE = 0.25
+"""Most cells with a return from beneath for each of those; more show that the ground does not reach so far (our
+choice)."""
+BREAK_REACH_M, BREAK_STEP_M = 1.5, 0.25
+"""How far from the line a break is looked for, and in what steps (our choice)."""
+FLANK_M = 1.5
+"""How much ground on either side of a break speaks for or against it (our choice)."""
+
+
 def _find_break(window: Windows, gap_m: float, /) -> Break:
     """The place with the most lowest returns on the upper plane before it and on the lower one behind it."""
     x = window.column[:, None]
@@ -245,8 +264,8 @@ def _find_break(window: Windows, gap_m: float, /) -> Break:
     before, after = (from_lip < 0) & (from_lip > -FLANK_M), (from_lip > 0) & (from_lip < FLANK_M)
     n_above, n_beneath = (on_above * before).sum(axis=1), (beneath * before).sum(axis=1)
     jump_m = (above.level - below.level)[:, 0, 0] + (above.down - below.down)[:, 0, 0] * at
-    is_sure = (n_above >= LIP_LEAST_RETURNS) & (n_beneath <= LIP_BENEATH_SHARE * n_above)
-    is_sure &= np.minimum(*(some.sum(axis=(1, 2)) for some in rests)) >= LIP_LEAST_GROUND
+    is_sure = (n_above >= LEAST_ON_LIP) & (n_beneath <= MOST_BENEATH_SHARE * n_above)
+    is_sure &= np.minimum(*(some.sum(axis=(1, 2)) for some in rests)) >= LEAST_GROUND
     is_sure &= jump_m >= LIP_EXCESS_M
     return Break(at, jump_m, is_sure, (on_below * after).sum(axis=1), (between * after).sum(axis=1), above)
 
@@ -260,7 +279,7 @@ def _counts(
     is_above = window.is_seen & (np.abs(off_above) <= near) & (np.abs(off_above) <= np.abs(off_below))
     is_below = window.is_seen & (np.abs(off_below) <= near) & ~is_above
     is_between = window.is_seen & (off_above < -near) & (off_below > near)
-    is_beneath = window.is_seen & (off_above < -LIP_BENEATH_TOLERANCES * near)
+    is_beneath = window.is_seen & (off_above < -LIP_BENEATH_M)
     on_above, on_below, between, beneath = (
         which.sum(axis=2, dtype=np.int64) for which in (is_above, is_below, is_between, is_beneath)
     )
@@ -270,7 +289,8 @@ def _counts(
 def _best_break(column: Floats, before: NDArray[np.int64], after: NDArray[np.int64], /) -> Floats:
     """(k,) metres: where the sum of what speaks for a break before and after it is greatest; the middle of such places.
 
-    A return from beneath has counted double by then: nothing is seen through ground, but a plant may have any height.
+    `before` and `after` are what each column speaks for a break behind and before it. Returns from beneath have counted
+    double against the ground above: nothing is seen through ground, while a plant may have any height.
     """
     breaks = _ticks(BREAK_REACH_M, BREAK_STEP_M)
     off = column - breaks[:, None]

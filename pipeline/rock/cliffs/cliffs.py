@@ -13,7 +13,6 @@ import geopandas as gpd
 import numpy as np
 import shapely
 import shapely.ops
-from numpy.typing import NDArray
 from scipy import ndimage
 
 from pipeline.features import make_features
@@ -21,51 +20,10 @@ from pipeline.lattice.fill import fill_nearest
 from pipeline.lattice.grid import Grid, Heights, Mask
 from pipeline.lattice.ridges import ridge_lines
 from pipeline.lattice.sampling import bilinear, row_col_between
-from pipeline.norm.paper import ground_m
 from pipeline.norm.symbols import isom
 from pipeline.rock.cliffs.breaks import LIP_EXCESS_M, Places, find_breaks, places_along
-from pipeline.rock.cliffs.falls import CLIFF_RUN_M, Steps, measure_steps, smooth_directions
+from pipeline.rock.cliffs.falls import CLIFF_RUN_M, Floats, Steps, measure_steps, smooth_directions
 from pipeline.rock.cliffs.lips import put_back_lips
-from pipeline.settings import RockSettings
-
-CLIFF_MIN_HEIGHT_M = isom("202").smallest.height_m
-"""Lowest cliff: ISOM 2017-2, 202."""
-CLIFF_MIN_SLOPE_DEG = 35.0
-"""Mean slope over the run. A vertical step of 1 m seen by 1 m cells with noise falls to about this."""
-CLIFF_WEAK_EXCESS_SHARE = 0.6
-"""Cells with this share of the excess belong to a step where they hang together with strong ones (common practice for
-thresholds with hysteresis, no source)."""
-CLIFF_WEAK_SLOPE_SHARE = 0.7
-"""The same for the slope (common practice, no source)."""
-CLIFF_WEAK_SHARE = 0.4
-"""A line is cut where its excess is less than this share of what it is at its best: it has run on into a bank or the
-side of a gully, and each part is judged alone."""
-CLIFF_CUT_SHARE = 0.33
-"""Share of a line that must be so weak: a third and more spoils its medians, less is an end that tapers off, or the
-low side of a pit, which must stay with the rest to be known by its turn."""
-CLIFF_MOST_TURN_DEG = 90.0
-"""A face turning farther than this round one way is the side of a pit or dam: left to earth bank 104."""
-CLIFF_END_SHARE = 0.3
-"""Ends of a line where its step is less than this share of what it is at its best do not count for its turn."""
-CLIFF_UNSEEN_LOG_ODDS_PER_M = 0.8
-"""Log odds a face loses for each metre between it and the nearest ground return, beyond the next setting (common
-practice, no source)."""
-CLIFF_SEEN_M = 0.7
-"""Ground returns this near a face show it: their spacing in open forest."""
-CLIFF_TURNING_CONFIDENCE = 0.25
-"""Most that such a face is believed to be rock; below the least confidence drawn."""
-IMPASSABLE_MIN_SLOPE_DEG = 50.0
-"""Least mean slope from lip to foot of a 201 (common practice, no source)."""
-CLIFF_MIN_LENGTH_MM = isom("202").mm("min_length_mm")
-"""ISOM 2017-2, 201 and 202, at 1:15000."""
-CLIFF_KEEP_LENGTH_M = 5.0
-"""Shorter faces are left out; from here to the least length they are drawn longer."""
-
-Floats = NDArray[np.float64]
-
-CLIFF_LOG_ODDS = (-2.45, 1.96, 4.24, 1.77, 3.39, -5.01)
-"""Log odds for each of `face_terms`; fitted by `python -m tests.benchmarks.rock_cliffs fit` to steps planted in real
-tiles and to the cliffs of made scenes."""
 
 
 def find_cliffs(
@@ -75,7 +33,8 @@ def find_cliffs(
     /,
     *,
     lowest: Heights | None = None,
-    settings: RockSettings,
+    excess_m: float,
+    impassable_min_height_m: float,
 ) -> gpd.GeoDataFrame:
     """Cliffs as lines along the top edge, the fall on the right hand side.
 
@@ -85,18 +44,22 @@ def find_cliffs(
     lowest : (rows, cols) float32, metres
         As `pipeline.terrain.surface.lowest_last` gives it; without it the bare earth is taken for what was seen, and
         cliffs whose lip a ground filter took off are missed.
+    excess_m : float
+        Fall over `CLIFF_RUN_M` that the slope above and below does not explain, from which a step may be a cliff.
+    impassable_min_height_m : float
+        Height from which a steep cliff is proposed as 201; ISOM 2017-2 gives none.
 
     Returns
     -------
     GeoDataFrame of lines: symbol 201 or 202, height_m (the 75th percentile along the line), width_m (plan extent of
     the face), angle_deg (way down), confidence, evidence.
     """
-    faces = measure_faces(bare_earth, ground_support, grid, lowest=lowest, settings=settings)
-    least_m = ground_m(CLIFF_MIN_LENGTH_MM)
+    faces = measure_faces(bare_earth, ground_support, grid, lowest=lowest, excess_m=excess_m)
+    least_m = isom("202").smallest.length_m
     return make_features(
         [_at_least(face.edge, least_m) for face in faces],
         crs=grid.crs,
-        symbol=[_symbol(face, settings) for face in faces],
+        symbol=[_symbol(face, impassable_min_height_m) for face in faces],
         confidence=[_confidence(face) for face in faces],
         evidence=[_describe(face) for face in faces],
         elevation_m=[face.elevation_m for face in faces],
@@ -138,6 +101,11 @@ class Face:
     face_share: float
 
 
+KEEP_LENGTH_M = 5.0
+"""Faces shorter than this are left out; from here to the least length of the symbol, 9 m of ground, they are drawn
+longer than they are (our choice)."""
+
+
 def measure_faces(
     bare_earth: Heights,
     ground_support: Heights,
@@ -145,41 +113,52 @@ def measure_faces(
     /,
     *,
     lowest: Heights | None = None,
-    settings: RockSettings,
+    excess_m: float,
 ) -> list[Face]:
     """Every face that may be a cliff, as `find_cliffs` takes them."""
     lowest = bare_earth if lowest is None else lowest
     bare_earth = put_back_lips(bare_earth, lowest, grid)
     steps = measure_steps(bare_earth, grid)
-    traced = ridge_lines(_step_cells(steps, settings), grid)
-    pieces = [piece for line in traced for piece in cut_where_weak(line, steps, grid, settings=settings)]
-    lines = [piece for piece in pieces if piece.length >= CLIFF_KEEP_LENGTH_M]
+    traced = ridge_lines(_step_cells(steps, excess_m), grid)
+    pieces = [piece for line in traced for piece in cut_where_weak(line, steps, grid, excess_m=excess_m)]
+    lines = [piece for piece in pieces if piece.length >= KEEP_LENGTH_M]
     heights = np.nan_to_num(fill_nearest(bare_earth.astype(np.float64)))
     seen = _breaks_along(places_along(lines, steps, grid), lowest, bare_earth, grid)
     support = np.nan_to_num(ground_support.astype(np.float64), nan=9.0)
     faces = [_measure(line, *one, heights, support, steps, grid) for line, one in zip(lines, seen, strict=True)]
     # Where the ground above is hardly higher than that below, the bare earth bulges, and its flank is no face.
-    return [f for f in faces if f.height_m >= CLIFF_MIN_HEIGHT_M and f.jump_m >= LIP_EXCESS_M]
+    return [f for f in faces if f.height_m >= isom("202").smallest.height_m and f.jump_m >= LIP_EXCESS_M]
+
+
+WEAK_SHARE = 0.4
+"""A stretch of a line is weak where its excess is less than this share of the line's best: the cliff has run on into a
+bank or the side of a gully (our choice)."""
+CUT_SHARE = 0.33
+"""Share of a line that must be weak for it to be cut: a third and more spoils its medians. Less is an end that tapers
+off, or the low side of a pit, which must stay with the rest for the pit to be known by its turn."""
 
 
 def cut_where_weak(
-    line: shapely.LineString, steps: Steps, grid: Grid, /, *, settings: RockSettings
+    line: shapely.LineString, steps: Steps, grid: Grid, /, *, excess_m: float
 ) -> list[shapely.LineString]:
-    """The line cut where its step is weak over a stretch as long as a face: a cliff has run on into a bank or gully."""
+    """The line cut where its step is weak over a stretch as long as a face, so that each part is judged alone.
+
+    A part that holds no step with an excess of `excess_m` is left out.
+    """
     along = np.arange(0.5, line.length, 1.0)
-    longest_weak = int(CLIFF_KEEP_LENGTH_M)
+    longest_weak = int(KEEP_LENGTH_M)
     if len(along) < 2 * longest_weak:
         return [line]
     excess = bilinear(steps.excess_m, *row_col_between(np.array([line.interpolate(d).coords[0] for d in along]), grid))
-    is_weak = excess < CLIFF_WEAK_SHARE * np.percentile(excess, 90)
+    is_weak = excess < WEAK_SHARE * np.percentile(excess, 90)
     # Opened and closed again: stretches too short to be a face of their own stay with what is around them.
     is_weak = ndimage.binary_opening(is_weak, np.ones(longest_weak, bool))
     is_weak = ~ndimage.binary_opening(~is_weak, np.ones(longest_weak, bool))
-    if is_weak.mean() < CLIFF_CUT_SHARE:
+    if is_weak.mean() < CUT_SHARE:
         return [line]
     cuts = [0, *(np.flatnonzero(np.diff(is_weak)) + 1), len(along)]
     # What no longer hangs together with a strong step has to be one itself.
-    kept = [(a, b) for a, b in pairwise(cuts) if len(cuts) == 2 or excess[a:b].max() >= settings.cliff_excess_m]
+    kept = [(a, b) for a, b in pairwise(cuts) if len(cuts) == 2 or excess[a:b].max() >= excess_m]
     return [_part(line, a, b if b < len(along) else line.length) for a, b in kept]
 
 
@@ -201,12 +180,19 @@ def _breaks_along(
     return found
 
 
-def _step_cells(steps: Steps, settings: RockSettings) -> Mask:
+MIN_SLOPE_DEG = 35.0
+"""Least mean slope over the run: a vertical step of 1 m, seen by noisy cells of 1 m, falls to about this."""
+WEAK_EXCESS_SHARE, WEAK_SLOPE_SHARE = 0.6, 0.7
+"""Cells with these shares of the least excess and of the least slope belong to a step where they hang together with
+cells that have all of both (our choice; thresholds with hysteresis are common practice)."""
+
+
+def _step_cells(steps: Steps, excess_m: float) -> Mask:
     """Cells of a step: weak ones count where they hang together with strong ones."""
-    steepest = np.tan(np.radians(CLIFF_MIN_SLOPE_DEG)) * CLIFF_RUN_M
-    strong = (steps.excess_m >= settings.cliff_excess_m) & (steps.fall_m >= steepest)
-    weak = steps.excess_m >= CLIFF_WEAK_EXCESS_SHARE * settings.cliff_excess_m
-    weak &= steps.fall_m >= CLIFF_WEAK_SLOPE_SHARE * steepest
+    steepest = np.tan(np.radians(MIN_SLOPE_DEG)) * CLIFF_RUN_M
+    strong = (steps.excess_m >= excess_m) & (steps.fall_m >= steepest)
+    weak = steps.excess_m >= WEAK_EXCESS_SHARE * excess_m
+    weak &= steps.fall_m >= WEAK_SLOPE_SHARE * steepest
     labels, n = ndimage.label(weak, np.ones((3, 3)))
     has_strong = np.zeros(n + 1, bool)
     has_strong[np.unique(labels[strong])] = True
@@ -248,10 +234,14 @@ def _measure(
     )
 
 
-def _symbol(face: Face, settings: RockSettings) -> str:
+IMPASSABLE_MIN_SLOPE_DEG = 50.0
+"""Least mean slope from lip to foot of a cliff proposed as 201: what is gentler can be climbed (our choice)."""
+
+
+def _symbol(face: Face, impassable_min_height_m: float) -> str:
     """201 for what is high and steep, else 202; ISOM 2017-2 gives 201 no height, so it is a proposal."""
     is_steep = face.height_m / face.face_m >= np.tan(np.radians(IMPASSABLE_MIN_SLOPE_DEG))
-    return "201" if is_steep and face.height_m >= settings.impassable_min_height_m else "202"
+    return "201" if is_steep and face.height_m >= impassable_min_height_m else "202"
 
 
 def _describe(face: Face) -> str:
@@ -266,13 +256,29 @@ def _describe(face: Face) -> str:
 def face_terms(face: Face, /) -> Floats:
     """(6,) what the log odds of a face weigh.
 
-    One; the logarithms of excess, steepness, length and of the share of the height that is a jump; and the share of
-    returns between. Logarithms, because a face twice as high is as much surer at one metre as at three.
+    In this order: 1; the logarithms of the excess, of the steepness, of the length and of the share of the height that
+    is a jump; and the share of returns that lie between the ground above and below. Logarithms, because doubling the
+    height of a face adds as much certainty at one metre as at three.
     """
     steepness = np.clip(face.height_m / face.face_m, 0.3, 4.0)
     jump_share = np.clip(face.jump_m / face.height_m, 0.2, 1.2)
     sizes = (max(face.excess_m, 0.3), steepness, np.clip(face.length_m, 5, 60), jump_share)
     return np.array([1.0, *np.log(sizes), face.face_share])
+
+
+FACE_LOG_ODDS = (-2.45, 1.96, 4.24, 1.77, 3.39, -5.01)
+"""Weights of the six terms of `face_terms` in the log odds: fitted by `python -m tests.benchmarks.rock_cliffs fit` to
+steps planted in real tiles and to the cliffs of made scenes, with the seeds named there."""
+SEEN_M = 0.7
+"""A ground return this near a face shows it: about how far apart they lie in open forest."""
+UNSEEN_LOG_ODDS_PER_M = 0.8
+"""Log odds a face loses for each metre that the nearest ground return is farther away (our choice, not measured)."""
+MOST_TURN_DEG = 90.0
+"""A face turning farther than this round one way is taken for the side of a pit or dam, an earth bank 104 (our
+choice)."""
+TURNING_CONFIDENCE = 0.25
+"""Most that such a face is believed to be rock: not measured, but below what the draft shows by default, so that it
+stays out unless a mapper asks for it."""
 
 
 def _confidence(face: Face) -> float:
@@ -282,10 +288,14 @@ def _confidence(face: Face) -> float:
     that turns far round one way is the side of a pit or a dam, which is an earth bank (ISOM 2017-2, 104) until
     somebody has seen rock there.
     """
-    odds = float(face_terms(face) @ np.array(CLIFF_LOG_ODDS))
-    odds -= CLIFF_UNSEEN_LOG_ODDS_PER_M * max(face.support_m - CLIFF_SEEN_M, 0.0)
+    odds = float(face_terms(face) @ np.array(FACE_LOG_ODDS))
+    odds -= UNSEEN_LOG_ODDS_PER_M * max(face.support_m - SEEN_M, 0.0)
     sure = float(1 / (1 + np.exp(-odds)))
-    return min(sure, CLIFF_TURNING_CONFIDENCE) if face.turn_deg > CLIFF_MOST_TURN_DEG else sure
+    return min(sure, TURNING_CONFIDENCE) if face.turn_deg > MOST_TURN_DEG else sure
+
+
+END_SHARE = 0.3
+"""Ends of a line where its excess is less than this share of the line's best do not count for its turn (our choice)."""
 
 
 def _turn_deg(edge: shapely.LineString, excess: Floats) -> float:
@@ -294,7 +304,7 @@ def _turn_deg(edge: shapely.LineString, excess: Floats) -> float:
     Weak ends are left out: there a straight face runs out into the slopes beside it, which turn as they like, while
     the side of a pit is about as high all round.
     """
-    strong = np.flatnonzero(excess >= CLIFF_END_SHARE * np.percentile(excess, 90))
+    strong = np.flatnonzero(excess >= END_SHARE * np.percentile(excess, 90))
     first, last = strong[0] / len(excess), (strong[-1] + 1) / len(excess)
     shares = first + (last - first) * np.linspace(0.1, 0.9, 9)
     smooth = np.array([edge.interpolate(share, normalized=True).coords[0] for share in shares])

@@ -13,9 +13,8 @@ from pipeline.lattice.grid import Grid, Heights, Mask
 from pipeline.lattice.sampling import bilinear
 
 CLIFF_RUN_M = 2.0
-"""Ground distance over which a face must fall, across its lip and foot."""
-CLIFF_LEAST_SLOPE_RATIO = 0.15
-"""Smoothed slope (rise over run) below which no step is measured: a step of half a metre still shows twice as much."""
+"""Ground distance, across lip and foot, over which the fall of a step is measured (our choice). Longer, banks count as
+steps; shorter, a face that the grid blurs is cut in two."""
 
 Floats = NDArray[np.float64]
 Cells = tuple[NDArray[np.intp], ...]
@@ -49,10 +48,17 @@ class _Way:
     grid: Grid
 
 
+LEAST_SLOPE_RATIO = 0.15
+"""Smoothed slope (rise over run) below which no step is measured, to save time: a step of half a metre shows twice as
+much."""
+SMOOTHING_SIGMA_M = 0.75
+"""Sigma of the smoothing from which the way down is taken, so that noise does not turn it (our choice)."""
+
+
 def measure_steps(bare_earth: Heights, grid: Grid, /) -> Steps:
     """The step at every cell, measured along the way down.
 
-    The fall is taken over `cliff_run_m`; the slope above and below over the same distance again on either side.
+    The fall is taken over `CLIFF_RUN_M`, the slope above and below over as much ground again on either side.
 
     Parameters
     ----------
@@ -60,12 +66,12 @@ def measure_steps(bare_earth: Heights, grid: Grid, /) -> Steps:
     """
     known = np.isfinite(bare_earth)
     heights = np.nan_to_num(fill_nearest(bare_earth.astype(np.float64)))
-    smooth = np.asarray(ndimage.gaussian_filter(heights, 0.75 / grid.cell_m))
+    smooth = np.asarray(ndimage.gaussian_filter(heights, SMOOTHING_SIGMA_M / grid.cell_m))
     to_south, to_east = (np.asarray(part) for part in np.gradient(smooth, grid.cell_m))
     steep = np.maximum(np.hypot(to_south, to_east), 1e-9)
     down_e, down_n = -to_east / steep, to_south / steep
     fall, excess = np.zeros((2, *grid.shape))
-    chosen = np.nonzero(known & (steep >= CLIFF_LEAST_SLOPE_RATIO))
+    chosen = np.nonzero(known & (steep >= LEAST_SLOPE_RATIO))
     way = _Way(down_e[chosen], down_n[chosen], CLIFF_RUN_M, grid)
     fall[chosen], excess[chosen] = _falls(heights, known, chosen, way)
     return Steps(fall, excess, down_e, down_n)
@@ -91,6 +97,6 @@ def _along(heights: Floats, cells: Cells, way: _Way, share: float, /, *, beyond:
 
 
 def smooth_directions(down: Floats, /) -> Floats:
-    """Unit vectors averaged over about 5 m along the line."""
+    """Unit vectors averaged over five places, which lie a metre apart along the line."""
     mean = ndimage.uniform_filter1d(down, min(5, len(down)), axis=0, mode="nearest")
     return mean / np.maximum(np.hypot(mean[:, 0], mean[:, 1]), 1e-9)[:, None]

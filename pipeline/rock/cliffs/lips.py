@@ -14,9 +14,8 @@ import shapely
 from pipeline.lattice.grid import Grid, Heights, Mask
 from pipeline.lattice.ridges import ridge_lines
 from pipeline.rock.cliffs.breaks import (
-    LIP_BENEATH_TOLERANCES,
+    LIP_BENEATH_M,
     LIP_EXCESS_M,
-    LIP_TOLERANCE_M,
     Break,
     Windows,
     cells_around,
@@ -25,17 +24,14 @@ from pipeline.rock.cliffs.breaks import (
 )
 from pipeline.rock.cliffs.falls import CLIFF_RUN_M, Floats, Steps, measure_steps
 
-LIP_MIN_SLOPE_DEG = 20.0
-"""The same for the slope: a step of 1 m blurred over 3 m falls like this."""
-LIP_MIN_LENGTH_M = 4.0
-"""Shorter lines of steps show no direction."""
-LIP_RAISE_M = 3.5
-"""How far behind the edge of a step the ground above is put back: what filters take off."""
-LIP_RAISE_ALONG_M = 1.0
-"""The same to both sides of a place; places are a metre apart."""
-
-EVERY_CELL = 0.7
-"""Steps of this share of a cell meet every cell, however the window is turned: half a diagonal."""
+RAISE_M = 3.5
+"""How far behind the edge of a step the ground above is put back: somewhat more than the metre or two that a ground
+filter takes off (our choice)."""
+RAISE_ALONG_M = 1.0
+"""How far to both sides of a place along the step the ground is put back: places lie a metre apart, so that they
+overlap."""
+EVERY_CELL_SHARE = 0.7
+"""Steps of this share of a cell meet every cell, however the window is turned: half the diagonal of a cell."""
 
 
 def put_back_lips(bare_earth: Heights, lowest: Heights, grid: Grid, /) -> Heights:
@@ -56,9 +52,9 @@ def put_back_lips(bare_earth: Heights, lowest: Heights, grid: Grid, /) -> Height
             lowest,
             np.isfinite(lowest),
             grid,
-            across_m=LIP_RAISE_M,
-            along_m=LIP_RAISE_ALONG_M,
-            step_share=EVERY_CELL,
+            across_m=RAISE_M,
+            along_m=RAISE_ALONG_M,
+            step_share=EVERY_CELL_SHARE,
         )
         level = found.above.at(every) + window.base
         which = _is_terrace(every, found, level, grid.cell_m)
@@ -72,11 +68,17 @@ def put_back_lips(bare_earth: Heights, lowest: Heights, grid: Grid, /) -> Height
     return heights
 
 
+MIN_SLOPE_DEG = 20.0
+"""Least slope over the run of what may be a step that lost its lip: 1 m that a filter blurred over 3 m falls so."""
+MIN_LENGTH_M = 4.0
+"""Lines of such cells shorter than this show no direction and are left alone (our choice)."""
+
+
 def _lines_of_steps(steps: Steps, grid: Grid, /) -> list[shapely.LineString]:
     """Lines along everything that may be a step, however blurred."""
-    least_fall_m = np.tan(np.radians(LIP_MIN_SLOPE_DEG)) * CLIFF_RUN_M
+    least_fall_m = np.tan(np.radians(MIN_SLOPE_DEG)) * CLIFF_RUN_M
     is_step = (steps.excess_m >= LIP_EXCESS_M) & (steps.fall_m >= least_fall_m)
-    return [line for line in ridge_lines(is_step, grid) if line.length >= LIP_MIN_LENGTH_M]
+    return [line for line in ridge_lines(is_step, grid) if line.length >= MIN_LENGTH_M]
 
 
 def _is_terrace(window: Windows, found: Break, level: Floats, cell_m: float, /) -> Mask:
@@ -85,7 +87,7 @@ def _is_terrace(window: Windows, found: Break, level: Floats, cell_m: float, /) 
     The break is known to half a cell: one more cell counts where a return in it shows the ground above.
     """
     from_lip = window.down - found.at[:, None, None]
-    least = level - LIP_BENEATH_TOLERANCES * LIP_TOLERANCE_M
+    least = level - LIP_BENEATH_M
     is_seen = window.is_seen & (window.lowest + window.base >= least) & (from_lip < 0.5 * cell_m)
     which: Mask = found.is_sure[:, None, None] & window.is_inside & (is_seen | (~window.is_seen & (from_lip < 0)))
     return which

@@ -20,51 +20,14 @@ from pipeline.lattice.means import Known, gaussian_window
 from pipeline.lattice.reach import within_reach
 from pipeline.norm.symbols import isom
 from pipeline.rock.ground.brightness import Brightness
-from pipeline.rock.ground.stony import medians_of_areas, roughness
-from pipeline.settings import RockSettings
+from pipeline.rock.ground.stony import Floats, medians_of_areas, roughness
 from pipeline.terrain.relief import slope
 
-DRY_MIN_PULSE_RATIO = 0.45
-"""Ground from which fewer pulses come back, beside the survey's median, is water or wet. Half come back where every
-other flight line is missing."""
-BARE_ROCK_MIN_LONE_RATIO = 0.75
-"""Least share of pulses that end on bare rock as their only return: no crowns, no grass, no roof. Bare roads show 0.9
-and more (measured), but of lumpy rock some returns count as low growth."""
-BARE_ROCK_SURE_BRIGHTNESS_RATIO = 0.4
-"""From here down darkness adds nothing to the confidence."""
-BARE_ROCK_MIN_CONTRAST = 2.5
-"""How much darker it must be than vegetated ground, in standard deviations of the latter: 0.05 to 0.1 in surveys
-(measured)."""
-BARE_ROCK_MIN_RELIEF_M = 0.035
-"""Least unevenness in waves of 4 to 9 m. Level fields and yards show 0.005 to 0.025 (planted), forest floor 0.03 to
-0.1 (measured)."""
-BARE_ROCK_SHORT_SIGMA_M = 0.75
-"""Shorter waves than this sigma lets through are ranging noise and furrows, no unevenness of rock."""
-BARE_ROCK_LONG_SIGMA_M = 1.5
-"""Longer waves than this sigma lets through are hillsides; a wider window would reach over the edge of a field into
-what lies around it."""
-BARE_ROCK_INSIDE_M = 3.5
-"""Unevenness is taken this far inside an area, where the wider window holds next to nothing of what lies around."""
-BARE_ROCK_HILLSIDE_SIGMA_M = 3.0
-"""Sigma over which the slope is taken: of the hillside, not of the lumps on it."""
-BARE_ROCK_FRINGE_M = 2.0
-"""The window blurs the edge of rock over about its own width; so far out half-dark ground belongs to it."""
-BARE_ROCK_MIN_HOLE_M2 = 64.0
-"""Smaller holes (a bush, a boulder) are left out: the least area of open land at 1:15000 (from memory of the ISOM)."""
-BARE_ROCK_CORE_SHARE = 0.25
-"""Dark ground of less than this share of the least area cannot grow by its fringe into a whole one."""
-BARE_ROCK_MAX_SLOPE_DEG = 35.0
-"""Steeper ground is dark because it is turned away from the light, and is not run over."""
-BARE_ROCK_MIN_WIDTH_M = 10.0
-"""Narrower strips are roads, tracks and banks; the least area is 15 m wide."""
-BARE_ROCK_MIN_AREA_M2 = isom("214").smallest.area_m2
-"""1 mm2 at 1:15000: ISOM 2017-2, 214."""
-BARE_ROCK_LEAST_CONFIDENCE = 0.15
-"""Of ground just dark enough: most of it will be something else (no source)."""
-BARE_ROCK_MOST_CONFIDENCE = 0.35
-"""However dark it is: no lidar tells rock from burnt or stripped ground (no source)."""
-
-Floats = NDArray[np.float64]
+SHORT_SIGMA_M = 0.75
+"""Sigma of the smoothing that takes off what is too short to be rock: ranging noise and furrows (our choice)."""
+LONG_SIGMA_M = 1.5
+"""Sigma of the smoothing that leaves the hillside. Wider, the window reaches over the edge of a field into what lies
+around it (our choice)."""
 
 
 def unevenness(bare_earth: Heights, grid: Grid, /) -> Heights:
@@ -72,8 +35,7 @@ def unevenness(bare_earth: Heights, grid: Grid, /) -> Heights:
 
     Decimetres of rock show; ridges of a plough, ruts and noise are shorter, slopes and terraces longer.
     """
-    short, long = BARE_ROCK_SHORT_SIGMA_M, BARE_ROCK_LONG_SIGMA_M
-    waves: Heights = np.abs(_smooth(bare_earth, grid, short) - _smooth(bare_earth, grid, long))
+    waves: Heights = np.abs(_smooth(bare_earth, grid, SHORT_SIGMA_M) - _smooth(bare_earth, grid, LONG_SIGMA_M))
     return waves
 
 
@@ -87,6 +49,27 @@ def _smooth(bare_earth: Heights, grid: Grid, sigma_m: float) -> Heights:
     return np.asarray(Known.of(known, window, dtype=np.float32).mean(heights), np.float32)
 
 
+MIN_LONE_RATIO = 0.75
+"""Least share of pulses that end on bare rock as their only return: no crowns, no grass, no roof. Bare roads show 0.9
+and more (measured), but of lumpy rock some returns count as low growth."""
+CORE_SHARE = 0.25
+"""Dark ground of less than this share of the least area cannot grow by its half-dark fringe into a whole one, so that
+the survey need not be looked at any further."""
+HILLSIDE_SIGMA_M = 3.0
+"""Sigma of the smoothing before the slope is taken: of the hillside, not of the lumps on it (our choice)."""
+MAX_SLOPE_DEG = 35.0
+"""Steeper ground is dark because it is turned away from the light, and is not run over (our choice)."""
+INSIDE_M = 3.5
+"""Unevenness is taken only so far inside an area, where the wider smoothing holds next to nothing of what lies
+around."""
+MIN_CONTRAST_SIGMAS = 2.5
+"""How much darker it must be than vegetated ground, in standard deviations of the latter (0.05 to 0.1 of its brightness
+in surveys, measured). Lower, what varies as vegetated ground does becomes rock (our choice)."""
+MIN_RELIEF_M = 0.035
+"""Least unevenness in waves of 4 to 9 m, as a standard deviation: level fields and yards show 0.005 to 0.025 (planted),
+forest floor 0.03 to 0.1 (measured)."""
+
+
 def find_bare_rock(
     bare_earth: Heights,
     ground_support: Heights,
@@ -94,77 +77,104 @@ def find_bare_rock(
     grid: Grid,
     /,
     *,
-    settings: RockSettings,
+    max_brightness_ratio: float,
+    stony_slow_m: float,
 ) -> gpd.GeoDataFrame:
     """Areas 214; none where the intensity of the survey says nothing.
 
-    Ground rough enough for 210 is left to that: the norm shows less runnable rock as stony ground (ISOM 2017-2, 214).
+    Parameters
+    ----------
+    bare_earth, ground_support : (rows, cols) float32, metres
+    max_brightness_ratio : float
+        Brightest bare rock beside vegetated ground.
+    stony_slow_m : float
+        Roughness from which ground is left to stony ground 210, as the norm asks of less runnable rock (ISOM 2017-2,
+        214).
     """
     # Slopes make ground darker, never brighter: what is not dark as measured need not be looked at.
-    is_dark = np.nan_to_num(brightness.ratio, nan=np.inf) <= settings.bare_rock_max_brightness_ratio
-    is_dark &= brightness.lone_ratio >= BARE_ROCK_MIN_LONE_RATIO
-    least_m2 = BARE_ROCK_CORE_SHARE * BARE_ROCK_MIN_AREA_M2
+    is_dark = np.nan_to_num(brightness.ratio, nan=np.inf) <= max_brightness_ratio
+    is_dark &= brightness.lone_ratio >= MIN_LONE_RATIO
+    least_m2 = CORE_SHARE * isom("214").smallest.area_m2
     if not brightness.is_known or is_dark.sum() * grid.cell_m**2 < least_m2:
         return no_features(grid.crs)
-    mask, ratio = _bare_and_dark(bare_earth, ground_support, brightness, grid, settings)
+    steepness = slope(_smooth(bare_earth, grid, HILLSIDE_SIGMA_M), grid)
+    # A slope turned away from the light is darker by the cosine (Lambert); the pulse is taken to come from above.
+    ratio = (brightness.ratio / np.cos(np.radians(steepness))).astype(np.float32)
+    rough = np.nan_to_num(roughness(bare_earth, ground_support, grid), nan=np.inf)
+    runs = (steepness <= MAX_SLOPE_DEG) & (rough < stony_slow_m)
+    mask = _bare_and_dark(ratio, runs, np.isfinite(bare_earth), brightness, grid, max_brightness_ratio)
     areas = np.array(_outlines(mask, grid), object)
     if not len(areas):
         return no_features(grid.crs)
     owners = rasterize(zip(areas, range(1, len(areas) + 1), strict=True), grid.shape, transform=grid.transform)
     dark, lone = (medians_of_areas(of, owners * mask, len(areas)) for of in (ratio, brightness.lone_ratio))
-    inner = np.where(ndimage.distance_transform_edt(owners) * grid.cell_m >= BARE_ROCK_INSIDE_M, owners, 0)
+    inner = np.where(ndimage.distance_transform_edt(owners) * grid.cell_m >= INSIDE_M, owners, 0)
     # The median deviation times 1.48 is the standard deviation of what is spread normally.
     uneven = 1.4826 * medians_of_areas(unevenness(bare_earth, grid), inner, len(areas))
-    stands_out = (1 - dark) / brightness.spread_ratio >= BARE_ROCK_MIN_CONTRAST
-    drawn = np.flatnonzero(stands_out & (uneven >= BARE_ROCK_MIN_RELIEF_M))
+    stands_out = (1 - dark) / brightness.spread_ratio >= MIN_CONTRAST_SIGMAS
+    drawn = np.flatnonzero(stands_out & (uneven >= MIN_RELIEF_M))
     return make_features(
         areas[drawn],
         crs=grid.crs,
         symbol="214",
-        confidence=_confidence(dark[drawn], settings),
+        confidence=_confidence(dark[drawn], max_brightness_ratio),
         evidence=[_sentence(areas[i], dark[i], lone[i], uneven[i]) for i in drawn],
     )
 
 
+DRY_MIN_PULSE_RATIO = 0.45
+"""Ground from which fewer pulses come back than this share of the survey's median is water or wet. Half come back where
+every other flight line is missing, which must not pass for water."""
+FRINGE_M = 2.0
+"""How far around dark ground half-dark ground belongs to it: the window of brightness blurs an edge over about its own
+width."""
+
+
 def _bare_and_dark(
-    bare_earth: Heights, ground_support: Heights, brightness: Brightness, grid: Grid, settings: RockSettings
-) -> tuple[Mask, Heights]:
-    """Cells of bare dark ground with their half-dark rim, and brightness freed from the slope's part in it."""
-    steepness = slope(_smooth(bare_earth, grid, BARE_ROCK_HILLSIDE_SIGMA_M), grid)
-    # A slope turned away from the light is darker by the cosine (Lambert); the pulse is taken to come from above.
-    ratio = (brightness.ratio / np.cos(np.radians(steepness))).astype(np.float32)
-    rough = np.nan_to_num(roughness(bare_earth, ground_support, grid), nan=np.inf)
-    runs = (steepness <= BARE_ROCK_MAX_SLOPE_DEG) & (rough < settings.stony_slow_m)
-    back = brightness.pulse_ratio >= DRY_MIN_PULSE_RATIO
-    bare = runs & back & np.isfinite(bare_earth) & (brightness.lone_ratio >= BARE_ROCK_MIN_LONE_RATIO)
-    core = bare & (ratio <= settings.bare_rock_max_brightness_ratio)
-    half_dark = (1 + settings.bare_rock_max_brightness_ratio) / 2
-    rim = within_reach(core, reach_m=BARE_ROCK_FRINGE_M, cell_m=grid.cell_m)
-    return core | (rim & runs & back & (ratio <= half_dark)), ratio
+    ratio: Heights, runs: Mask, known: Mask, brightness: Brightness, grid: Grid, max_brightness_ratio: float
+) -> Mask:
+    """Cells of bare dark ground that can be run over, with their half-dark rim."""
+    dry = runs & (brightness.pulse_ratio >= DRY_MIN_PULSE_RATIO)
+    core = dry & known & (brightness.lone_ratio >= MIN_LONE_RATIO) & (ratio <= max_brightness_ratio)
+    rim = within_reach(core, reach_m=FRINGE_M, cell_m=grid.cell_m)
+    mask: Mask = core | (rim & dry & (ratio <= (1 + max_brightness_ratio) / 2))
+    return mask
+
+
+MIN_WIDTH_M = 10.0
+"""Narrower strips are roads, tracks and banks; the least area of 214 is 15 m wide (our choice)."""
+MIN_HOLE_M2 = 64.0
+"""Smaller holes (a bush, a boulder) are filled: about the least area of open land (ISOM 2017-2, 401: 67 m2)."""
 
 
 def _outlines(mask: Mask, grid: Grid) -> list[Polygon]:
     """Outlines of what is wide and large enough, without strips (roads, banks) and small holes."""
     found = shapes(mask.astype(np.uint8), mask=mask, transform=grid.transform)
-    half_m = BARE_ROCK_MIN_WIDTH_M / 2
+    half_m = MIN_WIDTH_M / 2
     areas: NDArray[np.object_] = np.array([shapely.geometry.shape(outline) for outline, _ in found], object)
     wide = shapely.get_parts(shapely.buffer(shapely.buffer(areas, -half_m), half_m))
-    whole = [_without_holes(area, BARE_ROCK_MIN_HOLE_M2) for area in wide]
+    whole = [_without_holes(area, MIN_HOLE_M2) for area in wide]
     smooth = [shapely.make_valid(area.simplify(grid.cell_m)) for area in whole]
     parts = [part for area in smooth for part in shapely.get_parts(area) if isinstance(part, Polygon)]
-    return [part for part in parts if part.area >= BARE_ROCK_MIN_AREA_M2]
+    return [part for part in parts if part.area >= isom("214").smallest.area_m2]
 
 
 def _without_holes(area: Polygon, least_m2: float) -> Polygon:
     return Polygon(area.exterior, [hole for hole in area.interiors if Polygon(hole).area >= least_m2])
 
 
-def _confidence(dark: Floats, settings: RockSettings) -> Floats:
-    """From the least to the most, as the ground is darker."""
-    span = settings.bare_rock_max_brightness_ratio - BARE_ROCK_SURE_BRIGHTNESS_RATIO
-    darkness = np.clip((settings.bare_rock_max_brightness_ratio - dark) / max(span, 1e-6), 0, 1)
-    least, most = BARE_ROCK_LEAST_CONFIDENCE, BARE_ROCK_MOST_CONFIDENCE
-    return least + (most - least) * darkness
+LEAST_CONFIDENCE, MOST_CONFIDENCE = 0.15, 0.35
+"""Confidence of ground just dark enough, and of ground however dark. Neither is measured, for want of a survey with
+mapped bare rock: most dark ground will be something else, and no lidar tells rock from burnt or stripped ground."""
+DARKEST_RATIO = 0.4
+"""Brightness beside vegetated ground below which more darkness adds no confidence (our choice)."""
+
+
+def _confidence(dark: Floats, max_brightness_ratio: float) -> Floats:
+    """From the least to the most confidence, as the ground is darker."""
+    span = max_brightness_ratio - DARKEST_RATIO
+    darkness = np.clip((max_brightness_ratio - dark) / max(span, 1e-6), 0, 1)
+    return LEAST_CONFIDENCE + (MOST_CONFIDENCE - LEAST_CONFIDENCE) * darkness
 
 
 def _sentence(area: Polygon, dark: float, lone: float, uneven: float) -> str:

@@ -15,25 +15,6 @@ from scipy import ndimage
 
 from pipeline.lattice.grid import Grid, Heights, Mask
 
-VEGETATED_MAX_LONE_RATIO = 0.7
-"""Ground on which fewer pulses than this end alone has plants on or over it; what it reflects is what other ground is
-compared with. Bare roads show 0.9 and more (measured)."""
-VEGETATED_MIN_AREA_M2 = 2500.0
-"""With less vegetated ground there is nothing to compare with, and intensity is not used: ten times the smallest bare
-rock."""
-BRIGHTNESS_SIGMA_M = 1.5
-"""Sigma of the window brightness is taken over: 28 m2 hold enough returns even at one a square metre, an eighth of
-the smallest bare rock."""
-BRIGHTNESS_MIN_RETURNS_PER_M2 = 0.2
-"""With fewer lone ground returns a window holds less than six of them, and their mean tells nothing."""
-BRIGHTNESS_MIN_SPREAD_RATIO = 0.002
-"""Vegetated ground that varies less than this has a constant for intensity: made scenes show 0.012, surveys 0.05."""
-BRIGHTNESS_SURVEY_SHARE = 0.02
-"""Share of vegetated ground around from which its own brightness counts for more than that of the whole survey."""
-BRIGHTNESS_REACH_M = 100.0
-"""Side of the square in which vegetated ground is compared with is twice this: range and weather change the intensity
-over longer ways."""
-
 COUNTS = ("lone_ground_returns", "lone_ground_intensity_sum", "pulses")
 """Grids of counts that `ground_brightness` reads."""
 
@@ -61,6 +42,14 @@ class Brightness:
         return bool(np.isfinite(self.spread_ratio))
 
 
+MIN_RETURNS_PER_M2 = 0.2
+"""Lone ground returns from which the brightness of a place is known; with fewer its window holds less than six, and
+their mean tells nothing (our choice)."""
+VEGETATED_MAX_LONE_RATIO = 0.7
+"""Ground on which a smaller share of the pulses ends as an only return has plants on or over it, and other ground is
+compared with it. Bare roads show 0.9 and more (measured)."""
+
+
 def ground_brightness(counts: Mapping[str, Heights], grid: Grid, /) -> Brightness:
     """Brightness of the ground and how bare it is, from the counts of the whole area.
 
@@ -74,7 +63,7 @@ def ground_brightness(counts: Mapping[str, Heights], grid: Grid, /) -> Brightnes
     pulses, lone, shine = (_window(counts[name], grid) for name in ("pulses", *COUNTS[:2]))
     with np.errstate(divide="ignore", invalid="ignore"):
         lone_ratio = np.where(pulses > 1e-6, np.minimum(lone / pulses, 1), 0).astype(np.float32)
-        is_told = lone >= BRIGHTNESS_MIN_RETURNS_PER_M2 * grid.cell_m**2
+        is_told = lone >= MIN_RETURNS_PER_M2 * grid.cell_m**2
         mean = np.where(is_told, shine / lone, np.nan).astype(np.float32)
     met = pulses > 1e-6
     usual = float(np.median(pulses[met])) if met.any() else 1.0
@@ -83,11 +72,30 @@ def ground_brightness(counts: Mapping[str, Heights], grid: Grid, /) -> Brightnes
     return Brightness(ratio, lone_ratio, (pulses / usual).astype(np.float32), spread_ratio)
 
 
+WINDOW_SIGMA_M = 1.5
+"""Sigma of the window that brightness is taken over: its 28 m2 hold enough returns even at one a square metre, and are
+an eighth of the smallest bare rock (our choice)."""
+
+
 def _window(values: Heights, grid: Grid) -> Heights:
-    """Sum a cell, taken over the window."""
-    sigma = BRIGHTNESS_SIGMA_M / grid.cell_m
+    """(rows, cols) mean over the window of the sums of its cells."""
+    sigma = WINDOW_SIGMA_M / grid.cell_m
     smooth: Heights = ndimage.gaussian_filter(values.astype(np.float32), sigma, mode="constant")
     return smooth
+
+
+VEGETATED_MIN_AREA_M2 = 2500.0
+"""Least vegetated ground of a survey: with less there is nothing to compare with, and intensity is not used. About ten
+times the smallest bare rock (our choice)."""
+REACH_M = 100.0
+"""Half the side of the square in which vegetated ground is compared with: intensity changes with range and weather over
+longer ways (our choice)."""
+SURVEY_SHARE = 0.02
+"""Share of vegetated ground in that square from which it counts for more than the vegetated ground of the whole survey
+(our choice)."""
+MIN_SPREAD_RATIO = 0.002
+"""Vegetated ground that varies less than this has a constant for an intensity, which tells nothing: made scenes show
+0.012, surveys 0.05 (measured)."""
 
 
 def _beside_vegetated(mean: Heights, vegetated: Mask, grid: Grid) -> tuple[Heights, float]:
@@ -101,13 +109,12 @@ def _beside_vegetated(mean: Heights, vegetated: Mask, grid: Grid) -> tuple[Heigh
     typical = float(np.median(mean[vegetated]))
     if typical <= 0:
         return unknown, float("nan")
-    size = 2 * round(BRIGHTNESS_REACH_M / grid.cell_m) + 1
+    size = 2 * round(REACH_M / grid.cell_m) + 1
     share, shine = (
         ndimage.uniform_filter(values.astype(np.float32), size, mode="constant")
         for values in (vegetated, np.where(vegetated, mean / typical, 0))
     )
-    survey = BRIGHTNESS_SURVEY_SHARE
-    ratio: Heights = (mean / typical / ((shine + survey) / (share + survey))).astype(np.float32)
+    ratio: Heights = (mean / typical / ((shine + SURVEY_SHARE) / (share + SURVEY_SHARE))).astype(np.float32)
     spread_ratio = 1.4826 * float(np.median(np.abs(ratio[vegetated] - 1)))
-    varies = spread_ratio > BRIGHTNESS_MIN_SPREAD_RATIO
+    varies = spread_ratio > MIN_SPREAD_RATIO
     return (ratio, spread_ratio) if varies else (unknown, float("nan"))

@@ -1,11 +1,9 @@
-"""Stony ground 210 to 212 from the roughness of the bare earth, and rocky pits 203.1 from steep little hollows.
+"""Stony ground 210 to 212 from the roughness of the bare earth.
 
 Roughness says where stony ground is drawn; how bright the ground is only says how far that is believed.
 """
 
 from __future__ import annotations
-
-import math
 
 import geopandas as gpd
 import numpy as np
@@ -14,48 +12,19 @@ import shapely
 from numpy.typing import NDArray
 from rasterio.features import rasterize, shapes
 from scipy import ndimage
-from skimage.morphology import reconstruction
 
 from pipeline.features import make_features, no_features
-from pipeline.lattice.grid import Grid, Heights, Mask
+from pipeline.lattice.grid import Grid, Heights
 from pipeline.lattice.means import Known, square_window
-from pipeline.lattice.windows import highest_around, lowest_around
-from pipeline.norm.symbols import isom
 from pipeline.rock.ground.brightness import Brightness
-from pipeline.settings import RockSettings
-
-STONY_WINDOW_M = 4.0
-"""Ground over which roughness is taken: a few strides of a runner."""
-STONY_WALK_M = 0.4
-"""The same for 211 (common practice, no source)."""
-STONY_FIGHT_M = 0.5
-"""The same for 212 (common practice, no source)."""
-STONY_MIN_AREA_M2 = 225.0
-"""Smallest stony area; ISOM 2017-2 asks for three dots, about 10 by 10 m."""
-STONY_MOST_DEPARTURE_M = 0.6
-"""No place counts as rougher than this: larger departures are boulders, steps or banks, which are drawn on their
-own."""
-STONY_CONFIDENCE = 0.35
-"""Roughness cannot tell stones from roots, ruts and undergrowth taken for ground."""
-STONY_DARK_CONFIDENCE = 0.5
-"""The same where rough ground is also as dark as bare rock and nothing grows on it: stone is likelier than
-undergrowth (common practice, no source)."""
-STONY_BRIGHT_CONFIDENCE = 0.25
-"""The same where rough ground is as bright as vegetated ground (common practice, no source)."""
-ROCKY_PIT_MIN_DEPTH_M = isom("203.1").smallest.height_m
-"""ISOM 2017-2, 203.1."""
-ROCKY_PIT_HOLLOW_M = 0.3
-"""Water up to here stands in any uneven ground; what is deeper is one hollow."""
-ROCKY_PIT_MIN_WIDTH_M = 1.5
-"""One stray low return makes a funnel about as wide as the returns lie apart."""
-ROCKY_PIT_MAX_WIDTH_M = 5.0
-"""ISOM 2017-2, 203.1: larger ones are cliffs."""
-ROCKY_PIT_MIN_SLOPE_DEG = 60.0
-"""Walls steeper than earth stands: loose soil lies at 30 to 40 degrees."""
-ROCKY_PIT_CONFIDENCE = 0.4
-"""A steep little hollow may be an earth pit 112."""
 
 Floats = NDArray[np.float64]
+
+WINDOW_M = 4.0
+"""Ground over which roughness is taken, as a half side in metres: a few strides of a runner (our choice)."""
+MOST_DEPARTURE_M = 0.6
+"""No place counts as rougher than this: larger departures are boulders, steps or banks, which are drawn on their own
+(our choice)."""
 
 
 def roughness(bare_earth: Heights, ground_support: Heights, grid: Grid, /) -> Floats:
@@ -72,16 +41,20 @@ def roughness(bare_earth: Heights, ground_support: Heights, grid: Grid, /) -> Fl
     """
     seen = np.isfinite(bare_earth) & (ground_support <= 2 * grid.cell_m)
     heights = np.where(np.isfinite(bare_earth), bare_earth, np.nanmean(bare_earth) if seen.any() else 0.0)
-    window_m, most_m = STONY_WINDOW_M, STONY_MOST_DEPARTURE_M
-    sigma = 0.5 * window_m / grid.cell_m
+    sigma = 0.5 * WINDOW_M / grid.cell_m
     left = heights.astype(np.float64) - ndimage.gaussian_filter(heights.astype(np.float64), sigma)
     # The upward half of a step or a gully edge is not stone: each place counts for at most the cap.
-    square = np.minimum(left**2, most_m**2)
-    known = Known.of(seen, square_window(max(3, 2 * round(window_m / grid.cell_m) + 1), rim="reflect"))
+    square = np.minimum(left**2, MOST_DEPARTURE_M**2)
+    known = Known.of(seen, square_window(max(3, 2 * round(WINDOW_M / grid.cell_m) + 1), rim="reflect"))
     return np.where(known.share > 0.5, np.sqrt(np.clip(known.mean(square), 0, None)), np.nan)
 
 
-UNTOLD = "roughness alone: intensity says nothing here"
+WALK_M, FIGHT_M = 0.4, 0.5
+"""Roughness from which stony ground is 211 rather than 210, and 212 rather than 211 (our choice, not measured: the norm
+speaks of running speed)."""
+MIN_AREA_M2 = 225.0
+"""Smallest stony area (our choice): roughness is too uncertain for the least area of the norm, three dots or 10 by 10 m
+(ISOM 2017-2, 210)."""
 
 
 def find_stony_ground(
@@ -91,32 +64,40 @@ def find_stony_ground(
     /,
     *,
     brightness: Brightness | None = None,
-    settings: RockSettings,
+    slow_m: float,
+    dark_ratio: float,
 ) -> gpd.GeoDataFrame:
     """Areas 210, 211 and 212 where the ground is rough enough to slow a runner.
 
     Confidence stays low: roots, ruts and poorly filtered undergrowth are as rough, and only a visit tells. Ground that
     is dark and bare as well is believed more, ground as bright as plants less.
+
+    Parameters
+    ----------
+    bare_earth, ground_support : (rows, cols) float32, metres
+    slow_m : float
+        Roughness from which ground is stony.
+    dark_ratio : float
+        Brightness beside vegetated ground at which ground counts as dark as bare rock.
     """
     rough = np.nan_to_num(roughness(bare_earth, ground_support, grid))
     # The middle of the 25 cells around is rough where at least 13 of them are.
-    n_rough = 25 * ndimage.uniform_filter((rough >= settings.stony_slow_m).astype(np.float32), 5)
+    n_rough = 25 * ndimage.uniform_filter((rough >= slow_m).astype(np.float32), 5)
     mask = (n_rough > 12.5).astype(np.uint8)
     outlines = [shapely.geometry.shape(outline) for outline, _ in shapes(mask, mask=mask > 0, transform=grid.transform)]
     # A single step or gully edge is rough along a strip about two windows wide; stony ground is wide both ways.
-    strip_m = 1.25 * STONY_WINDOW_M
+    strip_m = 1.25 * WINDOW_M
     wide = [part for area in outlines for part in shapely.get_parts(area.buffer(-strip_m).buffer(strip_m))]
-    areas = [area.simplify(grid.cell_m).buffer(0) for area in wide if area.area >= STONY_MIN_AREA_M2]
+    areas = [area.simplify(grid.cell_m).buffer(0) for area in wide if area.area >= MIN_AREA_M2]
     if not areas:
         return no_features(grid.crs)
     owners = rasterize(zip(areas, range(1, len(areas) + 1), strict=True), grid.shape, transform=grid.transform)
     typical = medians_of_areas(rough, owners, len(areas))
-    steps = (STONY_WALK_M, STONY_FIGHT_M)
-    confidence, texts = _believed(brightness, owners, len(areas), settings)
+    confidence, texts = _believed(brightness, owners, len(areas), dark_ratio)
     return make_features(
         areas,
         crs=grid.crs,
-        symbol=[("210", "211", "212")[band] for band in np.digitize(typical, steps)],
+        symbol=[("210", "211", "212")[band] for band in np.digitize(typical, (WALK_M, FIGHT_M))],
         confidence=confidence,
         evidence=[
             f"ground uneven by {value:.2f} m within a few metres, {text}"
@@ -135,82 +116,33 @@ def medians_of_areas(values: NDArray[np.floating], owners: NDArray[np.integer], 
     return of_areas.reindex(np.arange(1, n + 1)).to_numpy(np.float64)
 
 
+CONFIDENCE = 0.35
+"""Confidence in stony ground where only roughness speaks: it cannot tell stones from roots, ruts and undergrowth taken
+for ground. Not measured, for want of a survey with mapped stony ground; so are the two below."""
+DARK_CONFIDENCE = 0.5
+"""Confidence where rough ground is also as dark as bare rock and nothing grows on it: stone is then likelier than
+undergrowth."""
+BRIGHT_CONFIDENCE = 0.25
+"""Confidence where rough ground is as bright as vegetated ground: undergrowth is then likelier than stone."""
+UNTOLD = "roughness alone: intensity says nothing here"
+"""What the evidence says where brightness is not known."""
+
+
 def _believed(
-    brightness: Brightness | None, owners: NDArray[np.integer], n: int, settings: RockSettings
+    brightness: Brightness | None, owners: NDArray[np.integer], n: int, dark_ratio: float
 ) -> tuple[Floats, list[str]]:
     """(n,) confidence in areas of rough ground, and what their brightness says."""
     if brightness is None:
-        return np.full(n, STONY_CONFIDENCE), [UNTOLD] * n
+        return np.full(n, CONFIDENCE), [UNTOLD] * n
     index = np.arange(1, n + 1)
     is_told = np.asarray(ndimage.mean(np.isfinite(brightness.ratio), owners, index)) >= 0.5
     ratio = medians_of_areas(brightness.ratio, owners, n)
     lone = np.asarray(ndimage.mean(brightness.lone_ratio, owners, index), np.float64)
-    darkness = np.clip((1 - ratio) / (1 - settings.bare_rock_max_brightness_ratio), 0, 1)
-    least, most = STONY_BRIGHT_CONFIDENCE, STONY_DARK_CONFIDENCE
-    sure = np.where(is_told, least + (most - least) * darkness * lone, STONY_CONFIDENCE)
+    darkness = np.clip((1 - ratio) / (1 - dark_ratio), 0, 1)
+    told = BRIGHT_CONFIDENCE + (DARK_CONFIDENCE - BRIGHT_CONFIDENCE) * darkness * lone
+    sure = np.where(is_told, told, CONFIDENCE)
     texts = [
         f"{r:.2f} times as bright as vegetated ground around, {share:.0%} of pulses end on it alone" if told else UNTOLD
         for r, share, told in zip(ratio, lone, is_told, strict=True)
     ]
     return sure, texts
-
-
-def find_rocky_pits(bare_earth: Heights, ground_support: Heights, grid: Grid, /) -> gpd.GeoDataFrame:
-    """Points 203.1: closed hollows deeper than a metre, under 5 m wide, with walls too steep for earth."""
-    known = np.isfinite(bare_earth) & (ground_support <= 2 * grid.cell_m)
-    if not known.any():
-        return no_features(grid.crs)
-    depth = _little_hollows(bare_earth, known, grid)
-    labels, n = ndimage.label(depth > ROCKY_PIT_HOLLOW_M)
-    index = np.arange(1, n + 1)
-    deepest = ndimage.maximum(depth, labels, index)
-    width = np.sqrt(ndimage.sum_labels(np.ones_like(depth), labels, index) * 4 / np.pi) * grid.cell_m
-    steep = 2 * deepest / np.maximum(width, grid.cell_m) >= np.tan(np.radians(ROCKY_PIT_MIN_SLOPE_DEG))
-    fits = (width >= ROCKY_PIT_MIN_WIDTH_M) & (width <= ROCKY_PIT_MAX_WIDTH_M)
-    is_pit = (deepest >= ROCKY_PIT_MIN_DEPTH_M) & fits & steep
-    if not is_pit.any():
-        return no_features(grid.crs)
-    centre = np.array(ndimage.center_of_mass(depth * (labels > 0), labels, index[is_pit])).reshape(-1, 2)
-    east = (centre[:, 1] + grid.west_col + 0.5) * grid.cell_m
-    north = (grid.north_row - 0.5 - centre[:, 0]) * grid.cell_m
-    return make_features(
-        [shapely.Point(e, n) for e, n in zip(east, north, strict=True)],
-        crs=grid.crs,
-        symbol="203.1",
-        confidence=ROCKY_PIT_CONFIDENCE,
-        evidence=[
-            f"hollow {d:.1f} m deep and {w:.1f} m wide with steep walls"
-            for d, w in zip(deepest[is_pit], width[is_pit], strict=True)
-        ],
-        height_m=-deepest[is_pit],
-        width_m=width[is_pit],
-    )
-
-
-def _little_hollows(bare_earth: Heights, known: Mask, grid: Grid) -> Floats:
-    """(rows, cols) metres of water that would stand in hollows narrower than a rocky pit may be; 0 elsewhere.
-
-    Water is poured only around places that a closing as wide as the widest pit lifts: no other holds such a pit, and
-    filling a whole survey takes longer than all its cliffs.
-    """
-    # Water runs out into what was not seen: a hollow counts only where its whole rim was.
-    heights = np.where(known, bare_earth, np.min(bare_earth[known]) - 1).astype(np.float64)
-    half_side = math.ceil(ROCKY_PIT_MAX_WIDTH_M / 2 / grid.cell_m)
-    lifted = lowest_around(highest_around(heights, half_side), half_side) - heights
-    reach = 2 * half_side + 1
-    least_m = ROCKY_PIT_MIN_DEPTH_M - ROCKY_PIT_HOLLOW_M
-    deep = (known & (lifted > least_m)).astype(np.uint8)
-    labels, n = ndimage.label(highest_around(deep, reach))
-    depth = np.zeros_like(heights)
-    for label, window in enumerate(ndimage.find_objects(labels, n), start=1):
-        here = labels[window] == label
-        depth[window][here] = _water_depth(heights[window], known[window])[here]
-    return depth
-
-
-def _water_depth(heights: Floats, known: Mask) -> Floats:
-    """(rows, cols) metres of water that stands where it cannot run out over the edge or into what was not seen."""
-    seed = np.where(known, heights.max() + 1, heights)
-    seed[0], seed[-1], seed[:, 0], seed[:, -1] = heights[0], heights[-1], heights[:, 0], heights[:, -1]
-    filled = reconstruction(seed, heights, method="erosion")  # type: ignore[no-untyped-call]
-    return np.asarray(filled, np.float64) - heights

@@ -9,9 +9,7 @@ from pipeline.files import layers
 from pipeline.lattice.blocks import block_named
 from pipeline.lattice.grid import Grid
 from pipeline.rock.boulders.boulders import find_boulders
-from pipeline.settings import (
-    Flow,
-)
+from pipeline.settings import Flow
 from pipeline.steps.block.reading import surroundings
 
 

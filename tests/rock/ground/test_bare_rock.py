@@ -1,4 +1,4 @@
-"""Bare rock 214, and what brightness says of stony ground: shapes and reflectances with known answers."""
+"""Bare rock 214: shapes and reflectances with known answers."""
 
 from __future__ import annotations
 
@@ -11,12 +11,10 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 
 from pipeline.lattice.grid import Grid, Heights, Mask
-from pipeline.returns.cloud import Cloud
-from pipeline.rock.ground.bare_rock import find_bare_rock, unevenness
+from pipeline.rock.ground.bare_rock import LEAST_CONFIDENCE, MOST_CONFIDENCE, find_bare_rock, unevenness
 from pipeline.rock.ground.brightness import ground_brightness
-from pipeline.rock.ground.stony import UNTOLD, find_stony_ground
+from pipeline.rock.ground.stony import find_stony_ground
 from pipeline.settings import RockSettings
-from pipeline.terrain.counts import lone_ground
 
 SETTINGS = RockSettings()
 GRID = Grid.covering((0, 0, 120, 120), cell_m=1.0, crs="EPSG:25833")
@@ -51,7 +49,14 @@ def drawn(counts: dict[str, Heights], ground: NDArray[np.float64]) -> gpd.GeoDat
     """The bare rock of the draft, every cell seen from close by."""
     near = np.full(GRID.shape, 0.4, np.float32)
     brightness = ground_brightness(counts, GRID)
-    return find_bare_rock(ground.astype(np.float32), near, brightness, GRID, settings=SETTINGS)
+    return find_bare_rock(
+        ground.astype(np.float32),
+        near,
+        brightness,
+        GRID,
+        max_brightness_ratio=SETTINGS.bare_rock_max_brightness_ratio,
+        stony_slow_m=SETTINGS.stony_slow_m,
+    )
 
 
 def test_a_dark_bare_uneven_patch_is_drawn_with_low_confidence() -> None:
@@ -61,7 +66,7 @@ def test_a_dark_bare_uneven_patch_is_drawn_with_low_confidence() -> None:
     assert found.symbol.tolist() == ["214"]
     shape = found.geometry.iloc[0]
     assert shape.intersection(PATCH).area / shape.union(PATCH).area > 0.85
-    assert SETTINGS.bare_rock_least_confidence < found.confidence.iloc[0] <= SETTINGS.bare_rock_most_confidence
+    assert LEAST_CONFIDENCE < found.confidence.iloc[0] <= MOST_CONFIDENCE
     assert "0.4" in found.evidence.iloc[0]
     assert "burnt" in found.evidence.iloc[0]
 
@@ -125,7 +130,13 @@ def test_rock_too_rough_to_run_over_is_left_to_stony_ground() -> None:
     counts = counts_of(rock, 0.4 * PLANTS)
     assert len(drawn(counts, HILL + blocks)) == 0
     near = np.full(GRID.shape, 0.4, np.float32)
-    stony = find_stony_ground((HILL + blocks).astype(np.float32), near, GRID, settings=SETTINGS)
+    stony = find_stony_ground(
+        (HILL + blocks).astype(np.float32),
+        near,
+        GRID,
+        slow_m=SETTINGS.stony_slow_m,
+        dark_ratio=SETTINGS.bare_rock_max_brightness_ratio,
+    )
     assert stony.geometry.intersection(PATCH).area.sum() > 0.5 * PATCH.area
 
 
@@ -178,92 +189,3 @@ def test_unevenness_passes_lumps_and_leaves_out_slopes_and_noise() -> None:
     assert unevenness((HILL + LUMPS).astype(np.float32), GRID)[inner].max() > 0.08
     assert unevenness(HILL, GRID)[inner].max() < 0.001
     assert np.sqrt(np.mean(unevenness((HILL + noise).astype(np.float32), GRID)[inner] ** 2)) < 0.01
-
-
-# ---------------------------------------------------------------- stony ground
-
-
-def stony(ratio: float | None) -> gpd.GeoDataFrame:
-    """A patch of blocks, its ground so bright; None for a survey without intensity."""
-    rock = inside(PATCH)
-    blocks = np.random.default_rng(4).uniform(0, 1.8, (60, 60)).repeat(2, axis=0).repeat(2, axis=1) * rock
-    counts = counts_of(rock, PLANTS * (ratio or 0))
-    if ratio is None:
-        counts["lone_ground_intensity_sum"] *= 0
-    brightness = ground_brightness(counts, GRID)
-    near = np.full(GRID.shape, 0.4, np.float32)
-    ground = (HILL + blocks).astype(np.float32)
-    return find_stony_ground(ground, near, GRID, brightness=brightness, settings=SETTINGS)
-
-
-def test_brightness_moves_the_confidence_of_stony_ground_not_its_place() -> None:
-    """Dark rough ground is believed more, bright less, and the areas stay what they are."""
-    dark, untold, bright = stony(0.4), stony(None), stony(1.0)
-    assert dark.geometry.geom_equals(untold.geometry).all()
-    assert bright.geometry.geom_equals(untold.geometry).all()
-    assert dark.confidence.iloc[0] > untold.confidence.iloc[0] > bright.confidence.iloc[0]
-    assert untold.confidence.iloc[0] == SETTINGS.stony_confidence
-
-
-def test_evidence_of_stony_ground_says_whether_intensity_spoke() -> None:
-    """Without intensity it says so; with it, how bright the ground is."""
-    assert UNTOLD in stony(None).evidence.iloc[0]
-    assert "times as bright" in stony(0.4).evidence.iloc[0]
-    assert UNTOLD not in stony(0.4).evidence.iloc[0]
-
-
-# ---------------------------------------------------------------- counting
-
-
-def returns(rows: list[tuple[float, float, int, int, int, float, int]]) -> tuple[Cloud, np.ndarray, np.ndarray]:
-    """A cloud of (east, north, return number, returns, class, height above, intensity)."""
-    table = np.array(rows, float)
-    cloud = Cloud.of(
-        np.column_stack((table[:, :2], table[:, 5])),
-        return_number=table[:, 2].astype(np.uint8),
-        n_returns=table[:, 3].astype(np.uint8),
-        intensity=table[:, 6].astype(np.uint16),
-    )
-    return cloud, table[:, 4].astype(np.uint8), table[:, 5].astype(np.float32)
-
-
-def test_only_whole_pulses_that_end_on_the_ground_are_counted() -> None:
-    """Split pulses, grass, roofs, water and noise are left out; low returns beside a thinned ground are not."""
-    cell = Grid.covering((0, 0, 1, 1), cell_m=1.0, crs="EPSG:25833")
-    counted = [(0.5, 0.5, 1, 1, 2, 0.0, 100), (0.2, 0.5, 1, 1, 1, 0.05, 20), (0.9, 0.1, 0, 0, 3, 0.1, 3)]
-    left_out = [
-        (0.5, 0.5, 2, 2, 2, 0.0, 1000),
-        (0.5, 0.5, 1, 2, 3, 0.1, 1000),
-        (0.5, 0.5, 1, 1, 3, 0.3, 1000),
-        (0.5, 0.5, 1, 1, 6, 0.05, 1000),
-        (0.5, 0.5, 1, 1, 9, 0.0, 1000),
-        (0.5, 0.5, 1, 1, 7, np.nan, 1000),
-        (1.0, 0.5, 1, 1, 2, 0.0, 1000),
-    ]
-    made = lone_ground(*returns(counted + left_out), cell)
-    assert made["lone_ground_returns"].tolist() == [[3.0]]
-    assert made["lone_ground_intensity_sum"].tolist() == [[123.0]]
-
-
-@settings(max_examples=25, deadline=None)
-@given(seed=st.integers(0, 1000), cut=st.integers(1, 9))
-def test_blocks_side_by_side_hold_the_sums_of_the_whole(seed: int, cut: int) -> None:
-    """Wherever the area is cut, and in whatever order returns come, every cell holds the same number."""
-    rng = np.random.default_rng(seed)
-    n = 400
-    cloud = Cloud.of(
-        np.column_stack((rng.integers(0, 41, n) / 4, rng.uniform(0, 10, n), np.zeros(n))),
-        intensity=rng.integers(0, 65536, n).astype(np.uint16),
-    )
-    code, above = rng.choice([1, 2, 3, 6], n).astype(np.uint8), rng.uniform(-0.1, 0.4, n).astype(np.float32)
-    whole = lone_ground(cloud, code, above, block(0, 10))
-    order = rng.permutation(n)
-    shuffled = cloud.take(order), code[order], above[order]
-    halves = [lone_ground(*shuffled, block(*side)) for side in ((0, cut), (cut, 10))]
-    for name, values in whole.items():
-        assert np.array_equal(np.concatenate([half[name] for half in halves], axis=1), values)
-
-
-def block(west: float, east: float) -> Grid:
-    """A block of 10 m from south to north."""
-    return Grid.covering((west, 0, east, 10), cell_m=1.0, crs="EPSG:25833")

@@ -78,22 +78,6 @@ def test_ground_that_is_not_known_stays_unknown() -> None:
     assert np.array_equal(np.isnan(back), np.isnan(cut))
 
 
-def test_lowest_last_is_what_may_be_ground() -> None:
-    """First returns, noise, buildings, unusable returns and other cells do not count."""
-    grid = Grid.covering((0, 0, 2, 1), cell_m=1.0, crs="EPSG:25833")
-    heights = np.array([5.0, 4.0, 1.0, 2.0, 3.0, 0.0, 0.5])
-    east = np.array([0.5, 0.5, 0.5, 0.5, 0.5, 0.5, 3.5])
-    cloud = Cloud.of(
-        np.column_stack((east, np.full(7, 0.5), heights)),
-        return_number=np.array([1, 1, 1, 1, 1, 1, 1], np.uint8),
-        n_returns=np.array([1, 1, 2, 1, 1, 1, 1], np.uint8),
-        is_usable=np.array([1, 1, 1, 1, 1, 0, 1], bool),
-    )
-    lowest = lowest_last(cloud, np.array([1, 5, 1, 7, 6, 2, 2], np.uint8), grid)
-    assert lowest[0, 0] == 4.0
-    assert np.isnan(lowest[0, 1])
-
-
 def forest(*, height_m: float, seed: int, slope: float = 0.15, ramp_m: float = 0.3) -> Cloud:
     """A gentle slope of 100 m with a step at east 50 under crowns and undergrowth, 10 last returns per m2.
 
@@ -119,7 +103,14 @@ def drawn(height_m: float, *, slope: float = 0.15, ramp_m: float = 0.3, lips: bo
     earth = cloud.take(classes == 2)
     heights = surface_from_ground(earth.enh, grid, settings=TerrainSettings())
     lowest = lowest_last(cloud, classes, grid) if lips else None
-    table = find_cliffs(heights, ground_support(earth.en, grid), grid, lowest=lowest, scale=10000, settings=SETTINGS)
+    table = find_cliffs(
+        heights,
+        ground_support(earth.en, grid),
+        grid,
+        lowest=lowest,
+        excess_m=SETTINGS.cliff_excess_m,
+        impassable_min_height_m=SETTINGS.impassable_min_height_m,
+    )
     return table[table.confidence >= SETTINGS.least_confidence]
 
 
@@ -149,11 +140,13 @@ def test_slopes_under_crowns_are_no_cliffs(height_m: float, slope: float, ramp_m
 
 def test_a_face_tells_what_lies_on_either_side() -> None:
     """The jump is the height of a step; next to no return lies between, and most do where a bank of 2 m falls."""
-    cliff = measure_faces(terrace(2.0), np.zeros(GRID.shape, np.float32), GRID, settings=SETTINGS)
+    cliff = measure_faces(terrace(2.0), np.zeros(GRID.shape, np.float32), GRID, excess_m=SETTINGS.cliff_excess_m)
     assert len(cliff) == 1
     assert abs(cliff[0].jump_m - 2.0) < 0.15
     assert cliff[0].face_share < 0.1
-    bank = measure_faces(terrace(2.0, lost_m=2.0), np.zeros(GRID.shape, np.float32), GRID, settings=SETTINGS)
+    bank = measure_faces(
+        terrace(2.0, lost_m=2.0), np.zeros(GRID.shape, np.float32), GRID, excess_m=SETTINGS.cliff_excess_m
+    )
     assert bank[0].face_share > 0.4
 
 
@@ -162,7 +155,7 @@ def test_a_cliff_that_runs_on_into_a_bank_is_measured_alone() -> None:
     height = np.where(NORTH < 30, 5.0, 0.9)
     heights = (200 + height * np.clip((LIP_EAST - EAST) / 0.6, 0, 1)).astype(np.float32)
     steps = measure_steps(heights, GRID)
-    pieces = cut_where_weak(LineString([(LIP_EAST, 3), (LIP_EAST, 57)]), steps, GRID, settings=SETTINGS)
+    pieces = cut_where_weak(LineString([(LIP_EAST, 3), (LIP_EAST, 57)]), steps, GRID, excess_m=SETTINGS.cliff_excess_m)
     assert len(pieces) == 1
     assert abs(pieces[0].bounds[3] - 30) < 2
 
@@ -173,4 +166,4 @@ def test_a_short_weak_end_stays_with_its_cliff() -> None:
     heights = (200 + height * np.clip((LIP_EAST - EAST) / 0.6, 0, 1)).astype(np.float32)
     steps = measure_steps(heights, GRID)
     line = LineString([(LIP_EAST, 3), (LIP_EAST, 57)])
-    assert cut_where_weak(line, steps, GRID, settings=SETTINGS) == [line]
+    assert cut_where_weak(line, steps, GRID, excess_m=SETTINGS.cliff_excess_m) == [line]

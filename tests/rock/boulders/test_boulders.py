@@ -12,14 +12,12 @@ from numpy.typing import NDArray
 
 from pipeline.lattice.grid import Grid
 from pipeline.returns.cloud import Cloud
-from pipeline.rock.boulders import batches
+from pipeline.rock.boulders import batches, confidence
 from pipeline.rock.boulders.boulders import find_boulders, keep_best
-from pipeline.rock.boulders.confidence import boulder_confidence, odds_by_trees
+from pipeline.rock.boulders.confidence import boulder_confidence
 from pipeline.rock.boulders.evidence import Evidence
-from pipeline.rock.boulders.lumps import opened_ground
-from pipeline.settings import RockSettings
+from pipeline.rock.boulders.low_returns import opened_ground
 
-SETTINGS = RockSettings()
 SIDE_M = 60.0
 MIDDLE = SIDE_M / 2
 CORE = Grid.covering((10, 10, 50, 50), cell_m=0.5, crs="EPSG:25833")
@@ -179,12 +177,14 @@ def test_a_boulder_whose_ground_was_seen_on_one_side_only_is_less_sure() -> None
 
 
 @pytest.mark.parametrize(("seen", "lost_sectors"), [(8, 0), (6, 0), (5, 1), (0, 6)])
-def test_each_side_without_ground_costs_the_same_log_odds(seen: int, lost_sectors: int) -> None:
+def test_each_side_without_ground_costs_the_same_log_odds(
+    seen: int, lost_sectors: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """Apart from what the trees make of it, the rule takes its own share from the third unseen side on."""
     one = {f.name: np.ones(1) for f in fields(Evidence)} | {"sectors_seen": np.array([float(seen)])}
-    with_rule, without = (
-        boulder_confidence(Evidence(**one), settings=RockSettings(boulder_unseen_log_odds=cost))[0] for cost in (0.8, 0)
-    )
+    with_rule = boulder_confidence(Evidence(**one))[0]
+    monkeypatch.setattr(confidence, "UNSEEN_LOG_ODDS", 0.0)
+    without = boulder_confidence(Evidence(**one))[0]
     odds = [np.log(sure / (1 - sure)) for sure in (without, with_rule)]
     assert odds[0] - odds[1] == pytest.approx(0.8 * lost_sectors)
 
@@ -197,11 +197,3 @@ def test_opening_cuts_off_the_boulder_and_keeps_the_slope() -> None:
     last = np.ones(len(en), bool)
     opened = opened_ground(en[:, 0], en[:, 1], ground + over, ground, last, grid)
     assert abs(opened[grid.rows // 2, grid.cols // 2] - (100 + 0.7 * MIDDLE)) < 0.35
-
-
-def test_trees_add_up_the_leaves_a_lump_falls_into() -> None:
-    """A split goes one way up to its limit and the other way above; numbers below zero are leaves."""
-    stump = ((("size", 1.0, -1, -2),), (-0.5, 0.25))
-    deep = ((("height", 2.0, 1, -3), ("size", 3.0, -1, -2)), (1.0, 2.0, 4.0))
-    terms = {"size": np.array([1.0, 2.0, 5.0, 5.0]), "height": np.array([2.0, 1.0, 1.0, 2.5])}
-    assert odds_by_trees(terms, (stump, deep), -3.0).tolist() == [-2.5, -1.75, -0.75, 1.25]

@@ -7,10 +7,9 @@ import pytest
 from numpy.typing import NDArray
 
 from pipeline.rock.boulders.caps import Caps, look_at_caps, returns_near
-from pipeline.rock.boulders.lumps import LowReturns, Lumps
-from pipeline.settings import RockSettings
+from pipeline.rock.boulders.low_returns import LowReturns
+from pipeline.rock.boulders.lumps import Lumps
 
-SETTINGS = RockSettings()
 RADIUS_M = 1.5
 
 

@@ -67,4 +67,9 @@ def test_the_order_of_candidates_does_not_matter() -> None:
 def test_less_is_asked_where_lookalikes_are_thick() -> None:
     """The limit for drawing falls from the open to the thicket."""
     table = candidates([(0, 0)] * 3, 0.14).assign(lookalikes_per_ha=[0.0, 45.0, 200.0])
-    assert worth_drawing(table, settings=SETTINGS).index.tolist() == [2]
+    drawn = worth_drawing(
+        table,
+        least_confidence=SETTINGS.least_boulder_confidence,
+        least_thicket_confidence=SETTINGS.least_thicket_confidence,
+    )
+    assert drawn.index.tolist() == [2]

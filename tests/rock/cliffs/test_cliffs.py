@@ -29,10 +29,21 @@ def ground(
     return (200 - slope * east + step + rng.normal(0, noise_m, east.shape)).astype(np.float32)
 
 
+def every_face(heights: Heights, support: Heights) -> gpd.GeoDataFrame:
+    """Every face that may be a cliff, with its confidence."""
+    return find_cliffs(
+        heights,
+        support,
+        GRID,
+        excess_m=SETTINGS.cliff_excess_m,
+        impassable_min_height_m=SETTINGS.impassable_min_height_m,
+    )
+
+
 def cliffs_in(heights: Heights) -> gpd.GeoDataFrame:
     """Cliffs surer than what the draft leaves out."""
     support = np.full(heights.shape, 0.3, np.float32)
-    table = find_cliffs(heights, support, GRID, scale=10000, settings=SETTINGS)
+    table = every_face(heights, support)
     return table[table.confidence >= SETTINGS.least_confidence]
 
 
@@ -95,13 +106,7 @@ def test_a_cliff_that_runs_on_into_a_turning_bank_is_drawn_without_it(bank_m: fl
 
 def test_a_face_too_short_for_the_symbol_is_drawn_at_its_least_length() -> None:
     """ISOM 2017-2, 202: at least 0.6 mm at 1:15000, which is 9 m."""
-    table = find_cliffs(
-        ground(height_m=4.0, length_m=12.0),
-        np.full(GRID.shape, 0.3, np.float32),
-        GRID,
-        scale=15000,
-        settings=SETTINGS,
-    )
+    table = every_face(ground(height_m=4.0, length_m=12.0), np.full(GRID.shape, 0.3, np.float32))
     assert len(table) == 1
     assert table.geometry.iloc[0].length >= 8.99
 
@@ -109,12 +114,7 @@ def test_a_face_too_short_for_the_symbol_is_drawn_at_its_least_length() -> None:
 def test_a_cliff_seen_by_few_returns_is_less_sure() -> None:
     """The farther the nearest ground return, the lower the confidence."""
     heights = ground(height_m=2.0)
-    sure = [
-        find_cliffs(
-            heights, np.full(GRID.shape, far, np.float32), GRID, scale=10000, settings=SETTINGS
-        ).confidence.max()
-        for far in (0.3, 2.0, 4.0)
-    ]
+    sure = [every_face(heights, np.full(GRID.shape, far, np.float32)).confidence.max() for far in (0.3, 2.0, 4.0)]
     assert sure[0] > sure[1] > sure[2]
 
 

@@ -8,16 +8,11 @@ import pytest
 import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from numpy.typing import NDArray
-from scipy import ndimage
 
 from pipeline.features import make_features
-from pipeline.lattice.grid import Grid, Heights, Mask
-from pipeline.norm.paper import ground_m, ground_m2
+from pipeline.lattice.grid import Grid, Heights
 from pipeline.rock.boulders.groups import generalise_boulders
 from pipeline.rock.draft import draft_rock
-from pipeline.rock.ground import stony
-from pipeline.rock.ground.stony import find_rocky_pits, find_stony_ground
 from pipeline.settings import RockSettings
 
 SETTINGS = RockSettings()
@@ -47,7 +42,7 @@ def drawn(table: gpd.GeoDataFrame, ground: Heights | None = None) -> gpd.GeoData
     """The draft on flat ground, or the ground given."""
     flat = np.full(GRID.shape, 100, np.float32) if ground is None else ground
     near = np.full(GRID.shape, 0.3, np.float32)
-    return draft_rock(table, flat, near, np.zeros(GRID.shape, np.float32), GRID, scale=10000, settings=SETTINGS)
+    return draft_rock(table, flat, near, np.zeros(GRID.shape, np.float32), GRID, settings=SETTINGS)
 
 
 def test_height_decides_between_204_and_205_and_below_a_metre_nothing_is_drawn() -> None:
@@ -147,7 +142,8 @@ def test_a_short_step_on_a_boulder_is_its_side_and_no_cliff() -> None:
 def test_points_drawn_never_touch(things: list[tuple[float, float, float]]) -> None:
     """Whatever the candidates, two dots drawn have the least gap between them, and all confidences hold."""
     out = generalise_boulders(
-        boulders([(x, y) for x, y, _ in things], [h for _, _, h in things]), scale=10000, settings=SETTINGS
+        boulders([(x, y) for x, y, _ in things], [h for _, _, h in things]),
+        least_confidence=SETTINGS.least_boulder_confidence,
     )
     dots = out[out.symbol.isin(["204", "205"])]
     discs = shapely.buffer(
@@ -156,71 +152,3 @@ def test_points_drawn_never_touch(things: list[tuple[float, float, float]]) -> N
     for i, one in enumerate(discs):
         assert all(one.distance(other) > 0.5 for other in discs[i + 1 :])
     assert out.confidence.between(0, 1).all()
-
-
-def test_symbols_cover_the_same_ground_at_larger_scales() -> None:
-    """ISOM 2017-2, 2.11: larger scales are strict enlargements of 1:15000."""
-    assert ground_m(0.6, scale=15000) == pytest.approx(9.0)
-    assert ground_m(0.6, scale=10000) == pytest.approx(9.0)
-    assert ground_m2(0.3, scale=10000) == pytest.approx(67.5)
-
-
-def test_rough_ground_is_stony_and_smooth_ground_is_not() -> None:
-    """Blocks of half a metre over a quarter of a hectare are proposed as stony; noise of 5 cm is not."""
-    rng = np.random.default_rng(2)
-    smooth = (100 + rng.normal(0, 0.05, GRID.shape)).astype(np.float32)
-    blocks = np.repeat(np.repeat(rng.uniform(0, 1.8, (40, 40)), 4, axis=0), 4, axis=1).astype(np.float32)
-    east, _ = np.meshgrid(*GRID.centres())
-    near = np.full(GRID.shape, 0.3, np.float32)
-    assert len(find_stony_ground(smooth, near, GRID, settings=SETTINGS)) == 0
-    found = find_stony_ground(np.where(east < 40, smooth + blocks, smooth), near, GRID, settings=SETTINGS)
-    assert len(found) >= 1
-    assert found.geometry.union_all().bounds[2] < 46
-    assert found.geometry.area.sum() > 1500
-
-
-def test_a_steep_little_hollow_is_a_rocky_pit_and_a_wide_one_is_not() -> None:
-    """ISOM 2017-2, 203.1: at least 1 m deep and under 5 m; an earth pit of the same depth is wider and softer."""
-    east, north = np.meshgrid(*GRID.centres())
-    near = np.full(GRID.shape, 0.3, np.float32)
-    narrow = np.where(np.hypot(east - 40, north - 40) < 1.5, -3.2, 0)
-    wide = -2.0 * np.exp(-((np.hypot(east - 40, north - 40) / 4) ** 2))
-    assert len(find_rocky_pits((100 + narrow).astype(np.float32), near, GRID)) == 1
-    assert len(find_rocky_pits((100 + wide).astype(np.float32), near, GRID)) == 0
-
-
-@pytest.mark.parametrize("seed", [1, 2, 3])
-def test_pouring_water_into_little_hollows_only_finds_the_pits_of_the_whole(
-    seed: int, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    """Uneven ground with forty holes and unseen patches: the same pits as when all of it is filled at once."""
-    rng = np.random.default_rng(seed)
-    east, north = np.meshgrid(*GRID.centres())
-    heights = 100 + 8 * ndimage.gaussian_filter(rng.normal(size=GRID.shape), 8)
-    for e, n, depth_m, radius_m in rng.uniform((0, 0, 0.5, 0.5), (80, 80, 4.0, 4.0), (40, 4)):
-        heights -= depth_m * np.clip(1.5 - np.hypot(east - e, north - n) / radius_m, 0, 1)
-    support = np.where(ndimage.gaussian_filter(rng.normal(size=GRID.shape), 5) > 0.1, 3.0, 0.3).astype(np.float32)
-    ground = heights.astype(np.float32)
-    found = find_rocky_pits(ground, support, GRID)
-
-    def all_at_once(bare_earth: Heights, known: Mask, _grid: Grid, _settings: RockSettings) -> NDArray[np.float64]:
-        level = np.where(known, bare_earth, np.min(bare_earth[known]) - 1).astype(np.float64)
-        return stony._water_depth(level, known)
-
-    monkeypatch.setattr(stony, "_little_hollows", all_at_once)
-    whole = find_rocky_pits(ground, support, GRID)
-    assert len(whole) > 0
-    assert shapely.equals_exact(found.geometry.to_numpy(), whole.geometry.to_numpy(), tolerance=1e-6).all()
-    assert found.height_m.tolist() == whole.height_m.tolist()
-
-
-def test_no_pit_where_its_rim_was_not_seen() -> None:
-    """A patch of seen ground amid unseen ground has no rim, and a funnel a metre wide may be one stray return."""
-    east, north = np.meshgrid(*GRID.centres())
-    away = np.hypot(east - 40, north - 40)
-    island = np.where(away < 1.5, 0.3, 9.0).astype(np.float32)
-    flat = np.full(GRID.shape, 100, np.float32)
-    assert len(find_rocky_pits(flat, island, GRID)) == 0
-    funnel = (100 - np.where(away < 0.6, 3.0, 0)).astype(np.float32)
-    seen = np.full(GRID.shape, 0.3, np.float32)
-    assert len(find_rocky_pits(funnel, seen, GRID)) == 0

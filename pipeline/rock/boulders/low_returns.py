@@ -1,0 +1,132 @@
+"""Low returns: what came back from up to the height of a boulder, and how high it lies above the ground around.
+
+Grids of bare earth lose boulders and ground filters drop them with the bushes, so boulders are looked for in the
+returns themselves, whatever class they were given. The ground below them is first taken from a morphological opening:
+what is narrower than the widest boulder is cut off. `pipeline.rock.boulders.evidence` measures it again, in a ring.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import ndimage
+from scipy.spatial import cKDTree
+
+from pipeline.lattice.fill import fill_nearest
+from pipeline.lattice.grid import Grid, Heights
+from pipeline.lattice.means import Known, gaussian_window
+from pipeline.lattice.per_cell import count_in_cells, lowest_in_cells, sum_in_cells
+from pipeline.lattice.sampling import bilinear, row_col_between
+from pipeline.lattice.windows import highest_around, lowest_around
+from pipeline.returns.cloud import Cloud
+
+Floats = NDArray[np.float64]
+Labels = NDArray[np.int64]
+
+BOULDER_MAX_HEIGHT_M = 6.0
+"""Highest boulder looked for; what lies higher above the ground counts as crown and is left out (our choice)."""
+
+
+@dataclass(frozen=True)
+class LowReturns:
+    """Returns near the ground, all of length n.
+
+    Attributes
+    ----------
+    east, north, height : (n,) float64, metres
+    above_m : (n,) float64, metres
+        Height above the opened ground (see `opened_ground`); NaN where no ground is known.
+    is_last : (n,) bool
+    flight_line : (n,) uint16
+    """
+
+    east: Floats
+    north: Floats
+    height: Floats
+    above_m: Floats
+    is_last: NDArray[np.bool_]
+    flight_line: NDArray[np.uint16]
+
+    @cached_property
+    def tree(self) -> cKDTree:
+        """Index of the places, made once."""
+        return cKDTree(np.column_stack((self.east, self.north)), balanced_tree=False, compact_nodes=False)
+
+    def take(self, which: NDArray[np.bool_] | NDArray[np.intp]) -> LowReturns:
+        """The chosen returns."""
+        return LowReturns(
+            self.east[which],
+            self.north[which],
+            self.height[which],
+            self.above_m[which],
+            self.is_last[which],
+            self.flight_line[which],
+        )
+
+
+def low_returns(cloud: Cloud, height_above_m: NDArray[np.float32], grid: Grid, /) -> LowReturns:
+    """The returns of the grid up to the height of the highest boulder, with their height above the opened ground."""
+    above = np.asarray(height_above_m, np.float64)
+    # Returns far below the given ground are noise; a filter that cut a hollow short is forgiven a boulder's height.
+    is_low = cloud.is_usable & (above < BOULDER_MAX_HEIGHT_M) & (above > -BOULDER_MAX_HEIGHT_M)
+    is_low &= grid.contains(cloud.east, cloud.north)
+    east, north, height = cloud.east[is_low], cloud.north[is_low], cloud.height[is_low]
+    is_last = cloud.is_last[is_low]
+    ground = opened_ground(east, north, height, height - above[is_low], is_last, grid)
+    above_m = height - bilinear(ground, *row_col_between(np.column_stack((east, north)), grid))
+    return LowReturns(east, north, height, above_m, is_last, cloud.flight_line[is_low])
+
+
+BOULDER_MAX_WIDTH_M = 9.0
+"""Widest lump that can be one boulder; wider rises belong to the ground (our choice). Wider costs time and makes
+boulders of knolls, narrower cuts the widest boulders off."""
+TREND_SIGMA_M = 4.0
+"""Sigma of the smoothing of the slope that is taken off before the opening. Narrower, a boulder that a filter kept as
+ground bends the slope: at 4 m, one 2 m high bends it by a tenth of its height."""
+FILL_M = 2.0
+"""How far from a cell its lowest return may stand in for empty neighbours in the opened ground (our choice)."""
+
+
+def opened_ground(
+    east: Floats, north: Floats, height: Floats, bare_earth_m: Floats, is_last: NDArray[np.bool_], grid: Grid, /
+) -> Heights:
+    """The lowest surface with everything narrower than the widest boulder cut off.
+
+    Parameters
+    ----------
+    east, north, height, bare_earth_m : (n,) float64, metres
+        Returns and the filter's bare earth below each, used for the slope only: a boulder kept as ground bends it a
+        little but does not hide.
+
+    Returns
+    -------
+    (rows, cols) float32, metres; NaN where no return is near.
+
+    Source
+    ------
+    Opening of the lowest returns: Zhang et al. (2003), IEEE TGRS 41(4) 872-882; we open what is left after the slope
+    is taken off, as openings fail on slopes.
+    """
+    trend = _smooth_mean(bare_earth_m, grid.cell_index(east, north), grid)
+    lowest = lowest_in_cells(grid.cell_index(east[is_last], north[is_last]), height[is_last], grid.shape)
+    left = fill_nearest(lowest - trend, reach_cells=FILL_M / grid.cell_m)
+    left = ndimage.median_filter(left, 3, mode="nearest")  # single low returns (multipath) must not decide
+    half_side = math.ceil(BOULDER_MAX_WIDTH_M / 2 / grid.cell_m)
+    eroded = lowest_around(np.where(np.isnan(left), np.inf, left), half_side)
+    opened = highest_around(np.where(np.isinf(eroded), -np.inf, eroded), half_side)
+    return np.where(np.isfinite(opened), opened + trend, np.nan).astype(np.float32)
+
+
+def _smooth_mean(values: Floats, cell: Labels, grid: Grid) -> Floats:
+    """Gaussian-weighted mean of the values around each cell; NaN beyond the reach of two sigma."""
+    count = count_in_cells(cell, grid.shape)
+    offset = float(values.mean()) if len(values) else 0.0
+    total = sum_in_cells(cell, values - offset, grid.shape)
+    mean = np.divide(total, count, out=np.zeros_like(total), where=count > 0)
+    window = gaussian_window(TREND_SIGMA_M / grid.cell_m, rim="reflect", truncate=2.0)
+    known = Known.of(count > 0, window)
+    return np.where(known.share > 1e-6, known.mean(mean) + offset, np.nan)
