@@ -12,7 +12,7 @@ from typing import NamedTuple
 
 from pydantic.fields import FieldInfo
 
-from pipeline.files.atomic import write_text
+from pipeline.files.disk.atomic import write_text
 from pipeline.settings import Area, Expert, Section
 from pipeline.settings.topics import TOPICS, Effect, effects
 from pipeline.shipped import CONFIG

@@ -16,7 +16,7 @@ from typing import cast
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.files.atomic import replacing_folder, write_text
+from pipeline.files.disk.atomic import replacing_folder, write_text
 from pipeline.lattice.grid import Bounds, Grid, Heights, Mask
 from pipeline.returns.cloud import Cloud
 

@@ -7,7 +7,7 @@ from pathlib import Path
 import geopandas as gpd
 import pyogrio
 
-from pipeline.files.atomic import replacing, write_text
+from pipeline.files.disk.atomic import replacing, write_text
 
 
 def write_check_list(folder: Path, rows: gpd.GeoDataFrame, /) -> None:

@@ -8,7 +8,7 @@ from collections.abc import Mapping
 from pathlib import Path
 
 from pipeline.errors import SurveyError
-from pipeline.files.atomic import write_text
+from pipeline.files.disk.atomic import write_text
 
 CHUNK_BYTES = 1 << 22
 

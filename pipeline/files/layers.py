@@ -13,7 +13,7 @@ from pyogrio.errors import DataSourceError
 from shapely.geometry import MultiPolygon, Polygon
 
 from pipeline.errors import InputError
-from pipeline.files.atomic import replacing
+from pipeline.files.disk.atomic import replacing
 
 FIXED_DATE = "2000-01-01T00:00:00Z"
 """Written as the date of change, so that the same draft gives the same bytes on any day."""

@@ -12,7 +12,7 @@ from affine import Affine
 from numpy.typing import NDArray
 from PIL import Image
 
-from pipeline.files.atomic import replacing
+from pipeline.files.disk.atomic import replacing
 from pipeline.lattice.grid import Grid, Heights
 
 NODATA = -9999.0

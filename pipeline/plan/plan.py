@@ -18,10 +18,10 @@ from shapely.geometry.base import BaseGeometry
 from pipeline.errors import InputError, SettingsError
 from pipeline.files import checksums, layers
 from pipeline.files.arrays import read_json
-from pipeline.files.atomic import check_writable, write_text
 from pipeline.files.checksums import mark_of
+from pipeline.files.disk.atomic import check_writable, write_text
+from pipeline.files.disk.lock import hold_folder
 from pipeline.files.intake import Intake, take_in
-from pipeline.files.lock import hold_folder
 from pipeline.intake.find_tiles import find_tiles
 from pipeline.intake.placement import Placement
 from pipeline.lattice.blocks import Block, block_named, touches

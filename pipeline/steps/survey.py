@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from pipeline.files import arrays, atomic, layers
+from pipeline.files import arrays, layers
+from pipeline.files.disk import atomic
 from pipeline.files.intake import read_samples
 from pipeline.intake.leaf_calendar import LeafDays
 from pipeline.plan.plan import Plan, make_plan

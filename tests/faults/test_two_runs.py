@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pytest
 
-from pipeline.files.lock import hold_folder
+from pipeline.files.disk.lock import hold_folder
 from tests.paths import PROJECT
 from tests.runs import SAMPLE, tussock, write_area
 
@@ -69,7 +69,7 @@ def test_the_second_run_is_refused_while_the_first_is_alive(tmp_path: Path, firs
 
 def holder(folder: Path) -> subprocess.Popen[str]:
     """Another process that holds a folder until it is ended."""
-    code = "import sys; from pathlib import Path; from pipeline.files.lock import hold_folder\n"
+    code = "import sys; from pathlib import Path; from pipeline.files.disk.lock import hold_folder\n"
     code += "hold_folder(Path(sys.argv[1])); print('held', flush=True); input()"
     other = subprocess.Popen(
         [sys.executable, "-c", code, folder], cwd=PROJECT, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True

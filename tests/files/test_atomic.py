@@ -5,7 +5,7 @@ from pathlib import Path
 import pytest
 
 from pipeline.errors import InputError
-from pipeline.files.atomic import check_writable, replacing, replacing_folder, write_text
+from pipeline.files.disk.atomic import check_writable, replacing, replacing_folder, write_text
 
 
 def test_a_write_that_fails_leaves_the_old_file(tmp_path: Path) -> None:

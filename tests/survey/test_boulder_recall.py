@@ -8,16 +8,10 @@ from hypothesis import strategies as st
 
 from pipeline.errors import SettingsError
 from pipeline.files.arrays import read_json
-<<<<<<<< HEAD:tests/survey/test_boulder_recall.py
-from pipeline.steps.survey import BOULDER_RECALL
+from pipeline.shipped import BOULDER_RECALL
 from pipeline.survey.boulder_recall import recall_table
 from pipeline.survey.judge import Verdict, judge
 from pipeline.survey.measure import Density
-========
-from pipeline.rock.boulders.recall import recall_table
-from pipeline.shipped import BOULDER_RECALL
-from pipeline.survey.survey import Density, Verdict, judge
->>>>>>>> h-rock:tests/rock/boulders/test_recall.py
 
 
 def row(pulses_per_m2: float, canopy_share: float, symbol: str, recall: float) -> dict[str, object]:

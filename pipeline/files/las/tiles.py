@@ -19,7 +19,7 @@ from laspy.point.dims import VERSION_TO_POINT_FMT
 from numpy.typing import NDArray
 
 from pipeline.errors import SurveyError
-from pipeline.files.atomic import replacing
+from pipeline.files.disk.atomic import replacing
 from pipeline.files.las.guard import Claims, check_chunks, check_claims, compression, decoding
 from pipeline.files.las.header import check_frame, describe_header
 from pipeline.files.las.points import cloud_of

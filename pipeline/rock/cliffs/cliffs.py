@@ -18,8 +18,8 @@ from scipy import ndimage
 from pipeline.features import make_features
 from pipeline.lattice.fill import fill_nearest
 from pipeline.lattice.grid import Grid, Heights, Mask
-from pipeline.lattice.ridges import ridge_lines
 from pipeline.lattice.sampling import bilinear, row_col_between
+from pipeline.lattice.skeleton import ridge_lines
 from pipeline.norm.symbols import isom
 from pipeline.rock.cliffs.breaks import LIP_EXCESS_M, Places, find_breaks, places_along
 from pipeline.rock.cliffs.falls import CLIFF_RUN_M, Floats, Steps, measure_steps, smooth_directions

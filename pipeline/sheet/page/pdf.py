@@ -98,7 +98,7 @@ class Book:
         """
         self.canvas.save()
         target = io.BytesIO()
-        with pikepdf.open(self._bytes) as pdf:
+        with pikepdf.Pdf.open(self._bytes) as pdf:
             filled: set[str] = set()
             for page, georeference in zip(pdf.pages, self._georeferences, strict=True):
                 if georeference is not None:

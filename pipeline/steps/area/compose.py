@@ -6,7 +6,8 @@ import datetime
 from pathlib import Path
 
 from pipeline.draft.compose import compose_draft
-from pipeline.files import atomic, layers
+from pipeline.files import layers
+from pipeline.files.disk import atomic
 from pipeline.norm.symbols import norm_table
 from pipeline.sheet.page.north import north_of_area, technical_lines
 

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from pipeline.files import atomic, layers, rasters
+from pipeline.files import layers, rasters
+from pipeline.files.disk import atomic
 from pipeline.landform.contours.base_level import describe_base_levels, propose_base_level
 from pipeline.landform.draft import contour_surface, draft_landforms
 from pipeline.settings import LandformSettings

@@ -5,7 +5,8 @@ from __future__ import annotations
 import datetime
 from pathlib import Path
 
-from pipeline.files import arrays, atomic, layers, rasters
+from pipeline.files import arrays, layers, rasters
+from pipeline.files.disk import atomic
 from pipeline.norm.symbols import norm_table
 from pipeline.settings import SheetSettings
 from pipeline.sheet.drawing import draw_sheet

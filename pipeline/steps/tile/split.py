@@ -6,7 +6,8 @@ from pathlib import Path
 
 import numpy as np
 
-from pipeline.files import arrays, atomic
+from pipeline.files import arrays
+from pipeline.files.disk import atomic
 from pipeline.files.las import tiles as las
 from pipeline.intake.placement import Placement
 from pipeline.lattice.blocks import block_named
