@@ -79,8 +79,12 @@ def test_window_around_holds_every_cell_a_rectangle_touches(
     east, north = grid.centres()
     rows, cols = grid.window_around((west, south, west + wide, south + high), margin_cells=n)
     # A cell holds its west and south edge, but not the others.
-    touched_cols = (np.floor(west / 2) - n <= np.floor(east / 2)) & (np.floor(east / 2) <= (west + wide) // 2 + n)
-    touched_rows = (np.floor(south / 2) - n <= np.floor(north / 2)) & (np.floor(north / 2) <= (south + high) // 2 + n)
+    touched_cols = (np.floor(west / 2) - n <= np.floor(east / 2)) & (
+        np.floor(east / 2) <= np.floor((west + wide) / 2) + n
+    )
+    touched_rows = (np.floor(south / 2) - n <= np.floor(north / 2)) & (
+        np.floor(north / 2) <= np.floor((south + high) / 2) + n
+    )
     np.testing.assert_array_equal(np.arange(grid.cols)[cols], np.flatnonzero(touched_cols))
     np.testing.assert_array_equal(np.arange(grid.rows)[rows], np.flatnonzero(touched_rows))
     part = grid.part((rows, cols))
