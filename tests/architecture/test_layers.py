@@ -20,7 +20,12 @@ SECTIONS = ("landform", "rock", "water", "vegetation", "manmade")
 """Folders of the sections of the ISOM, 3.1 to 3.5."""
 OPENS_FILES = {"files", "steps", "plan", "cli", "workflow", "explain", "__main__"}
 """Rooms that may import `pipeline.files`; `steps` stands for `steps/area` and the rest of that folder too."""
-READS_BY_ITSELF = {"pipeline.norm.symbols": "the table of the norm", "pipeline.settings.reading": "the area file"}
+READS_BY_ITSELF = {
+    "pipeline.norm.symbols": "the table of the norm",
+    "pipeline.settings.reading": "the area file",
+    "pipeline.rock.boulders.trees": "the fitted trees that ship with the code",
+    "pipeline.sheet.page.pdf": "a PDF in memory, by pikepdf's open",
+}
 """Modules outside those rooms that open a file themselves, and which."""
 OPENING = {"open", "read_text", "read_bytes", "write_text", "write_bytes", "read_file", "to_file", "savez", "memmap"}
 """Names of calls that open a file."""
