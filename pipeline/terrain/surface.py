@@ -1,4 +1,4 @@
-"""Surface: the bare earth between its returns, how well it is supported, and the canopy above it."""
+"""The bare earth between its returns, how far it is from the next of them, and the height of the canopy above it."""
 
 from __future__ import annotations
 
@@ -15,15 +15,26 @@ from shapely.geometry.base import BaseGeometry
 
 from pipeline.lattice.grid import EastNorth, EastNorthHeight, Grid, Heights, Mask
 from pipeline.lattice.windows import highest_around
+from pipeline.returns.asprs import (
+    BUILDING,
+    HIGH_NOISE,
+    HIGH_VEGETATION,
+    LOW_NOISE,
+    LOW_VEGETATION,
+    MEDIUM_VEGETATION,
+    WIRE,
+)
 from pipeline.returns.cloud import Cloud
 from pipeline.settings import TerrainSettings
 
 TICKS_PER_M = 1024.0
-"""Heights and places are summed in these ticks, which floating point adds without error."""
-NO_GROUND = (6, 7, 14, 18)
-"""Buildings, wires and noise (ASPRS LAS 1.4 R15, table 17): what ground never is."""
+"""Ticks to the metre in which places and heights are summed: a power of two, and about 1 mm, so that floating point
+adds them without error and the order of the returns decides nothing."""
+NO_GROUND = (BUILDING, LOW_NOISE, WIRE, HIGH_NOISE)
+"""Classes of returns that ground never is."""
 COARSEST = 64
-"""The widest lattice of the nodes that are triangulated first, in half metres; wider ones hold too few to matter."""
+"""Side, in half metres, of the cells of the widest lattice whose nodes are triangulated first: wider lattices hold too
+few nodes to matter. Decides speed alone."""
 
 
 def surface_from_ground(ground: EastNorthHeight, grid: Grid, /, *, settings: TerrainSettings) -> Heights:
@@ -173,12 +184,12 @@ def _nearest(places: EastNorth, grid: Grid, which: Mask, /) -> Heights:
 
 
 def _quick_tree(places: EastNorth, /) -> cKDTree:
-    """A tree for few questions: split at midpoints, which is quicker than at medians and finds the same."""
+    """A tree that is asked little: split at midpoints, it is made quicker than at medians and finds the same places."""
     return cKDTree(places, balanced_tree=False, compact_nodes=False)
 
 
 def _nearest_beside(places: EastNorth, grid: Grid, /) -> NDArray[np.float64]:
-    """(rows, cols) square metres: squared distance to the nearest place in the 3 x 3 cells around; inf without any."""
+    """(rows, cols) square metres: square of the distance to the nearest place in the 3 x 3 cells; inf without any."""
     wide = grid.pad(2 * grid.cell_m)
     row, col = wide.row_col(places[:, 0], places[:, 1])
     inside = (row >= 1) & (row < wide.rows - 1) & (col >= 1) & (col < wide.cols - 1)
@@ -233,7 +244,7 @@ def canopy_height(
     """
     wide = grid.pad(grid.cell_m)
     index = wide.cell_index(cloud.east, cloud.north)
-    is_plant = np.isin(asprs_class, (3, 4, 5)) & (index >= 0)
+    is_plant = np.isin(asprs_class, (LOW_VEGETATION, MEDIUM_VEGETATION, HIGH_VEGETATION)) & (index >= 0)
     is_seen = np.isfinite(height_above_m) & (index >= 0)
     top = np.full(wide.rows * wide.cols, -np.inf, np.float32)
     top[index[is_seen]] = 0.0

@@ -11,9 +11,9 @@ from pipeline.errors import InputError
 from pipeline.files import arrays as archives
 from pipeline.files import layers
 from pipeline.lattice.blocks import blocks_covering
+from pipeline.plan.plan import HALO_M
 from pipeline.settings import (
     Flow,
-    FlowSettings,
     LayerSettings,
     PointsSettings,
     RoofSettings,
@@ -29,7 +29,6 @@ from tests.runs import SAMPLE, raster_of
 TILE = min(SAMPLE.glob("*.laz"))
 BOUNDS = [565500.0, 5712000.0, 565650.0, 5712150.0]
 CRS = "EPSG:25832"
-HALO_M = FlowSettings().halo_m
 RIM_CELLS = 8
 """The raster begins up to two cells outside the tile, so that 8 cells of 0.5 m are at least 2 m of survey."""
 
