@@ -17,7 +17,7 @@ from pipeline.settings import PointsSettings
 
 
 def ground_by_pdal(enh: EastNorthHeight, is_candidate: Mask, /, *, settings: PointsSettings) -> Mask:
-    """(n,) bool: returns of the bare earth by PDAL's filter; the contract of `pipeline.points.ground.ground.find_ground`.
+    """(n,) bool: returns of the bare earth by the PDAL filter of the settings.
 
     Raises
     ------
