@@ -8,7 +8,6 @@ from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import ndimage
 
 from pipeline.lattice.grid import EastNorthHeight, Mask
 from pipeline.points.ground.ground import find_ground as embedded_ground
@@ -30,8 +29,8 @@ from pipeline.returns.asprs import (
     WIRE,
 )
 from pipeline.returns.cloud import Cloud
+from pipeline.returns.triangulation import cell_means, height_above
 from pipeline.settings import PointsSettings, RoofSettings, WireSettings
-from pipeline.terrain.surface import cell_means, heights_at_nodes
 
 VEGETATION_FROM_M = 0.1
 """Height above ground, in metres, from which a return may be low vegetation; lower ones, which may as well be the noise
@@ -134,14 +133,8 @@ def _water_and_earth(cloud: Cloud, noise: Noise, /) -> tuple[Mask, Mask]:
 
 def _height_above(enh: EastNorthHeight, is_earth: Mask, /) -> NDArray[np.float32]:
     """(n,) metres above the triangulated earth; NaN where there is none."""
-    cell_m = 0.5 * GROUND_CELL_M
-    first = np.floor(enh[:, :2].min(axis=0) / cell_m)
-    last = np.floor(enh[:, :2].max(axis=0) / cell_m)
-    east, north = ((np.arange(first[axis], last[axis] + 1) + 0.5) * cell_m for axis in (0, 1))
-    level = heights_at_nodes(cell_means(enh[is_earth], cell_m=GROUND_CELL_M), east, north)
-    at = np.vstack((enh[:, 1] / cell_m - first[1], enh[:, 0] / cell_m - first[0])) - 0.5
-    above = enh[:, 2] - ndimage.map_coordinates(level, at, order=1, mode="nearest")
-    return above.astype(np.float32)
+    nodes = cell_means(enh[is_earth], cell_m=GROUND_CELL_M)
+    return height_above(enh, nodes, cell_m=0.5 * GROUND_CELL_M).astype(np.float32)
 
 
 def _vegetation_class(above_m: NDArray[np.float32], /) -> NDArray[np.uint8]:

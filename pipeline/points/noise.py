@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.lattice.grid import EastNorthHeight, Mask
+from pipeline.lattice.per_cell import highest_in_cells, lowest_in_cells
 from pipeline.returns.asprs import HIGH_NOISE, LOW_NOISE
 
 CUBE_M = 5.0
@@ -111,9 +112,9 @@ def _supported_range(
     n_rows = int(column[:, 1].max()) + 2
     key = column[:, 0] * n_rows + column[:, 1]
     size = int(column[:, 0].max() + 2) * n_rows
-    lowest, highest = np.full(size, np.inf), np.full(size, -np.inf)
-    np.minimum.at(lowest, key[~alone], enh[~alone, 2])
-    np.maximum.at(highest, key[~alone], enh[~alone, 2])
+    supported, height = key[~alone], enh[~alone, 2]
+    lowest = lowest_in_cells(supported, height, (size,), empty=np.inf)
+    highest = highest_in_cells(supported, height, (size,), empty=-np.inf)
     low, high = np.full(len(index), np.inf), np.full(len(index), -np.inf)
     for east in (-1, 0, 1):
         for north in (-1, 0, 1):

@@ -13,6 +13,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.lattice.grid import Grid, Heights, Mask
+from pipeline.lattice.per_cell import sum_in_cells
+from pipeline.returns import asprs
 from pipeline.returns.cloud import Cloud
 from pipeline.settings import LayerSettings
 from pipeline.terrain.counts import GROWTH_BOTTOM_M
@@ -43,11 +45,20 @@ PROFILE_NAMES = (
 )
 """Names of the grids `profile_grids` returns, in this order."""
 
-# ASPRS LAS 1.4 R15, table 17: what can never be a plant. Everything else that stands above ground may be one.
-_NOISE = (7, 18)
-_BUILT = (6, 10, 11, 13, 14, 15, 16, 17, 19)
-_FLAT = (2, 8, 9, 20)
-_HARD = (1,)
+# Classes that can never be a plant. Everything else that stands above ground may be one.
+_BUILT = (
+    asprs.BUILDING,
+    asprs.RAIL,
+    asprs.ROAD,
+    asprs.WIRE_GUARD,
+    asprs.WIRE,
+    asprs.TOWER,
+    asprs.WIRE_CONNECTOR,
+    asprs.BRIDGE,
+    asprs.OVERHEAD_STRUCTURE,
+)
+_FLAT = (asprs.GROUND, asprs.KEY_POINT, asprs.WATER, asprs.IGNORED_GROUND)
+_HARD = (asprs.UNCLASSIFIED,)
 
 
 @dataclass(frozen=True)
@@ -96,7 +107,7 @@ def join_pulses(cloud: Cloud, /) -> Pulses:
 def _can_be_plant(asprs_class: NDArray[np.uint8]) -> Mask:
     """(n,) bool: returns that may come from vegetation."""
     table = np.ones(256, np.bool_)
-    table[list(_NOISE + _BUILT + _FLAT + _HARD)] = False
+    table[list(asprs.NOISE + _BUILT + _FLAT + _HARD)] = False
     return table[asprs_class]
 
 
@@ -158,7 +169,7 @@ def profile_grids(
     """
     if not len(cloud) == len(asprs_class) == len(height_above_m):
         raise ValueError("classes and heights must have one value for every return")
-    counts = np.isin(asprs_class, _NOISE, invert=True) & np.isfinite(height_above_m) & cloud.is_usable
+    counts = np.isin(asprs_class, asprs.NOISE, invert=True) & np.isfinite(height_above_m) & cloud.is_usable
     which = np.flatnonzero(counts)
     if not len(which):
         return {name: np.zeros(grid.shape, np.float32) for name in PROFILE_NAMES}
@@ -213,8 +224,7 @@ def _sum_pulses(
         "growth_height_sum_m": np.where(growth, highest_low, 0),
         "built": whole & built,
     }
-    size = grid.rows * grid.cols
     return {
-        name: np.bincount(cell[inside], weight[inside], minlength=size).astype(np.float32).reshape(grid.shape)
+        name: sum_in_cells(cell[inside], weight[inside], grid.shape).astype(np.float32)
         for name, weight in weights.items()
     }

@@ -10,7 +10,7 @@ import numpy as np
 from pipeline.features import join_features, make_features, no_features
 from pipeline.lattice.grid import Grid, Heights
 from pipeline.settings import WaterSettings
-from pipeline.water.running.channels import Channel, channels
+from pipeline.water.running.channels import Channel, find_channels
 from pipeline.water.standing import Water, standing_water
 
 FLAT_MAX_SPREAD_M = 0.3
@@ -46,7 +46,7 @@ def draft_water(
     bodies = standing_water(
         bare_earth, water_returns, last_returns, ground_support, grid, thin_max_ratio=settings.thin_max_ratio
     )
-    lines = channels(
+    lines = find_channels(
         bare_earth,
         grid,
         min_drained_m2=settings.channel_min_drained_m2,

@@ -12,7 +12,7 @@ from skimage.morphology import reconstruction
 
 from pipeline.lattice.grid import Grid, Heights
 from pipeline.settings import WaterSettings
-from pipeline.water.running.channels import Channel, channels
+from pipeline.water.running.channels import Channel, find_channels
 from pipeline.water.running.drainage import Drainage, drain, gathered
 from pipeline.water.running.incision import side_height
 
@@ -33,7 +33,9 @@ def valley(*, depth_m: float, half_m: float = 2.0) -> Heights:
 def found_in(heights: Heights) -> list[Channel]:
     """Channels of a surface."""
     usual = WaterSettings()
-    return channels(heights, GRID, min_drained_m2=usual.channel_min_drained_m2, min_depth_m=usual.channel_min_depth_m)
+    return find_channels(
+        heights, GRID, min_drained_m2=usual.channel_min_drained_m2, min_depth_m=usual.channel_min_depth_m
+    )
 
 
 def test_channel_in_a_valley_is_followed_downstream() -> None:

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from scipy import ndimage
 
 from pipeline.lattice.grid import EastNorthHeight, Mask
+from pipeline.lattice.per_cell import count_in_cells, lowest_in_cells
 
 GROUND_CELL_M = 1.0
 """Side of the cells, in metres, of which the lowest return is taken. In wider cells the lowest return of a slope lies
@@ -67,16 +68,14 @@ def lowest_returns(enh: EastNorthHeight, /, *, cell_m: float) -> Lowest:
     first_col, first_row = int(col.min()), int(row.min())
     shape = int(row.max()) - first_row + 1, int(col.max()) - first_col + 1
     cell = (row - first_row) * shape[1] + (col - first_col)
-    height = np.full(shape[0] * shape[1], np.inf)
-    np.minimum.at(height, cell, enh[:, 2])
+    height = lowest_in_cells(cell, enh[:, 2], (shape[0] * shape[1],), empty=np.inf)
     low = np.flatnonzero(enh[:, 2] == height[cell])
     low = low[np.lexsort((-enh[low, 1], -enh[low, 0]))]
     east, north = np.zeros_like(height), np.zeros_like(height)
     east[cell[low]] = enh[low, 0] - (col[low] + 0.5) * cell_m
     north[cell[low]] = enh[low, 1] - (row[low] + 0.5) * cell_m
-    count = np.bincount(cell, minlength=len(height)).reshape(shape)
     height, east, north = height.reshape(shape), east.reshape(shape), north.reshape(shape)
-    return Lowest(cell_m, first_col, first_row, height, east, north, count)
+    return Lowest(cell_m, first_col, first_row, height, east, north, count_in_cells(cell, shape))
 
 
 def spacing_of(lowest: Lowest, /) -> NDArray[np.float64]:

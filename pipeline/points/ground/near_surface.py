@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import ndimage
 
 from pipeline.lattice.grid import EastNorthHeight, Mask
+from pipeline.lattice.sampling import bilinear
 from pipeline.lattice.windows import highest_around
 from pipeline.points.ground.lowest import Lowest, spacing_of
-from pipeline.terrain.surface import cell_means, heights_at_nodes
+from pipeline.returns.triangulation import cell_means, heights_at_nodes
 
 JOIN_M = 0.3
 """Metres above the surface up to which the lowest return of a level cell joins the bare ones. Smaller figures leave
@@ -53,9 +53,9 @@ def near_surface(enh: EastNorthHeight, lowest: Lowest, is_bare: Mask, /) -> Mask
     rise = highest_around(level, 1) - level
     is_cliff = rise > CLIFF_RISE * cell_m
     limit[is_cliff] = np.maximum(limit, rise + TOLERANCE_M)[is_cliff]
-    at = np.vstack((enh[:, 1] / cell_m - lowest.first_row, enh[:, 0] / cell_m - lowest.first_col)) - 0.5
-    above = enh[:, 2] - ndimage.map_coordinates(level, at, order=1, mode="nearest")
-    allowed = ndimage.map_coordinates(limit, at, order=1, mode="nearest")
+    at = enh[:, 1] / cell_m - lowest.first_row - 0.5, enh[:, 0] / cell_m - lowest.first_col - 0.5
+    above = enh[:, 2] - bilinear(level, *at)
+    allowed = bilinear(limit, *at)
     near: Mask = (above <= allowed) & (above >= -BELOW_FACTOR * allowed)
     return near
 

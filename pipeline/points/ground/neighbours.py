@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.lattice.grid import Mask
+from pipeline.lattice.per_cell import lowest_in_cells
 from pipeline.lattice.windows import highest_around
 from pipeline.points.ground.lowest import Lowest
 
@@ -68,8 +69,7 @@ def coarse_lowest(lowest: Lowest, is_bare: Mask, factor: int, /) -> tuple[NDArra
     wide_col = (col + lowest.first_col) // factor - lowest.first_col // factor
     cell = wide_row * (int(wide_col.max(initial=0)) + 1) + wide_col
     height = lowest.height[row, col]
-    least = np.full(int(cell.max(initial=-1)) + 1, np.inf)
-    np.minimum.at(least, cell, height)
+    least = lowest_in_cells(cell, height, (int(cell.max(initial=-1)) + 1,), empty=np.inf)
     low = np.flatnonzero(height == least[cell])
     # Rows and columns ascend: written backwards, the first of equally low ones stays.
     chosen = np.full(len(least), -1, np.intp)

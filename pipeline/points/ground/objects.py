@@ -10,9 +10,9 @@ from __future__ import annotations
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import ndimage
 
 from pipeline.lattice.grid import Heights, Mask
+from pipeline.lattice.means import Known, gaussian_window
 from pipeline.points.ground.lowest import Lowest
 from pipeline.points.ground.opening import height_lost
 
@@ -64,15 +64,9 @@ def cut_at(lowest: Lowest, /, *, window_m: float) -> NDArray[np.int16]:
 
 def _terrain_slope(lowest: Lowest, is_bare: Mask, /, *, sigma_m: float) -> Heights:
     """(rows, cols) rise over run of the smoothed bare cells; 0 where none is near."""
-    sigma = sigma_m / lowest.cell_m
-
-    def smooth(grid: NDArray[np.float64]) -> NDArray[np.float64]:
-        return np.asarray(ndimage.gaussian_filter(grid, sigma, mode="constant", truncate=2.5))
-
-    weight = smooth(is_bare.astype(np.float64))
-    with np.errstate(invalid="ignore", divide="ignore"):
-        level = smooth(np.where(is_bare, lowest.height, 0.0)) / weight
-    level[weight < 1e-6] = np.nan
+    bare = Known.of(is_bare, gaussian_window(sigma_m / lowest.cell_m, rim="constant", truncate=2.5))
+    level = bare.mean(lowest.height)
+    level[bare.share < 1e-6] = np.nan
     if min(level.shape) < 2:
         return np.zeros(level.shape, np.float32)
     north, east = np.gradient(level, lowest.cell_m)

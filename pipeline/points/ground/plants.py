@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.lattice.grid import Mask
+from pipeline.lattice.planes import weighted_plane
 from pipeline.points.ground.gentle_ways import gentle_step_m
 from pipeline.points.ground.lowest import Lowest, spacing_of
 from pipeline.points.ground.neighbours import Neighbours, coarse_lowest, neighbours_of
@@ -117,7 +118,10 @@ def _fit_planes(near: Neighbours, steady_m: NDArray[np.float64], /) -> Planes:
         if turn > 0:
             trust[near.own] = 1 / (1 + (np.maximum(-level, 0) / (HALF_WEIGHT_SHARE * limit_m)) ** 2)
         for part, few in near.pieces():
-            planes[:, part] = _weighted_plane(few, few.weight * trust[few.which])
+            weight = few.weight * trust[few.which]
+            planes[:, part] = weighted_plane(
+                few.east, few.north, few.height, weight, over=(0,), ease=1e-9, ease_share=PLANE_EASE
+            )
         slope = np.hypot(slope_east, slope_north)
         limit_m = steady_m + PLANT_SLOPE_SHARE * near.width_m * slope
     below_m, level_share, n_neighbours = np.empty((3, len(near.own)))
@@ -143,26 +147,3 @@ def _level_share(near: Neighbours, /) -> tuple[NDArray[np.float64], NDArray[np.i
     n_level = np.count_nonzero((np.abs(near.height) <= limit_m) & is_there, axis=0)
     n_all = np.count_nonzero(is_there, axis=0)
     return n_level / np.maximum(n_all, 1), n_all
-
-
-def _weighted_plane(
-    near: Neighbours, weight: NDArray[np.float64], /
-) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
-    """Level at each return, from the return, and slope to the east and north, by weighted least squares."""
-    east, north, height = near.east, near.north, near.height
-
-    def mean(values: NDArray[np.float64]) -> NDArray[np.float64]:
-        return np.asarray(np.einsum("km,km->m", weight, values) / total)
-
-    total = np.maximum(weight.sum(axis=0), 1e-9)
-    mid_east, mid_north, mid_height = mean(east), mean(north), mean(height)
-    # A little is added to the spread, so that neighbours in a row do not tip the plane across the row.
-    spread = mean(east**2 + north**2)
-    east_var = mean(east**2) - mid_east**2 + PLANE_EASE * spread + 1e-9
-    north_var = mean(north**2) - mid_north**2 + PLANE_EASE * spread + 1e-9
-    cross = mean(east * north) - mid_east * mid_north
-    rise_east, rise_north = mean(east * height) - mid_east * mid_height, mean(north * height) - mid_north * mid_height
-    determinant = east_var * north_var - cross**2
-    slope_east = (rise_east * north_var - rise_north * cross) / determinant
-    slope_north = (rise_north * east_var - rise_east * cross) / determinant
-    return mid_height - slope_east * mid_east - slope_north * mid_north, slope_east, slope_north

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from scipy import ndimage
 
 from pipeline.lattice.grid import Mask
+from pipeline.lattice.per_cell import count_in_cells
 from pipeline.lattice.windows import highest_around
 from pipeline.points.roofs.boulder_tops import MAX_AREA_M2, boulder_tops
 from pipeline.points.roofs.planes import MIN_CLOSED_RATIO, Planes
@@ -52,12 +53,11 @@ def _without_specks(cells: Mask, least_cells: float) -> Mask:
 
 def roof_patches(returns: RoofReturns, facets: Mask, on_plane: Mask, /, *, min_patch_m2: float) -> Mask:
     """(rows, cols) bool: cells of the patches that are roofs by size, smoothness, shape and the drop at their edge."""
-    size = facets.size
-    hits = np.bincount(returns.cell[on_plane & returns.is_high_last], minlength=size)
-    misses = np.bincount(returns.cell[~on_plane & returns.is_high_last], minlength=size)
-    patch_cells = facets | ((hits > 0) & (hits >= misses)).reshape(facets.shape)
+    hits = count_in_cells(returns.cell[on_plane & returns.is_high_last], facets.shape)
+    misses = count_in_cells(returns.cell[~on_plane & returns.is_high_last], facets.shape)
+    patch_cells = facets | ((hits > 0) & (hits >= misses))
     patches, count = ndimage.label(patch_cells, np.ones((3, 3)))
-    flush = np.bincount(returns.cell[on_plane & returns.is_low_last], minlength=size).reshape(facets.shape) > 0
+    flush = count_in_cells(returns.cell[on_plane & returns.is_low_last], facets.shape) > 0
     area = np.bincount(patches.ravel(), minlength=count + 1)
     smooth = np.bincount(patches[facets], minlength=count + 1) / np.maximum(area, 1)
     rim = _rim(patches)

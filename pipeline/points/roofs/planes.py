@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from scipy import ndimage
 
 from pipeline.lattice.grid import Grid, Mask
+from pipeline.lattice.per_cell import count_in_cells, sum_in_cells
 from pipeline.points.roofs.returns import CELL_M, RoofReturns
 
 WINDOW_M = 1.5
@@ -77,10 +78,11 @@ def _odd(cells: float) -> int:
 def _cell_sums(returns: RoofReturns) -> list[Cells]:
     """Per cell: count of low last returns, then count and sums of x, y, z and their products of the high ones."""
     shape, which = returns.grid.shape, returns.is_high_last
-    x, y, z, cell = (v[which] for v in (returns.east, returns.north, returns.height, returns.cell))
-    low = np.bincount(returns.cell[returns.is_low_last], minlength=shape[0] * shape[1]).reshape(shape).astype(float)
+    cell = returns.cell[which]
+    x, y, z = (v[which] for v in (returns.east, returns.north, returns.height))
+    low = count_in_cells(returns.cell[returns.is_low_last], shape).astype(float)
     weights = (np.ones(len(x)), x, y, z, x * x, y * y, x * y, x * z, y * z, z * z)
-    return [low, *(np.bincount(cell, w, minlength=shape[0] * shape[1]).reshape(shape) for w in weights)]
+    return [low, *(sum_in_cells(cell, w, shape) for w in weights)]
 
 
 class _WindowSums:

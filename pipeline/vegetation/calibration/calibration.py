@@ -13,10 +13,8 @@ from dataclasses import dataclass
 import geopandas as gpd
 import numpy as np
 import shapely
-from affine import Affine
 from numpy.typing import NDArray
 from rasterio.features import rasterize
-from scipy import ndimage
 from scipy.cluster.hierarchy import fcluster, linkage
 from scipy.optimize import minimize
 from scipy.special import expit
@@ -24,6 +22,7 @@ from shapely.geometry import Point
 from shapely.geometry.base import BaseGeometry
 
 from pipeline.lattice.grid import EastNorth, Grid, Heights
+from pipeline.lattice.means import Known, gaussian_window
 from pipeline.settings import CalibrationSettings
 from pipeline.vegetation.running.runnability import BAND_SYMBOLS, Limits
 
@@ -326,15 +325,12 @@ def density_at(density: Heights, grid: Grid, places: NDArray[np.object_], /, *, 
 
 
 def _median_within(density: Heights, grid: Grid, shape: BaseGeometry) -> float:
-    west, south, east, north = shape.bounds
-    (top, bottom), (left, right) = grid.row_col(np.array([west, east]), np.array([north, south]))
-    rows, cols = slice(max(top, 0), max(bottom + 1, 0)), slice(max(left, 0), max(right + 1, 0))
-    part = density[rows, cols]
+    window = grid.window_around(shape.bounds)
+    part = density[window]
     if part.size == 0:
         return float("nan")
-    cell_m = grid.cell_m
-    origin = Affine(cell_m, 0, grid.west_m + cols.start * cell_m, 0, -cell_m, grid.north_m - rows.start * cell_m)
-    inside = rasterize([shape], out_shape=part.shape, transform=origin, all_touched=True).astype(np.bool_)
+    transform = grid.part(window).transform
+    inside = rasterize([shape], out_shape=part.shape, transform=transform, all_touched=True).astype(np.bool_)
     values = part[inside & np.isfinite(part)]
     return float(np.median(values)) if len(values) else float("nan")
 
@@ -385,12 +381,8 @@ def where_notes_teach(
 
 def _even_ground(density: Heights, sigma: float) -> tuple[Heights, Heights]:
     """Mean density in a Gaussian window, and how even it is there (1 even, 0 patchy or not seen)."""
-    seen = np.isfinite(density).astype(np.float32)
-    value = np.nan_to_num(density)
-    weight, first, second = (
-        ndimage.gaussian_filter(field, sigma, mode="constant") for field in (seen, value, value**2)
-    )
-    mean = first / np.maximum(weight, 1e-6)
-    spread = np.sqrt(np.maximum(second / np.maximum(weight, 1e-6) - mean**2, 0))
-    even = np.exp(-spread / np.maximum(mean, LEAST_DENSITY_M2_PER_M3)) * (weight > 0.5)
-    return np.where(weight > 0.5, mean, np.nan).astype(np.float32), even.astype(np.float32)
+    seen = Known.of(np.isfinite(density), gaussian_window(sigma, rim="constant"), dtype=np.float32)
+    mean = seen.mean(density)
+    spread = np.sqrt(np.maximum(seen.mean(density**2) - mean**2, 0))
+    even = np.exp(-spread / np.maximum(mean, LEAST_DENSITY_M2_PER_M3)) * (seen.share > 0.5)
+    return np.where(seen.share > 0.5, mean, np.nan).astype(np.float32), even.astype(np.float32)

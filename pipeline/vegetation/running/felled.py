@@ -54,14 +54,12 @@ def _beside(
     polygon: shapely.Polygon, stand_height: Heights, grid: Grid, least_height_m: float, strip_m: tuple[float, float]
 ) -> tuple[float, float]:
     strip = shapely.difference(shapely.buffer(polygon, strip_m[1]), shapely.buffer(polygon, strip_m[0]))
-    west, south, east, north = strip.bounds
-    (top, bottom), (left, right) = grid.row_col(np.array([west, east]), np.array([north, south]))
-    rows, cols = slice(max(int(top), 0), int(bottom) + 1), slice(max(int(left), 0), int(right) + 1)
-    part = stand_height[rows, cols]
+    window = grid.window_around(strip.bounds)
+    part = stand_height[window]
     if part.size == 0:
         return 0.0, float("nan")
-    origin = grid.transform @ grid.transform.translation(cols.start, rows.start)
-    heights = part[rasterize([strip], out_shape=part.shape, transform=origin).astype(np.bool_)]
+    transform = grid.part(window).transform
+    heights = part[rasterize([strip], out_shape=part.shape, transform=transform).astype(np.bool_)]
     high = heights[heights >= least_height_m]
     if not len(high):
         return 0.0, float("nan")

@@ -6,6 +6,7 @@ import numpy as np
 from scipy import ndimage
 
 from pipeline.lattice.grid import Heights, Mask
+from pipeline.lattice.reach import within_reach
 
 
 def share(part: Heights, whole: Heights, /, *, cell_m: float, sigma_m: float) -> Heights:
@@ -25,13 +26,8 @@ def open_ground(is_cover: Mask, /, *, cell_m: float, radius_m: float) -> Mask:
     """
     reach = int(np.ceil(radius_m / cell_m)) + 1
     covered = np.pad(is_cover, reach)
-    if not covered.any():
-        return np.ones(is_cover.shape, np.bool_)
-    centres = ndimage.distance_transform_edt(~covered) > radius_m / cell_m
-    if not centres.any():
-        return np.zeros(is_cover.shape, np.bool_)
-    grown: Mask = ndimage.distance_transform_edt(~centres) <= radius_m / cell_m
-    return grown[reach:-reach, reach:-reach]
+    centres = ~within_reach(covered, reach_m=radius_m, cell_m=cell_m)
+    return within_reach(centres, reach_m=radius_m, cell_m=cell_m)[reach:-reach, reach:-reach]
 
 
 def voids(pulses: Heights, is_outside: Mask, /, *, cell_m: float, usual_pulses: float, least_radius_m: float) -> Mask:

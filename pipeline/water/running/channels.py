@@ -5,11 +5,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 from shapely.geometry import LineString
 
 from pipeline.lattice.grid import Grid, Heights
+from pipeline.lattice.larger_cells import cells_times_as_wide, lowest_into
+from pipeline.lattice.means import Known, gaussian_window
 from pipeline.norm.symbols import isom
-from pipeline.water.running.coarse_cells import blocks_of, greatest, smoothed
 from pipeline.water.running.dams import without_dams
 from pipeline.water.running.drainage import drain, gathered
 from pipeline.water.running.incision import channel_depth, incised
@@ -45,7 +47,7 @@ class Channel:
     is_fed_from_outside: bool
 
 
-def channels(bare_earth: Heights, grid: Grid, /, *, min_drained_m2: float, min_depth_m: float) -> list[Channel]:
+def find_channels(bare_earth: Heights, grid: Grid, /, *, min_drained_m2: float, min_depth_m: float) -> list[Channel]:
     """Stretches of channel, longest first.
 
     Water is led over the bare earth, out of every hollow by its lowest way out. Where enough ground drains to a place
@@ -61,11 +63,11 @@ def channels(bare_earth: Heights, grid: Grid, /, *, min_drained_m2: float, min_d
         How much higher than the bed both sides must stand.
     """
     every = max(1, round(FLOW_CELL_M / grid.cell_m))
-    smooth = smoothed(bare_earth, NOISE_SIGMA_M / grid.cell_m)
+    smooth = _smoothed(bare_earth, NOISE_SIGMA_M / grid.cell_m)
     # The lowest of a coarse cell keeps a channel connected that is narrower than the cell.
-    blocks, lattice = blocks_of(-smooth, grid, every)
-    coarse = -greatest(blocks)
-    depth = channel_depth(smooth, grid, every)
+    lattice = cells_times_as_wide(grid, every)
+    coarse = lowest_into(smooth, grid, lattice, every)
+    depth = channel_depth(smooth, grid, lattice, every)
     drainage = drain(without_dams(coarse, lattice.cell_m))
     fed = inflow(coarse, depth, drainage, lattice.cell_m, min_depth_m=min_depth_m)
     drained = gathered(drainage, np.full(coarse.size, lattice.cell_m**2))
@@ -83,3 +85,9 @@ def channels(bare_earth: Heights, grid: Grid, /, *, min_drained_m2: float, min_d
                 median = float(np.nanmedian(depth.ravel()[cells]))
                 found.append(Channel(line, median, float(drained[cells[-1]]), bool(is_fed.ravel()[cells[-1]])))
     return sorted(found, key=lambda channel: (-channel.line.length, channel.line.bounds))
+
+
+def _smoothed(heights: Heights, sigma_cells: float) -> NDArray[np.float64]:
+    """Gaussian mean of the known heights around each known cell; NaN stays NaN."""
+    known = Known.of(np.isfinite(heights), gaussian_window(sigma_cells, rim="reflect"))
+    return np.where(known.cells, known.mean(heights.astype(np.float64), least_share=1e-9), np.nan)

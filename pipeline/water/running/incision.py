@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from scipy import ndimage
 
 from pipeline.lattice.grid import Grid
-from pipeline.water.running.coarse_cells import blocks_of, greatest
+from pipeline.lattice.larger_cells import highest_into
 
 SIDE_M = 6.0
 """Distance in metres from the bed at which its sides are looked at, and at half of it for narrow channels. Greater ones
@@ -40,10 +40,10 @@ def side_height(heights: NDArray[np.float64], cell_m: float, side_m: float, /) -
     return np.where(known.any(axis=0), best, np.nan)
 
 
-def channel_depth(smooth: NDArray[np.float64], grid: Grid, every: int, /) -> NDArray[np.float64]:
-    """(rows, cols) metres: greatest height of the sides above the bed in each coarse cell of `every` cells a side."""
+def channel_depth(smooth: NDArray[np.float64], grid: Grid, lattice: Grid, every: int, /) -> NDArray[np.float64]:
+    """(rows, cols) metres: greatest height of the sides above the bed in the cells of `lattice`, `every` cells wide."""
     wide, narrow = (side_height(smooth, grid.cell_m, SIDE_M * share) for share in (1.0, 0.5))
-    return greatest(blocks_of(np.fmax(wide, narrow), grid, every)[0])
+    return highest_into(np.fmax(wide, narrow), grid, lattice, every)
 
 
 def incised(depth: NDArray[np.float64], cell_m: float, /, *, min_depth_m: float) -> list[slice]:

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import ndimage
 from shapely.geometry import LineString
 
 from pipeline.lattice.grid import EastNorth, Grid, Heights
+from pipeline.lattice.skeleton import rounded
 from pipeline.water.running.drainage import Drainage
 
 TOLERANCE_M = 0.5
@@ -55,9 +55,7 @@ def line_of(cells: NDArray[np.int64], bare_earth: Heights, grid: Grid, lattice: 
     snapped = _lowest_near(places, bare_earth, grid, lattice.cell_m)
     if len(snapped) < 2:
         return LineString()
-    smooth = ndimage.gaussian_filter1d(snapped, 1.5, axis=0, mode="nearest")
-    smooth[0], smooth[-1] = snapped[0], snapped[-1]
-    line = LineString(smooth).simplify(TOLERANCE_M)
+    line = LineString(rounded(snapped)).simplify(TOLERANCE_M)
     return line if isinstance(line, LineString) else LineString()
 
 
