@@ -17,7 +17,7 @@ from pipeline.settings import PointsSettings
 
 
 def ground_by_pdal(enh: EastNorthHeight, is_candidate: Mask, /, *, settings: PointsSettings) -> Mask:
-    """(n,) bool: returns of the bare earth by PDAL's filter; the contract of `pipeline.points.ground.find_ground`.
+    """(n,) bool: returns of the bare earth by the PDAL filter of the settings.
 
     Raises
     ------
@@ -30,7 +30,10 @@ def ground_by_pdal(enh: EastNorthHeight, is_candidate: Mask, /, *, settings: Poi
     with tempfile.TemporaryDirectory(prefix="tussock-pdal-") as folder:
         source, target, task = (Path(folder) / name for name in ("in.las", "out.las", "pipeline.json"))
         _write(source, enh[is_candidate])
-        task.write_text(ground_pipeline(str(source), str(target), settings=settings), encoding="utf-8")
+        asked = ground_pipeline(
+            str(source), str(target), pdal_filter=settings.pdal_filter, window_m=settings.ground_window_m
+        )
+        task.write_text(asked, encoding="utf-8")
         done = subprocess.run([command, "pipeline", str(task)], capture_output=True, text=True, check=False)
         if done.returncode != 0 or not target.exists():
             told = (done.stderr.strip() or done.stdout.strip() or f"status {done.returncode}").splitlines()[-1]

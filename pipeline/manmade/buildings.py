@@ -13,21 +13,22 @@ from scipy.spatial import cKDTree
 from shapely.geometry import Polygon
 
 from pipeline.lattice.grid import Grid, Heights, Mask
-from pipeline.settings import ManmadeSettings
 
 ROOF_WINDOW_M = 1.5
-"""Side of the window in which roof returns are counted against all returns."""
+"""Side in metres of the window in which roof returns are counted against last returns. Our choice."""
 ROOF_MIN_RATIO = 0.5
-"""Roof where this share of the returns is of class 6: half, as an edge should be."""
-BUILDING_MIN_WIDTH_M = 2.5
-"""Narrower patches of roof are walls, eaves or strays, not buildings."""
-BUILDING_MIN_PART_M2 = 8.0
-"""A wing or notch must bring this much area: 2 m x 4 m, 0.13 mm on the map."""
-BUILDING_MAX_PARTS = 6
-"""Most wings, and most notches, of a plan: more is the noise of the returns."""
-BUILDING_MOST_CELLS = 120
-"""Most cells across a building in which walls are looked for: a house has 30 of half a metre; a hall is looked at
-more coarsely, as the work grows with the cube of them."""
+"""Share of the last returns in that window that must come from a roof for a cell to be roof: half, as at the edge of a
+straight wall."""
+MIN_WIDTH_M = 2.5
+"""Width in metres below which a patch of roof is a wall, an eave or a stray instead of a building. Our choice."""
+MIN_PART_M2 = 8.0
+"""Area in square metres that a wing or a notch must add to the fit to become part of the plan: 2 m x 4 m, which is 0.13
+mm on the map. With less, plans follow the noise of the returns. Our choice."""
+MAX_PARTS = 6
+"""Most rectangles that a plan is put together from, and most notches cut out of it. Our choice."""
+MOST_CELLS = 120
+"""Most cells across a building in which its walls are looked for, as the work grows with the cube of them: a house has
+30 of half a metre; a hall gets wider cells. Our choice."""
 
 Score = NDArray[np.float32]
 """(rows, cols) in a building's own frame: positive where roof is seen, negative where it is not."""
@@ -55,7 +56,7 @@ class Outline:
 
 
 def building_outlines(
-    building_returns: Heights, last_returns: Heights, grid: Grid, /, *, settings: ManmadeSettings
+    building_returns: Heights, last_returns: Heights, grid: Grid, /, *, min_area_m2: float
 ) -> list[Outline]:
     """Right-angled outlines of the buildings, largest first.
 
@@ -67,15 +68,17 @@ def building_outlines(
     ----------
     building_returns, last_returns : (rows, cols) float32
         Counts of returns of class 6 and of last returns.
+    min_area_m2 : float
+        Area of the smallest building.
     """
     roof = roof_cells(building_returns, last_returns, grid.cell_m)
     patches, _ = ndimage.label(roof)
     outlines: list[Outline] = []
     for number, box in enumerate(ndimage.find_objects(patches), start=1):
         patch = patches[box] == number
-        if patch.sum() * grid.cell_m**2 < settings.building_min_area_m2:
+        if patch.sum() * grid.cell_m**2 < min_area_m2:
             continue
-        plans = _plans_of(patch, (box[0], box[1]), grid, settings=settings)
+        plans = _plans_of(patch, (box[0], box[1]), grid, min_area_m2=min_area_m2)
         outlines += [_judge(plan, roof, building_returns, last_returns, grid) for plan in plans]
     return sorted(outlines, key=lambda o: (-o.shape.area, o.shape.bounds))
 
@@ -87,7 +90,7 @@ def roof_cells(building_returns: Heights, last_returns: Heights, cell_m: float, 
     seen = ndimage.uniform_filter(last_returns.astype(np.float32), size, mode="constant") * size**2
     share = np.divide(roof, seen, out=np.zeros_like(roof), where=seen > 0.5)
     dense = (share >= ROOF_MIN_RATIO) & (roof > 0.5)
-    fringe = np.ones((_odd_cells(BUILDING_MIN_WIDTH_M, cell_m),) * 2, bool)
+    fringe = np.ones((_odd_cells(MIN_WIDTH_M, cell_m),) * 2, bool)
     cleaned: Mask = ndimage.binary_opening(dense, fringe)
     return cleaned
 
@@ -97,7 +100,7 @@ def _odd_cells(length_m: float, cell_m: float) -> int:
     return max(1, 2 * round((length_m / cell_m - 1) / 2) + 1)
 
 
-def _plans_of(patch: Mask, box: tuple[slice, slice], grid: Grid, /, *, settings: ManmadeSettings) -> list[Polygon]:
+def _plans_of(patch: Mask, box: tuple[slice, slice], grid: Grid, /, *, min_area_m2: float) -> list[Polygon]:
     """The plan of one patch, in the working CRS."""
     rows, cols = np.nonzero(patch)
     east = (cols + box[1].start + grid.west_col + 0.5) * grid.cell_m
@@ -105,7 +108,7 @@ def _plans_of(patch: Mask, box: tuple[slice, slice], grid: Grid, /, *, settings:
     places = np.column_stack([east, north])
     centre = places.mean(axis=0)
     # The scan for rectangles grows with the cube of the cells across: a large hall is looked at more coarsely.
-    step_m = grid.cell_m * math.ceil(max(patch.shape) / BUILDING_MOST_CELLS)
+    step_m = grid.cell_m * math.ceil(max(patch.shape) / MOST_CELLS)
     turn = _direction(patch, places - centre, grid.cell_m, step_m)
     score, corner = _in_frame(_rotated(places - centre, -turn), grid.cell_m, step_m)
     plan = _rectangles(score, step_m)
@@ -114,7 +117,7 @@ def _plans_of(patch: Mask, box: tuple[slice, slice], grid: Grid, /, *, settings:
         shape = shape.difference(_in_metres(notch, corner, step_m))
     polygons = [part for part in shapely.get_parts(shape) if isinstance(part, Polygon)]
     turned = [Polygon(_rotated(np.array(part.exterior.coords), turn) + centre) for part in polygons]
-    return [part for part in turned if part.area >= settings.building_min_area_m2]
+    return [part for part in turned if part.area >= min_area_m2]
 
 
 def _in_metres(cells: tuple[int, int, int, int], corner: NDArray[np.float64], step_m: float) -> Polygon:
@@ -178,11 +181,11 @@ class _Plan:
 
 def _rectangles(score: Score, cell_m: float, /) -> _Plan:
     """Few rectangles that cover the roof: parts are added while each brings enough area, then notches are cut."""
-    least = BUILDING_MIN_PART_M2 / cell_m**2
+    least = MIN_PART_M2 / cell_m**2
     added: list[tuple[int, int, int, int]] = []
     cut: list[tuple[int, int, int, int]] = []
     open_score, covered = score.copy(), np.zeros(score.shape, bool)
-    while len(added) < BUILDING_MAX_PARTS:
+    while len(added) < MAX_PARTS:
         gain, (west, south, east, north) = _best_rectangle(open_score)
         if added and gain < least:
             break
@@ -191,7 +194,7 @@ def _rectangles(score: Score, cell_m: float, /) -> _Plan:
         # What is covered costs nothing more, so that a wing may reach into the main part.
         open_score[south:north, west:east] = 0
     notch_score = np.where(covered, -score, -1).astype(np.float32)
-    while len(cut) < BUILDING_MAX_PARTS:
+    while len(cut) < MAX_PARTS:
         gain, (west, south, east, north) = _best_rectangle(notch_score)
         if gain < least:
             break

@@ -12,8 +12,9 @@ from pipeline.lattice.grid import Grid, Heights
 from pipeline.manmade.buildings import Outline, building_outlines
 from pipeline.settings import ManmadeSettings
 
-BUILDING_SURE_RETURNS = 100
-"""Roof returns from which the fit of the plan alone decides (common practice)."""
+SURE_RETURNS = 100
+"""Roof returns from which the fit of the plan alone says how sure a building is; with fewer it is less sure. Our
+choice."""
 
 
 def draft_manmade(
@@ -41,7 +42,7 @@ def draft_manmade(
     GeoDataFrame of `pipeline.features`: polygons with right angles.
     """
     del canopy_height, bare_earth
-    outlines = building_outlines(building_returns, last_returns, grid, settings=settings)
+    outlines = building_outlines(building_returns, last_returns, grid, min_area_m2=settings.building_min_area_m2)
     if not outlines:
         return no_features(grid.crs)
     return make_features(
@@ -54,8 +55,11 @@ def draft_manmade(
 
 
 def _confidence(outline: Outline) -> float:
-    """A building is sure where the plan fits the roof and enough returns show it."""
-    return outline.fit * math.sqrt(min(1.0, outline.returns / BUILDING_SURE_RETURNS))
+    """A building is sure where the plan fits the roof and enough returns show it.
+
+    Our choice: how many buildings of such a fit are real was not measured.
+    """
+    return outline.fit * math.sqrt(min(1.0, outline.returns / SURE_RETURNS))
 
 
 def _evidence(outline: Outline) -> str:

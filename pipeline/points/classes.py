@@ -4,16 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.lattice.grid import EastNorthHeight, Mask
-from pipeline.points.ground import find_ground
+from pipeline.points.ground.ground import find_ground as embedded_ground
+from pipeline.points.ground.lowest import GROUND_CELL_M
 from pipeline.points.noise import Noise, find_noise
-from pipeline.points.pdal_pipeline import GROUND_CELL_M
 from pipeline.points.producer import keep_producer
-from pipeline.points.roofs import find_roofs
+from pipeline.points.roofs.roofs import find_roofs
 from pipeline.points.wires import find_wires
 from pipeline.returns.asprs import (
     BUILDING,
@@ -31,21 +32,16 @@ from pipeline.returns.cloud import Cloud
 from pipeline.returns.triangulation import cell_means, height_above
 from pipeline.settings import PointsSettings, RoofSettings, WireSettings
 
-NOISE_CELL_M = 5.0
-"""Side of the cubes in which lone returns are sought; a few pulse spacings."""
-NOISE_MAX_RETURNS = 3
-"""A return with at most this many in its own and the 26 cubes around is alone."""
-NOISE_MIN_GAP_M = 1.0
-"""A lone return is noise when it is this far below or above all others near by."""
 VEGETATION_FROM_M = 0.1
-"""Height above ground where vegetation begins; lower returns stay unclassified."""
+"""Height above ground, in metres, from which a return may be low vegetation; lower ones, which may as well be the noise
+of the ground, stay unclassified. Our choice."""
 MEDIUM_VEGETATION_FROM_M = 0.5
-"""Height where low becomes medium vegetation: common practice, no source."""
+"""Height above ground, in metres, where low becomes medium vegetation; common practice, no source."""
 HIGH_VEGETATION_FROM_M = 2.0
-"""Height where medium becomes high vegetation: common practice, no source."""
+"""Height above ground, in metres, where medium becomes high vegetation; common practice, no source."""
 
-FindGround = Callable[..., Mask]
-"""Takes (n, 3) positions, (n,) candidates and `settings`; gives (n,) ground, as `pipeline.points.ground` does."""
+FindGround = Callable[[EastNorthHeight, Mask], Mask]
+"""Takes (n, 3) positions and (n,) bool, which of them may be ground; gives (n,) bool, which of them are."""
 
 
 @dataclass(frozen=True)
@@ -70,7 +66,7 @@ def classify_returns(
     settings: PointsSettings,
     roofs: RoofSettings | None = None,
     wires: WireSettings | None = None,
-    find_ground: FindGround = find_ground,
+    find_ground: FindGround | None = None,
 ) -> Classified:
     """ASPRS class and height above ground of every return.
 
@@ -84,15 +80,16 @@ def classify_returns(
     roofs, wires : RoofSettings, WireSettings
         Their defaults where not given.
     find_ground : callable
-        The engine of the ground filter; `pipeline.files.pdal.ground_by_pdal` is the other one.
+        The engine of the ground filter; the embedded one where not given, whatever `settings.engine` says, as PDAL
+        (`pipeline.files.pdal.ground_by_pdal`) opens files.
     """
     if len(cloud) == 0:
         return Classified(np.empty(0, np.uint8), np.empty(0, np.float32))
     enh = cloud.enh
-    noise = _noise(cloud)
+    noise = find_noise(enh, cloud.producer_class)
     is_clean = ~(noise.is_low | noise.is_high)
-    is_water, may_be_ground = _water_and_earth(cloud, is_clean)
-    is_ground = find_ground(enh, may_be_ground & cloud.is_last, settings=settings)
+    is_water, may_be_ground = _water_and_earth(cloud, noise)
+    is_ground = (find_ground or embedded(settings))(enh, may_be_ground & cloud.is_last)
     if settings.ground_from == "producer":
         is_ground = keep_producer(enh, (cloud.producer_class == GROUND) & may_be_ground, is_ground)
     above = _height_above(enh, is_ground | is_water)
@@ -102,9 +99,10 @@ def classify_returns(
     asprs_class = np.full(len(cloud), UNCLASSIFIED, np.uint8)
     asprs_class[is_clean] = _vegetation_class(above[is_clean])
     is_open = is_clean & ~is_ground & ~is_water
-    is_roof = find_roofs(cloud, above, is_open, settings=roofs or RoofSettings())
+    is_roof = find_roofs(cloud, above, is_open, min_patch_m2=(roofs or RoofSettings()).min_patch_m2)
     asprs_class[is_roof] = BUILDING
-    asprs_class[find_wires(cloud, above, is_open & ~is_roof, settings=wires or WireSettings())] = WIRE
+    min_height_m = (wires or WireSettings()).min_height_m
+    asprs_class[find_wires(cloud, above, is_open & ~is_roof, min_height_m=min_height_m)] = WIRE
     asprs_class[is_ground] = GROUND
     asprs_class[is_water] = WATER
     asprs_class[is_low] = LOW_NOISE
@@ -112,28 +110,23 @@ def classify_returns(
     return Classified(asprs_class, above)
 
 
-def own_ground(cloud: Cloud, /, *, settings: PointsSettings, find_ground: FindGround = find_ground) -> Mask:
-    """(n,) bool: the ground of our own filter, without the classes that rest on it."""
+def embedded(settings: PointsSettings, /) -> FindGround:
+    """The embedded ground filter with the figures of the settings."""
+    return partial(embedded_ground, window_m=settings.ground_window_m, plant_m=settings.ground_plant_m)
+
+
+def own_ground(cloud: Cloud, /, *, find_ground: FindGround) -> Mask:
+    """(n,) bool: the ground as a filter finds it, whatever the producer's classes say, without making other classes."""
     if len(cloud) == 0:
         return np.zeros(0, np.bool_)
-    noise = _noise(cloud)
-    _, may_be_ground = _water_and_earth(cloud, ~(noise.is_low | noise.is_high))
-    return find_ground(cloud.enh, may_be_ground & cloud.is_last, settings=settings)
+    noise = find_noise(cloud.enh, cloud.producer_class)
+    _, may_be_ground = _water_and_earth(cloud, noise)
+    return find_ground(cloud.enh, may_be_ground & cloud.is_last)
 
 
-def _noise(cloud: Cloud, /) -> Noise:
-    """The noise of a cloud."""
-    return find_noise(
-        cloud.enh,
-        cloud.producer_class,
-        cell_m=NOISE_CELL_M,
-        max_alone=NOISE_MAX_RETURNS,
-        min_gap_m=NOISE_MIN_GAP_M,
-    )
-
-
-def _water_and_earth(cloud: Cloud, is_clean: Mask, /) -> tuple[Mask, Mask]:
-    """(n,) bool twice: water as the producer says, and what may be ground."""
+def _water_and_earth(cloud: Cloud, noise: Noise, /) -> tuple[Mask, Mask]:
+    """(n,) bool twice: returns the producer calls water, and those that may be ground."""
+    is_clean = ~(noise.is_low | noise.is_high)
     is_water = (cloud.producer_class == WATER) & is_clean
     return is_water, is_clean & cloud.is_usable & ~is_water
 

@@ -13,8 +13,9 @@ from pipeline.returns.cloud import Cloud
 # Coordinates are compared by the millimetre: the same return read from two tiles with different offsets differs by
 # rounding in the last bits, two different returns of one pulse never by so little (range resolution, arithmetic).
 _PER_METRE = 1000.0
-# Odd constants that spread the columns over 64 bits. From memory: the fractional part of the golden ratio and two
-# primes in use for hashing; any odd numbers do, as equal hashes are looked at again.
+
+# Odd numbers that spread the values of a column over 64 bits. From memory: the fractional part of the golden ratio and
+# two primes in use for hashing. Any odd numbers would do: returns of equal hash are compared in full before they count.
 _SPREAD = (0x9E3779B97F4A7C15, 0xC2B2AE3D27D4EB4F, 0x165667B19E3779F9)
 
 # Returns worked on at a time: their columns stay in the processor's cache, and no copy of all columns is made.

@@ -16,6 +16,16 @@ from pipeline.lattice.grid import EastNorthHeight, Mask
 from pipeline.lattice.per_cell import highest_in_cells, lowest_in_cells
 from pipeline.returns.asprs import HIGH_NOISE, LOW_NOISE
 
+CUBE_M = 5.0
+"""Side in metres of the cubes in which lone returns are sought: several times the distance between pulses. In smaller
+cubes sparse ground counts as alone, in larger ones a bird has company. Our choice."""
+MAX_ALONE = 3
+"""Most returns that a cube and the 26 around it may hold for these returns to be alone: a bird or a cloud often sends
+back several. Our choice."""
+MIN_GAP_M = 1.0
+"""How far, in metres, a lone return must lie below or above all others near by to be noise: nearer ones may be a twig
+or a hole in the ground. Our choice."""
+
 
 @dataclass(frozen=True)
 class Noise:
@@ -31,14 +41,12 @@ class Noise:
     is_high: Mask
 
 
-def find_noise(
-    enh: EastNorthHeight, producer_class: NDArray[np.uint8], /, *, cell_m: float, max_alone: int, min_gap_m: float
-) -> Noise:
+def find_noise(enh: EastNorthHeight, producer_class: NDArray[np.uint8], /) -> Noise:
     """Noise the producer marked (classes 7 and 18), and lone returns far below or above all others near by.
 
-    A cube of side `cell_m` is alone when it and its 26 neighbours hold at most `max_alone` returns. Returns in such
-    cubes are noise when they lie more than `min_gap_m` below the lowest, or above the highest, return of the
-    supported cubes in the 3 x 3 columns around. Reach: two cubes.
+    A cube is alone when it and its 26 neighbours hold at most `MAX_ALONE` returns. Returns in such cubes are noise when
+    they lie more than `MIN_GAP_M` below the lowest, or above the highest, return of all other cubes in the 3 x 3
+    columns around. What lies two cubes away can therefore decide.
 
     Parameters
     ----------
@@ -50,21 +58,21 @@ def find_noise(
     is_high = producer_class == HIGH_NOISE
     if len(enh) == 0:
         return Noise(is_low, is_high)
-    alone = _is_alone(enh, cell_m=cell_m, max_alone=max_alone)
+    alone = _is_alone(enh)
     index = np.flatnonzero(alone)
     if len(index) == 0:
         return Noise(is_low, is_high)
-    lowest, highest = _supported_range(enh, alone, index, cell_m=cell_m)
+    lowest, highest = _supported_range(enh, alone, index)
     height = enh[index, 2]
-    is_low[index] |= height < lowest - min_gap_m
-    is_high[index] |= (height > highest + min_gap_m) & ~is_low[index]
+    is_low[index] |= height < lowest - MIN_GAP_M
+    is_high[index] |= (height > highest + MIN_GAP_M) & ~is_low[index]
     return Noise(is_low, is_high)
 
 
-def _is_alone(enh: EastNorthHeight, /, *, cell_m: float, max_alone: int) -> Mask:
-    """(n,) bool: the cube of the return and its neighbours hold at most `max_alone` returns."""
-    east, north = (_from_one(np.floor(enh[:, axis] / cell_m).astype(np.int64)) for axis in (0, 1))
-    layer = _without_gaps(np.floor(enh[:, 2] / cell_m).astype(np.int64))
+def _is_alone(enh: EastNorthHeight, /) -> Mask:
+    """(n,) bool: the cube of the return and its neighbours hold at most `MAX_ALONE` returns."""
+    east, north = (_from_one(np.floor(enh[:, axis] / CUBE_M).astype(np.int64)) for axis in (0, 1))
+    layer = _without_gaps(np.floor(enh[:, 2] / CUBE_M).astype(np.int64))
     shape = int(east.max()) + 2, int(north.max()) + 2, int(layer.max()) + 2
     cube = (east * shape[1] + north) * shape[2] + layer
     around = np.bincount(cube, minlength=shape[0] * shape[1] * shape[2]).reshape(shape)
@@ -74,7 +82,7 @@ def _is_alone(enh: EastNorthHeight, /, *, cell_m: float, max_alone: int) -> Mask
         total[1:] += line[:-1]
         total[:-1] += line[1:]
         around = np.moveaxis(total, 0, axis)
-    alone: Mask = (around <= max_alone).ravel()[cube]
+    alone: Mask = (around <= MAX_ALONE).ravel()[cube]
     return alone
 
 
@@ -93,13 +101,13 @@ def _without_gaps(layer: NDArray[np.int64], /) -> NDArray[np.int64]:
 
 
 def _supported_range(
-    enh: EastNorthHeight, alone: Mask, index: NDArray[np.intp], /, *, cell_m: float
+    enh: EastNorthHeight, alone: Mask, index: NDArray[np.intp], /
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Lowest and highest supported return in the 3 x 3 columns around each return of `index`.
+    """(k,) lowest and (k,) highest return that is not alone in the 3 x 3 columns around each return of `index`.
 
-    Where there is none, the return is judged against nothing: -inf and inf.
+    Where there is none: -inf and inf, so that nothing lies below or above.
     """
-    column = np.floor(enh[:, :2] / cell_m).astype(np.int64)
+    column = np.floor(enh[:, :2] / CUBE_M).astype(np.int64)
     column -= column.min(axis=0) - 1
     n_rows = int(column[:, 1].max()) + 2
     key = column[:, 0] * n_rows + column[:, 1]

@@ -7,42 +7,45 @@ numbers that come back.
 from __future__ import annotations
 
 import json
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.errors import SurveyError
 from pipeline.lattice.grid import Mask
+from pipeline.points.ground.lowest import GROUND_CELL_M
+from pipeline.points.ground.objects import FIRST_SLOPE
 from pipeline.returns.asprs import GROUND
-from pipeline.settings import PointsSettings
 
-PDAL_THRESHOLD_M = 0.5
-"""SMRF's tolerance on level ground: the single set of Pingel et al. 2013."""
-PDAL_SCALAR_M = 1.25
-"""SMRF's tolerance per rise over run: the single set of Pingel et al. 2013."""
-GROUND_CELL_M = 1.0
-"""Side of the cells whose lowest return starts the ground filter."""
-GROUND_FIRST_SLOPE = 0.15
-"""Rise over run a window may cut off at first sight (Pingel et al. 2013, one set for all)."""
+SMRF_THRESHOLD_M = 0.5
+"""Distance from SMRF's surface, in metres, within which a return on level ground is ground; the one set of figures for
+all samples of Pingel et al. 2013."""
+SMRF_SCALAR_M = 1.25
+"""Metres that this distance grows by for each metre of rise over run; from the same set of Pingel et al. 2013."""
 
 
-def ground_pipeline(source: str, target: str, /, *, settings: PointsSettings) -> str:
+def ground_pipeline(source: str, target: str, /, *, pdal_filter: Literal["smrf", "pmf"], window_m: float) -> str:
     """JSON of a PDAL pipeline that reads `source`, classifies the ground and writes `target`.
 
-    The settings of the embedded filter that mean the same are handed on to SMRF; tolerance and its growth with the
-    slope are the single set of Pingel et al. (2013, doi:10.1016/j.isprsjprs.2012.12.002). The progressive
-    morphological filter (Zhang et al. 2003, doi:10.1109/TGRS.2003.810682)
-    runs with PDAL's defaults.
+    SMRF (Pingel et al. 2013, doi:10.1016/j.isprsjprs.2012.12.002) gets the cells, the window and the slope of the
+    embedded filter. The progressive morphological filter (Zhang et al. 2003, doi:10.1109/TGRS.2003.810682) runs with
+    PDAL's defaults.
+
+    Parameters
+    ----------
+    window_m : float
+        Half the width of the widest object to take off the ground.
     """
     smrf = {
         "type": "filters.smrf",
         "cell": GROUND_CELL_M,
-        "window": settings.ground_window_m,
-        "slope": GROUND_FIRST_SLOPE,
-        "threshold": PDAL_THRESHOLD_M,
-        "scalar": PDAL_SCALAR_M,
+        "window": window_m,
+        "slope": FIRST_SLOPE,
+        "threshold": SMRF_THRESHOLD_M,
+        "scalar": SMRF_SCALAR_M,
     }
-    chosen = smrf if settings.pdal_filter == "smrf" else {"type": "filters.pmf"}
+    chosen = smrf if pdal_filter == "smrf" else {"type": "filters.pmf"}
     writer = {"type": "writers.las", "filename": target, "minor_version": 2, "dataformat_id": 1}
     return json.dumps([{"type": "readers.las", "filename": source}, chosen, writer], indent=1)
 

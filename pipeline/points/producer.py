@@ -17,23 +17,30 @@ from pipeline.lattice.grid import EastNorth, EastNorthHeight, Mask
 from pipeline.lattice.windows import highest_around
 from pipeline.returns.triangulation import cell_means, height_above
 
-PRODUCER_MIN_GROUND_PER_M2 = 0.05
-"""Fewer ground returns of the producer than this, where returns are, make no surface of 4 m detail."""
-PRODUCER_MAX_ABOVE_M = 0.1
-"""The producer's ground may lie this far above ours on the whole; more means plants in it."""
-PRODUCER_MAX_SPREAD_M = 0.25
-"""And spread this much about it: 5 to 10 cm are noise, the rest is what the two filters dispute."""
-PRODUCER_MIN_SHARE = 0.85
-"""Share of cells with our ground in which the producer's must be near; less means holes in it."""
-PRODUCER_CELL_M = 1.0
-"""Cells in which the two grounds are compared: a metre holds several returns of a dense survey."""
-PRODUCER_NEAR_M = 4.0
-"""How near: between the producer's ground returns a mapper's detail is lost."""
-PRODUCER_JOIN_M = 0.08
-"""Where the producer's ground is kept, our returns this near its surface join: thinned, not refused."""
+CELL_M = 1.0
+"""Side in metres of the cells in which the two grounds are compared: a metre holds several returns of a dense survey.
+Our choice."""
+NEAR_M = 4.0
+"""How near, in metres, the producer's ground must be to a cell with our ground: in wider gaps of it, what an
+orienteering map shows is lost. Our choice."""
+MIN_GROUND_PER_M2 = 0.05
+"""Fewest ground returns of the producer on a square metre where there are returns: fewer are more than 4 m apart. Our
+choice."""
+MIN_NEAR_SHARE = 0.85
+"""Share of the cells with our ground in which the producer's must be near, 0 to 1: with less it has holes. Our
+choice."""
+MAX_ABOVE_M = 0.1
+"""How far above ours, in metres, the producer's ground may lie on the whole: with more there are plants in it. Our
+choice."""
+MAX_SPREAD_M = 0.25
+"""Standard deviation in metres of the producer's ground about ours up to which it is kept: 5 to 10 cm are noise, the
+rest is what the two filters dispute. Our choice."""
+JOIN_M = 0.08
+"""Where the producer's ground is kept, our returns at most this many metres from its surface join it: its maker thinned
+them out and did not refuse them. Our choice."""
 
 PACK = 2**32
-"""Column and row of a cell packed into one number."""
+"""Cells are packed into one number as column times this plus row, so that they can be sorted and compared at once."""
 
 
 @dataclass(frozen=True)
@@ -47,8 +54,9 @@ class GroundEvidence:
     own_cells, near_cells : int
         Cells with our ground; those of them with the producer's ground near.
     own_returns, producer_returns : int
+        Our ground returns and the producer's.
     own_last, producer_last : int
-        Of them last returns of their pulses: a producer's ground that is not is a sign of a poor filter.
+        Of these, last returns of their pulses. Many that are not are a sign of a poor filter.
     compared, above_m, square_m2 : float
         Producer's ground returns compared with our surface, sum of their heights above it and of the squares.
     """
@@ -87,7 +95,7 @@ def ground_evidence(
     is_own, is_producer, is_last, is_core : (n,) bool
         Ground by our filter, by the producer, last returns, returns of the block's core.
     """
-    cell_m = PRODUCER_CELL_M
+    cell_m = CELL_M
     cells = _cells(enh[is_core], cell_m=cell_m)
     own, producer = is_own & is_core, is_producer & is_core
     own_cells = _cells(enh[own], cell_m=cell_m)
@@ -95,9 +103,7 @@ def ground_evidence(
     return GroundEvidence(
         cells=len(cells),
         own_cells=len(own_cells),
-        near_cells=_count_near(
-            own_cells, _cells(enh[is_producer], cell_m=cell_m), near_cells=int(PRODUCER_NEAR_M / cell_m)
-        ),
+        near_cells=_count_near(own_cells, _cells(enh[is_producer], cell_m=cell_m), near_cells=int(NEAR_M / cell_m)),
         own_returns=int(np.count_nonzero(own)),
         producer_returns=int(np.count_nonzero(producer)),
         own_last=int(np.count_nonzero(own & is_last)),
@@ -110,17 +116,17 @@ def ground_evidence(
 
 def choose_ground(evidence: GroundEvidence, /) -> GroundChoice:
     """The producer's ground where it is dense enough, without holes, and on our surface or below it; else ours."""
-    per_m2 = evidence.producer_returns / max(evidence.cells, 1) / PRODUCER_CELL_M**2
+    per_m2 = evidence.producer_returns / max(evidence.cells, 1) / CELL_M**2
     if evidence.producer_returns == 0:
         return GroundChoice("own", "The survey comes without ground returns.")
-    if per_m2 < PRODUCER_MIN_GROUND_PER_M2:
+    if per_m2 < MIN_GROUND_PER_M2:
         return GroundChoice("own", f"The producer's ground has only {per_m2:.2f} returns/m2.")
     share = evidence.near_cells / max(evidence.own_cells, 1)
-    if share < PRODUCER_MIN_SHARE:
+    if share < MIN_NEAR_SHARE:
         return GroundChoice("own", f"The producer's ground is missing from {1 - share:.0%} of the ground we see.")
     mean_m = evidence.above_m / max(evidence.compared, 1)
     spread_m = math.sqrt(max(evidence.square_m2 / max(evidence.compared, 1) - mean_m**2, 0))
-    if mean_m > PRODUCER_MAX_ABOVE_M or spread_m > PRODUCER_MAX_SPREAD_M:
+    if mean_m > MAX_ABOVE_M or spread_m > MAX_SPREAD_M:
         return GroundChoice("own", f"The producer's ground lies {mean_m:+.2f} m from ours, spread {spread_m:.2f} m.")
     thinned = evidence.own_returns / evidence.producer_returns
     return GroundChoice(
@@ -140,13 +146,13 @@ def keep_producer(enh: EastNorthHeight, is_producer: Mask, is_own: Mask, /) -> N
         return is_own
     above = _above(enh[is_producer], enh[is_own])
     ground = is_producer.copy()
-    ground[np.flatnonzero(is_own)[np.abs(above) <= PRODUCER_JOIN_M]] = True
+    ground[np.flatnonzero(is_own)[np.abs(above) <= JOIN_M]] = True
     return ground
 
 
 def _above(ground: EastNorthHeight, enh: EastNorthHeight, /) -> NDArray[np.float64]:
     """(m,) metres above the triangulated ground, read from a grid of half cells; NaN without ground."""
-    cell_m = 0.5 * PRODUCER_CELL_M
+    cell_m = 0.5 * CELL_M
     return height_above(enh, cell_means(ground, cell_m=cell_m), cell_m=cell_m)
 
 

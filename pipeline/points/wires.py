@@ -15,44 +15,52 @@ from pipeline.lattice.grid import EastNorthHeight, Grid, Mask
 from pipeline.lattice.per_cell import count_in_cells, highest_in_cells, lowest_in_cells
 from pipeline.lattice.windows import highest_around, lowest_around
 from pipeline.returns.cloud import Cloud
-from pipeline.settings import WireSettings
 
 CELL_M = 1.0
-"""Cells whose columns, three by three, must be empty around a wire: 1 m clear."""
+"""Side in metres of the cells in which columns are looked at. A wire's own cell and the 8 around it must be empty but
+for the wire: at least 1 m to every side. Our choice."""
 GROWTH_FROM_M = 3.0
-"""Growth below a wire may be as high: corridors are mown every few years."""
+"""Height above ground, in metres, up to which growth may stand below a wire: corridors are mown every few years. Our
+choice."""
 CLEAR_M = 2.0
-"""Distance within which most of what is high must hang; a line keeps more clearance."""
+"""How far around a wire, in metres, most of what is high must hang freely: power lines keep more distance from trees.
+Our choice."""
 MIN_HANGING_RATIO = 0.5
-"""Share of it that must: at the edge of a deck or a crown it is far less."""
+"""Share of the high returns within that distance that must hang freely, 0 to 1: at the edge of a deck or a crown it is
+far less. Our choice."""
 MAX_LAYER_M = 2.5
-"""Thickest layer in a column: a bundle of wires; crowns are deeper than 3 m."""
+"""Thickness in metres of the thickest layer of returns in the column of a wire: a bundle of wires; crowns are deeper
+than 3 m. Our choice."""
 MAX_STOPPED_RATIO = 0.6
-"""High returns per low last return of a column: wires stop few pulses, roofs all."""
+"""Most high returns for each low last return in the column of a wire: wires stop few pulses, roofs all. Our choice."""
 WINDOW_M = 8.0
-"""Reach in which returns must lie along a line: 10 of them at 1 return a metre."""
+"""How far around a return, in metres, its neighbours must lie along a line: 10 of them at 1 return a metre of wire. It
+is also the longest gap within one wire. Our choice."""
 MIN_RETURNS = 6
-"""Fewest returns within the reach: fewer lie in line by chance."""
+"""Fewest returns within that distance: fewer lie in line by chance. Our choice."""
 MAX_SPREAD_M = 1.5
-"""Standard deviation across: three wires 1.5 m apart have 1.2 m."""
+"""Standard deviation of the neighbours across the line, in metres, up to which they are a line: three wires 1.5 m apart
+have 1.2 m. Our choice."""
 MIN_SPREAD_RATIO = 0.4
-"""Standard deviation along, per reach: 0.58 on an even line, 0.29 at its end."""
+"""Standard deviation of the neighbours along the line from which they are a line, as a share of `WINDOW_M`: an even
+line has 0.58, and 0.29 at its end. Our choice."""
 LEAST_LENGTH_M = 30.0
-"""Shortest chain: a row of crowns is shorter, a span is 50 m; below the halo."""
+"""Length in metres of the shortest wire: rows of crowns are shorter, a span of a line is 50 m. It must stay below the
+halo of a block, or a wire's ends are lost at the edges of blocks. Our choice."""
 BUNDLE_M = 2.5
-"""Hanging returns this near to a wire are wires of its bundle."""
+"""Distance in metres within which hanging returns beside a wire are wires of its bundle. Our choice."""
 
 Pairs = NDArray[np.intp]
 """(k, 2) indices of two returns."""
 
 
 def find_wires(
-    cloud: Cloud, height_above_m: NDArray[np.float32], is_candidate: Mask, /, *, settings: WireSettings
+    cloud: Cloud, height_above_m: NDArray[np.float32], is_candidate: Mask, /, *, min_height_m: float
 ) -> Mask:
     """Which returns come from wires (ASPRS class 14).
 
-    Precision comes first: a wire amid or close beside crowns is not found. The reach is `least_length_m` and the
-    windows: of a longer wire every return has that much of it around, so what a block sees beyond changes nothing.
+    Precision comes first: a wire amid or close beside crowns is not found. No return further away than
+    `LEAST_LENGTH_M` and the windows decides, so what a block sees beyond its halo changes nothing.
 
     Parameters
     ----------
@@ -61,13 +69,15 @@ def find_wires(
         Above the bare earth; NaN is never wire.
     is_candidate : (n,) bool
         Neither ground nor noise nor water nor roof.
+    min_height_m : float
+        Height above ground of the lowest wire.
 
     Returns
     -------
     (n,) bool
     """
     found = np.zeros(len(cloud), bool)
-    hanging = np.flatnonzero(_hangs(cloud, height_above_m, is_candidate, settings=settings))
+    hanging = np.flatnonzero(_hangs(cloud, height_above_m, is_candidate, min_height_m=min_height_m))
     if len(hanging) < MIN_RETURNS:
         return found
     enh = cloud.enh[hanging]
@@ -91,9 +101,9 @@ class _Columns:
     low: NDArray[np.float64]
 
 
-def _hangs(cloud: Cloud, height_above_m: NDArray[np.float32], is_candidate: Mask, /, *, settings: WireSettings) -> Mask:
+def _hangs(cloud: Cloud, height_above_m: NDArray[np.float32], is_candidate: Mask, /, *, min_height_m: float) -> Mask:
     """(n,) bool: high first returns of columns empty but for a thin layer, through which the ground is seen."""
-    is_high = is_candidate & cloud.is_usable & (height_above_m >= settings.min_height_m)
+    is_high = is_candidate & cloud.is_usable & (height_above_m >= min_height_m)
     if not is_high.any():
         return is_high
     is_growth = is_candidate & cloud.is_usable & (height_above_m >= GROWTH_FROM_M)

@@ -11,9 +11,11 @@ from pipeline.lattice.grid import EastNorth, EastNorthHeight
 from pipeline.lattice.sampling import bilinear
 
 TICKS_PER_M = 1024.0
-"""Heights and places are summed in these ticks, which floating point adds without error."""
+"""Ticks to the metre in which places and heights are summed: a power of two, and about 1 mm, so that floating point
+adds them without error and the order of the returns decides nothing."""
 COARSEST = 64
-"""The widest lattice of the nodes that are triangulated first, in half metres; wider ones hold too few to matter."""
+"""Side, in half metres, of the cells of the widest lattice whose nodes are triangulated first: wider lattices hold too
+few nodes to matter. Decides speed alone."""
 
 
 def cell_means(enh: EastNorthHeight, /, *, cell_m: float) -> EastNorthHeight:
@@ -117,5 +119,5 @@ def _interpolate(nodes: EastNorthHeight, places: EastNorth, /) -> NDArray[np.flo
 
 
 def quick_tree(places: EastNorth, /) -> cKDTree:
-    """A tree for few questions: split at midpoints, which is quicker than at medians and finds the same."""
+    """A tree that is asked little: split at midpoints, it is made quicker than at medians and finds the same places."""
     return cKDTree(places, balanced_tree=False, compact_nodes=False)

@@ -13,7 +13,7 @@ class PointsSettings(Section):
     """Noise, ground and classes of the returns."""
 
     engine: Literal["embedded", "pdal"] = Field(
-        "embedded", description="Who classifies the ground: Tussock's own filter, or a PDAL command line."
+        "embedded", description="What finds the ground: Tussock's own filter, or a PDAL command line."
     )
     pdal_command: str = Field("pdal", description="The PDAL command line, a name on PATH or a path.")
     pdal_filter: Literal["smrf", "pmf"] = Field(
@@ -22,28 +22,45 @@ class PointsSettings(Section):
     )
     ground_from: Literal["auto", "producer", "own"] = Field(
         "auto",
-        description="Keep the producer's ground class, make our own, or decide from measured evidence.",
+        description="Whose ground is used: the producer's ground class, our own, or the one that the returns of some blocks speak for.",
     )
     noise_below_m: float = Field(
-        1.5, ge=0.2, le=20, description="Returns this far below the bare earth are low noise; cliffs' feet are ground."
+        1.5,
+        ge=0.2,
+        le=20,
+        description="Returns further below the bare earth than this are noise and decide nothing. Up: echoes from below the ground may show as cliffs that are not there. Down: returns from pits and from the foot of cliffs are lost, and real cliffs with them.",
     )
     ground_window_m: float = Field(
-        24.0, ge=2, le=60, description="Half the width of the widest object to take off the ground: large halls."
+        24.0,
+        ge=2,
+        le=60,
+        description="Half the width of the widest object taken off the ground. Up: larger halls go, but hilltops and spurs may be cut flat. Down: the roofs of halls become hills with contours.",
     )
     ground_plant_m: float = Field(
-        0.05, ge=0.02, le=2, description="Height above its neighbours' plane from which a return is a plant."
+        0.05,
+        ge=0.02,
+        le=2,
+        description="Height above the plane of its neighbours from which a return is a plant, on level ground of a dense survey. Up: heath and grass become ground, and contours turn restless. Down: small rocks and edges are taken for plants, and knolls and banks get lower.",
     )
 
 
 class RoofSettings(Section):
     """Roofs among the returns (ASPRS class 6)."""
 
-    min_patch_m2: float = Field(15.0, ge=4, le=100, description="Smallest roof: a shed of 4 m by 4 m.")
+    min_patch_m2: float = Field(
+        15.0,
+        ge=4,
+        le=100,
+        description="Area of the smallest roof among the returns. Up: sheds are missing from the map. Down: boulders and dense crowns become buildings.",
+    )
 
 
 class WireSettings(Section):
     """Wires among the returns (ASPRS class 14); precision comes before completeness."""
 
     min_height_m: float = Field(
-        4.0, ge=2, le=15, description="Lowest wire: lines hang above 5 m, less what the bare earth may be off."
+        4.0,
+        ge=2,
+        le=15,
+        description="Height above ground of the lowest wire: power lines hang above 5 m. Up: returns of low wires count as vegetation, which then seems to stand under the line. Down: rows of young trees and fences are taken for wires and are missing from the vegetation.",
     )

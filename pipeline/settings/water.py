@@ -14,15 +14,17 @@ class WaterSettings(Section):
         0.25,
         ge=0,
         le=0.9,
-        description="Water sends back less than this share of the usual pulses; one swath of two, 0.5.",
+        description="Share of the usual pulses below which level ground is water. Up: more ponds, but dark roofs, asphalt and ground under dense trees become ponds too; from 0.5, so do level strips that one flight line of two covered. Down: ponds with reed or waves are missing.",
     )
     channel_min_drained_m2: float = Field(
         1_000.0,
         ge=100,
         le=1_000_000,
-        description="Ground a channel must drain: the least at a source is 0.1 to 0.2 ha (Montgomery & Dietrich 1988, "
-        "from memory); more would lose what a dam of a track leads astray.",
+        description="Ground that must drain to a place for a channel to begin there; streams begin at 0.1 to 0.2 ha at least (Montgomery & Dietrich 1988, from memory). Up: channels begin lower down, and those that a track leads astray are lost. Down: ruts and dry hollows become channels.",
     )
     channel_min_depth_m: float = Field(
-        0.4, ge=0.1, le=3, description="How much both sides must stand higher: four times the error of the bare earth."
+        0.4,
+        ge=0.1,
+        le=3,
+        description="How much higher than the bed both sides of a channel must stand; the default is four times the error of the bare earth. Up: only deep channels remain. Down: ruts and furrows become channels.",
     )

@@ -7,9 +7,11 @@ from numpy.typing import NDArray
 
 from pipeline.lattice.grid import Grid, Heights
 
-# Mark (1992) lights the ground from four sides; 45 degrees high is common practice for relief shading.
 LIGHT_AZIMUTHS_DEG = (225.0, 270.0, 315.0, 360.0)
+"""Directions, in degrees clockwise from north, that the four lights of the shaded relief shine from (Mark 1992)."""
 LIGHT_ALTITUDE_DEG = 45.0
+"""Height of the lights above the horizon, in degrees: higher lights flatten gentle ground, lower ones turn steep ground
+black. Common practice, no source."""
 
 
 def _neighbours(bare_earth: Heights) -> dict[tuple[int, int], Heights]:

@@ -1,4 +1,4 @@
-"""Surface: the bare earth between its returns, how well it is supported, and the canopy above it."""
+"""The bare earth between its returns, how far it is from the next of them, and the height of the canopy above it."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ from pipeline.returns.triangulation import cell_means, heights_at_nodes, quick_t
 from pipeline.settings import TerrainSettings
 
 NO_GROUND = (BUILDING, WIRE, *NOISE)
-"""Classes of returns that are never taken for ground."""
+"""Classes of returns that ground never is."""
 
 
 def surface_from_ground(ground: EastNorthHeight, grid: Grid, /, *, settings: TerrainSettings) -> Heights:
@@ -91,7 +91,7 @@ def _nearest(places: EastNorth, grid: Grid, which: Mask, /) -> Heights:
 
 
 def _nearest_beside(places: EastNorth, grid: Grid, /) -> NDArray[np.float64]:
-    """(rows, cols) square metres: squared distance to the nearest place in the 3 x 3 cells around; inf without any."""
+    """(rows, cols) square metres: square of the distance to the nearest place in the 3 x 3 cells; inf without any."""
     wide = grid.pad(2 * grid.cell_m)
     row, col = wide.row_col(places[:, 0], places[:, 1])
     inside = (row >= 1) & (row < wide.rows - 1) & (col >= 1) & (col < wide.cols - 1)

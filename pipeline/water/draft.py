@@ -10,12 +10,12 @@ import numpy as np
 from pipeline.features import join_features, make_features, no_features
 from pipeline.lattice.grid import Grid, Heights
 from pipeline.settings import WaterSettings
-from pipeline.water.channels import Channel, find_channels
+from pipeline.water.running.channels import Channel, find_channels
 from pipeline.water.standing import Water, standing_water
 
 FLAT_MAX_SPREAD_M = 0.3
-"""Water whose surface varies by no more (half the interquartile range) is made flat in the bare earth; ripples and
-noise stay below."""
+"""Half the interquartile range of the heights of a body of water, in metres, up to which it is made flat in the bare
+earth: ripples and noise stay below. With more, gaps of the survey on slopes would be made flat too. Our choice."""
 
 
 def draft_water(
@@ -43,13 +43,20 @@ def draft_water(
     -------
     GeoDataFrame of `pipeline.features`.
     """
-    bodies = standing_water(bare_earth, water_returns, last_returns, ground_support, grid, settings=settings)
-    lines = find_channels(bare_earth, grid, settings=settings)
+    bodies = standing_water(
+        bare_earth, water_returns, last_returns, ground_support, grid, thin_max_ratio=settings.thin_max_ratio
+    )
+    lines = find_channels(
+        bare_earth,
+        grid,
+        min_drained_m2=settings.channel_min_drained_m2,
+        min_depth_m=settings.channel_min_depth_m,
+    )
     return join_features([_standing(bodies, grid.crs), _running(lines, grid.crs)], grid.crs)
 
 
 def _standing(bodies: list[Water], crs: str) -> gpd.GeoDataFrame:
-    """Standing water as 302; with its elevation where its surface is level, which may then be drawn flat."""
+    """Standing water as 302; with its elevation where its surface is level, so that the bare earth is made flat."""
     if not bodies:
         return no_features(crs)
     return make_features(
@@ -65,7 +72,7 @@ def _standing(bodies: list[Water], crs: str) -> gpd.GeoDataFrame:
 def _surety(body: Water) -> float:
     """Surer where the survey calls it water, few pulses came back, it is level and the ground rises around it.
 
-    The weights are common practice, no source.
+    The figures are our choice: no measurement says how many bodies of water with such signs are real.
     """
     classed = body.classed_share
     thin = 0.45 + 0.4 * (1 - min(1.0, body.thinness / 0.35))
@@ -100,7 +107,10 @@ def _running(found: list[Channel], crs: str) -> gpd.GeoDataFrame:
 
 
 def _likelihood(channel: Channel) -> float:
-    """Likelier the deeper the channel and the more ground it drains (common practice, no source)."""
+    """Likelier the deeper the channel and the more ground it drains.
+
+    The figures are our choice: no measurement says how many such channels carry water.
+    """
     deep = min(1.0, channel.depth_m / 1.0)
     large = 1.0 if channel.is_fed_from_outside else min(1.0, channel.drained_m2 / 50_000)
     return 0.25 + 0.35 * deep + 0.3 * large

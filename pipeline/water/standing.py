@@ -17,49 +17,59 @@ from shapely.geometry import Polygon
 from pipeline.lattice.fill import nearest_known
 from pipeline.lattice.grid import EastNorth, Grid, Heights, Mask
 from pipeline.lattice.reach import within_reach
-from pipeline.settings import WaterSettings
+from pipeline.norm.symbols import isom
 
-VOID_MAX_RATIO = 0.15
-"""With less than this share, the ground is drawn from bank to bank, not seen."""
-VOID_MAX_SPREAD_M = 1.0
-"""Half the range of heights such a void may have: its banks, seen up to 1 m high."""
-CALM_MAX_RATIO = 0.45
-"""Water below the aircraft may send back this share; one swath of two sends 0.5."""
-CALM_MAX_SPREAD_M = 0.05
-"""Then half the range of heights is at most this: range noise, no ground is so level."""
-POND_MIN_CORE_M2 = 20.0
-"""Smaller thin patches are no start of a pond: a third of the smallest drawn."""
-MIRROR_MAX_RATIO = 0.8
-"""Straight below the aircraft water sends back more, but still less than land."""
-MIRROR_TOLERANCE_M = 0.06
-"""How near to the level water found must be what continues it: range noise."""
-THIN_WINDOW_PULSES = 20.0
-"""Usual pulses in the window in which they are counted: 20 vary by a quarter."""
-LEVEL_TOLERANCE_M = 0.12
-"""Ground within this of the level belongs to the water: ripples and noise."""
-SHORE_MAX_RATIO = 0.55
-"""Share of the usual returns at a shore: half, where half the window lies on land, and half of the little that water
-sends back."""
-LEVEL_MAX_SPREAD_M = 0.25
-"""Half the range of heights a thin patch may have: shores drawn between returns."""
-SURVEY_MOUTH_M = 20.0
-"""A lake that the survey's edge cuts over less than this is still within the survey."""
-SHORE_REACH_M = 3.0
-"""How far beyond the thin patch the shore may lie: half the counting window and more."""
 CLASS_WINDOW_M = 3.0
-"""Side of the window in which returns of the water class are counted."""
+"""Side in metres of the window in which returns of the survey's water class are counted. Our choice."""
 CLASS_MIN_RATIO = 0.5
-"""Share of them that makes a cell water, as the survey says: most, as at an edge."""
-BANK_FROM_M = 2.0
-"""The ground around water is looked at from this far beyond the shore: past its blur."""
-BANK_TO_M = 4.0
-"""And up to here: near enough to be the bank and not the slope behind it."""
+"""Share of the last returns in that window that must be of the water class for a cell to be water, 0 to 1: half, as at
+the edge of a straight shore. Our choice."""
+THIN_WINDOW_PULSES = 20.0
+"""Pulses that the window in which they are counted holds at the usual density of the survey: their number varies by a
+quarter by chance alone. Smaller windows see water in chance, larger ones miss small ponds. Our choice."""
+SURVEY_MOUTH_M = 20.0
+"""Width in metres up to which the edge of the survey may cut a lake without its gap counting as land not surveyed. Our
+choice."""
+VOID_MAX_RATIO = 0.15
+"""Share of the usual pulses below which the ground is drawn from bank to bank instead of seen. Our choice."""
+VOID_MAX_SPREAD_M = 1.0
+"""Half the range of heights, in metres, that the ground of such a void may have: its banks are seen up to 1 m high. Our
+choice."""
+LEVEL_MAX_SPREAD_M = 0.25
+"""Half the range of heights, in metres, up to which a thin patch is level enough for water: its shores are drawn
+between returns. Our choice."""
+CALM_MAX_RATIO = 0.45
+"""Share of the usual pulses below which very level ground is water too: below the aircraft water sends back many. It
+must stay below 0.5, which is what one flight line of two sends. Our choice."""
+CALM_MAX_SPREAD_M = 0.05
+"""Half the range of heights, in metres, up to which ground is that level: the noise of the heights; hardly any land is
+so level. Our choice."""
+POND_MIN_CORE_M2 = 20.0
+"""Area in square metres of the smallest thin patch that starts a pond. Smaller patches are chance. Our choice."""
+LEVEL_TOLERANCE_M = 0.12
+"""Metres from the level of the water within which ground next to it belongs to it: ripples and noise. Our choice."""
+SHORE_REACH_M = 3.0
+"""How far, in metres, the shore may lie beyond the thin patch: half the window in which pulses are counted, and more.
+Our choice."""
+SHORE_MAX_RATIO = 0.55
+"""Share of the usual pulses up to which a place at the shore is water: half the window lies on land, which gives 0.5,
+and the other half on water, which sends back a little. Our choice."""
+MIRROR_MAX_RATIO = 0.8
+"""Share of the usual pulses up to which what continues a pond at its level is water: straight below the aircraft water
+sends back nearly as many as land. Our choice."""
+MIRROR_TOLERANCE_M = 0.06
+"""Metres from the level of a pond within which a place continues it: the noise of the heights. Our choice."""
 POND_CLOSE_M = 1.0
-"""Radius of the gaps in water that are closed: stray returns from waves and reed."""
+"""Radius in metres of the gaps in water that are closed: stray returns from waves and reed. Our choice."""
 POND_MIN_AREA_M2 = 64.0
-"""Smallest standing water drawn as an area: 8 m x 8 m (ISOM 2017-2, 302)."""
-POND_MIN_WIDTH_M = 4.5
-"""Narrower water is no area: 0.3 mm at 1:15 000 (ISOM 2017-2, 302)."""
+"""Area in square metres of the smallest water proposed, and of the smallest island in it that is kept: 8 m x 8 m. Our
+choice, and less than the norm draws (302: 0.49 mm2, 110 m2 on the ground)."""
+BANK_FROM_M = 2.0
+"""Distance from the shore, in metres, from which the ground around water counts as its bank: nearer to it heights are
+blurred. Our choice."""
+BANK_TO_M = 4.0
+"""Distance from the shore, in metres, up to which ground counts as the bank and not as the slope behind it. Our
+choice."""
 
 
 @dataclass(frozen=True)
@@ -97,7 +107,7 @@ def standing_water(
     grid: Grid,
     /,
     *,
-    settings: WaterSettings,
+    thin_max_ratio: float,
 ) -> list[Water]:
     """Ponds and lakes, largest first.
 
@@ -109,11 +119,15 @@ def standing_water(
     ----------
     water_returns, last_returns : (rows, cols) float32
         Counts of returns of class 9 and of last returns; a survey without returns at all is not water.
+    ground_support : (rows, cols) float32, metres
+        Distance to the nearest ground return.
+    thin_max_ratio : float
+        Share of the usual pulses below which level ground is water.
     """
     classed = _classed(water_returns, last_returns, grid.cell_m)
     density = _density(last_returns, ground_support, grid.cell_m)
     inside = _inside_survey(last_returns, grid.cell_m)
-    levels = _thin_and_level(bare_earth, density, inside, grid.cell_m, settings=settings)
+    levels = _thin_and_level(bare_earth, density, inside, grid.cell_m, thin_max_ratio=thin_max_ratio)
     surface = _tidied(classed | levels, grid.cell_m)
     labels, _ = ndimage.label(surface)
     bodies: list[Water] = []
@@ -153,7 +167,7 @@ def _classed(water: Heights, last: Heights, cell_m: float, /) -> Mask:
 def _density(last: Heights, ground_support: Heights, cell_m: float, /) -> NDArray[np.float32]:
     """Last returns around each cell as a share of the survey's usual number (median of where it has ground).
 
-    The window holds about `thin_window_pulses` at the usual density: fewer, and chance alone makes thin places.
+    The window is as large as `THIN_WINDOW_PULSES` need at the usual density.
     """
     seen = ground_support < 2 * cell_m
     per_m2 = float(last[seen].mean()) / cell_m**2 if seen.any() else 0.0
@@ -168,7 +182,7 @@ def _density(last: Heights, ground_support: Heights, cell_m: float, /) -> NDArra
 def _inside_survey(last: Heights, cell_m: float, /) -> Mask:
     """What the survey covered: its returns with all gaps closed that returns surround.
 
-    A gap that opens to the outside through a mouth narrower than `survey_mouth_m` counts as surrounded.
+    A gap that opens to the outside through a mouth narrower than `SURVEY_MOUTH_M` counts as surrounded.
     """
     reach_m = SURVEY_MOUTH_M / 2
     rim = math.ceil(reach_m / cell_m) + 2
@@ -180,7 +194,7 @@ def _inside_survey(last: Heights, cell_m: float, /) -> Mask:
 
 
 def _thin_and_level(
-    bare_earth: Heights, density: NDArray[np.float32], inside: Mask, cell_m: float, /, *, settings: WaterSettings
+    bare_earth: Heights, density: NDArray[np.float32], inside: Mask, cell_m: float, /, *, thin_max_ratio: float
 ) -> Mask:
     """Patches with few returns whose ground is level, out to where returns come back or the ground rises.
 
@@ -188,12 +202,12 @@ def _thin_and_level(
     """
     found = np.zeros(density.shape, bool)
     grades = (
-        (settings.thin_max_ratio, LEVEL_MAX_SPREAD_M),
+        (thin_max_ratio, LEVEL_MAX_SPREAD_M),
         (CALM_MAX_RATIO, CALM_MAX_SPREAD_M),
     )
     for max_ratio, max_spread_m in grades:
         core = inside & (density < max_ratio) & ~found
-        core = ndimage.binary_opening(core, _disc(POND_MIN_WIDTH_M / 2, cell_m))
+        core = ndimage.binary_opening(core, _disc(isom("302").smallest.width_m / 2, cell_m))
         labels, _ = ndimage.label(core)
         margin = _disc(SHORE_REACH_M, cell_m).shape[0]
         for number, box in enumerate(ndimage.find_objects(labels), start=1):
@@ -259,7 +273,7 @@ def _tidied(surface: Mask, cell_m: float, /) -> Mask:
     # Room for the disc beyond the rim: without it closing would eat what touches the edge.
     reach = disc.shape[0]
     closed = ndimage.binary_closing(np.pad(surface, reach), disc)[reach:-reach, reach:-reach]
-    opened = ndimage.binary_opening(closed, _disc(POND_MIN_WIDTH_M / 2, cell_m))
+    opened = ndimage.binary_opening(closed, _disc(isom("302").smallest.width_m / 2, cell_m))
     holes, _ = ndimage.label(ndimage.binary_fill_holes(opened) & ~opened)
     size = np.bincount(holes.ravel())
     is_small = size * cell_m**2 < POND_MIN_AREA_M2

@@ -24,7 +24,7 @@ from numpy.typing import NDArray
 
 from pipeline.lattice.grid import Mask
 from pipeline.points.classes import classify_returns
-from pipeline.points.roofs import find_roofs
+from pipeline.points.roofs.roofs import find_roofs
 from pipeline.points.wires import find_wires
 from pipeline.returns.asprs import BUILDING, GROUND, HIGH_NOISE, LOW_NOISE, WATER, WIRE
 from pipeline.returns.cloud import Cloud
@@ -69,9 +69,9 @@ def classify(cloud: Cloud, /) -> Found:
     classes, above = made.asprs_class.copy(), made.height_above_m
     free = cloud.is_usable & ~np.isin(classes, (GROUND, WATER, LOW_NOISE, HIGH_NOISE))
     start = time.perf_counter()
-    roofs = find_roofs(cloud, above, free, settings=RoofSettings())
+    roofs = find_roofs(cloud, above, free, min_patch_m2=RoofSettings().min_patch_m2)
     middle = time.perf_counter()
-    wires = find_wires(cloud, above, free & ~roofs, settings=WireSettings())
+    wires = find_wires(cloud, above, free & ~roofs, min_height_m=WireSettings().min_height_m)
     end = time.perf_counter()
     classes[roofs], classes[wires] = BUILDING, WIRE
     millions = len(cloud) / 1e6

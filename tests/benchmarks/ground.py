@@ -11,7 +11,7 @@ import dataclasses
 import os
 import shutil
 import time
-from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 
 import laspy
@@ -22,8 +22,7 @@ from scipy import ndimage
 
 from pipeline.files.pdal import ground_by_pdal
 from pipeline.lattice.grid import Grid, Heights, Mask
-from pipeline.points.classes import classify_returns
-from pipeline.points.ground import find_ground
+from pipeline.points.classes import FindGround, classify_returns, embedded
 from pipeline.points.producer import choose_ground, ground_evidence
 from pipeline.returns.cloud import Cloud
 from pipeline.settings import PointsSettings, TerrainSettings
@@ -31,7 +30,6 @@ from pipeline.terrain.surface import surface_from_ground
 
 SAMPLES = (11, 12, 21, 22, 23, 24, 51, 52, 53, 54)
 OWN = PointsSettings(ground_from="own")
-Engine = Callable[..., Mask]
 
 
 def read_cloud(*paths: Path) -> Cloud:
@@ -60,25 +58,25 @@ def agreement(got: Mask, real: Mask) -> tuple[float, float, float, float]:
     return 100 * lost / max(n_real, 1), 100 * taken / max(n - n_real, 1), 100 * total, 100 * kappa
 
 
-def engines() -> dict[str, tuple[Engine, PointsSettings]]:
+def engines() -> dict[str, FindGround]:
     """The embedded filter, and PDAL's where there is one."""
     found = os.environ.get("TUSSOCK_PDAL") or shutil.which("pdal")
-    known: dict[str, tuple[Engine, PointsSettings]] = {"embedded": (find_ground, OWN)}
+    known = {"embedded": embedded(OWN)}
     if found:
-        single = {"ground_window_m": 18.0, "pdal_command": found}
-        known["PDAL SMRF"] = (ground_by_pdal, PointsSettings(ground_from="own", **single))
-        known["PDAL PMF"] = (ground_by_pdal, PointsSettings(ground_from="own", pdal_filter="pmf", **single))
+        smrf = PointsSettings(ground_window_m=18.0, pdal_command=found)
+        known["PDAL SMRF"] = partial(ground_by_pdal, settings=smrf)
+        known["PDAL PMF"] = partial(ground_by_pdal, settings=smrf.model_copy(update={"pdal_filter": "pmf"}))
     return known
 
 
 def isprs(data: Path) -> dict[str, NDArray[np.float64]]:
     """(10, 4) errors and kappa of each engine on the samples, one parameter set for all."""
     table: dict[str, NDArray[np.float64]] = {}
-    for name, (engine, settings) in engines().items():
+    for name, engine in engines().items():
         rows = []
         for sample in SAMPLES:
             cloud = read_cloud(data / "isprs" / f"samp{sample}.laz")
-            got = engine(cloud.enh, np.ones(len(cloud), np.bool_), settings=settings)
+            got = engine(cloud.enh, np.ones(len(cloud), np.bool_))
             rows.append(agreement(got, cloud.producer_class == 2))
         table[name] = np.array(rows)
     return table
@@ -126,7 +124,7 @@ def scene(folder: Path) -> dict[str, float]:
     }
 
 
-def held_out(*tiles: Path, cell_m: float, engine: Engine, settings: PointsSettings) -> tuple[float, float, str]:
+def held_out(*tiles: Path, cell_m: float, engine: FindGround, settings: PointsSettings) -> tuple[float, float, str]:
     """RMSE and mean error in metres at a random tenth of the producer's ground, never used; and whose ground it was.
 
     "auto" is decided here as a run decides it.
@@ -139,9 +137,9 @@ def held_out(*tiles: Path, cell_m: float, engine: Engine, settings: PointsSettin
     check, cloud = cloud.enh[held], cloud.take(used)
     if settings.ground_from == "auto":
         every = np.ones(len(cloud), np.bool_)
-        own = find_ground(cloud.enh, cloud.is_last, settings=settings)
-        evidence = ground_evidence(cloud.enh, own, cloud.producer_class == 2, cloud.is_last, every, settings=settings)
-        settings = settings.model_copy(update={"ground_from": choose_ground(evidence, settings=settings).ground_from})
+        own = engine(cloud.enh, cloud.is_last)
+        evidence = ground_evidence(cloud.enh, own, cloud.producer_class == 2, cloud.is_last, every)
+        settings = settings.model_copy(update={"ground_from": choose_ground(evidence).ground_from})
     classes = classify_returns(cloud, settings=settings, find_ground=engine).asprs_class
     bounds = (cloud.east.min(), cloud.north.min(), cloud.east.max(), cloud.north.max())
     grid = Grid.covering(bounds, cell_m=cell_m, crs="survey")
@@ -171,7 +169,7 @@ def speed(*tiles: Path) -> tuple[float, float]:
     cloud = read_cloud(*tiles)
     enh, last = cloud.enh, cloud.is_last
     times = []
-    for work in (lambda: find_ground(enh, last, settings=OWN), lambda: classify_returns(cloud, settings=OWN)):
+    for work in (lambda: embedded(OWN)(enh, last), lambda: classify_returns(cloud, settings=OWN)):
         start = time.perf_counter()
         work()
         times.append(time.perf_counter() - start)
@@ -193,7 +191,7 @@ def main() -> None:
     surveys = (("bc_forest", "*.laz", 0.5), ("lava_forest", "*.laz", 0.5), ("lake_edge", "*.laz", 1.0))
     for folder, pattern, cell_m in surveys:
         tiles = sorted((data / folder).glob(pattern))
-        runs = {"auto": (find_ground, PointsSettings()), **engines()}
+        runs = {"auto": (embedded(OWN), PointsSettings())} | {name: (made, OWN) for name, made in engines().items()}
         for name, (engine, settings) in runs.items():
             rmse, mean, whose = held_out(*tiles, cell_m=cell_m, engine=engine, settings=settings)
             print(f"{folder}, {name} ({whose}): held-out RMSE {rmse:.3f} m, mean {mean:+.3f} m")

@@ -11,7 +11,7 @@ import pytest
 
 from pipeline.errors import SurveyError
 from pipeline.files.pdal import ground_by_pdal
-from pipeline.points.ground import find_ground
+from pipeline.points.classes import embedded
 from pipeline.settings import PointsSettings
 from tests.benchmarks.ground import isprs, scene
 from tests.terrain_clouds import returns_from, slope_of
@@ -57,7 +57,7 @@ def test_pdal_and_ours_agree_on_a_plain_place() -> None:
     enh[::9, 2] += 1.5
     every = np.ones(len(enh), bool)
     theirs = ground_by_pdal(enh, every, settings=PointsSettings(pdal_command=str(PDAL)))
-    assert (theirs != find_ground(enh, every, settings=PointsSettings())).mean() < 0.03
+    assert (theirs != embedded(PointsSettings())(enh, every)).mean() < 0.03
 
 
 def test_missing_pdal_is_said_plainly() -> None:

@@ -40,7 +40,7 @@ def test_lake_of_the_makers_is_drawn_and_dry_ground_is_not() -> None:
         counts["last_returns"],
         ground_support(cloud.en[earth], grid),
         grid,
-        settings=WaterSettings(),
+        thin_max_ratio=WaterSettings().thin_max_ratio,
     )
     water = shapely.union_all([body.shape for body in found])
     is_inside = shapely.contains_xy(water, cloud.east, cloud.north)

@@ -1,4 +1,4 @@
-"""The bare earth with lakes flat."""
+"""The bare earth with standing water made flat."""
 
 from __future__ import annotations
 
@@ -9,11 +9,12 @@ from pipeline.steps.area.rasters import DESCRIPTIONS
 from pipeline.terrain.surface import level_water
 
 WATER_MAX_OFF_M = 0.5
-"""Ground in a lake's outline that lies further from its level is an island or the bank."""
+"""Ground inside the outline of standing water that lies further than this from its level, in metres, is an island or
+the bank and keeps its height. Our choice."""
 
 
 def bare_earth(*, seen: Path, water: Path, out: Path) -> None:
-    """The bare earth with level water: as the ground returns show it, but lakes flat."""
+    """Write the bare earth as the ground returns show it, but flat where there is standing water of known level."""
     heights, grid = rasters.read_heights(seen)
     bodies = layers.read_features(water)
     bodies = bodies[bodies.geom_type == "Polygon"]

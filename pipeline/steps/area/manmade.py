@@ -1,4 +1,4 @@
-"""Step of one section of the ISOM: what people made."""
+"""Step of ISOM section 3.5: what people made."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from pipeline.settings import ManmadeSettings
 def manmade(
     *, bare_earth: Path, canopy_height: Path, counts: Path, out: Path, scale: int, settings: ManmadeSettings
 ) -> None:
-    """Buildings and other man-made features of the area."""
+    """Write the buildings of the area."""
     heights, grid = rasters.read_heights(bare_earth)
     canopy, _ = rasters.read_heights(canopy_height)
     sums = arrays.read_sums(counts, ("building_returns", "last_returns"))

@@ -22,10 +22,9 @@ DESCRIPTIONS = {
     "slope": "slope of the bare earth, degrees",
     "shaded_relief": "shaded relief, several light directions, 0 is nodata",
 }
-
-
+"""What each raster holds, as its file says it."""
 SURFACES = ("ground_support", "canopy_height")
-"""Per-block grids a mapper looks at as they are; the others are counts that only later steps read."""
+"""Grids that a mapper looks at as they are, each written as a raster; the others are counts for later steps."""
 
 
 def rasters_of_area(

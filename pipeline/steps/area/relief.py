@@ -10,7 +10,7 @@ from pipeline.terrain.relief import shaded_relief, slope
 
 
 def relief(*, bare_earth: Path, slope_out: Path, shaded_relief_out: Path) -> None:
-    """Slope and shaded relief of the area."""
+    """Write the slope and the shaded relief of the area."""
     heights, grid = rasters.read_heights(bare_earth)
     rasters.write_heights(slope_out, slope(heights, grid), grid, description=DESCRIPTIONS["slope"])
     shade = shaded_relief(heights, grid)

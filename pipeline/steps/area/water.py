@@ -1,4 +1,4 @@
-"""Step of one section of the ISOM: water."""
+"""Step of ISOM section 3.3: water."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from pipeline.water.draft import draft_water
 def water(
     *, bare_earth: Path, ground_support: Path, counts: Path, out: Path, scale: int, settings: WaterSettings
 ) -> None:
-    """Standing and running water of the area."""
+    """Write the standing and running water of the area."""
     heights, grid = rasters.read_heights(bare_earth)
     support, _ = rasters.read_heights(ground_support)
     sums = arrays.read_sums(counts, ("water_returns", "last_returns"))

@@ -1,4 +1,4 @@
-"""Classes of the returns of one block: it works on its neighbours' too, and keeps what lies in its core."""
+"""Classes of the returns of one block: those of its halo are worked on too, and those of its core are kept."""
 
 from __future__ import annotations
 
@@ -10,12 +10,7 @@ from pipeline.lattice.blocks import block_named
 from pipeline.points.classes import classify_returns
 from pipeline.points.duplicates import find_duplicates
 from pipeline.returns.cloud import northward
-from pipeline.settings import (
-    Flow,
-    PointsSettings,
-    RoofSettings,
-    WireSettings,
-)
+from pipeline.settings import Flow, PointsSettings, RoofSettings, WireSettings
 from pipeline.steps.block.reading import engine, laid_out, pick
 
 
@@ -30,7 +25,7 @@ def classify(
     roofs: RoofSettings,
     wires: WireSettings,
 ) -> None:
-    """Classes and heights above ground of the returns of one block.
+    """Write the returns of one block with their classes and heights above ground.
 
     `split` are the folders of the tiles that reach into the block or its halo; `choice` says whose ground is used.
     """

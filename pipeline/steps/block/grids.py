@@ -10,11 +10,7 @@ from pipeline.files import arrays
 from pipeline.lattice.blocks import block_named
 from pipeline.lattice.grid import Grid, Heights
 from pipeline.returns.asprs import GROUND, WATER
-from pipeline.settings import (
-    Flow,
-    LayerSettings,
-    TerrainSettings,
-)
+from pipeline.settings import Flow, LayerSettings, TerrainSettings
 from pipeline.steps.block.reading import surroundings
 from pipeline.terrain.counts import class_counts, lone_ground
 from pipeline.terrain.profile import profile_grids
@@ -32,7 +28,7 @@ def grids(
     terrain: TerrainSettings,
     layers: LayerSettings,
 ) -> None:
-    """Every raster of one block: bare earth, support, canopy, and additive counts of returns."""
+    """Write every raster of one block: bare earth, its support, canopy, and counts of returns that may be added up."""
     cloud, asprs_class, above_m = surroundings(returns, block_named(block, flow.block_m), flow)
     core = Grid.covering(block_named(block, flow.block_m).bounds, cell_m=cell_m, crs=crs)
     if not cloud.within(block_named(block, flow.block_m).bounds).any():

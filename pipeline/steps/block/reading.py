@@ -1,7 +1,8 @@
-"""What the steps of a block share: its returns and those of its neighbours within the halo, and who filters ground."""
+"""What the steps of a block share: reading its returns with those of its halo, and choosing the ground filter."""
 
 from __future__ import annotations
 
+from functools import partial
 from pathlib import Path
 from typing import cast
 
@@ -11,20 +12,17 @@ from numpy.typing import NDArray
 from pipeline.files import arrays
 from pipeline.files.pdal import ground_by_pdal
 from pipeline.lattice.blocks import Block
-from pipeline.points.classes import FindGround
-from pipeline.points.ground import find_ground
+from pipeline.points.classes import FindGround, embedded
 from pipeline.returns.cloud import Cloud
-from pipeline.settings import (
-    Flow,
-    PointsSettings,
-)
+from pipeline.settings import Flow, PointsSettings
 
 Columns = dict[str, NDArray[np.generic]]
+"""Columns of returns by name, all of one length."""
 
 
 def engine(settings: PointsSettings) -> FindGround:
-    """Who filters the ground."""
-    return ground_by_pdal if settings.engine == "pdal" else find_ground
+    """The ground filter that the settings ask for."""
+    return partial(ground_by_pdal, settings=settings) if settings.engine == "pdal" else embedded(settings)
 
 
 def laid_out(split: list[Path], block: Block) -> list[Path]:
@@ -33,7 +31,7 @@ def laid_out(split: list[Path], block: Block) -> list[Path]:
 
 
 def surroundings(returns: list[Path], block: Block, flow: Flow) -> tuple[Cloud, NDArray[np.uint8], NDArray[np.float32]]:
-    """Classified usable returns of the block and its halo."""
+    """The classified returns of the block and its halo, and the ASPRS class and height above ground of each."""
     names = ("asprs_class", "height_above_m")
     cloud, extra = arrays.join_returns(returns, bounds=block.reach(flow.halo_m), names=names)
     return (

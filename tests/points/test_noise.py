@@ -9,9 +9,9 @@ from tests.terrain_clouds import returns_from, slope_of
 
 
 def noise_of(enh: np.ndarray, producer_class: np.ndarray | None = None) -> Noise:
-    """Noise with the default settings' figures."""
+    """Noise among returns whose producer marked the given classes."""
     marked = np.zeros(len(enh), np.uint8) if producer_class is None else producer_class
-    return find_noise(enh, marked, cell_m=5.0, max_alone=3, min_gap_m=1.0)
+    return find_noise(enh, marked)
 
 
 def test_clean_slope_has_no_noise() -> None:

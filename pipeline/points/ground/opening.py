@@ -16,7 +16,7 @@ from pipeline.lattice.grid import Heights
 from pipeline.lattice.windows import along
 
 SQUARE_SHARE = 0.414
-"""Half side of the square in an octagon of radius 1: sqrt(2) - 1 makes the octagon regular."""
+"""Half the side of the square that an octagon of radius 1 is made of: sqrt(2) - 1, which makes the octagon regular."""
 
 
 def height_lost(heights: Heights, /, *, radii: range, margin: int = 0) -> Iterator[tuple[int, Heights]]:

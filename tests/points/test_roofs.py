@@ -7,11 +7,11 @@ import pytest
 from numpy.typing import NDArray
 
 from pipeline.lattice.grid import Mask
-from pipeline.points.roofs import find_roofs
+from pipeline.points.roofs.roofs import find_roofs
 from pipeline.returns.cloud import Cloud
 from pipeline.settings import RoofSettings
 
-SETTINGS = RoofSettings()
+SMALLEST_M2 = RoofSettings().min_patch_m2
 EAST, NORTH = 500_000.0, 5_600_000.0
 Numbers = NDArray[np.float64]
 
@@ -42,9 +42,9 @@ def seen(x: Numbers, y: Numbers, above: Numbers, *, base: Numbers | float = 0.0,
     return Cloud.of(np.column_stack([x + EAST, y + NORTH, base + above + noise + 250]))
 
 
-def roofs_of(cloud: Cloud, above: Numbers, **settings: float) -> Mask:
+def roofs_of(cloud: Cloud, above: Numbers, min_patch_m2: float = SMALLEST_M2) -> Mask:
     """What is found when everything above 0.3 m is a candidate."""
-    return find_roofs(cloud, above.astype(np.float32), above > 0.3, settings=SETTINGS.model_copy(update=settings))
+    return find_roofs(cloud, above.astype(np.float32), above > 0.3, min_patch_m2=min_patch_m2)
 
 
 def crowns(x: Numbers, y: Numbers, *, seed: int = 3) -> Numbers:
@@ -176,9 +176,9 @@ def test_a_house_cut_by_the_rim_of_a_block_is_the_same_house() -> None:
 
 def test_nothing_comes_of_nothing() -> None:
     """An empty cloud and bare ground have no roofs, nor have returns of unknown height."""
-    assert len(find_roofs(Cloud.empty(), np.empty(0, np.float32), np.empty(0, bool), settings=SETTINGS)) == 0
+    assert len(find_roofs(Cloud.empty(), np.empty(0, np.float32), np.empty(0, bool), min_patch_m2=SMALLEST_M2)) == 0
     x, y = pulses(4)
     assert not roofs_of(seen(x, y, np.zeros(len(x))), np.zeros(len(x))).any()
     above, _ = gable(x, y, long_m=12, wide_m=8)
     unknown = np.full(len(x), np.nan, np.float32)
-    assert not find_roofs(seen(x, y, above), unknown, np.ones(len(x), bool), settings=SETTINGS).any()
+    assert not find_roofs(seen(x, y, above), unknown, np.ones(len(x), bool), min_patch_m2=SMALLEST_M2).any()

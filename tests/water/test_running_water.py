@@ -12,7 +12,9 @@ from skimage.morphology import reconstruction
 
 from pipeline.lattice.grid import Grid, Heights
 from pipeline.settings import WaterSettings
-from pipeline.water.channels import Channel, Drainage, _gathered, drain, find_channels, side_height
+from pipeline.water.running.channels import Channel, find_channels
+from pipeline.water.running.drainage import Drainage, drain, gathered
+from pipeline.water.running.incision import side_height
 
 GRID = Grid("EPSG:25832", 2000, 8000, 0.5, 400, 400)
 EAST, NORTH = np.meshgrid(*GRID.centres())
@@ -30,7 +32,10 @@ def valley(*, depth_m: float, half_m: float = 2.0) -> Heights:
 
 def found_in(heights: Heights) -> list[Channel]:
     """Channels of a surface."""
-    return find_channels(heights, GRID, settings=WaterSettings())
+    usual = WaterSettings()
+    return find_channels(
+        heights, GRID, min_drained_m2=usual.channel_min_drained_m2, min_depth_m=usual.channel_min_depth_m
+    )
 
 
 def test_channel_in_a_valley_is_followed_downstream() -> None:
@@ -117,7 +122,7 @@ def test_all_water_leaves_the_survey(seed: int) -> None:
     heights[4:7, 3:6] = np.nan
     drainage = drain(heights)
     ground = np.isfinite(heights).ravel()
-    total = _gathered(drainage, ground.astype(float))
+    total = gathered(drainage, ground.astype(float))
     assert total[ground & (drainage.receiver < 0)].sum() == pytest.approx(ground.sum())
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.points.classes import classify_returns, own_ground
+from pipeline.points.classes import classify_returns, embedded, own_ground
 from pipeline.points.producer import GroundEvidence, choose_ground, ground_evidence, keep_producer
 from pipeline.returns.cloud import Cloud
 from pipeline.settings import PointsSettings
@@ -75,7 +75,7 @@ def test_thinned_but_right_ground_is_kept_and_filled() -> None:
     enh, lift = with_plants()
     given = (lift == 0) & (np.arange(len(enh)) % 10 == 1)
     own = lift < 1
-    assert choose_ground(evidence_for(given, enh, own), settings=SETTINGS).ground_from == "producer"
+    assert choose_ground(evidence_for(given, enh, own)).ground_from == "producer"
     kept = keep_producer(enh, given, own)
     assert kept[lift == 0].mean() > 0.99
     assert not kept[lift > 0].any()
@@ -90,7 +90,7 @@ def test_poor_or_missing_ground_is_made_anew() -> None:
         (own & (enh[:, 0] < 30), "missing"),
         (lift > 0.2, "lies"),
     ):
-        choice = choose_ground(evidence_for(given, enh, own), settings=SETTINGS)
+        choice = choose_ground(evidence_for(given, enh, own))
         assert choice.ground_from == "own"
         assert word in choice.reason
 
@@ -109,6 +109,6 @@ def test_our_own_ground_is_that_of_the_classes() -> None:
     """Whose ground is used is decided from the very ground that would be used."""
     enh = np.vstack([returns_from(slope_of(0.2), 40), [[20.0, 20.0, 300.0], [10.0, 10.0, 20.0]]])
     cloud = Cloud.of(enh, producer_class=np.where(np.arange(len(enh)) % 50 == 0, 9, 0).astype(np.uint8))
-    ground = own_ground(cloud, settings=PointsSettings())
+    ground = own_ground(cloud, find_ground=embedded(PointsSettings()))
     assert ground.mean() > 0.9
     assert np.array_equal(ground, classify_returns(cloud, settings=PointsSettings()).asprs_class == 2)

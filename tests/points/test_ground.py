@@ -7,16 +7,16 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from pipeline.points.ground import find_ground
+from pipeline.points.classes import embedded
 from pipeline.settings import PointsSettings
 from tests.terrain_clouds import knoll, returns_from, scatter, slope_of
 
-SETTINGS = PointsSettings()
+find_ground = embedded(PointsSettings())
 
 
 def ground_of(enh: np.ndarray) -> np.ndarray:
     """Ground when every return may be."""
-    return find_ground(enh, np.ones(len(enh), bool), settings=SETTINGS)
+    return find_ground(enh, np.ones(len(enh), bool))
 
 
 @pytest.mark.parametrize("rise", [0.0, 0.3, 0.8, 1.2])
@@ -81,7 +81,7 @@ def test_echo_from_below_is_no_ground() -> None:
 def test_nothing_gives_nothing() -> None:
     """No returns, and no candidates, are no ground."""
     assert ground_of(np.empty((0, 3))).shape == (0,)
-    assert not find_ground(returns_from(slope_of(0), 20), np.zeros(1600, bool), settings=SETTINGS).any()
+    assert not find_ground(returns_from(slope_of(0), 20), np.zeros(1600, bool)).any()
 
 
 def forest(size_m: float) -> np.ndarray:

@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 
-from pipeline.points.opening import _sweep, height_lost, opening
+from pipeline.points.ground.opening import _sweep, height_lost, opening
 
 
 def window(radius: int) -> NDArray[np.bool_]:

@@ -11,7 +11,7 @@ from pipeline.points.wires import find_wires
 from pipeline.returns.cloud import Cloud
 from pipeline.settings import WireSettings
 
-SETTINGS = WireSettings()
+LOWEST_M = WireSettings().min_height_m
 CORNER = np.array([500_000.0, 5_600_000.0, 200.0])
 Numbers = NDArray[np.float64]
 
@@ -54,7 +54,7 @@ def trees(middles: Numbers, *, top_m: float = 14.0, radius_m: float = 2.5, retur
 
 def wires_of(enh: EastNorthHeight) -> Mask:
     """What is found on level ground at 0, where everything above 0.3 m is a candidate."""
-    return find_wires(Cloud.of(enh + CORNER), enh[:, 2].astype(np.float32), enh[:, 2] > 0.3, settings=SETTINGS)
+    return find_wires(Cloud.of(enh + CORNER), enh[:, 2].astype(np.float32), enh[:, 2] > 0.3, min_height_m=LOWEST_M)
 
 
 @pytest.mark.parametrize("pulses_per_m2", [4.0, 8.0, 24.0])
@@ -123,8 +123,8 @@ def test_order_changes_nothing_and_a_far_cut_neither() -> None:
 
 def test_nothing_comes_of_nothing() -> None:
     """An empty cloud, bare ground and returns of unknown height hold no wires."""
-    assert len(find_wires(Cloud.empty(), np.empty(0, np.float32), np.empty(0, bool), settings=SETTINGS)) == 0
+    assert len(find_wires(Cloud.empty(), np.empty(0, np.float32), np.empty(0, bool), min_height_m=LOWEST_M)) == 0
     assert not wires_of(ground()).any()
     enh = np.concatenate([ground(), wire(80)])
     unknown = np.full(len(enh), np.nan, np.float32)
-    assert not find_wires(Cloud.of(enh), unknown, np.ones(len(enh), bool), settings=SETTINGS).any()
+    assert not find_wires(Cloud.of(enh), unknown, np.ones(len(enh), bool), min_height_m=LOWEST_M).any()

@@ -1,0 +1,1 @@
+"""The ground filter: which returns came from the bare earth."""

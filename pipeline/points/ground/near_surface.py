@@ -1,0 +1,84 @@
+"""The surface through the cells known to be bare, and what joins the ground because it lies near it."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pipeline.lattice.grid import EastNorthHeight, Mask
+from pipeline.lattice.sampling import bilinear
+from pipeline.lattice.windows import highest_around
+from pipeline.points.ground.lowest import Lowest, spacing_of
+from pipeline.returns.triangulation import cell_means, heights_at_nodes
+
+JOIN_M = 0.3
+"""Metres above the surface up to which the lowest return of a level cell joins the bare ones. Smaller figures leave
+gaps on rough ground, greater ones let shrubs in. Our choice."""
+JOIN_SLOPE_M = 0.7
+"""Metres that this limit grows by for each metre of rise over run of the surface. Our choice."""
+TOLERANCE_M = 0.05
+"""Metres above the surface up to which a return of a dense survey is ground where the ground is level: the noise of the
+heights. Our choice."""
+TOLERANCE_M_PER_M = 0.25
+"""Metres that the tolerance grows by for each metre between returns: sparse surveys are less exact, and their surface
+cuts across the bends of the ground. Our choice."""
+TOLERANCE_SLOPE_SHARE = 0.8
+"""Share of the rise of the ground from one return to the next that the tolerance grows by. Our choice."""
+TOLERANCE_CLIFF_M = 1.3
+"""Metres that the tolerance grows by for each metre of rise over run beyond 1 (45 degrees): there, foot and lip of a
+cliff share a cell. Our choice."""
+CLIFF_RISE = 2.5
+"""Rise over run from one cell to the next from which the ground climbs like a wall, and the returns of a cell may lie
+as high as the next cell. Our choice."""
+BELOW_FACTOR = 4.0
+"""Returns may lie this many tolerances below the surface and still be ground, since nothing grows below it. Our
+choice."""
+
+
+def near_surface(enh: EastNorthHeight, lowest: Lowest, is_bare: Mask, /) -> Mask:
+    """(n,) bool: returns near the triangulated bare cells; further below than above, since nothing grows below.
+
+    A cell at a cliff holds its foot and its lip: where the surface is steeper than 45 degrees, the rise beyond 45
+    degrees is allowed, and where it climbs like a wall, the height of the next cell.
+    """
+    if not is_bare.any():
+        return np.zeros(len(enh), np.bool_)
+    cell_m = lowest.cell_m
+    level, slope_north, slope_east = _surface(lowest, is_bare)
+    slope = np.hypot(slope_north, slope_east)
+    spacing_m = spacing_of(lowest)
+    limit = TOLERANCE_M + TOLERANCE_M_PER_M * spacing_m
+    limit += TOLERANCE_SLOPE_SHARE * spacing_m * slope
+    limit += TOLERANCE_CLIFF_M * np.maximum(slope - 1, 0)
+    rise = highest_around(level, 1) - level
+    is_cliff = rise > CLIFF_RISE * cell_m
+    limit[is_cliff] = np.maximum(limit, rise + TOLERANCE_M)[is_cliff]
+    at = enh[:, 1] / cell_m - lowest.first_row - 0.5, enh[:, 0] / cell_m - lowest.first_col - 0.5
+    above = enh[:, 2] - bilinear(level, *at)
+    allowed = bilinear(limit, *at)
+    near: Mask = (above <= allowed) & (above >= -BELOW_FACTOR * allowed)
+    return near
+
+
+def lies_near(lowest: Lowest, is_bare: Mask, /) -> Mask:
+    """(rows, cols) bool: cells whose lowest return lies below the surface of the bare cells, or not far above it."""
+    if not is_bare.any():
+        return is_bare
+    level, slope_north, slope_east = _surface(lowest, is_bare)
+    at = level + slope_east * lowest.east + slope_north * lowest.north
+    limit_m = JOIN_M + JOIN_SLOPE_M * np.hypot(slope_north, slope_east)
+    near: Mask = lowest.is_known & (lowest.height <= at + limit_m)
+    return near
+
+
+def _surface(lowest: Lowest, is_bare: Mask, /) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
+    """(rows, cols) height of the triangulated bare cells at the cells' centres, and its slope to the north and east."""
+    rows, cols = is_bare.shape
+    nodes = cell_means(lowest.enh(is_bare), cell_m=lowest.cell_m)
+    east = (np.arange(cols, dtype=np.float64) + 0.5) * lowest.cell_m
+    north = (np.arange(rows, dtype=np.float64) + 0.5) * lowest.cell_m
+    level = heights_at_nodes(nodes, east, north)
+    if min(level.shape) < 2:
+        return level, np.zeros_like(level), np.zeros_like(level)
+    slope_north, slope_east = np.gradient(level, lowest.cell_m)
+    return level, np.asarray(slope_north), np.asarray(slope_east)

@@ -1,0 +1,1 @@
+"""Roofs among the returns."""

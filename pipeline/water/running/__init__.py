@@ -1,0 +1,1 @@
+"""Running water, from the shape of the ground."""
