@@ -81,6 +81,7 @@ def draft_vegetation(
         grid,
         limits=limits,
         rough_growth_ratio=settings.rough_growth_ratio,
+        visibility_bottom_m=settings.visibility_bottom_m,
         smooth_m=settings.edge_smooth_m,
     )
     areas = say_where_felled(draw_rows(areas, canopy_height, grid), canopy_height, grid)

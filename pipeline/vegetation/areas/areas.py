@@ -29,6 +29,7 @@ def draw_areas(
     *,
     limits: Limits,
     rough_growth_ratio: float,
+    visibility_bottom_m: float,
     smooth_m: float,
 ) -> tuple[gpd.GeoDataFrame, gpd.GeoDataFrame]:
     """Areas as features, and beside them those not seen, of confidence 0. White forest is paper: it is not drawn.
@@ -40,6 +41,7 @@ def draw_areas(
     profile : grids of `pipeline.terrain.profile.profile_grids`
     limits : densities (m2/m3) where 406, 408 and 410 begin
     rough_growth_ratio : share of pulses that meet grass or heath from which open land is rough
+    visibility_bottom_m : height above ground from which growth hides the view
     smooth_m : how far edges may be moved to be smooth
     """
     polygons, kind = polygons_of(kinds, grid, smooth_m=smooth_m, min_area_m2=MIN_AREA_OF_KIND_M2)
@@ -53,6 +55,7 @@ def draw_areas(
         grid,
         limits=limits,
         rough_growth_ratio=rough_growth_ratio,
+        visibility_bottom_m=visibility_bottom_m,
     )
     areas = make_features(
         polygons[drawn],

@@ -63,6 +63,7 @@ def describe_areas(
     *,
     limits: Limits,
     rough_growth_ratio: float,
+    visibility_bottom_m: float,
 ) -> tuple[list[str], Numbers]:
     """Evidence (n texts) and confidence (n, 0..1) of areas.
 
@@ -77,6 +78,9 @@ def describe_areas(
     kind : (n,) index into AREA_SYMBOLS
     density, error : (rows, cols) of the running layer, m2/m3
     profile : grids of `pipeline.terrain.profile.profile_grids`
+    limits : densities (m2/m3) where 406, 408 and 410 begin
+    rough_growth_ratio : share of pulses that meet grass or heath from which open land is rough
+    visibility_bottom_m : height above ground from which growth hides the view
     """
     if not len(polygons):
         return [], np.empty(0)
@@ -88,7 +92,10 @@ def describe_areas(
         _open_confidence(totals, symbols, rough_growth_ratio=rough_growth_ratio),
         _band_confidence(totals, symbols, limits=limits),
     )
-    sentences = [_sentence(totals, i, bool(is_open[i])) for i in range(len(symbols))]
+    sentences = [
+        _open_sentence(totals, i) if is_open[i] else _band_sentence(totals, i, visibility_bottom_m)
+        for i in range(len(symbols))
+    ]
     return sentences, np.clip(confidence, *CONFIDENCE_RANGE)
 
 
@@ -125,12 +132,14 @@ def _open_confidence(totals: _Totals, symbols: list[str], *, rough_growth_ratio:
     return sure
 
 
-def _sentence(totals: _Totals, i: int, is_open: bool) -> str:
-    if is_open:
-        height = f" {totals.growth_height_m[i]:.1f} m high" if totals.growth[i] >= 1 else ""
-        return f"{totals.cover_ratio[i]:.0%} tree cover, growth{height} met by {totals.growth_ratio[i]:.0%} of pulses"
+def _open_sentence(totals: _Totals, i: int) -> str:
+    height = f" {totals.growth_height_m[i]:.1f} m high" if totals.growth[i] >= 1 else ""
+    return f"{totals.cover_ratio[i]:.0%} tree cover, growth{height} met by {totals.growth_ratio[i]:.0%} of pulses"
+
+
+def _band_sentence(totals: _Totals, i: int, visibility_bottom_m: float) -> str:
     view = totals.stopped_visibility[i] / max(totals.entered[i], 1)
     return (
         f"plant-area density {totals.density[i]:.2f} m2/m3, {totals.entered[i]:.0f} pulses entered the running layer, "
-        f"{view:.0%} stopped above 1 m"
+        f"{view:.0%} stopped above {visibility_bottom_m:g} m"
     )

@@ -12,8 +12,8 @@ Kinds = NDArray[np.int16]
 """(rows, cols) int16: what each cell is, by a number of the caller's own; negative is outside."""
 
 MOST_ROUNDS = 64
-"""Rounds of merging after which it ends, though areas too small be left. Each round lets the smallest of every group
-of small neighbours go, so a group of this many would be needed; a handful of rounds is the rule."""
+"""Merging ends after so many rounds even if areas too small are left, so that it ends at all. Each round gives away the
+smallest of every group of small neighbours, and a handful of rounds is enough for any forest we saw."""
 
 
 def merge_small_areas(

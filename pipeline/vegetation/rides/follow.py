@@ -42,10 +42,10 @@ class Ride:
     start, end : east, north in metres
     clear_ratio : share of the pulses within it that come through untouched
     side_ratio : share of the pulses on its clearer side that come through untouched, mean over its length
-    seen_m : length over which it is seen
-    gap_m : length over which it is only joined, in forest and in open land
+    seen_m : length of it that runs through forest
+    gap_m : length of it that runs through open land, where nothing shows it
     width_m : between the places where half its contrast is left
-    evidence : contrast times the root of the number of sections it is seen in
+    evidence : mean contrast times the root of the number of its sections in forest
     """
 
     start: tuple[float, float]
