@@ -70,7 +70,9 @@ def describe_areas(
     Confidence is the probability that the area's true density lies within its band, when what the survey measures
     and what a runner meets scatter by DENSITY_SPREAD_RATIO (leaf angles, season, taste), and the survey itself by its
     standard error. In open land it is the probability that the share of growth lies on its side of
-    `rough_growth_ratio`. Neither has been compared with what mappers drew.
+    `rough_growth_ratio`. In six made scenes (`tests/benchmarks/vegetation_confidence.py`) green was given 0.79 on
+    average and 0.79 of its areas were mostly in their band, open land 0.87 and 0.77; but 407 was given 0.91 and right
+    in 3 areas of 13. What mappers drew has not been compared.
 
     Parameters
     ----------
