@@ -66,11 +66,6 @@ def density_standard_error(
     return np.where(entered > 0, error, np.nan).astype(np.float32)
 
 
-def stopped_share(density: Numbers | float, /, *, layer_m: float, extinction: float) -> Numbers:
-    """Share of the entering pulses that a layer of this density stops, 0..1: the way back from density."""
-    return -np.expm1(-np.asarray(density, np.float64) * extinction * layer_m)
-
-
 @dataclass(frozen=True)
 class Counts:
     """Pulses counted together around each cell.
@@ -127,17 +122,6 @@ def _gaussian_counts(grids: tuple[Heights, ...], sigma_cells: float) -> NDArray[
     # Nothing was counted outside the grid: zeros there leave every share unbiased.
     sums = [ndimage.gaussian_filter(grid, sigma_cells, mode="constant", truncate=4.0) for grid in grids]
     return np.stack(sums).astype(np.float32) * np.float32(effective_cells)
-
-
-def normalised_relative_density(returns_in_layer: Numbers, returns_up_to_layer: Numbers, /) -> Heights:
-    """NRD: returns within a height layer over all returns from the ground to the top of that layer, 0..1.
-
-    Campbell et al. (2018, Remote Sensing of Environment 215: 330-342) count returns, not pulses; by leaving out
-    what lies above, NRD too is free of most of the canopy's shade. NaN where no return came that low.
-    """
-    with np.errstate(divide="ignore", invalid="ignore"):
-        share = returns_in_layer / returns_up_to_layer
-    return np.where(returns_up_to_layer > 0, share, np.nan).astype(np.float32)
 
 
 def layer_thickness_m(bottom_m: float, top_m: float, /) -> float:

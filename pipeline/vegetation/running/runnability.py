@@ -41,24 +41,15 @@ def running_speed(density: Heights, /, *, limits: Limits) -> Heights:
 
     The standard says what a band means in speed (80, 60 and 20 %); the limits say at which density. Between those
     fixed points runs a monotone cubic (Fritsch and Carlson 1980) from free running at density 0; past the last one
-    speed halves for every further half of the fight limit. The linear model of Campbell et al. (2017, `walking_speed`)
-    was measured on walkers in shrub one can see over and cannot fall below 35 %: it is the upper bound, not the
-    relation, for a runner among branches.
+    speed halves for every further half of the fight limit. The linear model of Campbell, Dennison and Butler
+    (2017, Int. J. Wildland Fire 26: 884-895) was measured on walkers in shrub one can see over and cannot fall below
+    35 %: it is the upper bound, not the relation, for a runner among branches.
     """
     slow, walk, fight = limits
     knots = PchipInterpolator([0.0, slow, walk, fight], [1.0, *BAND_SPEEDS])
     within = knots(np.clip(density, 0, fight))
     beyond = BAND_SPEEDS[2] * np.exp2(-(np.asarray(density, np.float64) - fight) / (0.5 * fight))
     return np.where(np.asarray(density) > fight, beyond, within).astype(np.float32)
-
-
-def walking_speed(stopped_ratio: NDArray[np.floating], /) -> Heights:
-    """Share of free walking speed by Campbell, Dennison and Butler (2017, Int. J. Wildland Fire 26: 884-895).
-
-    Their v = 1.662 - 1.076 D m/s on smooth level ground, D the density of returns between 0.15 and 2.75 m (0..1),
-    divided by its value at D = 0.
-    """
-    return (1 - 1.076 / 1.662 * np.asarray(stopped_ratio, np.float64)).astype(np.float32)
 
 
 def band_of(density: Heights, /, *, limits: Limits) -> NDArray[np.int16]:

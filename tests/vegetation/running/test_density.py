@@ -14,7 +14,6 @@ from pipeline.vegetation.running.density import (
     count_in_windows,
     density_standard_error,
     layer_thickness_m,
-    normalised_relative_density,
     plant_area_density,
 )
 from tests.pulse_scene import EXTINCTION, RUNNING_LAYER, profile_of, shoot
@@ -135,8 +134,3 @@ def test_an_upside_down_layer_is_refused():
     assert layer_thickness_m(0.3, 2.5) == pytest.approx(2.2)
     with pytest.raises(ValueError, match="no thickness"):
         layer_thickness_m(2.5, 0.3)
-
-
-def test_nrd_without_returns_is_unknown():
-    """A cell without low returns has no NRD."""
-    assert np.isnan(normalised_relative_density(np.zeros(1), np.zeros(1))[0])

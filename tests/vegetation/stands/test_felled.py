@@ -6,8 +6,9 @@ import numpy as np
 import pytest
 from shapely.geometry import box
 
+from pipeline.features import make_features
 from pipeline.lattice.grid import Grid
-from pipeline.vegetation.stands.felled import forest_beside
+from pipeline.vegetation.stands.felled import forest_beside, say_where_felled
 from pipeline.vegetation.stands.stand_height import stand_height
 
 GRID = Grid("EPSG:25832", 0, 200, 1.0, 200, 200)
@@ -57,3 +58,14 @@ def test_an_area_at_the_rim_of_the_survey_is_judged_by_what_is_seen() -> None:
         GRID,
     )
     assert found.share.tolist() == [1.0, 0.0]
+
+
+@pytest.mark.parametrize(
+    ("symbol", "height_m", "said"), [("403", 20.0, True), ("401", 20.0, False), ("403", 4.0, False)]
+)
+def test_only_rough_land_cut_out_of_forest_is_said_to_be_felled(symbol: str, height_m: float, said: bool) -> None:
+    """A lawn in the forest, and rough land in young growth, are not."""
+    areas = make_features([CUT], crs=GRID.crs, symbol=symbol, confidence=0.9, evidence="no trees")
+    told = say_where_felled(areas, around(height_m).astype(np.float32), GRID)
+    assert ("perhaps felled" in told["evidence"].iloc[0]) == said
+    assert areas["evidence"].iloc[0] == "no trees"
