@@ -17,7 +17,7 @@ LIMITS = (0.1, 0.4, 0.9)
 def described(
     symbol: str, *, density: float = 0.2, growth_ratio: float = 0.0, visibility_bottom_m: float = 1.0
 ) -> tuple[str, float]:
-    """Sentence and confidence of one area of 1600 m2 with four pulses/m2, a quarter of them stopped above eye height."""
+    """Sentence and confidence of an area of 1600 m2 with four pulses/m2, a quarter of them stopped above eye height."""
     names = ("entered", "growth", "growth_height_sum_m", "pulses", "tree_pulses", "stopped_visibility")
     profile = {name: np.zeros(GRID.shape, np.float32) for name in names}
     profile["pulses"] += 4
