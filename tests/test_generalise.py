@@ -4,15 +4,12 @@ import numpy as np
 import pytest
 
 from pipeline.landform.contours.generalise import (
-    coarsen,
-    fill_voids,
     generalised_surface,
     limit_steepness,
     smooth,
     tauten,
 )
 from pipeline.landform.contours.lines import thin_vertices
-from pipeline.lattice.grid import Grid
 from pipeline.settings import LandformSettings
 from pipeline.terrain.relief import slope
 from tests import landscape
@@ -33,30 +30,6 @@ def test_smoothing_takes_noise_away() -> None:
     grid = landscape.grid_of(side_m=80)
     got = smooth(landscape.noise(grid, spread_m=0.2), grid, smoothing_m=2)
     assert got.std() < 0.05
-
-
-def test_coarse_cells_lie_on_their_own_lattice() -> None:
-    """A grid that begins at an odd cell gets the same coarse means as one that begins a cell further west."""
-    fine = Grid(landscape.CRS, 101, 301, 0.5, 41, 41)
-    values = np.random.default_rng(1).random((41, 41)).astype(np.float32)
-    wider = np.full((41, 42), np.nan, np.float32)
-    wider[:, 1:] = values
-    means, grid = coarsen(values, fine, cell_m=1.0)
-    again, again_grid = coarsen(wider, Grid(landscape.CRS, 100, 301, 0.5, 41, 42), cell_m=1.0)
-    assert grid == again_grid
-    np.testing.assert_array_equal(means, again)
-    assert grid.cell_m == 1.0
-    assert np.nanmean(means) == pytest.approx(values.mean(), abs=0.02)
-
-
-def test_voids_are_filled_from_the_nearest_and_reported() -> None:
-    """The mask says where nothing was known; a raster without any height is refused."""
-    heights = np.array([[1.0, np.nan, np.nan, 4.0]], np.float32)
-    filled, unknown = fill_voids(heights)
-    assert filled.tolist() == [[1, 1, 4, 4]]
-    assert unknown.tolist() == [[False, True, True, False]]
-    with pytest.raises(ValueError, match="no height"):
-        fill_voids(np.full((2, 2), np.nan, np.float32))
 
 
 def test_calming_stays_within_its_band() -> None:

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from pipeline.terrain.seen import ground_noise, how_well_seen, mean_along, sample
+from pipeline.terrain.seen import ground_noise, how_well_seen
 from tests import landscape
 
 
@@ -33,14 +33,3 @@ def test_noise_is_measured_and_shape_is_not() -> None:
     np.testing.assert_allclose(rough[20:-20, 20:-20], 0.3, rtol=0.1)
     ground[:, 100:] = np.nan
     assert np.isfinite(ground_noise(ground, grid, finest_m=4, reach_m=10)).all()
-
-
-def test_mean_along_a_line_counts_its_vertices_and_ignores_what_lies_outside() -> None:
-    """Half on ones, half on threes, one vertex outside: two."""
-    grid = landscape.grid_of(side_m=10)
-    values = np.where(landscape.from_middle(grid)[0] < 0, 1, 3).astype(np.float32)
-    east, north = landscape.middle_of(grid)
-    line = np.array([[east - 2, north], [east + 2, north], [east + 100, north]])
-    assert mean_along(values, grid, [line]).tolist() == [2.0]
-    assert np.isnan(sample(values, grid, line)).tolist() == [False, False, True]
-    assert mean_along(values, grid, []).size == 0

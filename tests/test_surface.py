@@ -9,8 +9,9 @@ from shapely.geometry import box
 
 from pipeline.lattice.grid import Grid
 from pipeline.returns.cloud import Cloud
+from pipeline.returns.triangulation import cell_means
 from pipeline.settings import TerrainSettings
-from pipeline.terrain.surface import canopy_height, cell_means, ground_support, level_water, surface_from_ground
+from pipeline.terrain.surface import canopy_height, ground_support, level_water, surface_from_ground
 from tests.terrain_clouds import knoll, returns_from, slope_of
 
 SETTINGS = TerrainSettings()

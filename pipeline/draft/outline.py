@@ -5,11 +5,11 @@ from __future__ import annotations
 import numpy as np
 import rasterio.features
 import shapely
-from affine import Affine
 from scipy import ndimage
 from shapely.geometry import MultiPolygon, Polygon, shape
 
-from pipeline.lattice.grid import Grid, Heights, Mask
+from pipeline.lattice.grid import Grid, Heights
+from pipeline.lattice.larger_cells import any_into, cells_times_as_wide
 
 
 def covered_area(
@@ -31,25 +31,13 @@ def covered_area(
         Smaller islands (a lost return far outside) are left out.
     """
     factor = max(1, round(coarse_m / grid.cell_m))
-    seen, transform = _coarse(all_returns > 0, grid, factor)
-    reach = max(1, round(bridge_m / 2 / (factor * grid.cell_m)))
-    seen = np.pad(seen, reach)
+    coarse = cells_times_as_wide(grid, factor)
+    reach = max(1, round(bridge_m / 2 / coarse.cell_m))
+    seen = np.pad(any_into(all_returns > 0, grid, coarse, factor), reach)
     square = np.ones((2 * reach + 1, 2 * reach + 1), bool)
     closed = ndimage.binary_fill_holes(ndimage.binary_closing(seen, square))[reach:-reach, reach:-reach]
-    shapes = rasterio.features.shapes(closed.astype(np.uint8), mask=closed, transform=transform)
+    shapes = rasterio.features.shapes(closed.astype(np.uint8), mask=closed, transform=coarse.transform)
     parts = [shape(outline) for outline, _ in shapes]
     large = [part for part in parts if part.area >= min_part_m2] or parts
-    joined = shapely.simplify(shapely.union_all(large), factor * grid.cell_m)
+    joined = shapely.simplify(shapely.union_all(large), coarse.cell_m)
     return joined if isinstance(joined, Polygon | MultiPolygon) else MultiPolygon()
-
-
-def _coarse(seen: Mask, grid: Grid, factor: int) -> tuple[Mask, Affine]:
-    """Any cell seen in squares of `factor` cells, which lie on the lattice wherever the grid begins."""
-    above, left = -grid.north_row % factor, grid.west_col % factor
-    below, right = -(above + grid.rows) % factor, -(left + grid.cols) % factor
-    padded = np.pad(seen, ((above, below), (left, right)))
-    rows, cols = padded.shape[0] // factor, padded.shape[1] // factor
-    coarse: Mask = np.asarray(padded.reshape(rows, factor, cols, factor).any(axis=(1, 3)))
-    side_m = factor * grid.cell_m
-    west_m, north_m = (grid.west_col - left) * grid.cell_m, (grid.north_row + above) * grid.cell_m
-    return coarse, Affine(side_m, 0, west_m, 0, -side_m, north_m)

@@ -12,7 +12,7 @@ import numpy as np
 
 from pipeline.errors import SurveyError
 from pipeline.lattice.grid import EastNorthHeight, Mask
-from pipeline.points.pdal import ground_from_answer, ground_pipeline
+from pipeline.points.pdal_pipeline import ground_from_answer, ground_pipeline
 from pipeline.settings import PointsSettings
 
 

@@ -8,7 +8,7 @@ import numpy as np
 from pipeline.features import join_features, no_features
 from pipeline.landform.contours.contours import draft_contours
 from pipeline.landform.contours.form_lines import Contours, draft_form_lines
-from pipeline.landform.contours.generalise import coarsen, generalised_surface
+from pipeline.landform.contours.generalise import generalised_surface
 from pipeline.landform.contours.keep_off import keep_off
 from pipeline.landform.contours.slope_lines import draft_slope_lines
 from pipeline.landform.shapes.banks import draft_banks
@@ -18,6 +18,7 @@ from pipeline.landform.shapes.gullies import draft_gullies
 from pipeline.landform.shapes.knolls import draft_knolls, without_ringed
 from pipeline.landform.shapes.walls import draft_walls
 from pipeline.lattice.grid import Grid, Heights
+from pipeline.lattice.larger_cells import coarsen
 from pipeline.settings import LandformSettings
 from pipeline.terrain.seen import ground_noise, how_well_seen
 

@@ -1,1 +1,5 @@
-"""Every raster tool, once: the grid all cells lie on, windows, sums over cells, lines along crests."""
+"""Every raster tool, once: the grid all cells lie on, and what is done with cells whatever they stand for.
+
+Filling and means of what is known, windows, samples at places, larger cells, sums by cell, lines along strips, planes
+through neighbours.
+"""

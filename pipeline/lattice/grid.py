@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import TypeVar
 
 import numpy as np
 from affine import Affine
@@ -24,6 +25,8 @@ EastNorthHeight = NDArray[np.float64]
 """(n, 3) float64, metres: east, north, elevation in the working CRS."""
 Bounds = tuple[float, float, float, float]
 """west, south, east, north in metres."""
+Real = TypeVar("Real", np.float32, np.float64)
+"""Precision of a grid of numbers: what a function takes it gives back."""
 
 
 @dataclass(frozen=True)
@@ -118,6 +121,20 @@ class Grid:
         if row < 0 or col < 0 or row + inner.rows > self.rows or col + inner.cols > self.cols:
             raise ValueError("the inner grid reaches outside")
         return slice(row, row + inner.rows), slice(col, col + inner.cols)
+
+    def window_around(self, bounds: Bounds, /, *, margin_cells: int = 0) -> tuple[slice, slice]:
+        """Row and column slices of the cells that a rectangle touches and of a margin around, cut off at the rim."""
+        west, south, east, north = bounds
+        (top, bottom), (left, right) = self.row_col(np.array([west, east]), np.array([north, south]))
+        rows = np.clip([top - margin_cells, bottom + margin_cells + 1], 0, self.rows).tolist()
+        cols = np.clip([left - margin_cells, right + margin_cells + 1], 0, self.cols).tolist()
+        return slice(*rows), slice(*cols)
+
+    def part(self, window: tuple[slice, slice], /) -> Grid:
+        """The grid of some of the rows and columns, as `window_around` and `window_of` give them."""
+        rows, cols = window
+        west_col, north_row = self.west_col + cols.start, self.north_row - rows.start
+        return Grid(self.crs, west_col, north_row, self.cell_m, rows.stop - rows.start, cols.stop - cols.start)
 
     def row_col(
         self, east: NDArray[np.float64], north: NDArray[np.float64]

@@ -9,8 +9,8 @@ from scipy import ndimage
 from skimage.morphology import skeletonize
 
 from pipeline.lattice.grid import Grid, Mask
+from pipeline.lattice.skeleton import rounded
 
-Floats = NDArray[np.float64]
 _NEIGHBOURS = ((-1, 0), (0, -1), (0, 1), (1, 0), (-1, -1), (-1, 1), (1, -1), (1, 1))
 
 
@@ -67,8 +67,7 @@ def _walk(links: list[list[int]], start: int) -> tuple[int, list[int]]:
 
 
 def _as_line(path: NDArray[np.int64], grid: Grid) -> shapely.LineString:
-    smooth = ndimage.gaussian_filter1d(path.astype(np.float64), 1.5, axis=0, mode="nearest")
-    smooth[0], smooth[-1] = path[0], path[-1]
+    smooth = rounded(path.astype(np.float64))
     east = (smooth[:, 1] + grid.west_col + 0.5) * grid.cell_m
     north = (grid.north_row - 0.5 - smooth[:, 0]) * grid.cell_m
     return shapely.LineString(np.column_stack((east, north)))

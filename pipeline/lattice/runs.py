@@ -5,8 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
-from pipeline.rock.boulders.lumps import Floats, Labels
+Floats = NDArray[np.float64]
+Labels = NDArray[np.int64]
 
 
 @dataclass(frozen=True)

@@ -7,18 +7,29 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import ndimage
 
 from pipeline.lattice.grid import EastNorthHeight, Mask
 from pipeline.points.ground import find_ground
 from pipeline.points.noise import Noise, find_noise
-from pipeline.points.pdal import GROUND_CELL_M
+from pipeline.points.pdal_pipeline import GROUND_CELL_M
 from pipeline.points.producer import keep_producer
 from pipeline.points.roofs import find_roofs
 from pipeline.points.wires import find_wires
+from pipeline.returns.asprs import (
+    BUILDING,
+    GROUND,
+    HIGH_NOISE,
+    HIGH_VEGETATION,
+    LOW_NOISE,
+    LOW_VEGETATION,
+    MEDIUM_VEGETATION,
+    UNCLASSIFIED,
+    WATER,
+    WIRE,
+)
 from pipeline.returns.cloud import Cloud
+from pipeline.returns.triangulation import cell_means, height_above
 from pipeline.settings import PointsSettings, RoofSettings, WireSettings
-from pipeline.terrain.surface import cell_means, heights_at_nodes
 
 NOISE_CELL_M = 5.0
 """Side of the cubes in which lone returns are sought; a few pulse spacings."""
@@ -32,11 +43,6 @@ MEDIUM_VEGETATION_FROM_M = 0.5
 """Height where low becomes medium vegetation: common practice, no source."""
 HIGH_VEGETATION_FROM_M = 2.0
 """Height where medium becomes high vegetation: common practice, no source."""
-
-UNCLASSIFIED, GROUND, LOW_VEGETATION, MEDIUM_VEGETATION, HIGH_VEGETATION = 1, 2, 3, 4, 5
-BUILDING, LOW_NOISE, WATER, WIRE, HIGH_NOISE = 6, 7, 9, 14, 18
-"""ASPRS LAS 1.4 R15, table 17 (point formats 6 to 10)."""
-
 
 FindGround = Callable[..., Mask]
 """Takes (n, 3) positions, (n,) candidates and `settings`; gives (n,) ground, as `pipeline.points.ground` does."""
@@ -134,14 +140,8 @@ def _water_and_earth(cloud: Cloud, is_clean: Mask, /) -> tuple[Mask, Mask]:
 
 def _height_above(enh: EastNorthHeight, is_earth: Mask, /) -> NDArray[np.float32]:
     """(n,) metres above the triangulated earth; NaN where there is none."""
-    cell_m = 0.5 * GROUND_CELL_M
-    first = np.floor(enh[:, :2].min(axis=0) / cell_m)
-    last = np.floor(enh[:, :2].max(axis=0) / cell_m)
-    east, north = ((np.arange(first[axis], last[axis] + 1) + 0.5) * cell_m for axis in (0, 1))
-    level = heights_at_nodes(cell_means(enh[is_earth], cell_m=GROUND_CELL_M), east, north)
-    at = np.vstack((enh[:, 1] / cell_m - first[1], enh[:, 0] / cell_m - first[0])) - 0.5
-    above = enh[:, 2] - ndimage.map_coordinates(level, at, order=1, mode="nearest")
-    return above.astype(np.float32)
+    nodes = cell_means(enh[is_earth], cell_m=GROUND_CELL_M)
+    return height_above(enh, nodes, cell_m=0.5 * GROUND_CELL_M).astype(np.float32)
 
 
 def _vegetation_class(above_m: NDArray[np.float32], /) -> NDArray[np.uint8]:

@@ -23,11 +23,15 @@ from numpy.typing import NDArray
 from scipy import ndimage
 
 from pipeline.lattice.grid import EastNorthHeight, Heights, Mask
+from pipeline.lattice.means import Known, gaussian_window
+from pipeline.lattice.per_cell import count_in_cells, lowest_in_cells
+from pipeline.lattice.planes import weighted_plane
+from pipeline.lattice.sampling import bilinear
 from pipeline.lattice.windows import highest_around
 from pipeline.points.opening import height_lost
-from pipeline.points.pdal import GROUND_CELL_M, GROUND_FIRST_SLOPE
+from pipeline.points.pdal_pipeline import GROUND_CELL_M, GROUND_FIRST_SLOPE
+from pipeline.returns.triangulation import cell_means, heights_at_nodes
 from pipeline.settings import PointsSettings
-from pipeline.terrain.surface import cell_means, heights_at_nodes
 
 GROUND_PIT_M = 1.5
 """A lone return this much deeper than the plane of its neighbours took a detour."""
@@ -149,16 +153,14 @@ def lowest_returns(enh: EastNorthHeight, /, *, cell_m: float) -> Lowest:
     first_col, first_row = int(col.min()), int(row.min())
     shape = int(row.max()) - first_row + 1, int(col.max()) - first_col + 1
     cell = (row - first_row) * shape[1] + (col - first_col)
-    height = np.full(shape[0] * shape[1], np.inf)
-    np.minimum.at(height, cell, enh[:, 2])
+    height = lowest_in_cells(cell, enh[:, 2], (shape[0] * shape[1],), empty=np.inf)
     low = np.flatnonzero(enh[:, 2] == height[cell])
     low = low[np.lexsort((-enh[low, 1], -enh[low, 0]))]
     east, north = np.zeros_like(height), np.zeros_like(height)
     east[cell[low]] = enh[low, 0] - (col[low] + 0.5) * cell_m
     north[cell[low]] = enh[low, 1] - (row[low] + 0.5) * cell_m
-    count = np.bincount(cell, minlength=len(height)).reshape(shape)
     height, east, north = height.reshape(shape), east.reshape(shape), north.reshape(shape)
-    return Lowest(cell_m, first_col, first_row, height, east, north, count)
+    return Lowest(cell_m, first_col, first_row, height, east, north, count_in_cells(cell, shape))
 
 
 def find_ground(enh: EastNorthHeight, is_candidate: Mask, /, *, settings: PointsSettings) -> Mask:
@@ -237,15 +239,9 @@ def _cut_at(lowest: Lowest, /, *, settings: PointsSettings) -> NDArray[np.int16]
 
 def _terrain_slope(lowest: Lowest, is_bare: Mask, /, *, sigma_m: float) -> Heights:
     """(rows, cols) rise over run of the smoothed bare cells; 0 where none is near."""
-    sigma = sigma_m / lowest.cell_m
-
-    def smooth(grid: NDArray[np.float64]) -> NDArray[np.float64]:
-        return np.asarray(ndimage.gaussian_filter(grid, sigma, mode="constant", truncate=2.5))
-
-    weight = smooth(is_bare.astype(np.float64))
-    with np.errstate(invalid="ignore", divide="ignore"):
-        level = smooth(np.where(is_bare, lowest.height, 0.0)) / weight
-    level[weight < 1e-6] = np.nan
+    bare = Known.of(is_bare, gaussian_window(sigma_m / lowest.cell_m, rim="constant", truncate=2.5))
+    level = bare.mean(lowest.height)
+    level[bare.share < 1e-6] = np.nan
     if min(level.shape) < 2:
         return np.zeros(level.shape, np.float32)
     north, east = np.gradient(level, lowest.cell_m)
@@ -403,8 +399,7 @@ def _coarse_lowest(lowest: Lowest, is_bare: Mask, factor: int, /) -> tuple[NDArr
     wide_col = (col + lowest.first_col) // factor - lowest.first_col // factor
     cell = wide_row * (int(wide_col.max(initial=0)) + 1) + wide_col
     height = lowest.height[row, col]
-    least = np.full(int(cell.max(initial=-1)) + 1, np.inf)
-    np.minimum.at(least, cell, height)
+    least = lowest_in_cells(cell, height, (int(cell.max(initial=-1)) + 1,), empty=np.inf)
     low = np.flatnonzero(height == least[cell])
     # Rows and columns ascend: written backwards, the first of equally low ones stays.
     chosen = np.full(len(least), -1, np.intp)
@@ -460,7 +455,10 @@ def _fit_planes(near: Neighbours, spacing_m: NDArray[np.float64], /, *, settings
         if turn > 0:
             trust[near.own] = 1 / (1 + (np.maximum(-level, 0) / (GROUND_PLANE_HALF_SHARE * limit)) ** 2)
         for part, few in near.pieces():
-            planes[:, part] = _weighted_plane(few, few.weight * trust[few.which])
+            weight = few.weight * trust[few.which]
+            planes[:, part] = weighted_plane(
+                few.east, few.north, few.height, weight, over=(0,), ease=1e-9, ease_share=PLANE_EASE
+            )
         slope = np.hypot(slope_east, slope_north)
         limit = steady + GROUND_PLANT_SLOPE_SHARE * near.width_m * slope
     below_m, level_share, n_neighbours = np.empty((3, len(near.own)))
@@ -488,29 +486,6 @@ def _level_share(near: Neighbours, /) -> tuple[NDArray[np.float64], NDArray[np.i
     return n_level / np.maximum(n_all, 1), n_all
 
 
-def _weighted_plane(
-    near: Neighbours, weight: NDArray[np.float64], /
-) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
-    """Level at each return, from the return, and slope to the east and north, by weighted least squares."""
-    east, north, height = near.east, near.north, near.height
-
-    def mean(values: NDArray[np.float64]) -> NDArray[np.float64]:
-        return np.asarray(np.einsum("km,km->m", weight, values) / total)
-
-    total = np.maximum(weight.sum(axis=0), 1e-9)
-    mid_east, mid_north, mid_height = mean(east), mean(north), mean(height)
-    # A little is added to the spread, so that neighbours in a row do not tip the plane across the row.
-    spread = mean(east**2 + north**2)
-    east_var = mean(east**2) - mid_east**2 + PLANE_EASE * spread + 1e-9
-    north_var = mean(north**2) - mid_north**2 + PLANE_EASE * spread + 1e-9
-    cross = mean(east * north) - mid_east * mid_north
-    rise_east, rise_north = mean(east * height) - mid_east * mid_height, mean(north * height) - mid_north * mid_height
-    determinant = east_var * north_var - cross**2
-    slope_east = (rise_east * north_var - rise_north * cross) / determinant
-    slope_north = (rise_north * east_var - rise_east * cross) / determinant
-    return mid_height - slope_east * mid_east - slope_north * mid_north, slope_east, slope_north
-
-
 def _near_surface(enh: EastNorthHeight, lowest: Lowest, is_bare: Mask, /) -> Mask:
     """(n,) bool: returns near the triangulated bare cells; further below than above, since nothing grows below.
 
@@ -529,9 +504,9 @@ def _near_surface(enh: EastNorthHeight, lowest: Lowest, is_bare: Mask, /) -> Mas
     rise = highest_around(level, 1) - level
     is_cliff = rise > GROUND_CLIFF_RISE * cell_m
     limit[is_cliff] = np.maximum(limit, rise + GROUND_TOLERANCE_M)[is_cliff]
-    at = np.vstack((enh[:, 1] / cell_m - lowest.first_row, enh[:, 0] / cell_m - lowest.first_col)) - 0.5
-    above = enh[:, 2] - ndimage.map_coordinates(level, at, order=1, mode="nearest")
-    allowed = ndimage.map_coordinates(limit, at, order=1, mode="nearest")
+    at = enh[:, 1] / cell_m - lowest.first_row - 0.5, enh[:, 0] / cell_m - lowest.first_col - 0.5
+    above = enh[:, 2] - bilinear(level, *at)
+    allowed = bilinear(limit, *at)
     near: Mask = (above <= allowed) & (above >= -GROUND_BELOW_FACTOR * allowed)
     return near
 

@@ -13,6 +13,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.lattice.grid import EastNorthHeight, Mask
+from pipeline.lattice.per_cell import highest_in_cells, lowest_in_cells
+from pipeline.returns.asprs import HIGH_NOISE, LOW_NOISE
 
 
 @dataclass(frozen=True)
@@ -42,10 +44,10 @@ def find_noise(
     ----------
     enh : (n, 3) float64, metres
     producer_class : (n,) uint8
-        ASPRS classes as delivered; 7 is low, 18 high noise (ASPRS LAS 1.4 R15, table 17).
+        ASPRS classes as delivered.
     """
-    is_low = producer_class == 7
-    is_high = producer_class == 18
+    is_low = producer_class == LOW_NOISE
+    is_high = producer_class == HIGH_NOISE
     if len(enh) == 0:
         return Noise(is_low, is_high)
     alone = _is_alone(enh, cell_m=cell_m, max_alone=max_alone)
@@ -102,9 +104,9 @@ def _supported_range(
     n_rows = int(column[:, 1].max()) + 2
     key = column[:, 0] * n_rows + column[:, 1]
     size = int(column[:, 0].max() + 2) * n_rows
-    lowest, highest = np.full(size, np.inf), np.full(size, -np.inf)
-    np.minimum.at(lowest, key[~alone], enh[~alone, 2])
-    np.maximum.at(highest, key[~alone], enh[~alone, 2])
+    supported, height = key[~alone], enh[~alone, 2]
+    lowest = lowest_in_cells(supported, height, (size,), empty=np.inf)
+    highest = highest_in_cells(supported, height, (size,), empty=-np.inf)
     low, high = np.full(len(index), np.inf), np.full(len(index), -np.inf)
     for east in (-1, 0, 1):
         for north in (-1, 0, 1):

@@ -12,11 +12,10 @@ from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import ndimage
 
 from pipeline.lattice.grid import EastNorth, EastNorthHeight, Mask
 from pipeline.lattice.windows import highest_around
-from pipeline.terrain.surface import cell_means, heights_at_nodes
+from pipeline.returns.triangulation import cell_means, height_above
 
 PRODUCER_MIN_GROUND_PER_M2 = 0.05
 """Fewer ground returns of the producer than this, where returns are, make no surface of 4 m detail."""
@@ -35,8 +34,6 @@ PRODUCER_JOIN_M = 0.08
 
 PACK = 2**32
 """Column and row of a cell packed into one number."""
-GROUND = 2
-"""ASPRS LAS 1.4 R15, table 17."""
 
 
 @dataclass(frozen=True)
@@ -94,7 +91,7 @@ def ground_evidence(
     cells = _cells(enh[is_core], cell_m=cell_m)
     own, producer = is_own & is_core, is_producer & is_core
     own_cells = _cells(enh[own], cell_m=cell_m)
-    above = height_above(enh[is_own], enh[producer])
+    above = _above(enh[is_own], enh[producer])
     return GroundEvidence(
         cells=len(cells),
         own_cells=len(own_cells),
@@ -141,23 +138,16 @@ def keep_producer(enh: EastNorthHeight, is_producer: Mask, is_own: Mask, /) -> N
     """
     if not is_producer.any():
         return is_own
-    above = height_above(enh[is_producer], enh[is_own])
+    above = _above(enh[is_producer], enh[is_own])
     ground = is_producer.copy()
     ground[np.flatnonzero(is_own)[np.abs(above) <= PRODUCER_JOIN_M]] = True
     return ground
 
 
-def height_above(ground: EastNorthHeight, enh: EastNorthHeight, /) -> NDArray[np.float64]:
+def _above(ground: EastNorthHeight, enh: EastNorthHeight, /) -> NDArray[np.float64]:
     """(m,) metres above the triangulated ground, read from a grid of half cells; NaN without ground."""
-    if len(ground) == 0 or len(enh) == 0:
-        return np.full(len(enh), np.nan)
     cell_m = 0.5 * PRODUCER_CELL_M
-    first = np.floor(enh[:, :2].min(axis=0) / cell_m)
-    last = np.floor(enh[:, :2].max(axis=0) / cell_m)
-    east, north = ((np.arange(first[axis], last[axis] + 1) + 0.5) * cell_m for axis in (0, 1))
-    level = heights_at_nodes(cell_means(ground, cell_m=cell_m), east, north)
-    at = np.vstack((enh[:, 1] / cell_m - first[1], enh[:, 0] / cell_m - first[0])) - 0.5
-    return np.asarray(enh[:, 2] - ndimage.map_coordinates(level, at, order=1, mode="nearest"))
+    return height_above(enh, cell_means(ground, cell_m=cell_m), cell_m=cell_m)
 
 
 def _cells(enh: EastNorthHeight, /, *, cell_m: float) -> EastNorth:

@@ -11,7 +11,9 @@ from numpy.typing import NDArray
 from scipy import ndimage
 
 from pipeline.lattice.grid import Grid, Mask
+from pipeline.lattice.per_cell import count_in_cells, sum_in_cells
 from pipeline.lattice.windows import highest_around
+from pipeline.returns.asprs import BRIDGE
 from pipeline.returns.cloud import Cloud
 from pipeline.settings import RoofSettings
 
@@ -67,8 +69,6 @@ TENT_FILL_RATIO = 0.92
 
 Cells = NDArray[np.float64]
 """(rows, cols) float64, one number a cell."""
-BRIDGE = 17
-"""ASPRS LAS 1.4 R15, table 17: bridge deck."""
 
 
 @dataclass(frozen=True)
@@ -198,10 +198,11 @@ def _odd(cells: float) -> int:
 def _cell_sums(returns: _Returns) -> list[Cells]:
     """Per cell: count of low last returns, then count and sums of x, y, z and their products of the high ones."""
     shape, which = returns.grid.shape, returns.is_high_last
-    x, y, z, cell = (v[which] for v in (returns.east, returns.north, returns.height, returns.cell))
-    low = np.bincount(returns.cell[returns.is_low_last], minlength=shape[0] * shape[1]).reshape(shape).astype(float)
+    cell = returns.cell[which]
+    x, y, z = (v[which] for v in (returns.east, returns.north, returns.height))
+    low = count_in_cells(returns.cell[returns.is_low_last], shape).astype(float)
     weights = (np.ones(len(x)), x, y, z, x * x, y * y, x * y, x * z, y * z, z * z)
-    return [low, *(np.bincount(cell, w, minlength=shape[0] * shape[1]).reshape(shape) for w in weights)]
+    return [low, *(sum_in_cells(cell, w, shape) for w in weights)]
 
 
 class _WindowSums:
@@ -296,12 +297,11 @@ def _off_plane(returns: _Returns, planes: _Planes, facets: Mask, /, *, reach_m: 
 
 def _patches(returns: _Returns, facets: Mask, on_plane: Mask, /, *, settings: RoofSettings) -> Mask:
     """(rows, cols) bool: cells of the patches that are roofs by size, smoothness, shape and the drop at their edge."""
-    size = facets.size
-    hits = np.bincount(returns.cell[on_plane & returns.is_high_last], minlength=size)
-    misses = np.bincount(returns.cell[~on_plane & returns.is_high_last], minlength=size)
-    patch_cells = facets | ((hits > 0) & (hits >= misses)).reshape(facets.shape)
+    hits = count_in_cells(returns.cell[on_plane & returns.is_high_last], facets.shape)
+    misses = count_in_cells(returns.cell[~on_plane & returns.is_high_last], facets.shape)
+    patch_cells = facets | ((hits > 0) & (hits >= misses))
     patches, count = ndimage.label(patch_cells, np.ones((3, 3)))
-    flush = np.bincount(returns.cell[on_plane & returns.is_low_last], minlength=size).reshape(facets.shape) > 0
+    flush = count_in_cells(returns.cell[on_plane & returns.is_low_last], facets.shape) > 0
     area = np.bincount(patches.ravel(), minlength=count + 1)
     smooth = np.bincount(patches[facets], minlength=count + 1) / np.maximum(area, 1)
     rim = _rim(patches)

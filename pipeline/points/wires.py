@@ -12,6 +12,7 @@ from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
 
 from pipeline.lattice.grid import EastNorthHeight, Grid, Mask
+from pipeline.lattice.per_cell import count_in_cells, highest_in_cells, lowest_in_cells
 from pipeline.lattice.windows import highest_around, lowest_around
 from pipeline.returns.cloud import Cloud
 from pipeline.settings import WireSettings
@@ -113,7 +114,7 @@ def _hangs(cloud: Cloud, height_above_m: NDArray[np.float32], is_candidate: Mask
 
 def _around(cell: NDArray[np.int64], shape: tuple[int, int], cells: int) -> NDArray[np.float64]:
     """(rows, cols) count of returns in the square of so many cells about each cell."""
-    count = np.bincount(cell, minlength=shape[0] * shape[1]).reshape(shape).astype(float)
+    count = count_in_cells(cell, shape).astype(float)
     return np.round(cells**2 * ndimage.uniform_filter(count, cells, mode="constant"))
 
 
@@ -121,13 +122,9 @@ def _columns(
     high: NDArray[np.int64], height: NDArray[np.float64], low: NDArray[np.int64], shape: tuple[int, int]
 ) -> _Columns:
     """Columns of 3 by 3 cells about each cell."""
-    size = shape[0] * shape[1]
-    lowest, highest = np.full(size, np.inf), np.full(size, -np.inf)
-    np.minimum.at(lowest, high, height)
-    np.maximum.at(highest, high, height)
     return _Columns(
-        lowest_around(lowest.reshape(shape), 1),
-        highest_around(highest.reshape(shape), 1),
+        lowest_around(lowest_in_cells(high, height, shape, empty=np.inf), 1),
+        highest_around(highest_in_cells(high, height, shape, empty=-np.inf), 1),
         *(_around(at, shape, 3) for at in (high, low)),
     )
 

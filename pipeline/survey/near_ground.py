@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 
+from pipeline.lattice.fill import fill_nearest
 from pipeline.lattice.grid import Mask
 from pipeline.returns.cloud import Cloud
 
@@ -73,8 +74,6 @@ def _lowest_surface(
     lowest: NDArray[np.float64], cell_m: float
 ) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
     """Smoothed surface of the lowest returns, and its slopes to the north and east, all flat (n_cells,)."""
-    unknown = np.isnan(lowest)
-    nearest = ndimage.distance_transform_edt(unknown, return_distances=False, return_indices=True)
-    surface = ndimage.uniform_filter(ndimage.median_filter(lowest[tuple(nearest)], 5), 3)
+    surface = ndimage.uniform_filter(ndimage.median_filter(fill_nearest(lowest), 5), 3)
     slopes = [np.gradient(surface, cell_m, axis=axis) if surface.shape[axis] > 1 else surface * 0 for axis in (0, 1)]
     return surface.ravel(), slopes[0].ravel(), slopes[1].ravel()

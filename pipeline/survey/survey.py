@@ -23,6 +23,7 @@ from pipeline.intake.tiles import TileHeader, TileTable
 from pipeline.lattice.grid import Bounds, Mask
 from pipeline.points.duplicates import find_duplicates
 from pipeline.points.flight_lines import LineOffset, line_offsets
+from pipeline.returns import asprs
 from pipeline.returns.cloud import Cloud
 from pipeline.rock.boulders.recall import RecallTable
 from pipeline.settings import Grades, SurveySettings
@@ -71,23 +72,21 @@ BUILDINGS_PULSES_PER_M2 = (4.0, 1.0, 0.3)
 
 Grade = Literal["good", "usable", "poor", "not possible"]
 
-# ASPRS classes (LAS 1.4 R15, tables 9 and 17).
-_GROUND_CLASS, _WATER_CLASS, _NOISE_CLASSES = 2, 9, (7, 18)
 _CLASS_NAMES = {
-    0: "never classified",
-    1: "unclassified",
-    2: "ground",
-    3: "low vegetation",
-    4: "medium vegetation",
-    5: "high vegetation",
-    6: "building",
-    7: "low noise",
-    8: "key points",
-    9: "water",
-    12: "overlap",
-    14: "wires",
-    17: "bridge",
-    18: "high noise",
+    asprs.NEVER_CLASSIFIED: "never classified",
+    asprs.UNCLASSIFIED: "unclassified",
+    asprs.GROUND: "ground",
+    asprs.LOW_VEGETATION: "low vegetation",
+    asprs.MEDIUM_VEGETATION: "medium vegetation",
+    asprs.HIGH_VEGETATION: "high vegetation",
+    asprs.BUILDING: "building",
+    asprs.LOW_NOISE: "low noise",
+    asprs.KEY_POINT: "key points",
+    asprs.WATER: "water",
+    asprs.OVERLAP: "overlap",
+    asprs.WIRE: "wires",
+    asprs.BRIDGE: "bridge",
+    asprs.HIGH_NOISE: "high noise",
 }
 # GPS time begins here; adjusted time is that less a thousand million seconds (LAS 1.4 R15, table 7).
 _GPS_EPOCH = datetime.datetime(1980, 1, 6)
@@ -286,9 +285,7 @@ def _usable_within(cloud: Cloud, bounds: Bounds) -> Cloud:
     """The points that count: usable, no noise, no repeats, no strays outside the tile (by more than a metre)."""
     west, south, east, north = bounds
     inside = (cloud.east > west - 1) & (cloud.east < east + 1) & (cloud.north > south - 1) & (cloud.north < north + 1)
-    return cloud.take(
-        inside & cloud.is_usable & ~np.isin(cloud.producer_class, _NOISE_CLASSES) & ~find_duplicates(cloud)
-    )
+    return cloud.take(inside & cloud.is_usable & ~np.isin(cloud.producer_class, asprs.NOISE) & ~find_duplicates(cloud))
 
 
 # ---------------------------------------------------------------- extent
@@ -368,8 +365,8 @@ def _measure_density(clouds: Sequence[Cloud], per_m2: float, /) -> Density:
         pulses_per_m2=n_pulses * per_m2,
         returns_per_pulse=sum(map(len, clouds)) / max(1, n_pulses),
         ground_per_m2=n_ground * per_m2,
-        class_ground_per_m2=float(by_class[_GROUND_CLASS]) * per_m2,
-        class_water_per_m2=float(by_class[_WATER_CLASS]) * per_m2,
+        class_ground_per_m2=float(by_class[asprs.GROUND]) * per_m2,
+        class_water_per_m2=float(by_class[asprs.WATER]) * per_m2,
     )
 
 

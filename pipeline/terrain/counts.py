@@ -9,6 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.lattice.grid import Grid, Heights, Mask
+from pipeline.lattice.per_cell import count_in_cells, sum_in_cells
+from pipeline.returns.asprs import BUILDING, GROUND, UNCLASSIFIED, VEGETATION, WATER
 from pipeline.returns.cloud import Cloud
 
 GROWTH_BOTTOM_M = 0.12
@@ -16,13 +18,10 @@ GROWTH_BOTTOM_M = 0.12
 noise of an airborne range-finder, some 0.03 m. Lower, bare ground looks rough; higher, short heath is missed (our
 choice)."""
 
-GROUND = 2
-"""Class number of ground in ASPRS LAS 1.4 R15, table 17."""
-LOOSE = (1, 3, 4, 5)
-"""Class numbers of unclassified returns and of vegetation in that table: they may lie on the ground without being
-classed so."""
-CLASSES = {"ground_returns": GROUND, "building_returns": 6, "water_returns": 9}
-"""Class number in that table of the returns that each grid counts."""
+LOOSE = (UNCLASSIFIED, *VEGETATION)
+"""Classes of returns that may lie on the ground without being classed so."""
+CLASSES = {"ground_returns": GROUND, "building_returns": BUILDING, "water_returns": WATER}
+"""Class of the returns that each grid of `class_counts` counts."""
 
 
 def class_counts(
@@ -42,7 +41,7 @@ def class_counts(
     cell = grid.cell_index(east, north)
     chosen = {"all_returns": np.ones(len(cell), bool), "last_returns": is_last}
     chosen |= {name: asprs_class == code for name, code in CLASSES.items()}
-    return {name: _count(cell[which & (cell >= 0)], grid) for name, which in chosen.items()}
+    return {name: count_in_cells(cell[which], grid.shape).astype(np.float32) for name, which in chosen.items()}
 
 
 def lone_ground(
@@ -67,19 +66,9 @@ def lone_ground(
     on_ground = (asprs_class == GROUND) | (np.isin(asprs_class, LOOSE) & (height_above_m < GROWTH_BOTTOM_M))
     which = on_ground & (cloud.n_returns <= 1) & (cloud.return_number <= 1) & cloud.is_usable
     cell = grid.cell_index(cloud.east[which], cloud.north[which])
-    inside = cell >= 0
-    return {
-        "lone_ground_returns": _count(cell[inside], grid),
-        "lone_ground_intensity_sum": _sum(cell[inside], cloud.intensity[which][inside], grid),
-    }
-
-
-def _sum(cell: NDArray[np.int64], values: NDArray[np.uint16], grid: Grid) -> Heights:
     # Sums of whole numbers are exact, in whatever order they are taken.
-    sums = np.bincount(cell, values.astype(np.float64), minlength=grid.rows * grid.cols)
-    return sums.reshape(grid.shape).astype(np.float32)
-
-
-def _count(cell: NDArray[np.int64], grid: Grid) -> Heights:
-    counts = np.bincount(cell, minlength=grid.rows * grid.cols)
-    return counts.reshape(grid.shape).astype(np.float32)
+    shine = sum_in_cells(cell, cloud.intensity[which], grid.shape)
+    return {
+        "lone_ground_returns": count_in_cells(cell, grid.shape).astype(np.float32),
+        "lone_ground_intensity_sum": shine.astype(np.float32),
+    }

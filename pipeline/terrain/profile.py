@@ -13,6 +13,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.lattice.grid import Grid, Heights, Mask
+from pipeline.lattice.per_cell import sum_in_cells
+from pipeline.returns import asprs
 from pipeline.returns.cloud import Cloud
 from pipeline.terrain.counts import GROWTH_BOTTOM_M
 
@@ -44,14 +46,23 @@ PROFILE_NAMES = (
 )
 """Names of the grids `profile_grids` returns, in this order."""
 
-# Class numbers of ASPRS LAS 1.4 R15, table 17, that no plant has. Whatever has another number may be a plant.
-_NOISE = (7, 18)
-"""Low and high noise: no return at all."""
-_BUILT = (6, 10, 11, 13, 14, 15, 16, 17, 19)
+# Classes that no plant has, nor has noise (`asprs.NOISE`), which is no return at all. Whatever has another class may
+# be a plant.
+_BUILT = (
+    asprs.BUILDING,
+    asprs.RAIL,
+    asprs.ROAD,
+    asprs.WIRE_GUARD,
+    asprs.WIRE,
+    asprs.TOWER,
+    asprs.WIRE_CONNECTOR,
+    asprs.BRIDGE,
+    asprs.OVERHEAD_STRUCTURE,
+)
 """Buildings, rails, roads, wires and their towers, bridges, overhead structures."""
-_FLAT = (2, 8, 9, 20)
+_FLAT = (asprs.GROUND, asprs.KEY_POINT, asprs.WATER, asprs.IGNORED_GROUND)
 """Ground, key points of the ground, water, ignored ground: where a pulse's way ends."""
-_UNKNOWN = (1,)
+_UNKNOWN = (asprs.UNCLASSIFIED,)
 """Unclassified: boulders, cars and returns just above the ground; plants have been given a class of their own."""
 
 
@@ -101,7 +112,7 @@ def join_pulses(cloud: Cloud, /) -> Pulses:
 def _can_be_plant(asprs_class: NDArray[np.uint8]) -> Mask:
     """(n,) bool: returns that may come from vegetation."""
     table = np.ones(256, np.bool_)
-    table[list(_NOISE + _BUILT + _FLAT + _UNKNOWN)] = False
+    table[list(asprs.NOISE + _BUILT + _FLAT + _UNKNOWN)] = False
     return table[asprs_class]
 
 
@@ -167,7 +178,7 @@ def profile_grids(
     """
     if not len(cloud) == len(asprs_class) == len(height_above_m):
         raise ValueError("classes and heights must have one value for every return")
-    counts = np.isin(asprs_class, _NOISE, invert=True) & np.isfinite(height_above_m) & cloud.is_usable
+    counts = np.isin(asprs_class, asprs.NOISE, invert=True) & np.isfinite(height_above_m) & cloud.is_usable
     which = np.flatnonzero(counts)
     if not len(which):
         return {name: np.zeros(grid.shape, np.float32) for name in PROFILE_NAMES}
@@ -223,8 +234,7 @@ def _sum_pulses(
         "growth_height_sum_m": np.where(growth, highest_low, 0),
         "built": whole & built,
     }
-    size = grid.rows * grid.cols
     return {
-        name: np.bincount(cell[inside], weight[inside], minlength=size).astype(np.float32).reshape(grid.shape)
+        name: sum_in_cells(cell[inside], weight[inside], grid.shape).astype(np.float32)
         for name, weight in weights.items()
     }

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy import ndimage
 
-from pipeline.landform.contours.generalise import fill_voids
-from pipeline.lattice.grid import EastNorth, Grid, Heights
+from pipeline.lattice.fill import fill_voids
+from pipeline.lattice.grid import Grid, Heights
+from pipeline.lattice.means import Known, square_window
 
 
 def ground_noise(bare_earth: Heights, grid: Grid, /, *, finest_m: float, reach_m: float) -> Heights:
@@ -29,11 +29,9 @@ def ground_noise(bare_earth: Heights, grid: Grid, /, *, finest_m: float, reach_m
     # A hump of some size is half a wave; a Gaussian of a quarter of its size halves such waves.
     rest = np.abs(filled - ndimage.gaussian_filter(filled, finest_m / 4 / grid.cell_m, mode="nearest"))
     window = 2 * round(reach_m / grid.cell_m) + 1
-    known = (~unknown).astype(np.float32)
-    total, share = (ndimage.uniform_filter(values, window, mode="constant") for values in (rest * known, known))
+    known = Known.of(~unknown, square_window(window, rim="constant"), dtype=np.float32)
     # sqrt(pi / 2) turns the mean of absolute values into a standard deviation (normal law).
-    noise: Heights = (np.sqrt(np.pi / 2) * total / np.maximum(share, 1e-6)).astype(np.float32)
-    return noise
+    return np.asarray(np.sqrt(np.pi / 2) * known.mean(rest), np.float32)
 
 
 def how_well_seen(
@@ -71,21 +69,3 @@ def how_well_seen(
     noise = noise_m / np.float32(half_noise_m)
     trust: Heights = ((1 - np.float32(canopy_share) * canopy) / (1 + gap**2) / (1 + noise**2)).astype(np.float32)
     return trust
-
-
-def sample(heights: Heights, grid: Grid, places: EastNorth, /) -> NDArray[np.float64]:
-    """(n,) value of the cell each place lies in; NaN outside the grid."""
-    index = grid.cell_index(places[:, 0], places[:, 1])
-    return np.where(index >= 0, heights.ravel()[index], np.nan).astype(np.float64)
-
-
-def mean_along(heights: Heights, grid: Grid, lines: list[EastNorth], /) -> NDArray[np.float64]:
-    """(n,) mean over the vertices of each line; 0 for lines that lie outside or on nothing known."""
-    if not lines:
-        return np.empty(0)
-    values = sample(heights, grid, np.concatenate(lines))
-    of_line = np.repeat(np.arange(len(lines)), [len(line) for line in lines])
-    known = np.isfinite(values)
-    total = np.bincount(of_line[known], values[known], minlength=len(lines))
-    count = np.bincount(of_line[known], minlength=len(lines))
-    return np.divide(total, count, out=np.zeros(len(lines)), where=count > 0)

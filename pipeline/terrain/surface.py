@@ -6,24 +6,21 @@ import math
 from collections.abc import Sequence
 
 import numpy as np
-import startinpy
 from numpy.typing import NDArray
 from rasterio.features import rasterize
 from scipy import ndimage
-from scipy.spatial import cKDTree
 from shapely.geometry.base import BaseGeometry
 
 from pipeline.lattice.grid import EastNorth, EastNorthHeight, Grid, Heights, Mask
+from pipeline.lattice.per_cell import highest_in_cells, lowest_in_cells
 from pipeline.lattice.windows import highest_around
+from pipeline.returns.asprs import BUILDING, NOISE, VEGETATION, WIRE
 from pipeline.returns.cloud import Cloud
+from pipeline.returns.triangulation import cell_means, heights_at_nodes, quick_tree
 from pipeline.settings import TerrainSettings
 
-TICKS_PER_M = 1024.0
-"""Heights and places are summed in these ticks, which floating point adds without error."""
-NO_GROUND = (6, 7, 14, 18)
-"""Buildings, wires and noise (ASPRS LAS 1.4 R15, table 17): what ground never is."""
-COARSEST = 64
-"""The widest lattice of the nodes that are triangulated first, in half metres; wider ones hold too few to matter."""
+NO_GROUND = (BUILDING, WIRE, *NOISE)
+"""Classes of returns that are never taken for ground."""
 
 
 def surface_from_ground(ground: EastNorthHeight, grid: Grid, /, *, settings: TerrainSettings) -> Heights:
@@ -44,85 +41,6 @@ def surface_from_ground(ground: EastNorthHeight, grid: Grid, /, *, settings: Ter
     nodes = cell_means(ground, cell_m=grid.cell_m)
     heights = heights_at_nodes(nodes, east, north).astype(np.float32)
     heights[~_has_near(nodes[:, :2], grid, reach_m=settings.max_gap_m)] = np.nan
-    return heights
-
-
-def cell_means(enh: EastNorthHeight, /, *, cell_m: float) -> EastNorthHeight:
-    """(m, 3) mean place and height of the returns of each cell, in the order of a winding walk over the cells.
-
-    Sums are taken in whole ticks of 2^-10 m (about 1 mm), so that they do not depend on the order of the returns.
-    """
-    if len(enh) == 0:
-        return np.empty((0, 3))
-    cell = np.floor(enh[:, :2] / cell_m).astype(np.int64)
-    col, row = cell[:, 0], cell[:, 1]
-    first_col, first_row = int(col.min()), int(row.min())
-    cols = int(col.max()) - first_col + 1
-    # Every other row runs backwards: each cell then lies near the one before, which the triangulation needs.
-    walked = np.where(row % 2 == 0, col - first_col, first_col + cols - 1 - col)
-    index = (row - first_row) * cols + walked
-    count = np.bincount(index)
-    used = np.flatnonzero(count)
-    local = enh.copy()
-    local[:, :2] -= (cell + 0.5) * cell_m
-    ticks = np.rint(local * TICKS_PER_M)
-    sums = [np.bincount(index, weights=ticks[:, axis])[used] / count[used] / TICKS_PER_M for axis in range(3)]
-    row_used = used // cols + first_row
-    walked_used = used % cols
-    col_used = np.where(row_used % 2 == 0, walked_used, cols - 1 - walked_used) + first_col
-    return np.column_stack(((col_used + 0.5) * cell_m + sums[0], (row_used + 0.5) * cell_m + sums[1], sums[2]))
-
-
-def heights_at_nodes(
-    nodes: EastNorthHeight, east: NDArray[np.float64], north: NDArray[np.float64], /
-) -> NDArray[np.float64]:
-    """(rows, cols) elevation of the triangulated nodes where the norths of the rows and the easts of the columns cross.
-
-    Outside the triangles the elevation of the nearest node; without any node NaN. `nodes` come in winding order.
-    """
-    shape = len(north), len(east)
-    if len(nodes) == 0:
-        return np.full(shape, np.nan)
-    origin = np.floor(nodes[:, :2].min(axis=0))
-    local = (nodes - np.append(origin, 0.0))[_coarse_first(nodes)]
-    walk = np.empty((*shape, 2))
-    walk[::2, :, 0] = east - origin[0]
-    walk[1::2, :, 0] = (east - origin[0])[::-1]
-    walk[:, :, 1] = (north - origin[1])[:, None]
-    places = walk.reshape(-1, 2)
-    found = _interpolate(local, places)
-    unknown = np.isnan(found)
-    if unknown.any():
-        found[unknown] = local[_quick_tree(local[:, :2]).query(places[unknown])[1], 2]
-    heights = found.reshape(shape)
-    heights[1::2] = heights[1::2, ::-1].copy()
-    return heights
-
-
-def _coarse_first(nodes: EastNorthHeight, /) -> NDArray[np.intp]:
-    """(n,) an order of the nodes: some of a wide lattice, then of lattices half as wide, and so on.
-
-    The triangles then stay compact while they are made, which is three times as quick as row after row (Amenta, Choi
-    and Rote 2003, doi:10.1145/777792.777824). The place alone decides, so that blocks agree where triangles tie.
-    """
-    cell = np.floor(nodes[:, :2] * 2).astype(np.int64)
-    both = cell[:, 0] | cell[:, 1]
-    # The lowest bit set in either: how wide the widest lattice is that the cell belongs to.
-    width = np.minimum(both & -both, COARSEST)
-    return np.argsort(-width, kind="stable")
-
-
-def _interpolate(nodes: EastNorthHeight, places: EastNorth, /) -> NDArray[np.float64]:
-    """(m,) linear interpolation in the Delaunay triangles; NaN outside."""
-    triangulation = startinpy.DT()
-    triangulation.snap_tolerance = 1e-4
-    triangulation.insert(nodes)
-    if len(nodes) < 3:
-        return np.full(len(places), np.nan)
-    heights: NDArray[np.float64] = triangulation.interpolate({"method": "TIN"}, places)
-    heights *= TICKS_PER_M * 8
-    np.rint(heights, out=heights)
-    heights /= TICKS_PER_M * 8
     return heights
 
 
@@ -169,12 +87,7 @@ def _nearest(places: EastNorth, grid: Grid, which: Mask, /) -> Heights:
     if len(places) == 0 or len(row) == 0:
         return np.full(len(row), np.inf, np.float32)
     east, north = grid.centres()
-    return np.asarray(_quick_tree(places).query(np.column_stack((east[col], north[row])))[0], np.float32)
-
-
-def _quick_tree(places: EastNorth, /) -> cKDTree:
-    """A tree for few questions: split at midpoints, which is quicker than at medians and finds the same."""
-    return cKDTree(places, balanced_tree=False, compact_nodes=False)
+    return np.asarray(quick_tree(places).query(np.column_stack((east[col], north[row])))[0], np.float32)
 
 
 def _nearest_beside(places: EastNorth, grid: Grid, /) -> NDArray[np.float64]:
@@ -217,10 +130,7 @@ def lowest_last(cloud: Cloud, asprs_class: NDArray[np.uint8], grid: Grid, /) -> 
     """
     which = cloud.is_last & cloud.is_usable & ~np.isin(asprs_class, NO_GROUND)
     cell = grid.cell_index(cloud.east, cloud.north)
-    which &= cell >= 0
-    lowest = np.full(grid.rows * grid.cols, np.inf)
-    np.minimum.at(lowest, cell[which], cloud.height[which])
-    return np.where(np.isfinite(lowest), lowest, np.nan).reshape(grid.shape).astype(np.float32)
+    return lowest_in_cells(cell[which], cloud.height[which], grid.shape).astype(np.float32)
 
 
 def canopy_height(
@@ -233,12 +143,11 @@ def canopy_height(
     """
     wide = grid.pad(grid.cell_m)
     index = wide.cell_index(cloud.east, cloud.north)
-    is_plant = np.isin(asprs_class, (3, 4, 5)) & (index >= 0)
+    is_plant = np.isin(asprs_class, VEGETATION) & (index >= 0)
     is_seen = np.isfinite(height_above_m) & (index >= 0)
-    top = np.full(wide.rows * wide.cols, -np.inf, np.float32)
-    top[index[is_seen]] = 0.0
-    np.maximum.at(top, index[is_plant], height_above_m[is_plant])
-    canopy = top.reshape(wide.shape)
+    canopy = highest_in_cells(index[is_plant], height_above_m[is_plant], wide.shape, empty=-np.inf)
+    cells, seen = canopy.ravel(), index[is_seen]
+    cells[seen] = np.maximum(cells[seen], 0)
     median = ndimage.median_filter(canopy, size=3, mode="nearest")
     canopy = np.where(canopy < 0.5 * median, median, canopy)
     inner: Heights = canopy[wide.window_of(grid)]

@@ -10,7 +10,7 @@ import numpy as np
 from pipeline.features import join_features, make_features, no_features
 from pipeline.lattice.grid import Grid, Heights
 from pipeline.settings import WaterSettings
-from pipeline.water.running import Channel, channels
+from pipeline.water.channels import Channel, find_channels
 from pipeline.water.standing import Water, standing_water
 
 FLAT_MAX_SPREAD_M = 0.3
@@ -44,7 +44,7 @@ def draft_water(
     GeoDataFrame of `pipeline.features`.
     """
     bodies = standing_water(bare_earth, water_returns, last_returns, ground_support, grid, settings=settings)
-    lines = channels(bare_earth, grid, settings=settings)
+    lines = find_channels(bare_earth, grid, settings=settings)
     return join_features([_standing(bodies, grid.crs), _running(lines, grid.crs)], grid.crs)
 
 

@@ -14,7 +14,9 @@ from numpy.typing import NDArray
 from scipy import ndimage
 from shapely.geometry import Polygon
 
+from pipeline.lattice.fill import nearest_known
 from pipeline.lattice.grid import EastNorth, Grid, Heights, Mask
+from pipeline.lattice.reach import within_reach
 from pipeline.settings import WaterSettings
 
 VOID_MAX_RATIO = 0.15
@@ -168,11 +170,12 @@ def _inside_survey(last: Heights, cell_m: float, /) -> Mask:
 
     A gap that opens to the outside through a mouth narrower than `survey_mouth_m` counts as surrounded.
     """
-    reach = SURVEY_MOUTH_M / 2 / cell_m
-    rim = math.ceil(reach) + 2
-    near = ndimage.distance_transform_edt(np.pad(last <= 0, rim, constant_values=True)) <= reach
-    joined = ndimage.distance_transform_edt(near) > reach
-    inside: Mask = ndimage.binary_fill_holes(joined | np.pad(last > 0, rim))[rim:-rim, rim:-rim]
+    reach_m = SURVEY_MOUTH_M / 2
+    rim = math.ceil(reach_m / cell_m) + 2
+    met = np.pad(last > 0, rim)
+    far = ~within_reach(met, reach_m=reach_m, cell_m=cell_m)
+    joined = ~within_reach(far, reach_m=reach_m, cell_m=cell_m)
+    inside: Mask = ndimage.binary_fill_holes(joined | met)[rim:-rim, rim:-rim]
     return inside
 
 
@@ -231,8 +234,7 @@ def _mirrors(bare_earth: Heights, found: Mask, thinned: Mask, /) -> Mask:
     if count == 0:
         return found
     levels = np.array([_level_of(bare_earth[labels == number])[0] for number in range(1, count + 1)])
-    nearest = ndimage.distance_transform_edt(~found, return_distances=False, return_indices=True)
-    level = levels[labels[tuple(nearest)] - 1]
+    level = levels[labels[nearest_known(found)] - 1]
     as_level = thinned & (np.abs(bare_earth - level) <= MIRROR_TOLERANCE_M)
     as_level = ndimage.binary_opening(as_level, np.ones((3, 3), bool))
     grown: Mask = ndimage.binary_propagation(found, mask=as_level | found)

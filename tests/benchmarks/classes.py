@@ -23,9 +23,10 @@ import shapely
 from numpy.typing import NDArray
 
 from pipeline.lattice.grid import Mask
-from pipeline.points.classes import BUILDING, GROUND, HIGH_NOISE, LOW_NOISE, WATER, WIRE, classify_returns
+from pipeline.points.classes import classify_returns
 from pipeline.points.roofs import find_roofs
 from pipeline.points.wires import find_wires
+from pipeline.returns.asprs import BUILDING, GROUND, HIGH_NOISE, LOW_NOISE, WATER, WIRE
 from pipeline.returns.cloud import Cloud
 from pipeline.settings import PointsSettings, RoofSettings, WireSettings
 

@@ -21,7 +21,7 @@ from scipy.interpolate import LinearNDInterpolator
 from scipy.ndimage import map_coordinates
 from scipy.spatial import cKDTree
 
-from pipeline.landform.contours.generalise import coarsen, smooth
+from pipeline.landform.contours.generalise import smooth
 from pipeline.landform.contours.isolines import contour_levels, trace_contours
 from pipeline.landform.contours.legibility import (
     count_crossings,
@@ -37,6 +37,7 @@ from pipeline.landform.contours.rings import large_enough
 from pipeline.landform.draft import draft_landforms
 from pipeline.landform.shapes.knolls import find_knolls
 from pipeline.lattice.grid import Grid, Heights
+from pipeline.lattice.larger_cells import coarsen
 from pipeline.norm.paper import ground_m, sheet_ground_m
 from pipeline.settings import LandformSettings
 from tests import landscape

@@ -8,10 +8,11 @@ from skimage.measure import EllipseModel
 from skimage.morphology import disk, white_tophat
 
 from pipeline.lattice.grid import Grid
+from pipeline.lattice.per_cell import lowest_in_cells
 from pipeline.norm.paper import ground_m
 from pipeline.returns.cloud import Cloud
 from pipeline.rock.boulders.boulders import find_boulders
-from pipeline.rock.boulders.lumps import _roughness, lowest_in_cell, outline_of
+from pipeline.rock.boulders.lumps import _roughness, outline_of
 from pipeline.settings import RockSettings
 
 SETTINGS = RockSettings()
@@ -70,7 +71,7 @@ def test_heights_agree_with_the_white_top_hat() -> None:
     cloud = Cloud.of(np.column_stack((en, height)))
     table = find_boulders(cloud, np.ones(len(en), np.uint8), over.astype(np.float32), core)
     best = table.loc[table.confidence.idxmax()]
-    lowest = lowest_in_cell(height, core.cell_index(en[:, 0], en[:, 1]), core)
+    lowest = lowest_in_cells(core.cell_index(en[:, 0], en[:, 1]), height, core.shape)
     hat = white_tophat(np.nan_to_num(lowest, nan=100.0), disk(9))
     row, col = np.unravel_index(int(hat.argmax()), hat.shape)
     east, north = core.centres()

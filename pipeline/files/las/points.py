@@ -18,14 +18,13 @@ from pipeline.files.las.header import read_fixed_part, read_records
 from pipeline.intake.coordinates import Placement, to_working
 from pipeline.intake.tiles import TileHeader
 from pipeline.lattice.grid import Mask
+from pipeline.returns.asprs import OVERLAP
 from pipeline.returns.cloud import Cloud
 
 LEGACY_CLASS_BITS = 0x1F
 """Formats 0 to 5 keep the class in five bits (LAS 1.4 R15, table 8)."""
 # Steps of the scan angle in formats 6 to 10 (LAS 1.4 R15, table 18).
 _SCAN_ANGLE_STEP_DEG = 0.006
-# The class by which formats 0 to 5 mark overlap (LAS 1.4 R15, table 9).
-_LEGACY_OVERLAP_CLASS = 12
 # Farther than twice around the Earth is no place (arithmetic); NaN and infinity are none either.
 _MOST_PLACE_M = 1e8
 # Points in a chunk as compressors commonly make it: some 100 m of a flight line.
@@ -189,7 +188,7 @@ def _flags_of(points: NDArray[np.void], header: TileHeader) -> _Flags:
     if header.point_format < 6:
         packed = points["raw_classification"]
         number, total, kind = bits & 0x07, bits >> 3 & 0x07, packed & LEGACY_CLASS_BITS
-        unusable, overlap = (packed & 0xA0) != 0, kind == _LEGACY_OVERLAP_CLASS
+        unusable, overlap = (packed & 0xA0) != 0, kind == OVERLAP
     else:
         flags = points["classification_flags"]
         number, total, kind = bits & 0x0F, bits >> 4, np.ascontiguousarray(points["classification"])

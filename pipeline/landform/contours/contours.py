@@ -11,9 +11,9 @@ from pipeline.landform.contours.isolines import contour_levels, is_index, trace_
 from pipeline.landform.contours.lines import is_closed, thin_vertices
 from pipeline.landform.contours.rings import settle_rings
 from pipeline.lattice.grid import Grid, Heights
+from pipeline.lattice.sampling import mean_along
 from pipeline.norm.paper import sheet_ground_m
 from pipeline.settings import LandformSettings
-from pipeline.terrain.seen import mean_along
 
 
 def draft_contours(

@@ -19,10 +19,10 @@ from pipeline.landform.contours.lines import encloses_higher, is_closed, ring_si
 from pipeline.landform.contours.necks import widen_necks
 from pipeline.landform.contours.rings import CONTOUR_LINE_MM, MIN_CONTOUR_GAP_MM, MIN_HILL_MM, MIN_HOLLOW_MM
 from pipeline.lattice.grid import EastNorth, Grid, Heights, Mask
+from pipeline.lattice.sampling import mean_along, sample
 from pipeline.norm.paper import ground_m, sheet_ground_m
 from pipeline.norm.symbols import isom
 from pipeline.settings import LandformSettings
-from pipeline.terrain.seen import mean_along, sample
 
 INDEX_LINE_MM = isom("102").mm("line_mm")
 """Width of an index contour (ISOM 102)."""
@@ -279,11 +279,7 @@ def _is_high_enough(surface: Heights, grid: Grid, ring: EastNorth, /) -> bool:
     known, and of ground that goes on level.
     """
     margin = int(np.ceil(FORM_LINE_REACH_M / grid.cell_m))
-    row, col = grid.row_col(ring[:, 0], ring[:, 1])
-    window = (
-        slice(max(0, int(row.min()) - margin), int(row.max()) + margin + 1),
-        slice(max(0, int(col.min()) - margin), int(col.max()) + margin + 1),
-    )
+    window = grid.window_around((*ring.min(axis=0), *ring.max(axis=0)), margin_cells=margin)
     upward = 1.0 if encloses_higher(ring) else -1.0
     heights = upward * surface[window]
     east, north = grid.centres()

@@ -11,7 +11,9 @@ from pipeline.landform.contours.isolines import contour_levels
 from pipeline.landform.contours.necks import widen_necks
 from pipeline.landform.contours.put_back import put_back
 from pipeline.landform.contours.rings import CONTOUR_LINE_MM, MIN_CONTOUR_GAP_MM
-from pipeline.lattice.grid import Grid, Heights, Mask
+from pipeline.lattice.fill import fill_voids
+from pipeline.lattice.grid import Grid, Heights
+from pipeline.lattice.larger_cells import coarsen
 from pipeline.norm.paper import ground_m, sheet_ground_m
 from pipeline.settings import LandformSettings
 from pipeline.terrain.relief import gradient
@@ -34,47 +36,6 @@ NECK_SHIFT_SHARE = 0.25
 """Share of the interval the surface may be off where contours of one level nearly touch (ISOM 101)."""
 NECK_PASSES = 8
 """Rounds of parting contours that nearly touch."""
-
-
-def fill_voids(heights: Heights, /) -> tuple[Heights, Mask]:
-    """Heights with every unknown cell given the nearest known one, and where that was.
-
-    The filled values only keep filters from breaking at the edge of what is known; callers put the NaN back.
-
-    Raises
-    ------
-    ValueError
-        If nothing is known at all.
-    """
-    unknown = np.isnan(heights)
-    if unknown.all():
-        raise ValueError("no height is known")
-    if not unknown.any():
-        return heights, unknown
-    rows, cols = ndimage.distance_transform_edt(unknown, return_distances=False, return_indices=True)
-    return heights[rows, cols], unknown
-
-
-def coarsen(heights: Heights, grid: Grid, /, *, cell_m: float) -> tuple[Heights, Grid]:
-    """Means of whole cells of a coarser lattice, and that grid; unchanged where the cells are coarse enough.
-
-    The coarse cells lie on their own lattice, so they are the same wherever the area begins. A coarse cell is known
-    where any of its fine cells is.
-    """
-    factor = max(1, math.floor(cell_m / grid.cell_m + 1e-6))
-    if factor == 1:
-        return heights, grid
-    coarse = Grid.covering(grid.bounds, cell_m=grid.cell_m * factor, crs=grid.crs)
-    top = coarse.north_row * factor - grid.north_row
-    left = grid.west_col - coarse.west_col * factor
-    padded = np.full((coarse.rows * factor, coarse.cols * factor), np.nan, np.float32)
-    padded[top : top + grid.rows, left : left + grid.cols] = heights
-    blocks = padded.reshape(coarse.rows, factor, coarse.cols, factor)
-    known = np.isfinite(blocks)
-    count = known.sum(axis=(1, 3))
-    total = np.where(known, blocks, 0).sum(axis=(1, 3), dtype=np.float64)
-    mean = np.divide(total, count, out=np.full(coarse.shape, np.nan), where=count > 0)
-    return mean.astype(np.float32), coarse
 
 
 def smooth(heights: Heights, grid: Grid, /, *, smoothing_m: float) -> Heights:

@@ -15,11 +15,11 @@ from pipeline.landform.contours.legibility import close_approaches
 from pipeline.landform.contours.lines import is_closed, thin_vertices
 from pipeline.landform.contours.rings import CONTOUR_LINE_MM, MIN_CONTOUR_GAP_MM, large_enough
 from pipeline.lattice.grid import EastNorth, Grid, Heights
+from pipeline.lattice.sampling import sample
 from pipeline.norm.paper import ground_m, sheet_ground_m
 from pipeline.norm.symbols import isom
 from pipeline.settings import LandformSettings
 from pipeline.terrain.relief import slope
-from pipeline.terrain.seen import sample
 
 KNOLL_SYMBOL_MM = isom("109").mm("length_mm")
 """Width of the symbol of a small knoll (ISOM 109)."""

@@ -7,11 +7,12 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from scipy import ndimage
 from scipy.spatial import cKDTree
 
 from pipeline.landform.contours.lines import along_line
 from pipeline.lattice.grid import EastNorth, Grid, Heights
+from pipeline.lattice.reach import within_reach
+from pipeline.lattice.sampling import bilinear, row_col_between
 from pipeline.terrain.relief import gradient
 
 Lines = list[shapely.LineString]
@@ -110,7 +111,7 @@ def _near_steep(heights: Heights, grid: Grid, /, *, steepest_deg: float, margin_
     """(rows, cols) bool: ground steeper than lines can show, and what lies within `margin_m` of it."""
     east, north = gradient(heights, grid)
     steep = np.degrees(np.arctan(np.hypot(east, north))) >= steepest_deg
-    return ndimage.distance_transform_edt(~steep) * grid.cell_m <= margin_m if steep.any() else steep
+    return within_reach(steep, reach_m=margin_m, cell_m=grid.cell_m)
 
 
 @dataclass(frozen=True)
@@ -206,9 +207,4 @@ def is_expressed(shapes: Shapes, lines: Lines, level_m: NDArray[np.float64], /) 
 
 def _value_at(values: Heights, grid: Grid, places: EastNorth) -> NDArray[np.float64]:
     """(n,) values between the cell centres, NaN outside."""
-    east, north = grid.centres()
-    row = (north[0] - places[:, 1]) / grid.cell_m
-    col = (places[:, 0] - east[0]) / grid.cell_m
-    return np.asarray(
-        ndimage.map_coordinates(values.astype(np.float64), [row, col], order=1, mode="constant", cval=np.nan)
-    )
+    return bilinear(values, *row_col_between(places, grid), beyond=np.nan)

@@ -10,6 +10,7 @@ from scipy import ndimage
 from pipeline.landform.contours.isolines import trace_contours
 from pipeline.landform.contours.legibility import close_approaches
 from pipeline.lattice.grid import EastNorth, Grid, Heights
+from pipeline.lattice.sampling import bilinear, row_col_between
 from pipeline.lattice.windows import highest_around, lowest_around
 
 
@@ -29,9 +30,7 @@ def find_necks(
     first, second, of_line = close_approaches(drawn, apart_m=apart_m)
     same_level = elevation_m[of_line[:, 0]] == elevation_m[of_line[:, 1]]
     middle = (first[same_level] + second[same_level]) / 2
-    east, north = grid.centres()
-    row, col = (north[0] - middle[:, 1]) / grid.cell_m, (middle[:, 0] - east[0]) / grid.cell_m
-    between = ndimage.map_coordinates(np.nan_to_num(heights), [row, col], order=1, mode="nearest")
+    between = bilinear(np.nan_to_num(heights), *row_col_between(middle, grid))
     return middle, between > elevation_m[of_line[same_level, 0]]
 
 

@@ -14,6 +14,8 @@ from pipeline.landform.contours.legibility import Lines, Shapes, find_shapes, is
 from pipeline.landform.contours.lines import is_closed
 from pipeline.landform.contours.rings import CONTOUR_LINE_MM, MIN_CONTOUR_GAP_MM, large_enough
 from pipeline.lattice.grid import EastNorth, Grid, Heights, Mask
+from pipeline.lattice.per_cell import count_in_cells
+from pipeline.lattice.reach import within_reach
 from pipeline.norm.paper import ground_m
 from pipeline.settings import LandformSettings
 
@@ -95,7 +97,5 @@ def put_back(
 
 def _near(places: EastNorth, grid: Grid, /, *, reach_m: float) -> Mask:
     """(rows, cols) bool: cells within reach of a place."""
-    away = np.ones(grid.shape, bool)
-    index = grid.cell_index(places[:, 0], places[:, 1])
-    away.ravel()[index[index >= 0]] = False
-    return np.asarray(ndimage.distance_transform_edt(away) * grid.cell_m <= reach_m)
+    held = count_in_cells(grid.cell_index(places[:, 0], places[:, 1]), grid.shape) > 0
+    return within_reach(held, reach_m=reach_m, cell_m=grid.cell_m)

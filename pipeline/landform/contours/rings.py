@@ -78,11 +78,8 @@ def _has_neck(ring: EastNorth, /) -> bool:
 def _around(ring: EastNorth, surface: Heights, grid: Grid, /, *, margin_m: float) -> tuple[Heights, Grid]:
     """The part of the surface around a ring, and its grid."""
     margin = int(np.ceil(margin_m / grid.cell_m))
-    row, col = grid.row_col(ring[:, 0], ring[:, 1])
-    top, bottom = max(0, int(row.min()) - margin), min(grid.rows, int(row.max()) + margin + 1)
-    left, right = max(0, int(col.min()) - margin), min(grid.cols, int(col.max()) + margin + 1)
-    part = Grid(grid.crs, grid.west_col + left, grid.north_row - top, grid.cell_m, bottom - top, right - left)
-    return surface[top:bottom, left:right], part
+    window = grid.window_around((*ring.min(axis=0), *ring.max(axis=0)), margin_cells=margin)
+    return surface[window], grid.part(window)
 
 
 def settle_rings(

@@ -18,10 +18,10 @@ from pipeline.landform.shapes.gullies import (
     line_confidence,
 )
 from pipeline.lattice.grid import EastNorth, Grid, Heights, Mask
+from pipeline.lattice.sampling import mean_along, sample
 from pipeline.norm.paper import ground_m
 from pipeline.norm.symbols import isom
 from pipeline.settings import LandformSettings
-from pipeline.terrain.seen import mean_along, sample
 
 MIN_BANK_HEIGHT_M = isom("104").smallest.height_m
 """Lowest earth bank (ISOM 104)."""

@@ -8,13 +8,16 @@ import shapely
 from scipy import ndimage
 
 from pipeline.features import make_features
-from pipeline.landform.contours.generalise import fill_voids, round_off
+from pipeline.landform.contours.generalise import round_off
 from pipeline.landform.contours.isolines import trace_areas
 from pipeline.landform.shapes.gullies import CONTRAST_REACH_M
+from pipeline.lattice.fill import fill_voids
 from pipeline.lattice.grid import Grid, Heights, Mask
+from pipeline.lattice.means import Known, gaussian_window, square_window
+from pipeline.lattice.reach import within_reach
+from pipeline.lattice.sampling import mean_along
 from pipeline.settings import LandformSettings
 from pipeline.terrain.relief import slope
-from pipeline.terrain.seen import mean_along
 
 BROKEN_FINEST_M = 3.0
 """Smaller shapes are noise of the survey."""
@@ -45,25 +48,19 @@ def unevenness(
     # A hump of some size is half a wave; a Gaussian of a quarter of its size halves such waves.
     fine, coarse = (size_m / 4 / grid.cell_m for size_m in (finest_m, coarsest_m))
     shapes = ndimage.gaussian_filter(filled, fine) - ndimage.gaussian_filter(filled, coarse)
-    weight = (counted & ~unknown).astype(np.float32)
+    window = gaussian_window(reach_m / 2 / grid.cell_m, rim="reflect")
+    known = Known.of(counted & ~unknown, window, dtype=np.float32)
     # The square root is taken before the mean, so that one boulder or one furrow does not make the ground uneven.
-    total, share = (
-        ndimage.gaussian_filter(values, reach_m / 2 / grid.cell_m)
-        for values in (weight * np.sqrt(np.abs(shapes)), weight)
-    )
     # For normally distributed shapes the mean of the root of the size is 0.822 times the root of the deviation.
-    spread = (total / np.maximum(share, 0.5) / 0.822) ** 2
-    return np.where(share >= 0.5, spread, 0).astype(np.float32)
+    spread = (known.mean(np.sqrt(np.abs(shapes)), least_share=0.5) / 0.822) ** 2
+    return np.where(known.share >= 0.5, spread, 0).astype(np.float32)
 
 
 def beside_slopes(heights: Heights, grid: Grid, /) -> Mask:
     """(rows, cols) bool: steep ground, and the crest and foot beside it, which contours show."""
     steepness = slope(round_off(heights, grid, smoothing_m=BROKEN_FINEST_M / 2), grid)
     steep = np.nan_to_num(steepness) > BROKEN_MAX_SLOPE_DEG
-    if not steep.any():
-        return steep
-    away_m = ndimage.distance_transform_edt(~steep) * grid.cell_m
-    return np.asarray(away_m <= BROKEN_COARSEST_M / 2)
+    return within_reach(steep, reach_m=BROKEN_COARSEST_M / 2, cell_m=grid.cell_m)
 
 
 def draft_broken_ground(
@@ -111,18 +108,13 @@ def _usual(uneven: Heights, known: Mask, /, *, reach: int) -> Heights:
     """Unevenness of the ground round about, little moved by the few places that stand out."""
     if not known.any():
         return np.zeros_like(uneven)
-    often = np.minimum(np.where(known, uneven, 0), 2 * float(np.median(uneven[known])))
-    share = ndimage.uniform_filter(known.astype(np.float32), 2 * reach + 1)
-    return np.asarray(ndimage.uniform_filter(often, 2 * reach + 1) / np.maximum(share, 1e-6))
+    often = np.minimum(uneven, 2 * float(np.median(uneven[known])))
+    return Known.of(known, square_window(2 * reach + 1, rim="reflect"), dtype=np.float32).mean(often)
 
 
 def _values_inside(values: Heights, grid: Grid, area: shapely.Polygon) -> Heights:
     """Known values of the cells whose centre lies in an area."""
-    west, south, east, north = area.bounds
-    top, left = grid.row_col(np.array([west]), np.array([north]))
-    bottom, right = grid.row_col(np.array([east]), np.array([south]))
-    rows = slice(max(0, int(top[0])), max(0, int(bottom[0])) + 1)
-    cols = slice(max(0, int(left[0])), max(0, int(right[0])) + 1)
+    rows, cols = grid.window_around(area.bounds)
     east_at, north_at = grid.centres()
     inside = shapely.contains_xy(area, *np.meshgrid(east_at[cols], north_at[rows]))
     found = values[rows, cols][inside]

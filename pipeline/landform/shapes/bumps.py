@@ -16,10 +16,12 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage, signal
 
-from pipeline.landform.contours.generalise import coarsen, fill_voids
+from pipeline.lattice.fill import fill_voids
 from pipeline.lattice.grid import EastNorth, Grid, Heights, Mask
+from pipeline.lattice.larger_cells import coarsen
+from pipeline.lattice.means import Known, square_window
+from pipeline.lattice.sampling import sample
 from pipeline.lattice.windows import highest_around
-from pipeline.terrain.seen import sample
 
 # Of the window fits tried on ground of known spectrum this one told bumps apart best: higher degrees also follow the
 # bump, lower ones not the slope.
@@ -229,9 +231,8 @@ def _usual_height(height: NDArray[np.float64], /, *, known: Mask, reach: int) ->
     # 1.4826 turns the median of absolute values into a standard deviation, sqrt(pi / 2) their mean (normal law).
     overall = 1.4826 * float(np.median(np.abs(height[known])))
     usual_part = np.minimum(np.abs(height), 3 * overall)
-    share = ndimage.uniform_filter(known.astype(np.float64), 2 * reach + 1)
-    total = ndimage.uniform_filter(np.where(known, usual_part, 0), 2 * reach + 1)
-    return np.asarray(np.sqrt(np.pi / 2) * total / np.maximum(share, 1e-6))
+    around = Known.of(known, square_window(2 * reach + 1, rim="reflect"))
+    return np.asarray(np.sqrt(np.pi / 2) * around.mean(usual_part))
 
 
 def _extend(level: NDArray[np.float64], reach: int) -> NDArray[np.float64]:

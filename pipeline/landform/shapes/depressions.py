@@ -18,8 +18,8 @@ from pipeline.landform.shapes.bumps import (
 )
 from pipeline.landform.shapes.gullies import CONTRAST_REACH_M, LEAST_BUMP_M
 from pipeline.lattice.grid import Grid, Heights
+from pipeline.lattice.sampling import sample
 from pipeline.settings import LandformSettings
-from pipeline.terrain.seen import sample
 
 HALF_SEEN_GAP_M = 4.0
 """Distance to the nearest ground return at which half the confidence is gone: the smallest bend."""

@@ -10,10 +10,12 @@ import shapely
 from numpy.typing import NDArray
 from scipy import ndimage
 from scipy.spatial import cKDTree
-from skimage.morphology import skeletonize
 
-from pipeline.landform.contours.generalise import fill_voids
+from pipeline.lattice.fill import fill_voids
 from pipeline.lattice.grid import EastNorth, Grid, Heights, Mask
+from pipeline.lattice.means import Known, square_window
+from pipeline.lattice.sampling import bilinear
+from pipeline.lattice.skeleton import rounded, skeleton_lines
 
 Floats = NDArray[np.float64]
 
@@ -86,12 +88,7 @@ def _crest(strength: Floats, east: Floats, north: Floats, mask: Mask) -> Strip:
     """Cells whose strength is not exceeded one cell to either side along the normal."""
     row, col = np.nonzero(mask)
     normal = np.column_stack([east[row, col], north[row, col]])
-    beside = [
-        ndimage.map_coordinates(
-            strength, [row - sign * normal[:, 1], col + sign * normal[:, 0]], order=1, mode="nearest"
-        )
-        for sign in (-1, 1)
-    ]
+    beside = [bilinear(strength, row - sign * normal[:, 1], col + sign * normal[:, 0]) for sign in (-1, 1)]
     own = strength[row, col]
     largest = (own >= beside[0]) & (own >= beside[1])
     return Strip(row[largest], col[largest], normal[largest])
@@ -102,9 +99,7 @@ def profile(heights: Heights, grid: Grid, strip: Strip, offsets_m: Sequence[floa
     away = np.asarray(offsets_m, np.float64) / grid.cell_m
     row = strip.row[:, None] - strip.normal[:, 1:] * away
     col = strip.col[:, None] + strip.normal[:, :1] * away
-    return np.asarray(
-        ndimage.map_coordinates(heights.astype(np.float64), [row, col], order=1, mode="constant", cval=np.nan)
-    )
+    return bilinear(heights, row, col, beyond=np.nan)
 
 
 def contrast(size: Floats, strip: Strip, grid: Grid, /, *, reach_m: float, least: float) -> Floats:
@@ -117,12 +112,11 @@ def contrast(size: Floats, strip: Strip, grid: Grid, /, *, reach_m: float, least
     measured = np.isfinite(size)
     known = np.abs(size[measured])
     usual_part = np.minimum(known, 3 * max(float(np.median(known)) if len(known) else 0.0, least))
-    total, count = np.zeros(grid.shape), np.zeros(grid.shape)
+    sizes, cells = np.zeros(grid.shape), np.zeros(grid.shape, bool)
     row, col = strip.row[measured], strip.col[measured]
-    total[row, col], count[row, col] = usual_part, 1.0
-    window = 2 * round(reach_m / grid.cell_m) + 1
-    total, count = (ndimage.uniform_filter(sums, window, mode="constant") for sums in (total, count))
-    usual = total[strip.row, strip.col] / np.maximum(count[strip.row, strip.col], 1e-9)
+    sizes[row, col], cells[row, col] = usual_part, True
+    window = square_window(2 * round(reach_m / grid.cell_m) + 1, rim="constant")
+    usual = Known.of(cells, window).mean(sizes, least_share=1e-9)[strip.row, strip.col]
     return np.asarray(np.nan_to_num(size) / np.maximum(usual, least))
 
 
@@ -168,7 +162,8 @@ def join_axes(
     mask[strip.row, strip.col] = True
     reach = max(1, round(bridge_m / 2 / grid.cell_m))
     disc = np.hypot(*np.mgrid[-reach : reach + 1, -reach : reach + 1]) <= reach + 0.3
-    lines = [line for line in _skeleton_lines(ndimage.binary_dilation(mask, disc), grid) if line.length >= min_length_m]
+    whole = skeleton_lines(ndimage.binary_dilation(mask, disc), grid, cut_at_corners=False)
+    lines = [line for line in map(_rounded, whole) if line.length >= min_length_m]
     if not lines:
         return Axes([], np.empty(0), np.empty(0))
     nearest = cKDTree(np.column_stack([strip.row, strip.col]))
@@ -185,31 +180,7 @@ def _cells_of(line: shapely.LineString, grid: Grid) -> NDArray[np.int64]:
     return np.column_stack(grid.row_col(places[:, 0], places[:, 1]))
 
 
-def _skeleton_lines(mask: Mask, grid: Grid) -> list[shapely.LineString]:
-    """Unbranched lines along the middle of a mask, rounded over a few cells."""
-    row, col = np.nonzero(skeletonize(mask))  # type: ignore[no-untyped-call]
-    if not len(row):
-        return []
-    east, north = grid.centres()
-    number = np.full((grid.rows + 2, grid.cols + 2), -1)
-    number[row + 1, col + 1] = np.arange(len(row))
-    straight = [(0, 1), (1, 0)]
-    pairs = []
-    for south, right in [*straight, (1, 1), (1, -1)]:
-        other = number[row + 1 + south, col + 1 + right]
-        linked = other >= 0
-        if (south, right) not in straight:
-            # A diagonal beside two straight steps would close a triangle.
-            linked &= (number[row + 1 + south, col + 1] < 0) & (number[row + 1, col + 1 + right] < 0)
-        pairs.append(np.column_stack([np.flatnonzero(linked), other[linked]]))
-    ends = np.concatenate(pairs)
-    places = np.column_stack([east[col], north[row]])
-    merged = shapely.line_merge(shapely.multilinestrings(shapely.linestrings(places[ends])))
-    return [_rounded(shapely.get_coordinates(part)) for part in shapely.get_parts(merged)]
-
-
-def _rounded(places: EastNorth) -> shapely.LineString:
+def _rounded(line: shapely.LineString) -> shapely.LineString:
     """The line smoothed over about three vertices, its ends kept, two steps to a vertex."""
-    smooth = ndimage.gaussian_filter1d(places, 1.5, axis=0, mode="nearest")
-    smooth[0], smooth[-1] = places[0], places[-1]
+    smooth = rounded(shapely.get_coordinates(line))
     return shapely.LineString(np.concatenate([smooth[:-1:2], smooth[-1:]]))

@@ -10,9 +10,9 @@ import numpy as np
 from pipeline.features import make_features
 from pipeline.landform.shapes.edges import Axes, Floats, Strip, contrast, furrow_axes, join_axes, profile
 from pipeline.lattice.grid import Grid, Heights, Mask
+from pipeline.lattice.sampling import mean_along
 from pipeline.norm.paper import ground_m
 from pipeline.norm.symbols import isom
-from pipeline.terrain.seen import mean_along
 
 CONTRAST_REACH_M = 100.0
 """How far round about the usual unevenness is taken: more than any landform."""

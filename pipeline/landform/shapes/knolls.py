@@ -22,8 +22,8 @@ from pipeline.landform.shapes.bumps import (
 from pipeline.landform.shapes.depressions import HALF_SEEN_GAP_M, MAX_UNKNOWN_SHARE, MIN_BUMP_RETURNS
 from pipeline.landform.shapes.gullies import CONTRAST_REACH_M, LEAST_BUMP_M
 from pipeline.lattice.grid import Grid, Heights, Mask
+from pipeline.lattice.sampling import sample
 from pipeline.settings import LandformSettings
-from pipeline.terrain.seen import sample
 
 KNOLL_RADII_M = (2.0, 3.0, 4.0, 5.0, 6.0, 7.5, 9.0)
 """Sizes of knoll looked for, middle to foot; larger ones have contours of their own (ISOM 101)."""

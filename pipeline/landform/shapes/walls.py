@@ -8,9 +8,9 @@ import numpy as np
 from pipeline.features import make_features
 from pipeline.landform.shapes.gullies import describe_axes, find_furrows, line_confidence
 from pipeline.lattice.grid import Grid, Heights
+from pipeline.lattice.sampling import mean_along
 from pipeline.norm.paper import ground_m
 from pipeline.norm.symbols import isom
-from pipeline.terrain.seen import mean_along
 
 MIN_WALL_HEIGHT_M = isom("105").smallest.height_m
 """Lowest earth wall (ISOM 105, from memory)."""

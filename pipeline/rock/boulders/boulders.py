@@ -11,6 +11,7 @@ from scipy.spatial import cKDTree
 from pipeline.features import make_features, no_features
 from pipeline.lattice.grid import EastNorth, Grid
 from pipeline.norm.symbols import isom
+from pipeline.returns.asprs import BUILDING, NOISE
 from pipeline.returns.cloud import Cloud
 from pipeline.rock.boulders.confidence import LEAST_LUMP_RETURNS, boulder_confidence, describe, is_likely
 from pipeline.rock.boulders.evidence import Evidence, weigh_lumps
@@ -52,7 +53,7 @@ def find_boulders(
     confidence, height_m, width_m (of the circle as large), angle_deg and length_m of the long axis, evidence.
     """
     near = _where_seen(cloud, core.pad(REACH_M))
-    believed = np.isfinite(height_above_m) & ~np.isin(asprs_class, (6, 7, 18))
+    believed = np.isfinite(height_above_m) & ~np.isin(asprs_class, (BUILDING, *NOISE))
     low = low_returns(cloud.take(believed), height_above_m[believed], near)
     if not len(low.east):
         return no_features(core.crs)

@@ -12,6 +12,7 @@ import numpy as np
 from scipy import ndimage
 
 from pipeline.lattice.grid import Grid, Mask
+from pipeline.lattice.per_cell import count_in_cells
 from pipeline.norm.symbols import isom
 from pipeline.rock.boulders.lumps import Floats, Labels
 from pipeline.rock.boulders.tables import COMPANY_LOG_ODDS, COMPANY_OFFSET, COMPANY_STRETCH
@@ -88,7 +89,7 @@ def lookalikes_per_ha(boulders: gpd.GeoDataFrame, known: Mask, grid: Grid, /) ->
 
 def _blurred(cell: Labels, grid: Grid, sigma: float) -> Floats:
     """(rows, cols) how many places fall into each cell, spread over a bell of `sigma` cells."""
-    count = np.bincount(cell[cell >= 0], minlength=grid.rows * grid.cols).reshape(grid.shape).astype(np.float64)
+    count = count_in_cells(cell, grid.shape).astype(np.float64)
     blurred: Floats = ndimage.gaussian_filter(count, sigma, mode="constant", truncate=CUT_SIGMA)
     return blurred
 

@@ -19,8 +19,13 @@ from scipy import ndimage
 from scipy.spatial import cKDTree
 from skimage.filters import rank
 
+from pipeline.lattice.fill import fill_nearest
 from pipeline.lattice.grid import Grid, Heights
+from pipeline.lattice.larger_cells import lowest_into
+from pipeline.lattice.means import Known, gaussian_window
+from pipeline.lattice.per_cell import count_in_cells, lowest_in_cells, sum_in_cells
 from pipeline.lattice.running_sums import RunningSums
+from pipeline.lattice.sampling import bilinear, row_col_between
 from pipeline.lattice.windows import highest_around, lowest_around
 from pipeline.returns.cloud import Cloud
 
@@ -144,7 +149,7 @@ def low_returns(cloud: Cloud, height_above_m: NDArray[np.float32], grid: Grid, /
     east, north, height = cloud.east[is_low], cloud.north[is_low], cloud.height[is_low]
     is_last = cloud.is_last[is_low]
     ground = opened_ground(east, north, height, height - above[is_low], is_last, grid)
-    above_m = height - _at(ground, grid, east, north)
+    above_m = height - bilinear(ground, *row_col_between(np.column_stack((east, north)), grid))
     return LowReturns(east, north, height, above_m, is_last, cloud.flight_line[is_low])
 
 
@@ -169,8 +174,8 @@ def opened_ground(
     is taken off, as openings fail on slopes.
     """
     trend = _smooth_mean(bare_earth_m, grid.cell_index(east, north), grid)
-    lowest = lowest_in_cell(height[is_last], grid.cell_index(east[is_last], north[is_last]), grid)
-    left = _fill(lowest - trend, max_cells=FILL_M / grid.cell_m)
+    lowest = lowest_in_cells(grid.cell_index(east[is_last], north[is_last]), height[is_last], grid.shape)
+    left = fill_nearest(lowest - trend, reach_cells=FILL_M / grid.cell_m)
     left = ndimage.median_filter(left, 3, mode="nearest")  # single low returns (multipath) must not decide
     half_side = math.ceil(BOULDER_MAX_WIDTH_M / 2 / grid.cell_m)
     eroded = lowest_around(np.where(np.isnan(left), np.inf, left), half_side)
@@ -178,42 +183,15 @@ def opened_ground(
     return np.where(np.isfinite(opened), opened + trend, np.nan).astype(np.float32)
 
 
-def lowest_in_cell(values: Floats, cell: Labels, grid: Grid, /) -> Floats:
-    """(rows, cols) the lowest value of each cell; NaN in empty cells. Cells of -1 are outside."""
-    lowest = np.full(grid.rows * grid.cols, np.inf)
-    inside = cell >= 0
-    np.minimum.at(lowest, cell[inside], values[inside])
-    return np.where(np.isinf(lowest), np.nan, lowest).reshape(grid.shape)
-
-
 def _smooth_mean(values: Floats, cell: Labels, grid: Grid) -> Floats:
     """Gaussian-weighted mean of the values around each cell; NaN beyond the reach of two sigma."""
-    n = grid.rows * grid.cols
-    weight = np.bincount(cell, minlength=n).reshape(grid.shape).astype(np.float64)
+    count = count_in_cells(cell, grid.shape)
     offset = float(values.mean()) if len(values) else 0.0
-    total = np.bincount(cell, weights=values - offset, minlength=n).reshape(grid.shape).astype(np.float64)
-    mean = np.divide(total, weight, out=np.zeros_like(total), where=weight > 0)
-    sigma = TREND_SIGMA_M / grid.cell_m
-    smooth = ndimage.gaussian_filter(mean * (weight > 0), sigma, truncate=2.0)
-    share = ndimage.gaussian_filter((weight > 0).astype(np.float64), sigma, truncate=2.0)
-    return np.where(share > 1e-6, smooth / np.maximum(share, 1e-6) + offset, np.nan)
-
-
-def _fill(values: Floats, *, max_cells: float) -> Floats:
-    """The values with gaps filled from the nearest known cell, up to a distance in cells."""
-    gap = np.isnan(values)
-    if gap.all() or not gap.any():
-        return values
-    distance, nearest = ndimage.distance_transform_edt(gap, return_indices=True)
-    return np.where(distance <= max_cells, values[tuple(nearest)], np.nan)
-
-
-def _at(values: Heights, grid: Grid, east: Floats, north: Floats) -> Floats:
-    """Bilinear value at each place."""
-    row = grid.north_row - 0.5 - north / grid.cell_m
-    col = east / grid.cell_m - grid.west_col - 0.5
-    found: Floats = ndimage.map_coordinates(values.astype(np.float64), [row, col], order=1, mode="nearest")
-    return found
+    total = sum_in_cells(cell, values - offset, grid.shape)
+    mean = np.divide(total, count, out=np.zeros_like(total), where=count > 0)
+    window = gaussian_window(TREND_SIGMA_M / grid.cell_m, rim="reflect", truncate=2.0)
+    known = Known.of(count > 0, window)
+    return np.where(known.share > 1e-6, known.mean(mean) + offset, np.nan)
 
 
 def find_lumps(low: LowReturns, grid: Grid, /) -> Lumps:
@@ -225,9 +203,11 @@ def find_lumps(low: LowReturns, grid: Grid, /) -> Lumps:
     fine = _finer(grid, 2 if grid.cell_m <= 0.5 else 4)
     seen = low.is_last & np.isfinite(low.above_m) & (low.above_m < BOULDER_MAX_HEIGHT_M)
     cell = fine.cell_index(low.east[seen], low.north[seen])
-    lowest = _fill(lowest_in_cell(low.above_m[seen], cell, fine), max_cells=FINE_FILL * grid.cell_m / fine.cell_m)
+    lowest = lowest_in_cells(cell, low.above_m[seen], fine.shape)
+    lowest = fill_nearest(lowest, reach_cells=FINE_FILL * grid.cell_m / fine.cell_m)
     near = Seen.of(_without_twigs(lowest), fine)
-    far = Seen.of(_lowest_of_four(near.height), _finer(grid, 1 if grid.cell_m <= 0.5 else 2))
+    wide = _finer(grid, 1 if grid.cell_m <= 0.5 else 2)
+    far = Seen.of(lowest_into(near.height, fine, wide, 2), wide)
     parts = [_discs(far if radius >= COARSE_FROM_M else near, radius) for radius in DISC_RADII_M]
     east, north, radius, open_share = (np.concatenate(column) for column in zip(*parts, strict=True))
     times = len(OUTLINES_PER_RADIUS)
@@ -248,14 +228,6 @@ def _without_twigs(height: Floats) -> Heights:
     middle = rank.median(whole_cm, around) / np.float32(100)  # type: ignore[no-untyped-call]
     cut: Heights = np.where(known, np.minimum(height, middle), np.nan).astype(np.float32)
     return cut
-
-
-def _lowest_of_four(height: Heights) -> Heights:
-    """The lowest of every two by two cells; NaN where none is known."""
-    rows, cols = height.shape
-    four = np.where(np.isnan(height), np.inf, height).reshape(rows // 2, 2, cols // 2, 2).min(axis=(1, 3))
-    lowest: Heights = np.where(np.isinf(four), np.nan, four).astype(np.float32)
-    return lowest
 
 
 def _finer(grid: Grid, times: int) -> Grid:

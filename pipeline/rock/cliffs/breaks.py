@@ -16,7 +16,9 @@ from numpy.typing import NDArray
 from scipy import ndimage
 
 from pipeline.lattice.grid import Grid, Heights, Mask
-from pipeline.rock.cliffs.falls import Floats, Steps, row_col, sample, smooth_directions
+from pipeline.lattice.planes import weighted_plane
+from pipeline.lattice.sampling import bilinear, row_col_between
+from pipeline.rock.cliffs.falls import Floats, Steps, smooth_directions
 
 LIP_EXCESS_M = 0.5
 """Steps whose lip may have been lost are looked for from this excess: half of the lowest cliff."""
@@ -40,6 +42,8 @@ BREAK_REACH_M, BREAK_STEP_M, FLANK_M = 1.5, 0.25, 1.5
 """How far from the line a break is looked for, how finely, and how much ground on either side speaks for it."""
 FIRST_GAP_M, GAP_M = 1.0, 0.7
 """Planes rest on what lies farther than this from the line, before and after it is moved: noise of its place."""
+PLANE_EASE_M2 = 0.05
+"""Added to the spread of the cells a plane rests on, so that few of them do not tip it: our choice."""
 PLANE_ROUNDS, LOW_ROUNDS, PLANE_SPREAD_M = 5, 2, 0.12
 """How often planes are drawn with new weights, in how many of those only what stands out loses weight, and the height
 at which half of it is lost."""
@@ -70,8 +74,8 @@ def places_along(lines: list[shapely.LineString], steps: Steps, grid: Grid, /) -
 
 def _along_line(line: shapely.LineString, number: int, steps: Steps, grid: Grid, /) -> Places:
     en = np.array([line.interpolate(d).coords[0] for d in np.arange(0.5, line.length, 1.0)])
-    at = row_col(en, grid)
-    down = smooth_directions(np.column_stack((sample(steps.down_east, *at), sample(steps.down_north, *at))))
+    at = row_col_between(en, grid)
+    down = smooth_directions(np.column_stack((bilinear(steps.down_east, *at), bilinear(steps.down_north, *at))))
     return Places(en, down, np.full(len(en), number))
 
 
@@ -200,29 +204,13 @@ def _low_plane(window: Windows, rests_on: Mask, /) -> Plane:
     start = rests_on.astype(np.float64)
     weight = start
     for turn in range(PLANE_ROUNDS):
-        plane = _weighted_plane(x, y, z, weight)
+        fit = weighted_plane(x, y, z, weight, over=(1, 2), ease=PLANE_EASE_M2)
+        plane = Plane(*(values[:, None, None] for values in fit))
         off = (z - plane.at(window)) / PLANE_SPREAD_M
         # At first only plants lose weight; once the plane lies low, so do stray low returns, and half as fast.
         below = 0.0 if turn < LOW_ROUNDS else np.minimum(off, 0) / 2
         weight = start / (1 + np.maximum(off, 0) ** 2 + below**2)
     return plane
-
-
-def _weighted_plane(x: Floats, y: Floats, z: Floats, weight: Floats, /) -> Plane:
-    """Weighted least squares in each window, drawn a little to the level so that few cells do not tip it."""
-    total = np.maximum(weight.sum(axis=(1, 2)), 1e-9)
-
-    def mean(values: Floats) -> Floats:
-        weighted: Floats = np.einsum("kij,kij->k", weight, values) / total
-        return weighted
-
-    mid_x, mid_y, mid_z = mean(x), mean(y), mean(z)
-    xx, yy, xy = mean(x * x) - mid_x**2 + 0.05, mean(y * y) - mid_y**2 + 0.05, mean(x * y) - mid_x * mid_y
-    xz, yz = mean(x * z) - mid_x * mid_z, mean(y * z) - mid_y * mid_z
-    determinant = xx * yy - xy**2
-    down, along = (xz * yy - yz * xy) / determinant, (yz * xx - xz * xy) / determinant
-    level = mid_z - down * mid_x - along * mid_y
-    return Plane(*(values[:, None, None] for values in (level, down, along)))
 
 
 @dataclass(frozen=True)

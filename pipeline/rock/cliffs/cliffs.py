@@ -17,12 +17,14 @@ from numpy.typing import NDArray
 from scipy import ndimage
 
 from pipeline.features import make_features
+from pipeline.lattice.fill import fill_nearest
 from pipeline.lattice.grid import Grid, Heights, Mask
 from pipeline.lattice.ridges import ridge_lines
+from pipeline.lattice.sampling import bilinear, row_col_between
 from pipeline.norm.paper import ground_m
 from pipeline.norm.symbols import isom
 from pipeline.rock.cliffs.breaks import LIP_EXCESS_M, Places, find_breaks, places_along
-from pipeline.rock.cliffs.falls import CLIFF_RUN_M, Steps, filled, measure_steps, row_col, sample, smooth_directions
+from pipeline.rock.cliffs.falls import CLIFF_RUN_M, Steps, measure_steps, smooth_directions
 from pipeline.rock.cliffs.lips import put_back_lips
 from pipeline.settings import RockSettings
 
@@ -152,7 +154,7 @@ def measure_faces(
     traced = ridge_lines(_step_cells(steps, settings), grid)
     pieces = [piece for line in traced for piece in cut_where_weak(line, steps, grid, settings=settings)]
     lines = [piece for piece in pieces if piece.length >= CLIFF_KEEP_LENGTH_M]
-    heights = filled(bare_earth)
+    heights = np.nan_to_num(fill_nearest(bare_earth.astype(np.float64)))
     seen = _breaks_along(places_along(lines, steps, grid), lowest, bare_earth, grid)
     support = np.nan_to_num(ground_support.astype(np.float64), nan=9.0)
     faces = [_measure(line, *one, heights, support, steps, grid) for line, one in zip(lines, seen, strict=True)]
@@ -168,7 +170,7 @@ def cut_where_weak(
     longest_weak = int(CLIFF_KEEP_LENGTH_M)
     if len(along) < 2 * longest_weak:
         return [line]
-    excess = sample(steps.excess_m, *row_col(np.array([line.interpolate(d).coords[0] for d in along]), grid))
+    excess = bilinear(steps.excess_m, *row_col_between(np.array([line.interpolate(d).coords[0] for d in along]), grid))
     is_weak = excess < CLIFF_WEAK_SHARE * np.percentile(excess, 90)
     # Opened and closed again: stretches too short to be a face of their own stay with what is around them.
     is_weak = ndimage.binary_opening(is_weak, np.ones(longest_weak, bool))
@@ -224,18 +226,20 @@ def _measure(
 ) -> Face:
     """Height, plan extent and place of the edge of a step, from profiles across it every metre."""
     places = np.array([line.interpolate(d).coords[0] for d in np.arange(0.5, line.length, 1.0)])
-    row, col = row_col(places, grid)
-    down = smooth_directions(np.column_stack((sample(steps.down_east, row, col), sample(steps.down_north, row, col))))
+    row, col = row_col_between(places, grid)
+    down = smooth_directions(
+        np.column_stack((bilinear(steps.down_east, row, col), bilinear(steps.down_north, row, col)))
+    )
     lip, foot, height = _profile(places, down, heights, grid)
     edge = _edge_line(places, down, lip)
-    excess = sample(steps.excess_m, row, col)
+    excess = bilinear(steps.excess_m, row, col)
     return Face(
         edge=edge,
-        elevation_m=float(np.mean(sample(heights, *row_col(np.array(edge.coords), grid)))),
+        elevation_m=float(np.mean(bilinear(heights, *row_col_between(np.array(edge.coords), grid)))),
         height_m=float(np.percentile(height, 75)),
         face_m=max(float(np.median(foot - lip)), grid.cell_m),
         excess_m=float(np.median(excess)),
-        support_m=float(np.median(sample(support, row, col))),
+        support_m=float(np.median(bilinear(support, row, col))),
         length_m=line.length,
         turn_deg=_turn_deg(edge, excess),
         way_down_deg=float(np.degrees(np.arctan2(down[:, 0].mean(), down[:, 1].mean())) % 360),
@@ -308,8 +312,8 @@ def _profile(places: Floats, down: Floats, heights: Floats, grid: Grid) -> tuple
     reach = np.arange(-4.0, 4.01, 0.25)
     east = places[:, 0:1] + down[:, 0:1] * reach
     north = places[:, 1:2] + down[:, 1:2] * reach
-    row, col = row_col(np.column_stack((east.ravel(), north.ravel())), grid)
-    profile = sample(heights, row, col).reshape(east.shape)
+    row, col = row_col_between(np.column_stack((east.ravel(), north.ravel())), grid)
+    profile = bilinear(heights, row, col).reshape(east.shape)
     chord = profile[:, :1] + (profile[:, -1:] - profile[:, :1]) * (reach - reach[0]) / (reach[-1] - reach[0])
     left = profile - chord
     middle = len(reach) // 2

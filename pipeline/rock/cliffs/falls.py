@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 
+from pipeline.lattice.fill import fill_nearest
 from pipeline.lattice.grid import Grid, Heights, Mask
+from pipeline.lattice.sampling import bilinear
 
 CLIFF_RUN_M = 2.0
 """Ground distance over which a face must fall, across its lip and foot."""
@@ -58,7 +59,7 @@ def measure_steps(bare_earth: Heights, grid: Grid, /) -> Steps:
     bare_earth : (rows, cols) float32, metres
     """
     known = np.isfinite(bare_earth)
-    heights = filled(bare_earth)
+    heights = np.nan_to_num(fill_nearest(bare_earth.astype(np.float64)))
     smooth = np.asarray(ndimage.gaussian_filter(heights, 0.75 / grid.cell_m))
     to_south, to_east = (np.asarray(part) for part in np.gradient(smooth, grid.cell_m))
     steep = np.maximum(np.hypot(to_south, to_east), 1e-9)
@@ -83,36 +84,10 @@ def _falls(heights: Floats, known: Mask, cells: Cells, way: _Way, /) -> tuple[Fl
     return fall, np.where(np.minimum(*ends) > 0.99, excess, 0)
 
 
-def filled(heights: Heights, /) -> Floats:
-    """Heights with gaps taken from the nearest known cell."""
-    gap = ~np.isfinite(heights)
-    if not gap.any() or gap.all():
-        return np.nan_to_num(heights.astype(np.float64))
-    nearest = ndimage.distance_transform_edt(gap, return_distances=False, return_indices=True)
-    filled: Floats = heights.astype(np.float64)[tuple(nearest)]
-    return filled
-
-
 def _along(heights: Floats, cells: Cells, way: _Way, share: float, /, *, beyond: float | None = None) -> Floats:
     """Height a share of the run down the slope from some cells; beyond the grid the nearest, or what is given."""
     distance = share * way.run_m / way.grid.cell_m
-    row, col = cells[0] - way.down_n * distance, cells[1] + way.down_e * distance
-    mode: Literal["nearest", "constant"] = "nearest" if beyond is None else "constant"
-    found: Floats = ndimage.map_coordinates(heights, [row, col], order=1, mode=mode, cval=beyond or 0.0)
-    return found
-
-
-def row_col(places: Floats, grid: Grid, /) -> tuple[Floats, Floats]:
-    """Rows and columns, with parts of cells, of (n, 2) places."""
-    row = grid.north_row - 0.5 - places[:, 1] / grid.cell_m
-    col = places[:, 0] / grid.cell_m - grid.west_col - 0.5
-    return row, col
-
-
-def sample(values: NDArray[np.floating], row: Floats, col: Floats, /) -> Floats:
-    """Values at rows and columns with parts of cells, by linear interpolation; beyond the grid the nearest."""
-    found: Floats = ndimage.map_coordinates(np.asarray(values, np.float64), [row, col], order=1, mode="nearest")
-    return found
+    return bilinear(heights, cells[0] - way.down_n * distance, cells[1] + way.down_e * distance, beyond=beyond)
 
 
 def smooth_directions(down: Floats, /) -> Floats:

@@ -16,6 +16,8 @@ from shapely.geometry import Polygon
 
 from pipeline.features import make_features, no_features
 from pipeline.lattice.grid import Grid, Heights, Mask
+from pipeline.lattice.means import Known, gaussian_window
+from pipeline.lattice.reach import within_reach
 from pipeline.norm.symbols import isom
 from pipeline.rock.ground.brightness import Brightness
 from pipeline.rock.ground.stony import medians_of_areas, roughness
@@ -80,12 +82,9 @@ def _smooth(bare_earth: Heights, grid: Grid, sigma_m: float) -> Heights:
     known = np.isfinite(bare_earth)
     level = float(np.mean(bare_earth[known], dtype=np.float64)) if known.any() else 0.0
     # Above their mean, heights keep their millimetres in 32 bits.
-    heights = np.where(known, bare_earth - np.float32(level), 0).astype(np.float32)
-    above, below = (
-        ndimage.gaussian_filter(values, sigma_m / grid.cell_m, mode="nearest")
-        for values in (heights, known.astype(np.float32))
-    )
-    return np.asarray(above / np.maximum(below, 1e-6), np.float32)
+    heights = (bare_earth - np.float32(level)).astype(np.float32)
+    window = gaussian_window(sigma_m / grid.cell_m, rim="nearest")
+    return np.asarray(Known.of(known, window, dtype=np.float32).mean(heights), np.float32)
 
 
 def find_bare_rock(
@@ -140,8 +139,7 @@ def _bare_and_dark(
     bare = runs & back & np.isfinite(bare_earth) & (brightness.lone_ratio >= BARE_ROCK_MIN_LONE_RATIO)
     core = bare & (ratio <= settings.bare_rock_max_brightness_ratio)
     half_dark = (1 + settings.bare_rock_max_brightness_ratio) / 2
-    fringe_m = BARE_ROCK_FRINGE_M
-    rim = ndimage.distance_transform_edt(~core) * grid.cell_m <= fringe_m if core.any() else core
+    rim = within_reach(core, reach_m=BARE_ROCK_FRINGE_M, cell_m=grid.cell_m)
     return core | (rim & runs & back & (ratio <= half_dark)), ratio
 
 

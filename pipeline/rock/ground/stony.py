@@ -18,6 +18,7 @@ from skimage.morphology import reconstruction
 
 from pipeline.features import make_features, no_features
 from pipeline.lattice.grid import Grid, Heights, Mask
+from pipeline.lattice.means import Known, square_window
 from pipeline.lattice.windows import highest_around, lowest_around
 from pipeline.norm.symbols import isom
 from pipeline.rock.ground.brightness import Brightness
@@ -75,11 +76,9 @@ def roughness(bare_earth: Heights, ground_support: Heights, grid: Grid, /) -> Fl
     sigma = 0.5 * window_m / grid.cell_m
     left = heights.astype(np.float64) - ndimage.gaussian_filter(heights.astype(np.float64), sigma)
     # The upward half of a step or a gully edge is not stone: each place counts for at most the cap.
-    square = np.minimum(left**2, most_m**2) * seen
-    size = max(3, 2 * round(window_m / grid.cell_m) + 1)
-    share = ndimage.uniform_filter(seen.astype(np.float64), size)
-    mean = ndimage.uniform_filter(square, size)
-    return np.where(share > 0.5, np.sqrt(np.clip(mean, 0, None) / np.maximum(share, 1e-9)), np.nan)
+    square = np.minimum(left**2, most_m**2)
+    known = Known.of(seen, square_window(max(3, 2 * round(window_m / grid.cell_m) + 1), rim="reflect"))
+    return np.where(known.share > 0.5, np.sqrt(np.clip(known.mean(square), 0, None)), np.nan)
 
 
 UNTOLD = "roughness alone: intensity says nothing here"

@@ -10,14 +10,12 @@ from pipeline.lattice.blocks import block_named
 from pipeline.points.classes import own_ground
 from pipeline.points.producer import GroundEvidence, ground_evidence
 from pipeline.points.producer import choose_ground as choose_from
+from pipeline.returns.asprs import GROUND
 from pipeline.settings import (
     Flow,
     PointsSettings,
 )
 from pipeline.steps.block.reading import engine, laid_out
-
-GROUND, WATER = 2, 9
-"""ASPRS LAS 1.4 R15, table 17."""
 
 
 def choose_ground(*, split: list[Path], blocks: list[str], out: Path, flow: Flow, settings: PointsSettings) -> None:

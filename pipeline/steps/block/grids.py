@@ -9,6 +9,7 @@ import numpy as np
 from pipeline.files import arrays as archives
 from pipeline.lattice.blocks import block_named
 from pipeline.lattice.grid import Grid, Heights
+from pipeline.returns.asprs import GROUND, WATER
 from pipeline.settings import (
     Flow,
     LayerSettings,
@@ -18,9 +19,6 @@ from pipeline.steps.block.reading import surroundings
 from pipeline.terrain.counts import class_counts, lone_ground
 from pipeline.terrain.profile import profile_grids
 from pipeline.terrain.surface import canopy_height, ground_support, lowest_last, surface_from_ground
-
-GROUND, WATER = 2, 9
-"""ASPRS LAS 1.4 R15, table 17."""
 
 
 def grids(

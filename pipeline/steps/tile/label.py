@@ -10,9 +10,7 @@ from numpy.typing import NDArray
 
 from pipeline.files import arrays as archives
 from pipeline.files.las import tiles as las
-
-UNCLASSIFIED = 1
-"""ASPRS LAS 1.4 R15, table 17."""
+from pipeline.returns.asprs import UNCLASSIFIED
 
 
 def label(*, split: Path, classified: list[Path], out: Path, tile_key: int) -> None:

@@ -6,6 +6,8 @@ import numpy as np
 from scipy import ndimage
 
 from pipeline.lattice.grid import Heights, Mask
+from pipeline.lattice.means import gaussian_window
+from pipeline.lattice.reach import within_reach
 from pipeline.norm.symbols import isom
 
 VOID_USUAL_PULSES = 20.0
@@ -28,9 +30,8 @@ SCATTERED_WINDOW_M = 15.0
 
 def share(part: Heights, whole: Heights, /, *, cell_m: float, sigma_m: float) -> Heights:
     """Share of pulses in a Gaussian window, 0..1; NaN where the window holds none."""
-    above, below = (
-        ndimage.gaussian_filter(grid.astype(np.float32), sigma_m / cell_m, mode="constant") for grid in (part, whole)
-    )
+    window = gaussian_window(sigma_m / cell_m, rim="constant")
+    above, below = (window(grid.astype(np.float32)) for grid in (part, whole))
     with np.errstate(divide="ignore", invalid="ignore"):
         ratio = above / below
     return np.where(below > 1e-6, ratio, np.nan).astype(np.float32)
@@ -43,13 +44,8 @@ def open_ground(is_cover: Mask, /, *, cell_m: float, radius_m: float) -> Mask:
     """
     reach = int(np.ceil(radius_m / cell_m)) + 1
     covered = np.pad(is_cover, reach)
-    if not covered.any():
-        return np.ones(is_cover.shape, np.bool_)
-    centres = ndimage.distance_transform_edt(~covered) > radius_m / cell_m
-    if not centres.any():
-        return np.zeros(is_cover.shape, np.bool_)
-    grown: Mask = ndimage.distance_transform_edt(~centres) <= radius_m / cell_m
-    return grown[reach:-reach, reach:-reach]
+    centres = ~within_reach(covered, reach_m=radius_m, cell_m=cell_m)
+    return within_reach(centres, reach_m=radius_m, cell_m=cell_m)[reach:-reach, reach:-reach]
 
 
 def voids(pulses: Heights, is_outside: Mask, /, *, cell_m: float) -> Mask:

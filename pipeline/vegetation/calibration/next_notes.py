@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import geopandas as gpd
 import numpy as np
-from scipy import ndimage
 from shapely.geometry import Point
 
 from pipeline.lattice.grid import EastNorth, Grid, Heights
+from pipeline.lattice.means import Known, gaussian_window
 from pipeline.vegetation.calibration.fit import LEAST_DENSITY_M2_PER_M3, band_chances
 from pipeline.vegetation.running.runnability import BAND_SYMBOLS, Limits
 
@@ -76,12 +76,8 @@ def where_notes_teach(
 
 def _even_ground(density: Heights, sigma: float) -> tuple[Heights, Heights]:
     """Mean density in a Gaussian window, and how even it is there (1 even, 0 patchy or not seen)."""
-    seen = np.isfinite(density).astype(np.float32)
-    value = np.nan_to_num(density)
-    weight, first, second = (
-        ndimage.gaussian_filter(field, sigma, mode="constant") for field in (seen, value, value**2)
-    )
-    mean = first / np.maximum(weight, 1e-6)
-    spread = np.sqrt(np.maximum(second / np.maximum(weight, 1e-6) - mean**2, 0))
-    even = np.exp(-spread / np.maximum(mean, LEAST_DENSITY_M2_PER_M3)) * (weight > 0.5)
-    return np.where(weight > 0.5, mean, np.nan).astype(np.float32), even.astype(np.float32)
+    seen = Known.of(np.isfinite(density), gaussian_window(sigma, rim="constant"), dtype=np.float32)
+    mean = seen.mean(density)
+    spread = np.sqrt(np.maximum(seen.mean(density**2) - mean**2, 0))
+    even = np.exp(-spread / np.maximum(mean, LEAST_DENSITY_M2_PER_M3)) * (seen.share > 0.5)
+    return np.where(seen.share > 0.5, mean, np.nan).astype(np.float32), even.astype(np.float32)

@@ -6,7 +6,6 @@ from dataclasses import dataclass
 
 import numpy as np
 import shapely
-from affine import Affine
 from numpy.typing import NDArray
 from rasterio.features import rasterize
 from scipy.cluster.hierarchy import fcluster, linkage
@@ -59,14 +58,11 @@ def density_at(density: Heights, grid: Grid, places: NDArray[np.object_], /, *, 
 
 
 def _median_within(density: Heights, grid: Grid, shape: BaseGeometry) -> float:
-    west, south, east, north = shape.bounds
-    (top, bottom), (left, right) = grid.row_col(np.array([west, east]), np.array([north, south]))
-    rows, cols = slice(max(top, 0), max(bottom + 1, 0)), slice(max(left, 0), max(right + 1, 0))
-    part = density[rows, cols]
+    window = grid.window_around(shape.bounds)
+    part = density[window]
     if part.size == 0:
         return float("nan")
-    cell_m = grid.cell_m
-    origin = Affine(cell_m, 0, grid.west_m + cols.start * cell_m, 0, -cell_m, grid.north_m - rows.start * cell_m)
-    inside = rasterize([shape], out_shape=part.shape, transform=origin, all_touched=True).astype(np.bool_)
+    transform = grid.part(window).transform
+    inside = rasterize([shape], out_shape=part.shape, transform=transform, all_touched=True).astype(np.bool_)
     values = part[inside & np.isfinite(part)]
     return float(np.median(values)) if len(values) else float("nan")

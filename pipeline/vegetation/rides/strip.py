@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from scipy import ndimage
 
 from pipeline.lattice.grid import Grid, Heights
+from pipeline.lattice.sampling import sample
 
 SECTION_M = 8.0
 """Length of the sections a ride is followed in: a crown's width, so that one crown closes one section (our choice)."""
@@ -64,11 +65,9 @@ def cut_strip(line: Line, length_m: float, clear: Heights, pulses: Heights, grid
     offset = np.arange(-REACH_M, REACH_M + 1.0)
     t = (np.arange(n_sections * int(SECTION_M)) + 0.5)[:, None]
     place = line.start + t[..., None] * line.unit + offset[None, :, None] * line.left
-    cell = grid.cell_index(place[..., 0], place[..., 1])
     shape = (n_sections, int(SECTION_M), len(offset))
-    sums = [
-        np.where(cell >= 0, g.ravel()[cell], 0).reshape(shape).sum(axis=1, dtype=np.float64) for g in (clear, pulses)
-    ]
+    # Beyond the grid there are no pulses.
+    sums = [np.nan_to_num(sample(g, grid, place.reshape(-1, 2))).reshape(shape).sum(axis=1) for g in (clear, pulses)]
     return Strip(sums[0], sums[1], offset)
 
 

@@ -7,9 +7,9 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import ndimage
 
 from pipeline.lattice.grid import Heights, Mask
+from pipeline.lattice.means import gaussian_window
 
 Numbers = NDArray[np.floating]
 
@@ -120,7 +120,8 @@ def _gaussian_counts(grids: tuple[Heights, ...], sigma_cells: float) -> NDArray[
     """Each grid summed in a Gaussian window, scaled to the window's effective number of cells."""
     effective_cells = max(4 * np.pi * sigma_cells**2, 1.0)
     # Nothing was counted outside the grid: zeros there leave every share unbiased.
-    sums = [ndimage.gaussian_filter(grid, sigma_cells, mode="constant", truncate=4.0) for grid in grids]
+    window = gaussian_window(sigma_cells, rim="constant")
+    sums = [window(grid) for grid in grids]
     return np.stack(sums).astype(np.float32) * np.float32(effective_cells)
 
 

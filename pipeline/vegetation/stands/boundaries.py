@@ -7,12 +7,12 @@ from dataclasses import dataclass
 import geopandas as gpd
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 from scipy import fft, ndimage
-from skimage.morphology import skeletonize
 
 from pipeline.features import make_features
 from pipeline.lattice.grid import Grid, Heights, Mask
+from pipeline.lattice.sampling import mean_along
+from pipeline.lattice.skeleton import skeleton_lines
 from pipeline.norm.symbols import isom
 from pipeline.vegetation.stands.stand_height import CROWN_M, stands_of
 
@@ -105,36 +105,8 @@ def stand_edges(step: Heights, is_forest: Mask, grid: Grid, /, *, least_step_m: 
     """
     thick = (step >= least_step_m) & is_forest
     found = []
-    skeleton: Mask = skeletonize(thick)  # type: ignore[no-untyped-call]
-    for line in _lines_of(skeleton, grid):
+    for line in skeleton_lines(thick, grid, cut_at_corners=True):
         smooth = shapely.simplify(line, grid.cell_m)
         if smooth.length >= LEAST_LENGTH_M:
-            found.append(StandEdge(smooth, _mean_along(step, line, grid)))
+            found.append(StandEdge(smooth, float(mean_along(step, grid, [shapely.get_coordinates(line)])[0])))
     return sorted(found, key=lambda edge: (-edge.line.length, edge.line.coords[0]))
-
-
-def _lines_of(skeleton: Mask, grid: Grid) -> NDArray[np.object_]:
-    """The lines of a one-cell-wide drawing, cut at its forks."""
-    east, north = grid.centres()
-    pairs = []
-    for rows, cols in ((0, 1), (1, 0), (1, 1), (1, -1)):
-        other = np.roll(skeleton, (-rows, -cols), axis=(0, 1))
-        if rows:
-            other[-rows:] = False
-        if cols:
-            other[:, slice(-cols, None) if cols > 0 else slice(None, -cols)] = False
-        row, col = np.nonzero(skeleton & other)
-        start = np.column_stack((east[col], north[row]))
-        end = np.column_stack((east[col + cols], north[row + rows]))
-        pairs.append(np.stack((start, end), axis=1))
-    segments = np.concatenate(pairs)
-    if not len(segments):
-        return np.empty(0, np.object_)
-    merged = shapely.line_merge(shapely.union_all(shapely.linestrings(segments)))
-    return np.asarray(shapely.get_parts(merged), np.object_)
-
-
-def _mean_along(values: Heights, line: shapely.LineString, grid: Grid) -> float:
-    places = shapely.get_coordinates(line)
-    row, col = grid.row_col(places[:, 0], places[:, 1])
-    return float(values[row, col].mean())

@@ -76,14 +76,12 @@ def forest_beside(polygons: NDArray[np.object_], stand_height: Heights, grid: Gr
 def _beside(polygon: shapely.Polygon, stand_height: Heights, grid: Grid) -> tuple[float, float]:
     """Share of the strip beside one area that is forest, and the median height of that forest."""
     strip = shapely.difference(shapely.buffer(polygon, STRIP_M[1]), shapely.buffer(polygon, STRIP_M[0]))
-    west, south, east, north = strip.bounds
-    (top, bottom), (left, right) = grid.row_col(np.array([west, east]), np.array([north, south]))
-    rows, cols = slice(max(int(top), 0), int(bottom) + 1), slice(max(int(left), 0), int(right) + 1)
-    part = stand_height[rows, cols]
+    window = grid.window_around(strip.bounds)
+    part = stand_height[window]
     if part.size == 0:
         return 0.0, float("nan")
-    origin = grid.transform @ grid.transform.translation(cols.start, rows.start)
-    heights = part[rasterize([strip], out_shape=part.shape, transform=origin).astype(np.bool_)]
+    transform = grid.part(window).transform
+    heights = part[rasterize([strip], out_shape=part.shape, transform=transform).astype(np.bool_)]
     high = heights[heights >= LEAST_STAND_M]
     if not len(high):
         return 0.0, float("nan")

@@ -12,6 +12,7 @@ from scipy import ndimage
 from shapely.geometry import Polygon
 
 from pipeline.lattice.grid import Grid, Heights, Mask
+from pipeline.lattice.means import Known, gaussian_window
 
 LEAST_AREA_M2 = 3000.0
 """Smaller areas hold too few plants to tell rows from chance (our choice)."""
@@ -101,7 +102,8 @@ def find_rows(canopy_height: Heights, area: Polygon, grid: Grid, /) -> Rows | No
         return None
     inside, rows, cols = window
     plants = np.clip(np.nan_to_num(canopy_height[rows, cols]), 0, PLANT_TOP_M).astype(np.float64)
-    wave = np.where(inside, plants - _local_mean(plants, inside, TREND_M / grid.cell_m), 0.0)
+    around = Known.of(inside, gaussian_window(TREND_M / grid.cell_m, rim="constant"))
+    wave = np.where(inside, plants - around.mean(plants, least_share=1e-9), 0.0)
     power = np.abs(np.fft.fft2(wave)) ** 2
     north, east = (np.asarray(np.fft.fftfreq(size, grid.cell_m), np.float64) for size in power.shape)
     frequency = np.hypot(-north[:, None], east[None, :])
@@ -134,17 +136,9 @@ def row_symbol(rows: Rows, /) -> str:
 
 def _window(area: Polygon, grid: Grid) -> tuple[Mask, slice, slice] | None:
     """Cells inside an area, within the rows and columns that hold it."""
-    west, south, east, north = area.bounds
-    (top, bottom), (left, right) = grid.row_col(np.array([west, east]), np.array([north, south]))
-    rows, cols = slice(max(int(top), 0), int(bottom) + 1), slice(max(int(left), 0), int(right) + 1)
+    rows, cols = grid.window_around(area.bounds)
     inside = rasterize([area], out_shape=grid.shape, transform=grid.transform)[rows, cols].astype(np.bool_)
     return (inside, rows, cols) if inside.any() else None
-
-
-def _local_mean(values: Numbers, inside: Mask, sigma: float) -> Numbers:
-    weight = ndimage.gaussian_filter(inside.astype(np.float64), sigma, mode="constant")
-    total = ndimage.gaussian_filter(np.where(inside, values, 0.0).astype(np.float64), sigma, mode="constant")
-    return np.asarray(total / np.maximum(weight, 1e-9), np.float64)
 
 
 def _peaks(power: Numbers) -> Numbers:

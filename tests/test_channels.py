@@ -12,7 +12,7 @@ from skimage.morphology import reconstruction
 
 from pipeline.lattice.grid import Grid, Heights
 from pipeline.settings import WaterSettings
-from pipeline.water.running import Channel, Drainage, _gathered, channels, drain, side_height
+from pipeline.water.channels import Channel, Drainage, _gathered, drain, find_channels, side_height
 
 GRID = Grid("EPSG:25832", 2000, 8000, 0.5, 400, 400)
 EAST, NORTH = np.meshgrid(*GRID.centres())
@@ -30,7 +30,7 @@ def valley(*, depth_m: float, half_m: float = 2.0) -> Heights:
 
 def found_in(heights: Heights) -> list[Channel]:
     """Channels of a surface."""
-    return channels(heights, GRID, settings=WaterSettings())
+    return find_channels(heights, GRID, settings=WaterSettings())
 
 
 def test_channel_in_a_valley_is_followed_downstream() -> None:

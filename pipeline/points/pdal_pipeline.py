@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from pipeline.errors import SurveyError
 from pipeline.lattice.grid import Mask
+from pipeline.returns.asprs import GROUND
 from pipeline.settings import PointsSettings
 
 PDAL_THRESHOLD_M = 0.5
@@ -23,9 +24,6 @@ GROUND_CELL_M = 1.0
 """Side of the cells whose lowest return starts the ground filter."""
 GROUND_FIRST_SLOPE = 0.15
 """Rise over run a window may cut off at first sight (Pingel et al. 2013, one set for all)."""
-
-GROUND = 2
-"""ASPRS LAS 1.4 R15, table 17."""
 
 
 def ground_pipeline(source: str, target: str, /, *, settings: PointsSettings) -> str:

@@ -66,3 +66,23 @@ def test_transform_agrees_with_row_col_and_centres() -> None:
     assert grid.transform @ (3.5, 5.5) == (east[3], north[5])
     assert grid.cell_index(np.array([0.0]), np.array([0.0]))[0] == -1
     assert grid.contains(east[[3]], north[[5]]).all()
+
+
+@given(
+    west=st.floats(-30, 60), south=st.floats(-30, 60), wide=st.floats(0, 50), high=st.floats(0, 50), n=st.integers(0, 3)
+)
+def test_window_around_holds_every_cell_a_rectangle_touches(
+    west: float, south: float, wide: float, high: float, n: int
+) -> None:
+    """Those whose squares meet it, told cell by cell, and n more all round; nothing where it lies outside."""
+    grid = Grid.covering((0, 0, 40, 30), cell_m=2.0, crs="EPSG:25832")
+    east, north = grid.centres()
+    rows, cols = grid.window_around((west, south, west + wide, south + high), margin_cells=n)
+    # A cell holds its west and south edge, but not the others.
+    touched_cols = (np.floor(west / 2) - n <= np.floor(east / 2)) & (np.floor(east / 2) <= (west + wide) // 2 + n)
+    touched_rows = (np.floor(south / 2) - n <= np.floor(north / 2)) & (np.floor(north / 2) <= (south + high) // 2 + n)
+    np.testing.assert_array_equal(np.arange(grid.cols)[cols], np.flatnonzero(touched_cols))
+    np.testing.assert_array_equal(np.arange(grid.rows)[rows], np.flatnonzero(touched_rows))
+    part = grid.part((rows, cols))
+    if part.rows and part.cols:
+        assert grid.window_of(part) == (rows, cols)

@@ -12,6 +12,9 @@ from scipy import ndimage
 from shapely.geometry import LineString
 
 from pipeline.lattice.grid import EastNorth, Grid, Heights
+from pipeline.lattice.larger_cells import cells_times_as_wide, highest_into, lowest_into
+from pipeline.lattice.means import Known, gaussian_window
+from pipeline.lattice.skeleton import rounded
 from pipeline.lattice.windows import lowest_around
 from pipeline.settings import WaterSettings
 
@@ -74,7 +77,7 @@ class Drainage:
     order: NDArray[np.int64]
 
 
-def channels(bare_earth: Heights, grid: Grid, /, *, settings: WaterSettings) -> list[Channel]:
+def find_channels(bare_earth: Heights, grid: Grid, /, *, settings: WaterSettings) -> list[Channel]:
     """Stretches of channel, longest first.
 
     Water is led over the bare earth, out of every hollow by its lowest way out. Where enough ground drains to a place
@@ -84,9 +87,9 @@ def channels(bare_earth: Heights, grid: Grid, /, *, settings: WaterSettings) -> 
     every = max(1, round(FLOW_CELL_M / grid.cell_m))
     smooth = _smoothed(bare_earth, CHANNEL_NOISE_M / grid.cell_m)
     # The lowest of a coarse cell keeps a channel connected that is narrower than the cell.
-    blocks, lattice = _blocks(-smooth, grid, every)
-    coarse = -_greatest(blocks)
-    depth = _channel_depth(smooth, grid, every)
+    lattice = cells_times_as_wide(grid, every)
+    coarse = lowest_into(smooth, grid, lattice, every)
+    depth = _channel_depth(smooth, grid, lattice, every)
     drainage = drain(without_dams(coarse, lattice.cell_m))
     fed = _inflow(coarse, depth, drainage, lattice.cell_m, settings=settings)
     drained = _gathered(drainage, np.full(coarse.size, lattice.cell_m**2))
@@ -107,27 +110,8 @@ def channels(bare_earth: Heights, grid: Grid, /, *, settings: WaterSettings) -> 
 
 def _smoothed(heights: Heights, sigma_cells: float) -> NDArray[np.float64]:
     """Gaussian mean of the known heights around each known cell; NaN stays NaN."""
-    known = np.isfinite(heights)
-    total = ndimage.gaussian_filter(np.where(known, heights, 0).astype(np.float64), sigma_cells)
-    weight = ndimage.gaussian_filter(known.astype(np.float64), sigma_cells)
-    return np.where(known, total / np.maximum(weight, 1e-9), np.nan)
-
-
-def _blocks(values: NDArray[np.float64], grid: Grid, every: int) -> tuple[NDArray[np.float64], Grid]:
-    """(rows, cols, n) the values in each coarse cell of `every` cells a side, NaN outside, and the coarser lattice."""
-    whole = Grid.covering(grid.bounds, cell_m=grid.cell_m * every, crs=grid.crs)
-    top, left = whole.north_row * every - grid.north_row, grid.west_col - whole.west_col * every
-    padded = np.full((whole.rows * every, whole.cols * every), np.nan)
-    padded[top : top + grid.rows, left : left + grid.cols] = values
-    blocks = padded.reshape(whole.rows, every, whole.cols, every).transpose(0, 2, 1, 3)
-    return blocks.reshape(whole.rows, whole.cols, every**2), whole
-
-
-def _greatest(blocks: NDArray[np.float64]) -> NDArray[np.float64]:
-    """(rows, cols) greatest known value of each coarse cell; NaN without any."""
-    known = np.isfinite(blocks)
-    greatest = np.where(known, blocks, -np.inf).max(axis=2)
-    return np.where(known.any(axis=2), greatest, np.nan)
+    known = Known.of(np.isfinite(heights), gaussian_window(sigma_cells, rim="reflect"))
+    return np.where(known.cells, known.mean(heights.astype(np.float64), least_share=1e-9), np.nan)
 
 
 def without_dams(heights: NDArray[np.float64], cell_m: float, /) -> NDArray[np.float64]:
@@ -243,10 +227,10 @@ def side_height(heights: NDArray[np.float64], cell_m: float, side_m: float, /) -
     return np.where(known.any(axis=0), best, np.nan)
 
 
-def _channel_depth(smooth: NDArray[np.float64], grid: Grid, every: int, /) -> NDArray[np.float64]:
+def _channel_depth(smooth: NDArray[np.float64], grid: Grid, lattice: Grid, every: int, /) -> NDArray[np.float64]:
     """Greatest height of the sides in each coarse cell, for channels of the full width and of half of it."""
     wide, narrow = (side_height(smooth, grid.cell_m, CHANNEL_SIDE_M * share) for share in (1.0, 0.5))
-    return _greatest(_blocks(np.fmax(wide, narrow), grid, every)[0])
+    return highest_into(np.fmax(wide, narrow), grid, lattice, every)
 
 
 def _inflow(
@@ -335,9 +319,7 @@ def _line(
     snapped = _lowest_near(places, bare_earth, grid, lattice.cell_m)
     if len(snapped) < 2:
         return LineString()
-    smooth = ndimage.gaussian_filter1d(snapped, 1.5, axis=0, mode="nearest")
-    smooth[0], smooth[-1] = snapped[0], snapped[-1]
-    line = LineString(smooth).simplify(tolerance_m)
+    line = LineString(rounded(snapped)).simplify(tolerance_m)
     return line if isinstance(line, LineString) else LineString()
 
 

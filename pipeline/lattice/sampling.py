@@ -1,0 +1,61 @@
+"""Values of a grid at places: of the cell a place lies in, or between the centres of four cells."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import ndimage
+
+from pipeline.lattice.grid import EastNorth, Grid, Heights
+
+Numbers = NDArray[np.float64]
+
+
+def sample(values: Heights, grid: Grid, places: EastNorth, /) -> Numbers:
+    """(n,) value of the cell each place lies in; NaN outside the grid."""
+    index = grid.cell_index(places[:, 0], places[:, 1])
+    return np.where(index >= 0, values.ravel()[index], np.nan).astype(np.float64)
+
+
+def mean_along(values: Heights, grid: Grid, lines: list[EastNorth], /) -> Numbers:
+    """(n,) mean of the cells that the vertices of each line lie in; 0 for lines outside the grid or on unknown cells.
+
+    Vertices outside the grid or in unknown cells do not count.
+    """
+    if not lines:
+        return np.empty(0)
+    found = sample(values, grid, np.concatenate(lines))
+    of_line = np.repeat(np.arange(len(lines)), [len(line) for line in lines])
+    known = np.isfinite(found)
+    total = np.bincount(of_line[known], found[known], minlength=len(lines))
+    count = np.bincount(of_line[known], minlength=len(lines))
+    return np.divide(total, count, out=np.zeros(len(lines)), where=count > 0)
+
+
+def row_col_between(places: EastNorth, grid: Grid, /) -> tuple[Numbers, Numbers]:
+    """(n,) rows and (n,) columns with parts of cells; whole numbers are the centres of cells."""
+    row = grid.north_row - 0.5 - places[:, 1] / grid.cell_m
+    col = places[:, 0] / grid.cell_m - grid.west_col - 0.5
+    return row, col
+
+
+def bilinear(values: NDArray[np.floating], row: Numbers, col: Numbers, /, *, beyond: float | None = None) -> Numbers:
+    """Values at rows and columns with parts of cells, interpolated between the four cell centres around.
+
+    Parameters
+    ----------
+    values : (rows, cols)
+    row, col : any shape, both the same
+    beyond : float or None
+        Value outside the outermost cell centres; where it is not given, that of the nearest place on the rim.
+
+    Returns
+    -------
+    float64, of the shape of `row`; NaN where one of the four cells with any weight is NaN
+    """
+    mode: Literal["nearest", "constant"] = "nearest" if beyond is None else "constant"
+    cval = 0.0 if beyond is None else beyond
+    exact = np.asarray(values, np.float64)
+    return np.asarray(ndimage.map_coordinates(exact, [row, col], order=1, mode=mode, cval=cval))

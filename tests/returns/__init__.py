@@ -1,0 +1,1 @@
+"""Tests of what points and terrain both stand on."""

@@ -1,0 +1,54 @@
+"""The surface between returns."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+import pytest
+from scipy.interpolate import LinearNDInterpolator, NearestNDInterpolator
+
+from pipeline.returns.triangulation import cell_means, height_above, heights_at_nodes
+from tests.terrain_clouds import knoll, returns_from, slope_of
+
+
+def test_cell_means_are_pandas_group_means() -> None:
+    """Judge outside the project: pandas; to the millimetre, in which sums are taken, in any order of the returns."""
+    ground = returns_from(knoll(3, 12, 30), 40)
+    table = pd.DataFrame(ground, columns=["east", "north", "height"])
+    expected = table.groupby([np.floor(ground[:, 1]), np.floor(ground[:, 0])]).mean().to_numpy()
+    found = cell_means(ground, cell_m=1.0)
+    order = np.lexsort((np.floor(found[:, 0]), np.floor(found[:, 1])))
+    np.testing.assert_allclose(found[order], expected, atol=0.001)
+    shuffled = cell_means(ground[np.random.default_rng(2).permutation(len(ground))], cell_m=1.0)
+    np.testing.assert_array_equal(shuffled, found)
+    assert cell_means(ground[:0], cell_m=1.0).shape == (0, 3)
+
+
+def test_heights_are_scipy_s_linear_interpolation_and_beyond_it_the_nearest() -> None:
+    """Judge outside the project: Qhull's triangles; where a place lies in none, the nearest node."""
+    nodes = cell_means(returns_from(knoll(3, 12, 20), 40), cell_m=1.0)
+    east, north = np.arange(-5, 45, 1.3), np.arange(45, -5, -1.3)
+    places = np.meshgrid(east, north)
+    linear = LinearNDInterpolator(nodes[:, :2], nodes[:, 2])(*places)
+    nearest = NearestNDInterpolator(nodes[:, :2], nodes[:, 2])(*places)
+    difference = np.abs(heights_at_nodes(nodes, east, north) - np.where(np.isnan(linear), nearest, linear))
+    assert np.isnan(linear).any()
+    assert np.quantile(difference, 0.99) < 0.001
+    assert np.isnan(heights_at_nodes(nodes[:0], east, north)).all()
+
+
+def test_height_above_a_slope_is_what_was_added_to_it() -> None:
+    """Returns lifted by known heights above a plane; without ground or without returns there is nothing to tell.
+
+    A quarter of a metre around all of them the rim of the grid of half metres stands for the slope.
+    """
+    ground = returns_from(slope_of(0.3), 60, noise_m=0.0)
+    inner = ground[(np.abs(ground[:, :2] - 30) < 25).all(axis=1)]
+    lift_m = np.random.default_rng(3).uniform(0, 20, len(inner))
+    nodes = cell_means(ground, cell_m=0.5)
+    found = height_above(inner + lift_m[:, None] * [0, 0, 1], nodes, cell_m=0.5)
+    is_within = (np.abs(inner[:, :2] - 30) < 24.75).all(axis=1)
+    np.testing.assert_allclose(found[is_within], lift_m[is_within], atol=0.005)
+    np.testing.assert_allclose(found, lift_m, atol=0.3 * 0.25 + 0.005)
+    assert np.isnan(height_above(inner, nodes[:0], cell_m=0.5)).all()
+    assert height_above(inner[:0], nodes, cell_m=0.5) == pytest.approx(np.empty(0))
