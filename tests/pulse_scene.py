@@ -14,7 +14,7 @@ from scipy.spatial import cKDTree
 
 from pipeline.lattice.grid import Grid, Heights
 from pipeline.returns.cloud import Cloud
-from pipeline.settings import VegetationSettings
+from pipeline.settings import LayerSettings, VegetationSettings
 from pipeline.terrain.profile import profile_grids
 from pipeline.terrain.surface import canopy_height
 from pipeline.vegetation.draft import VegetationDraft, draft_vegetation
@@ -81,7 +81,7 @@ def forest_draft(
     forest = shoot(grid, understorey, crown, pulses_per_m2=pulses_per_m2, seed=seed)
     canopy = canopy_height(forest.cloud, forest.asprs_class, forest.height_m, grid)
     profile = profile_of(forest, grid, settings)
-    return draft_vegetation(profile, np.zeros(grid.shape, np.float32), canopy, grid, scale=10000, settings=settings)
+    return draft_vegetation(profile, np.zeros(grid.shape, np.float32), canopy, grid, settings=settings)
 
 
 def crown_field(grid: Grid, tops: NDArray[np.float64], /, *, radius_m: float, density: float = 0.4) -> Heights:
@@ -104,6 +104,14 @@ def _contacts(
     return np.where(height >= bottom, height, np.nan)
 
 
-def profile_of(forest: Forest, grid: Grid, settings: VegetationSettings) -> dict[str, Heights]:
+def profile_of(forest: Forest, grid: Grid, layers: LayerSettings) -> dict[str, Heights]:
     """The profile grids of a forest."""
-    return profile_grids(forest.cloud, forest.asprs_class, forest.height_m, grid, settings=settings)
+    return profile_grids(
+        forest.cloud,
+        forest.asprs_class,
+        forest.height_m,
+        grid,
+        running_bottom_m=layers.running_bottom_m,
+        visibility_bottom_m=layers.visibility_bottom_m,
+        running_top_m=layers.running_top_m,
+    )

@@ -14,7 +14,7 @@ def check_list_of_notes(places: gpd.GeoDataFrame, /) -> gpd.GeoDataFrame:
 
     Parameters
     ----------
-    places : of `pipeline.vegetation.calibration.calibration.where_notes_teach`, the most telling first
+    places : of `pipeline.vegetation.calibration.next_notes.where_notes_teach`, the most telling first
 
     Returns
     -------

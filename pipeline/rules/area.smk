@@ -161,7 +161,6 @@ rule vegetation:
     log:
         "logs/vegetation.log",
     params:
-        scale=PLAN.area.scale,
         settings=PLAN.section("vegetation"),
         code=PLAN.code("vegetation"),
     shell:
@@ -169,7 +168,7 @@ rule vegetation:
         " --counts {input.counts:q} --survey {input.survey:q} --season {output.season:q} --out {output.features:q}"
         " --understorey {output.understorey:q}"
         " --understorey-error {output.understorey_error:q}"
-        " --running-speed {output.running_speed:q} --scale {params.scale} --settings {params.settings:q} 2> {log:q}"
+        " --running-speed {output.running_speed:q} --settings {params.settings:q} 2> {log:q}"
 
 
 rule manmade:

@@ -8,18 +8,16 @@ from these modules (`make settings`).
 from __future__ import annotations
 
 from pipeline.settings.area import Area, Expert
-from pipeline.settings.calibration import CalibrationSettings
 from pipeline.settings.flow import Flow, FlowSettings
 from pipeline.settings.landform import LandformSettings
 from pipeline.settings.manmade import ManmadeSettings
-from pipeline.settings.points import PointsSettings, RoofSettings, WireSettings
+from pipeline.settings.points import PointsSettings, RoofSettings, TerrainSettings, WireSettings
 from pipeline.settings.reading import load_area
 from pipeline.settings.rock import RockSettings
 from pipeline.settings.section import Section, section_text
 from pipeline.settings.sheet import SheetSettings
 from pipeline.settings.survey import SurveySettings
-from pipeline.settings.terrain import TerrainSettings
-from pipeline.settings.vegetation import LayerSettings, VegetationSettings
+from pipeline.settings.vegetation import CalibrationSettings, LayerSettings, VegetationSettings
 from pipeline.settings.water import WaterSettings
 
 __all__ = [

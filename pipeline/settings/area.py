@@ -8,17 +8,15 @@ from typing import Annotated, Literal, Self
 import pyproj
 from pydantic import AfterValidator, BeforeValidator, Field, model_validator
 
-from pipeline.settings.calibration import CalibrationSettings
 from pipeline.settings.flow import FlowSettings
 from pipeline.settings.landform import LandformSettings
 from pipeline.settings.manmade import ManmadeSettings
-from pipeline.settings.points import PointsSettings, RoofSettings, WireSettings
+from pipeline.settings.points import PointsSettings, RoofSettings, TerrainSettings, WireSettings
 from pipeline.settings.rock import RockSettings
 from pipeline.settings.section import Section
 from pipeline.settings.sheet import SheetSettings
 from pipeline.settings.survey import SurveySettings
-from pipeline.settings.terrain import TerrainSettings
-from pipeline.settings.vegetation import VegetationSettings
+from pipeline.settings.vegetation import CalibrationSettings, VegetationSettings
 from pipeline.settings.water import WaterSettings
 
 

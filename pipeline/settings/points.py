@@ -1,4 +1,4 @@
-"""Noise, ground, and the classes of returns."""
+"""Noise, ground and the classes of returns; the bare earth made from them."""
 
 from __future__ import annotations
 
@@ -63,4 +63,21 @@ class WireSettings(Section):
         ge=2,
         le=15,
         description="Height above ground of the lowest wire: power lines hang above 5 m. Up: returns of low wires count as vegetation, which then seems to stand under the line. Down: rows of young trees and fences are taken for wires and are missing from the vegetation.",
+    )
+
+
+class TerrainSettings(Section):
+    """Bare earth and the grids made from returns."""
+
+    cell_m: float | None = Field(
+        None,
+        ge=0.25,
+        le=5,
+        description="Side of a raster cell. Empty: 0.5, 1 or 2, by the density of pulses. Up: quicker, but boulders, small knolls and narrow gaps in the forest are lost. Down: more detail where pulses are dense, noise where they are not, and four times the work for half the side.",
+    )
+    max_gap_m: float = Field(
+        20.0,
+        ge=2,
+        le=200,
+        description="Distance from the nearest ground return beyond which the bare earth is unknown. Up: contours cross lakes and large roofs on guesswork. Down: they break off where the ground is seldom seen.",
     )

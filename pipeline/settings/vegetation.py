@@ -1,4 +1,4 @@
-"""Open land, runnability, trees and rides (ISOM section 3.4)."""
+"""Open land, runnability, trees and rides (ISOM section 3.4), and how notes move the limits of the bands."""
 
 from __future__ import annotations
 
@@ -11,55 +11,126 @@ class LayerSettings(Section):
     """The layers of plants that pulses are counted in, block by block; what is made of the counts is not in here."""
 
     running_bottom_m: float = Field(
-        0.3, ge=0.05, le=1, description="Lower edge of the running layer: below it a runner steps over."
+        0.3,
+        ge=0.05,
+        le=1,
+        description="Lower edge of the running layer: a runner steps over what is lower. Higher, heath and brash turn from green to white; lower, they turn green, and so does rough ground.",
     )
     visibility_bottom_m: float = Field(
-        1.0, ge=0.5, le=2, description="Lower edge of what blocks the view; what stays below it can be seen over."
+        1.0,
+        ge=0.5,
+        le=2,
+        description="Lower edge of what blocks the view. Higher, more green is hatched (407, 409) rather than full (406, 408), as more can be seen over; lower, less of it is.",
     )
     running_top_m: float = Field(
-        2.5, ge=1.5, le=4, description="Upper edge of the running layer: above it a runner passes below."
+        2.5,
+        ge=1.5,
+        le=4,
+        description="Upper edge of the running layer: a runner passes below what is higher. Higher, low branches turn forest green; lower, branches at head height no longer count, and forest that has them turns white.",
     )
 
 
 class VegetationSettings(LayerSettings):
-    """Density of the running layer, runnability bands, open land, rides."""
+    """Density of the running layer, runnability bands, open land, trees, rides."""
 
     extinction: float = Field(
-        0.5, ge=0.3, le=1, description="k of Beer-Lambert: 0.5 for leaves at random angles, whatever the pulse's."
+        0.5,
+        ge=0.3,
+        le=1,
+        description="Share of a leaf's area that stands in a pulse's way (k of Beer and Lambert's law): 0.5 for leaves at random angles. Higher, all densities come out lower and the map less green; lower, greener.",
     )
     slow_from_m2_per_m3: float = Field(
-        0.1, gt=0, le=1, description="Density where running falls to 80 % (406 begins); calibration moves it."
+        0.1,
+        gt=0,
+        le=1,
+        description="Density of the running layer at which 406 begins, where running falls to 80 %. Higher, light green turns white; lower, white turns light green. Calibration moves it.",
     )
     walk_from_m2_per_m3: float = Field(
-        0.4, gt=0, le=3, description="Density where running falls to 60 % (408 begins); calibration moves it."
+        0.4,
+        gt=0,
+        le=3,
+        description="Density of the running layer at which 408 begins, where running falls to 60 %. Higher, medium green turns light green; lower, light green turns medium. Calibration moves it.",
     )
     fight_from_m2_per_m3: float = Field(
-        0.9, gt=0, le=6, description="Density where running falls to 20 % (410 begins); calibration moves it."
+        0.9,
+        gt=0,
+        le=6,
+        description="Density of the running layer at which 410 begins, where running falls to 20 %. Higher, dark green turns medium green; lower, medium green turns dark. Calibration moves it.",
     )
     density_window_m: float = Field(
-        1.75, ge=0.5, le=10, description="Sigma of the window pulses are counted in: 38 m2, below the 64 m2 of a 410."
+        1.75,
+        ge=0.5,
+        le=10,
+        description="Sigma of the window that pulses are counted in: 1.75 counts over 38 m2, well below the smallest 410. Higher, small thickets and gaps melt into their surroundings; lower, more of them show, and more by chance where pulses are few.",
     )
     open_max_cover_ratio: float = Field(
-        0.1, ge=0.02, le=0.3, description="Open land has less tree cover than this, seen by pulses."
+        0.1,
+        ge=0.02,
+        le=0.3,
+        description="A place is open land where a smaller share of the pulses than this meets trees. Higher, yellow reaches in under the forest's edge and into thin forest; lower, it draws back from the crowns and small clearings are lost.",
     )
     open_radius_m: float = Field(
-        6.0, ge=2, le=15, description="A gap between crowns is open land only where a circle of this radius fits in."
+        6.0,
+        ge=2,
+        le=15,
+        description="A gap between crowns is open land only where a circle of this radius fits in. Higher, narrow clearings turn from yellow to white; lower, gaps between crowns and tracks turn yellow.",
     )
     rough_growth_ratio: float = Field(
-        0.1, ge=0.02, le=0.5, description="Open land where more pulses than this meet grass or heath is rough (403)."
+        0.1,
+        ge=0.02,
+        le=0.5,
+        description="Open land where a greater share of the pulses than this meets grass or heath is rough. Higher, 403 turns into 401; lower, 401 turns into 403.",
     )
     bush_least_height_m: float = Field(
-        1.5, ge=1, le=4, description="Lowest bush drawn in open land (418): one that hides a crouching runner."
+        1.5,
+        ge=1,
+        le=4,
+        description="Lowest bush drawn in open land (418): 1.5 hides a crouching runner. Higher, fewer green dots; lower, more of them, tall weeds among them.",
     )
     large_tree_height_m: float = Field(
-        8.0, ge=4, le=20, description="From here up a tree in open land is large (417), below it small (418)."
+        8.0,
+        ge=4,
+        le=20,
+        description="A tree in open land is drawn large (417) from this height up, small (418) below. Higher, green rings turn into green dots; lower, dots turn into rings.",
     )
     ride_min_contrast: float = Field(
-        0.2, ge=0.05, le=0.5, description="A ride lets this share more of the pulses through than its clearer side."
+        0.2,
+        ge=0.05,
+        le=0.5,
+        description="A ride lets through a share of the pulses greater by this than the clearer of its sides does. Higher, only wide, clean rides are drawn; lower, overgrown ones too, and chance rows of gaps between crowns.",
     )
     stand_edge_step_m: float = Field(
-        7.0, ge=3, le=25, description="Stands that differ less are no distinct boundary (common practice, no source)."
+        7.0,
+        ge=3,
+        le=25,
+        description="Stands whose heights differ by this or more have a distinct boundary (416; common practice, no source). Higher, fewer dotted lines; lower, more, down to differences no runner sees.",
     )
     edge_smooth_m: float = Field(
-        2.0, ge=0.5, le=5, description="Tolerance of area edges: 0.13 mm on the standard's 1:15 000 map."
+        2.0,
+        ge=0.5,
+        le=5,
+        description="How far edges of areas may be moved to be smooth: 2.0 is 0.13 mm on a map at 1:15 000. Higher, outlines are simpler and small bays are lost; lower, they follow every crown.",
+    )
+
+
+class CalibrationSettings(Section):
+    """How notes made on foot move the limits of the runnability bands (`tussock calibrate`)."""
+
+    note_radius_m: float = Field(
+        5.0,
+        ge=1,
+        le=50,
+        description="A note made at a point is compared with the median density this far around it. Higher, notes speak of whole stands, but one beside a path or a thicket is compared with both; lower, of single bushes, and they scatter more.",
+    )
+    common_spread_ratio: float = Field(
+        0.5,
+        gt=0,
+        le=3,
+        description="How far season, sensor and habit are expected to shift all limits together: one sigma of a factor's logarithm, 0.5 being a factor of 1.6. Higher, a few notes move the greens of the whole map further; lower, they stay nearer to those in use.",
+    )
+    next_notes: int = Field(
+        8,
+        ge=0,
+        le=100,
+        description="Places proposed for the next notes: an hour or two on foot. Higher, the list goes on with places that teach less; lower, it stops at the most telling ones. The map itself changes only with the notes.",
     )

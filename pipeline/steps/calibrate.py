@@ -16,18 +16,15 @@ from pipeline.files.check_lists import write_check_list
 from pipeline.files.notes import read_notes
 from pipeline.plan.plan import Plan, calibration_path
 from pipeline.sheet.picture import render_png
-from pipeline.vegetation.calibration.calibration import (
-    BAND_OF_SYMBOL,
-    Calibration,
-    Notes,
-    calibrate,
-    density_at,
-    where_notes_teach,
-)
+from pipeline.vegetation.calibration.calibration import Calibration, calibrate
+from pipeline.vegetation.calibration.next_notes import where_notes_teach
+from pipeline.vegetation.calibration.notes import Notes, density_at
 from pipeline.vegetation.calibration.plot import calibration_plot
-from pipeline.vegetation.running.runnability import BAND_SYMBOLS, band_limits
+from pipeline.vegetation.draft import limits_of
+from pipeline.vegetation.running.runnability import BAND_OF, BAND_SYMBOLS
 
 PLOT_DPI = 150.0
+"""Resolution of the plot of a calibration, dots per inch: 1000 dots wide (our choice)."""
 
 
 @dataclass(frozen=True)
@@ -54,19 +51,26 @@ def calibrate_area(plan: Plan, notes_path: Path, /) -> Outcome:
     table = read_notes(notes_path, grid.crs)
     settings = plan.area.expert.calibration
     symbol = table["symbol"].str.partition(".")[0]
-    usable = symbol.isin(list(BAND_OF_SYMBOL)).to_numpy()
+    usable = symbol.isin(list(BAND_OF)).to_numpy()
     if not usable.any():
-        raise InputError(f"{notes_path}: none of the notes names a band; use {', '.join(sorted(BAND_OF_SYMBOL))}")
+        raise InputError(f"{notes_path}: none of the notes names a band; use {', '.join(sorted(BAND_OF))}")
     shapes = table.geometry.to_numpy()[usable]
     found = Notes(
         place=shapely.get_coordinates(shapely.centroid(shapes)),
         density=density_at(density, grid, shapes, radius_m=settings.note_radius_m),
-        band=np.array([BAND_OF_SYMBOL[text] for text in symbol[usable]], np.int64),
+        band=np.array([BAND_OF[text] for text in symbol[usable]], np.int64),
     )
     seen = np.isfinite(found.density)
-    fitted = calibrate(found, limits=band_limits(plan.area.expert.vegetation), settings=settings)
+    fitted = calibrate(
+        found, limits=limits_of(plan.area.expert.vegetation), common_spread_ratio=settings.common_spread_ratio
+    )
     places = where_notes_teach(
-        density, grid, found.place, limits=fitted.limits, spread=fitted.spread_ratio, settings=settings
+        density,
+        grid,
+        found.place,
+        limits=fitted.limits,
+        spread=fitted.spread_ratio,
+        most_places=settings.next_notes,
     )
     _write(plan, found, fitted, places)
     return Outcome(fitted, int((~usable).sum() + (~seen).sum()), places)

@@ -1,4 +1,4 @@
-"""What became of the pulses on their way down: counts per lattice cell, for everything vegetation asks.
+"""What became of the pulses on their way down: counts in each cell of the lattice, for all that vegetation asks.
 
 A return says little by itself: crowns take pulses away from everything below them. A pulse says much: it either
 entered a layer or was stopped above it, and if it entered it either met something there or came through. All grids
@@ -16,16 +16,17 @@ from pipeline.lattice.grid import Grid, Heights, Mask
 from pipeline.lattice.per_cell import sum_in_cells
 from pipeline.returns import asprs
 from pipeline.returns.cloud import Cloud
-from pipeline.settings import LayerSettings
 from pipeline.terrain.counts import GROWTH_BOTTOM_M
 
 TREE_HEIGHT_M = 3.0
-"""Plants with returns from here up are trees: cover, copses, rides."""
+"""A pulse that meets a plant from this height up has met a tree. Lower, tall scrub makes forest of open land; higher,
+young forest is drawn as open land (our choice)."""
 MAX_SCAN_ANGLE_DEG = 45.0
-"""Larger scan angles are broken headers; the path correction stops here."""
+"""Scan angles larger than this are mistakes of the file, and count as this: airborne scanners look less far aside."""
 MAX_RETURNS_ABOVE = 1
-"""Pulses with more returns above the running layer are no witnesses: in a survey of conifer forest those with one met
-as much below as those with none, with two 2 % less, with three 5 %."""
+"""A pulse with more returns above the running layer has too little energy left to tell what stands in it, and is not
+counted as entered. In a survey of conifer forest pulses with one return above met as much in the layer as pulses with
+none, with two 2 % less, with three 5 % less (measured)."""
 
 PROFILE_NAMES = (
     "pulses",
@@ -45,7 +46,8 @@ PROFILE_NAMES = (
 )
 """Names of the grids `profile_grids` returns, in this order."""
 
-# Classes that can never be a plant. Everything else that stands above ground may be one.
+# Classes that no plant has, nor has noise (`asprs.NOISE`), which is no return at all. Whatever has another class may
+# be a plant.
 _BUILT = (
     asprs.BUILDING,
     asprs.RAIL,
@@ -57,8 +59,11 @@ _BUILT = (
     asprs.BRIDGE,
     asprs.OVERHEAD_STRUCTURE,
 )
+"""Buildings, rails, roads, wires and their towers, bridges, overhead structures."""
 _FLAT = (asprs.GROUND, asprs.KEY_POINT, asprs.WATER, asprs.IGNORED_GROUND)
-_HARD = (asprs.UNCLASSIFIED,)
+"""Ground, key points of the ground, water, ignored ground: where a pulse's way ends."""
+_UNKNOWN = (asprs.UNCLASSIFIED,)
+"""Unclassified: boulders, cars and returns just above the ground; plants have been given a class of their own."""
 
 
 @dataclass(frozen=True)
@@ -107,7 +112,7 @@ def join_pulses(cloud: Cloud, /) -> Pulses:
 def _can_be_plant(asprs_class: NDArray[np.uint8]) -> Mask:
     """(n,) bool: returns that may come from vegetation."""
     table = np.ones(256, np.bool_)
-    table[list(asprs.NOISE + _BUILT + _FLAT + _HARD)] = False
+    table[list(asprs.NOISE + _BUILT + _FLAT + _UNKNOWN)] = False
     return table[asprs_class]
 
 
@@ -130,14 +135,16 @@ def profile_grids(
     grid: Grid,
     /,
     *,
-    settings: LayerSettings,
+    running_bottom_m: float,
+    visibility_bottom_m: float,
+    running_top_m: float,
 ) -> dict[str, Heights]:
     """Sums over pulses per cell; a pulse belongs to the cell of its lowest return.
 
     A pulse entered a layer when its last return lies below the layer's top; it was stopped there when any of its
     returns from a plant lies within. This is the count behind MacArthur and Horn (1969). A pulse that gave more than
-    max_returns_above returns on its way down has little energy and few free slots of the receiver left: it is no
-    witness for what stands below, and not counted as entered.
+    MAX_RETURNS_ABOVE returns above the running layer is not counted as entered: it has little energy and few free
+    slots of the receiver left, and says little of what stands below.
 
     Where returns cannot be joined, the last returns are the pulses, and a return in the layer with only one more
     below it is taken for a stopped pulse as well: a range-finder separates echoes by a metre or so, so two of one
@@ -150,17 +157,19 @@ def profile_grids(
         tangent of the scan angle, 20 m at 40 m and 27 degrees.
     asprs_class : (n,) uint8
     height_above_m : (n,) float32, metres above bare earth, NaN for noise
+    running_bottom_m, running_top_m : edges of the layer a runner pushes through
+    visibility_bottom_m : lower edge of the part of it that hides the view
 
     Returns
     -------
     One (rows, cols) float32 grid for each of PROFILE_NAMES:
-        `pulses` (all), `entered` and `stopped` (running layer), `entered_low` and `stopped_low` (running layer
-        below the visibility layer), `stopped_visibility` (entered is the same as for the running layer),
-        `path_sum` (1 / cos of the scan angle, summed over `entered`), `tree_pulses` (met a tree's crown),
-        `tree_through` (and reached the ground all the same), `clear` (met no plant above running_bottom_m at all),
-        `reached_ground` (ended on bare earth or water), `growth` (met a plant between growth_bottom_m and
-        visibility_bottom_m, nothing higher below the trees), `growth_height_sum_m` (height of the highest such
-        return, summed over `growth`), `built` (ended on a building or another structure).
+        `pulses` (all), `entered` and `stopped` (running layer), `entered_low` and `stopped_low` (its part below
+        visibility_bottom_m), `stopped_visibility` (its part above; a pulse that entered the running layer entered
+        it too), `path_sum` (1 / cos of the scan angle, summed over `entered`), `tree_pulses` (met a tree's crown),
+        `tree_through` (met a crown and reached the ground all the same), `clear` (met no plant above
+        running_bottom_m at all), `reached_ground` (ended on bare earth or water), `growth` (met a plant between
+        GROWTH_BOTTOM_M and visibility_bottom_m, and none from there to running_top_m), `growth_height_sum_m` (height
+        of the highest such return, summed over `growth`), `built` (ended on a building or another structure).
 
     Raises
     ------
@@ -173,7 +182,8 @@ def profile_grids(
     which = np.flatnonzero(counts)
     if not len(which):
         return {name: np.zeros(grid.shape, np.float32) for name in PROFILE_NAMES}
-    return _sum_pulses(cloud.take(which), asprs_class[which], height_above_m[which], grid, settings)
+    edges_m = running_bottom_m, visibility_bottom_m, running_top_m
+    return _sum_pulses(cloud.take(which), asprs_class[which], height_above_m[which], grid, edges_m)
 
 
 def _sum_pulses(
@@ -181,7 +191,7 @@ def _sum_pulses(
     asprs_class: NDArray[np.uint8],
     height_m: NDArray[np.float32],
     grid: Grid,
-    settings: LayerSettings,
+    edges_m: tuple[float, float, float],
 ) -> dict[str, Heights]:
     """The grids of `profile_grids`, from usable returns only."""
     pulses = join_pulses(cloud)
@@ -189,7 +199,7 @@ def _sum_pulses(
     cell = grid.cell_index(cloud.east[last], cloud.north[last])
     inside = cell >= 0
     plant = _can_be_plant(asprs_class)
-    bottom, middle, top = settings.running_bottom_m, settings.visibility_bottom_m, settings.running_top_m
+    bottom, middle, top = edges_m
     built = np.isin(asprs_class[last], _BUILT)
     above = np.add.reduceat((height_m >= top)[pulses.order], pulses.start, dtype=np.intp)
     entered = whole & (height_m[last] < top) & ~built & (above <= MAX_RETURNS_ABOVE)

@@ -18,8 +18,10 @@ from numpy.typing import NDArray
 from pipeline.files.rasters import read_heights
 from pipeline.lattice.grid import Grid
 from pipeline.settings import CalibrationSettings, VegetationSettings
-from pipeline.vegetation.calibration.calibration import Notes, calibrate, confusion, density_at, weighted_kappa
-from pipeline.vegetation.running.runnability import band_limits
+from pipeline.vegetation.calibration.agreement import confusion, weighted_kappa
+from pipeline.vegetation.calibration.calibration import calibrate
+from pipeline.vegetation.calibration.notes import Notes, density_at
+from pipeline.vegetation.draft import limits_of
 
 N_NOTES = 30
 SEEDS = range(4)
@@ -40,7 +42,7 @@ def truth_on(grid: Grid, path: Path) -> NDArray[np.float64]:
 
 def main() -> None:
     """Print a line for each scene and shift."""
-    limits = band_limits(VegetationSettings())
+    settings, limits = CalibrationSettings(), limits_of(VegetationSettings())
     for scene, out in zip(map(Path, sys.argv[1::2]), map(Path, sys.argv[2::2]), strict=True):
         density, grid = read_heights(out / "rasters" / "understorey.tif")
         pad, is_open = (truth_on(grid, scene / f"truth_{name}.tif") for name in ("pad", "open"))
@@ -58,9 +60,9 @@ def main() -> None:
                 row, col = np.divmod(rng.choice(inner, N_NOTES, replace=False), grid.cols)
                 east, north = grid.centres()
                 places = gpd.points_from_xy(east[col], north[row])
-                found = density_at(density, grid, np.asarray(places, object), radius_m=5.0)
+                found = density_at(density, grid, np.asarray(places, object), radius_m=settings.note_radius_m)
                 notes = Notes(np.column_stack((east[col], north[row])), found, real[row, col].astype(np.int64))
-                fitted = calibrate(notes, limits=limits, settings=CalibrationSettings()).limits
+                fitted = calibrate(notes, limits=limits, common_spread_ratio=settings.common_spread_ratio).limits
                 after.append(weighted_kappa(confusion(real[forest], np.digitize(density[forest], fitted))))
             print(
                 f"{scene.name}, limits x {shift:.2f}: kappa unshifted {plain:.3f}; shifted, before notes {before:.3f}, "

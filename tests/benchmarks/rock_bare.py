@@ -123,7 +123,15 @@ def ground_of(cloud: Cloud) -> Ground:
     earth = cloud.take(np.isin(classes.asprs_class, (2, 9)))
     heights = surface_from_ground(earth.enh, grid, settings=TerrainSettings())
     counts = lone_ground(cloud, classes.asprs_class, classes.height_above_m, grid)
-    counts |= profile_grids(cloud, classes.asprs_class, classes.height_above_m, grid, settings=layers)
+    counts |= profile_grids(
+        cloud,
+        classes.asprs_class,
+        classes.height_above_m,
+        grid,
+        running_bottom_m=layers.running_bottom_m,
+        visibility_bottom_m=layers.visibility_bottom_m,
+        running_top_m=layers.running_top_m,
+    )
     brightness = ground_brightness(counts, grid)
     lone = (classes.asprs_class == 2) & (cloud.n_returns <= 1)
     return Ground(cloud, grid, heights, ground_support(earth.en, grid), brightness, lone)

@@ -28,10 +28,10 @@ from pipeline.lattice.grid import Grid, Heights
 from pipeline.points.classes import classify_returns
 from pipeline.returns.cloud import Cloud
 from pipeline.settings import PointsSettings, VegetationSettings
-from pipeline.terrain.profile import join_pulses, profile_grids
+from pipeline.terrain.profile import join_pulses
 from pipeline.terrain.surface import canopy_height
-from pipeline.vegetation.draft import VegetationDraft, draft_vegetation
-from pipeline.vegetation.running.runnability import band_limits
+from pipeline.vegetation.draft import VegetationDraft, draft_vegetation, limits_of
+from tests.pulse_scene import Forest, profile_of
 
 EXTINCTION = 0.5
 PLANTED_M2_PER_M3 = (0.22, 0.55, 1.2)
@@ -129,10 +129,10 @@ def plant(survey: Survey, discs: list[Disc], settings: VegetationSettings, seed:
 
 def draft_of(survey: Survey, settings: VegetationSettings) -> VegetationDraft:
     """The vegetation draft of a survey."""
-    profile = profile_grids(survey.cloud, survey.asprs_class, survey.height_m, survey.grid, settings=settings)
+    profile = profile_of(Forest(survey.cloud, survey.asprs_class, survey.height_m), survey.grid, settings)
     canopy = canopy_height(survey.cloud, survey.asprs_class, survey.height_m, survey.grid)
     flat = np.zeros(survey.grid.shape, np.float32)
-    return draft_vegetation(profile, flat, canopy, survey.grid, scale=10000, settings=settings)
+    return draft_vegetation(profile, flat, canopy, survey.grid, settings=settings)
 
 
 def choose_places(density: Heights, grid: Grid) -> list[tuple[float, float]]:
@@ -179,7 +179,7 @@ def report(name: str, folder: Path, *, use_own_ground: bool) -> bool:
 def _print_discs(
     name: str, discs: list[Disc], bare: Heights, grown: VegetationDraft, grid: Grid, settings: VegetationSettings
 ) -> bool:
-    limits = band_limits(settings)
+    limits = limits_of(settings)
     symbols = {"406": 1, "407": 1, "408": 2, "409": 2, "410": 3, "401": 9, "402": 9, "403": 9, "404": 9}
     areas = grown.features[grown.features["symbol"].isin(symbols)]
     pairs = [(shape, symbols[symbol]) for shape, symbol in zip(areas.geometry, areas["symbol"], strict=True)]

@@ -31,14 +31,13 @@ def vegetation(
     understorey: Path,
     understorey_error: Path,
     running_speed: Path,
-    scale: int,
     settings: VegetationSettings,
 ) -> None:
     """Open land, runnability and rides of the area, the rasters behind them, and the season they were seen in."""
     heights, grid = rasters.read_heights(bare_earth)
     canopy, _ = rasters.read_heights(canopy_height)
     sums = arrays.read_sums(counts, PROFILE_NAMES)
-    drawn = draft_vegetation(sums, heights, canopy, grid, scale=scale, settings=settings)
+    drawn = draft_vegetation(sums, heights, canopy, grid, settings=settings)
     layers.write_features(out, join_features([drawn.features, drawn.not_seen], grid.crs))
     rasters.write_heights(
         understorey_error, drawn.understorey_error, grid, description="standard error of the plant-area density, m2/m3"

@@ -41,7 +41,15 @@ def grids(
         "canopy_height": canopy_height(cloud, asprs_class, above_m, core),
         "lowest_last": lowest_last(cloud, asprs_class, core),
     }
-    made |= profile_grids(cloud, asprs_class, above_m, core, settings=layers)
+    made |= profile_grids(
+        cloud,
+        asprs_class,
+        above_m,
+        core,
+        running_bottom_m=layers.running_bottom_m,
+        visibility_bottom_m=layers.visibility_bottom_m,
+        running_top_m=layers.running_top_m,
+    )
     made |= class_counts(asprs_class, cloud.east, cloud.north, cloud.is_last, core)
     made |= lone_ground(cloud, asprs_class, above_m, core)
     arrays.write_grids(out, made, core)

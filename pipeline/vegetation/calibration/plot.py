@@ -8,13 +8,17 @@ import numpy as np
 from reportlab.lib.colors import Color
 from reportlab.pdfgen.canvas import Canvas
 
-from pipeline.vegetation.calibration.calibration import N_BANDS, Calibration, Notes
+from pipeline.vegetation.calibration.agreement import N_BANDS
+from pipeline.vegetation.calibration.calibration import Calibration
+from pipeline.vegetation.calibration.notes import Notes
 from pipeline.vegetation.running.runnability import BAND_SYMBOLS
 
 WIDTH_PT, HEIGHT_PT, MARGIN_PT = 480.0, 260.0, 60.0
+"""Size of the plot and its margin, in points of 1/72 inch."""
 DENSITY_RANGE = (0.01, 3.0)
 """m2/m3 from one side of the plot to the other, on a logarithmic axis."""
 TICKS = (0.01, 0.03, 0.1, 0.3, 1.0, 3.0)
+"""Densities written below the axis, m2/m3."""
 GREY, BLACK = Color(0.6, 0.6, 0.6), Color(0, 0, 0)
 
 

@@ -1,1 +1,1 @@
-"""Where one can run: open land, density of the running layer, rides."""
+"""How thick the undergrowth is, how fast one runs through it, and whether leaves were out when it was seen."""

@@ -7,11 +7,21 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import ndimage
 
 from pipeline.lattice.grid import Heights, Mask
+from pipeline.lattice.means import gaussian_window
 
 Numbers = NDArray[np.floating]
+
+WIDEST_WINDOW_M = 6.0
+"""Greatest sigma of the window pulses are counted in where few reach the layer: it takes in 450 m2, four times the
+smallest 408. Wider, thickets would blur into their surroundings (our choice)."""
+ENOUGH_PULSES = 40.0
+"""A window widens until it holds this many pulses. The density then has a standard error of 0.1 m2/m3 at the limit of
+408, which tells the bands apart (our choice)."""
+LEAST_PULSES = 20.0
+"""Where even the widest window holds fewer pulses, the layer is not seen and no band is drawn: the standard error would
+be above 0.15 m2/m3 at the limit of 408 (our choice)."""
 
 
 def plant_area_density(
@@ -56,11 +66,6 @@ def density_standard_error(
     return np.where(entered > 0, error, np.nan).astype(np.float32)
 
 
-def stopped_share(density: Numbers | float, /, *, layer_m: float, extinction: float) -> Numbers:
-    """Share of the entering pulses that a layer of this density stops, 0..1: the way back from density."""
-    return -np.expm1(-np.asarray(density, np.float64) * extinction * layer_m)
-
-
 @dataclass(frozen=True)
 class Counts:
     """Pulses counted together around each cell.
@@ -86,45 +91,38 @@ def count_in_windows(
     *,
     cell_m: float,
     window_m: float,
-    widest_m: float,
-    enough_pulses: float,
-    least_pulses: float,
 ) -> Counts:
     """Pulses counted in a Gaussian window around each cell, wider where few reach the layer.
 
     A window of sigma s counts as many independent pulses as a disc of 4 pi s^2. Where the one of `window_m` holds fewer
-    than `enough_pulses`, what is missing is taken from windows twice as wide each, up to `widest_m`, so that counts
-    change smoothly from cell to cell. Where even that gives fewer than `least_pulses`, the layer is not seen. A cell
-    reaches four times `widest_m` around itself at most.
+    than ENOUGH_PULSES, what is missing is taken from windows twice as wide each, up to WIDEST_WINDOW_M, so that counts
+    change smoothly from cell to cell. Where even that gives fewer than LEAST_PULSES, the layer is not seen. A cell
+    reaches four times WIDEST_WINDOW_M around itself at most.
+
+    Parameters
+    ----------
+    entered, stopped : (rows, cols) pulses that entered the layer, and those of them stopped in it
+    path_sum : (rows, cols) sum over `entered` of the path through the layer, as a multiple of its thickness
+    window_m : sigma of the narrowest window
     """
     grids = (entered, stopped, path_sum)
-    sigma_m = min(window_m, widest_m)
+    sigma_m = min(window_m, WIDEST_WINDOW_M)
     total = _gaussian_counts(grids, sigma_m / cell_m)
-    while sigma_m < widest_m and (total[0] < enough_pulses).any():
-        sigma_m = min(2 * sigma_m, widest_m)
+    while sigma_m < WIDEST_WINDOW_M and (total[0] < ENOUGH_PULSES).any():
+        sigma_m = min(2 * sigma_m, WIDEST_WINDOW_M)
         wider = _gaussian_counts(grids, sigma_m / cell_m)
-        missing = np.maximum(enough_pulses - total[0], 0)
+        missing = np.maximum(ENOUGH_PULSES - total[0], 0)
         total += wider * np.minimum(missing / np.maximum(wider[0], 1e-6), 1)
-    return Counts(total[0], total[1], total[2], total[0] >= least_pulses)
+    return Counts(total[0], total[1], total[2], total[0] >= LEAST_PULSES)
 
 
 def _gaussian_counts(grids: tuple[Heights, ...], sigma_cells: float) -> NDArray[np.float32]:
     """Each grid summed in a Gaussian window, scaled to the window's effective number of cells."""
     effective_cells = max(4 * np.pi * sigma_cells**2, 1.0)
     # Nothing was counted outside the grid: zeros there leave every share unbiased.
-    sums = [ndimage.gaussian_filter(grid, sigma_cells, mode="constant", truncate=4.0) for grid in grids]
+    window = gaussian_window(sigma_cells, rim="constant")
+    sums = [window(grid) for grid in grids]
     return np.stack(sums).astype(np.float32) * np.float32(effective_cells)
-
-
-def normalised_relative_density(returns_in_layer: Numbers, returns_up_to_layer: Numbers, /) -> Heights:
-    """NRD: returns within a height layer over all returns from the ground to the top of that layer, 0..1.
-
-    Campbell et al. (2018, Remote Sensing of Environment 215: 330-342) count returns, not pulses; by leaving out
-    what lies above, NRD too is free of most of the canopy's shade. NaN where no return came that low.
-    """
-    with np.errstate(divide="ignore", invalid="ignore"):
-        share = returns_in_layer / returns_up_to_layer
-    return np.where(returns_up_to_layer > 0, share, np.nan).astype(np.float32)
 
 
 def layer_thickness_m(bottom_m: float, top_m: float, /) -> float:

@@ -10,11 +10,12 @@ from typing import Literal
 from pipeline.intake.leaf_calendar import Season
 
 LEAF_OFF_MIN_THROUGH_RATIO = 0.55
-"""Bare crowns let more than this share of the pulses that touch them reach the ground (common practice, no source)."""
+"""Of the pulses that touch a bare crown a greater share than this reaches the ground (our choice; unmeasured)."""
 LEAF_ON_MAX_THROUGH_RATIO = 0.35
-"""Leaves or needles let less than this through (common practice, no source)."""
-SEASON_LEAST_TREE_PULSES = 1000.0
-"""With fewer the crowns do not tell the season: a dozen trees at 4 pulses/m2."""
+"""Of the pulses that touch a crown with leaves or needles a smaller share than this reaches the ground (our choice;
+unmeasured). What lies between the two may be either."""
+LEAST_TREE_PULSES = 1000.0
+"""With fewer pulses on crowns these do not tell the season: a dozen trees at 4 pulses/m2 (our choice)."""
 
 
 @dataclass(frozen=True)
@@ -63,7 +64,7 @@ def _span(days: Sequence[datetime.date]) -> str:
 
 def _from_crowns(days: Sequence[datetime.date], tree_pulses: float, tree_through: float) -> LeafSeason:
     flown = f"Flown {_span(days)}, near the tropics" if days else "No flight dates"
-    if tree_pulses < SEASON_LEAST_TREE_PULSES:
+    if tree_pulses < LEAST_TREE_PULSES:
         return LeafSeason("unknown", "nothing", f"{flown}, and too few trees: the leaf season is not known.")
     share = tree_through / tree_pulses
     seen = f"{share:.0%} of the pulses that touch a crown reach the ground"

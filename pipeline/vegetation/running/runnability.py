@@ -7,18 +7,22 @@ from numpy.typing import NDArray
 from scipy.interpolate import PchipInterpolator
 
 from pipeline.lattice.grid import Heights
-from pipeline.settings import VegetationSettings
 
 BAND_SYMBOLS = ("405", "406", "408", "410")
 """ISOM 2017-2, 3.4: forest, slow running, walk, fight."""
 BAND_SPEEDS = (0.8, 0.6, 0.2)
 """ISOM 2017-2, 2.3: share of free running at which one band gives way to the next."""
+BAND_OF = {"405": 0, "406": 1, "407": 1, "408": 2, "409": 2, "410": 3}
+"""Band of each symbol of forest, by its place in BAND_SYMBOLS; 407 and 409 differ from 406 and 408 by the view only."""
+DENSITY_SPREAD_RATIO = 0.35
+"""One sigma of the natural logarithm of the density at which different runners, leaf angles and days draw the same
+band: a third up or down (unmeasured: our choice). The limits fitted to notes start from it."""
 
 Limits = tuple[float, float, float]
 """Density in m2/m3 at which 406, 408 and 410 begin."""
 
 
-def band_limits(settings: VegetationSettings, /) -> Limits:
+def band_limits(*, slow_from_m2_per_m3: float, walk_from_m2_per_m3: float, fight_from_m2_per_m3: float) -> Limits:
     """Densities (m2/m3) where 406, 408 and 410 begin.
 
     Raises
@@ -26,7 +30,7 @@ def band_limits(settings: VegetationSettings, /) -> Limits:
     ValueError
         If they do not rise.
     """
-    limits = (settings.slow_from_m2_per_m3, settings.walk_from_m2_per_m3, settings.fight_from_m2_per_m3)
+    limits = (slow_from_m2_per_m3, walk_from_m2_per_m3, fight_from_m2_per_m3)
     if not limits[0] < limits[1] < limits[2]:
         raise ValueError(f"the limits of 406, 408 and 410 must rise, not {limits}")
     return limits
@@ -37,24 +41,15 @@ def running_speed(density: Heights, /, *, limits: Limits) -> Heights:
 
     The standard says what a band means in speed (80, 60 and 20 %); the limits say at which density. Between those
     fixed points runs a monotone cubic (Fritsch and Carlson 1980) from free running at density 0; past the last one
-    speed halves for every further half of the fight limit. The linear model of Campbell et al. (2017, `walking_speed`)
-    was measured on walkers in shrub one can see over and cannot fall below 35 %: it is the upper bound, not the
-    relation, for a runner among branches.
+    speed halves for every further half of the fight limit. The linear model of Campbell, Dennison and Butler
+    (2017, Int. J. Wildland Fire 26: 884-895) was measured on walkers in shrub one can see over and cannot fall below
+    35 %: it is the upper bound, not the relation, for a runner among branches.
     """
     slow, walk, fight = limits
     knots = PchipInterpolator([0.0, slow, walk, fight], [1.0, *BAND_SPEEDS])
     within = knots(np.clip(density, 0, fight))
     beyond = BAND_SPEEDS[2] * np.exp2(-(np.asarray(density, np.float64) - fight) / (0.5 * fight))
     return np.where(np.asarray(density) > fight, beyond, within).astype(np.float32)
-
-
-def walking_speed(stopped_ratio: NDArray[np.floating], /) -> Heights:
-    """Share of free walking speed by Campbell, Dennison and Butler (2017, Int. J. Wildland Fire 26: 884-895).
-
-    Their v = 1.662 - 1.076 D m/s on smooth level ground, D the density of returns between 0.15 and 2.75 m (0..1),
-    divided by its value at D = 0.
-    """
-    return (1 - 1.076 / 1.662 * np.asarray(stopped_ratio, np.float64)).astype(np.float32)
 
 
 def band_of(density: Heights, /, *, limits: Limits) -> NDArray[np.int16]:

@@ -4,13 +4,33 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import geopandas as gpd
 import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 from scipy.spatial import cKDTree
+from shapely.geometry import Point
 
+from pipeline.features import make_features, no_features
 from pipeline.lattice.grid import EastNorth, Grid, Heights, Mask
 from pipeline.lattice.windows import highest_around
+from pipeline.norm.symbols import isom
+from pipeline.vegetation.areas.open_land import LONE_CROWN_MAX_M2
+
+TREE_CONFIDENCE = 0.7
+BUSH_CONFIDENCE = 0.5
+"""How likely a mapper draws a large tree (417), and a bush or small tree (418), that lidar shows. Both are guesses,
+compared with nothing that mappers drew: most crowns are trees, but few of them are prominent."""
+LEAST_CROWN_M2 = 3.0
+"""Smaller crowns are posts, wires or noise (common practice, no source)."""
+CROWN_THROUGH_RATIO = 0.05
+"""A crown lets at least this share of the pulses through to the ground; a boulder lets none (our choice)."""
+TOP_REACH_M = 2.5
+"""A tree's top is the highest place so far around itself: the radius of a small crown. Smaller, one crown has several
+tops; larger, two trees have one (our choice)."""
+SYMBOL_M = isom("417").ground_m("length_mm")
+"""Width of 417 on the ground. Trees are drawn no nearer to each other, or their rings would overlap; 418 is narrower,
+but is held to it as well."""
 
 
 @dataclass(frozen=True)
@@ -32,6 +52,47 @@ class SingleTrees:
     through_ratio: NDArray[np.float64]
 
 
+def draw_trees(
+    canopy_height: Heights,
+    pulses: Heights,
+    reached_ground: Heights,
+    where: Mask,
+    grid: Grid,
+    /,
+    *,
+    bush_least_height_m: float,
+    large_tree_height_m: float,
+) -> gpd.GeoDataFrame:
+    """Single trees (417), and bushes or small trees (418), as features.
+
+    Parameters
+    ----------
+    canopy_height : (rows, cols) metres above ground
+    pulses, reached_ground : (rows, cols) pulses, and those that ended on the ground
+    where : (rows, cols) open land that is not drawn with scattered trees
+    bush_least_height_m, large_tree_height_m : where 418 and 417 begin
+    """
+    found = single_trees(canopy_height, pulses, reached_ground, where, grid, least_height_m=bush_least_height_m)
+    keep = keep_apart(found.place, found.height_m, least_m=SYMBOL_M)
+    if not len(keep):
+        return no_features(grid.crs)
+    height, crown = found.height_m[keep], found.crown_m[keep]
+    is_large = height >= large_tree_height_m
+    return make_features(
+        [Point(place) for place in found.place[keep]],
+        crs=grid.crs,
+        symbol=["417" if large else "418" for large in is_large],
+        confidence=np.where(is_large, TREE_CONFIDENCE, BUSH_CONFIDENCE),
+        evidence=[
+            f"{f'copse of {n} trees' if n > 1 else 'one tree'}, {h:.1f} m high, crown {c:.1f} m wide, "
+            f"{t:.0%} of pulses through"
+            for h, c, n, t in zip(height, crown, found.n_tops[keep], found.through_ratio[keep], strict=True)
+        ],
+        height_m=height,
+        width_m=crown,
+    )
+
+
 def single_trees(
     canopy_height: Heights,
     pulses: Heights,
@@ -41,17 +102,15 @@ def single_trees(
     /,
     *,
     least_height_m: float,
-    max_crown_m2: float,
-    least_crown_m2: float,
-    least_through_ratio: float,
-    top_reach_m: float,
 ) -> SingleTrees:
-    """Crowns inside `where` (open land) that touch nothing larger.
+    """Crowns inside `where` that touch nothing larger.
 
     Parameters
     ----------
     canopy_height : (rows, cols) metres above ground
     pulses, reached_ground : (rows, cols) pulses, and those that ended on the ground
+    where : (rows, cols) cells more than half of a crown must lie in
+    least_height_m : lower plants are no crowns
     """
     is_crown = np.nan_to_num(canopy_height) >= least_height_m
     found, n_parts = ndimage.label(is_crown, structure=np.ones((3, 3)))
@@ -61,12 +120,12 @@ def single_trees(
     inside = ndimage.mean(where, parts, index) if n_parts else np.empty(0)
     n_pulses = ndimage.sum_labels(pulses, parts, index)
     through = ndimage.sum_labels(reached_ground, parts, index) / np.maximum(n_pulses, 1)
-    fits = (area_m2 <= max_crown_m2) & (area_m2 >= least_crown_m2) & (np.asarray(inside) > 0.5)
-    keep = np.flatnonzero(fits & (through >= least_through_ratio))
+    fits = (area_m2 <= LONE_CROWN_MAX_M2) & (area_m2 >= LEAST_CROWN_M2) & (np.asarray(inside) > 0.5)
+    keep = np.flatnonzero(fits & (through >= CROWN_THROUGH_RATIO))
     top = ndimage.maximum_position(np.nan_to_num(canopy_height), parts, index[keep]) if len(keep) else []
     row, col = np.array(top, np.int64).reshape(-1, 2).T
     middle = ndimage.center_of_mass(is_crown, parts, index[keep]) if len(keep) else []
-    n_tops = _count_tops(canopy_height, parts, index[keep], cell_m=grid.cell_m, reach_m=top_reach_m)
+    n_tops = _count_tops(canopy_height, parts, index[keep], cell_m=grid.cell_m)
     # One symbol stands for all trees of a copse, so it stands in their midst.
     down, across = np.where((n_tops > 1)[:, None], np.array(middle).reshape(-1, 2), np.column_stack((row, col))).T
     return SingleTrees(
@@ -79,11 +138,11 @@ def single_trees(
 
 
 def _count_tops(
-    canopy_height: Heights, parts: NDArray[np.int64], index: NDArray[np.int64], *, cell_m: float, reach_m: float
+    canopy_height: Heights, parts: NDArray[np.int64], index: NDArray[np.int64], *, cell_m: float
 ) -> NDArray[np.int64]:
-    """Tops of each crown: highest places within `reach_m` around."""
+    """Tops of each crown: highest places within TOP_REACH_M around."""
     smooth = ndimage.gaussian_filter(np.nan_to_num(canopy_height), 1 / cell_m, mode="nearest")
-    is_top = (smooth == highest_around(smooth, round(reach_m / cell_m))) & (parts > 0)
+    is_top = (smooth == highest_around(smooth, round(TOP_REACH_M / cell_m))) & (parts > 0)
     # Cells of equal height side by side are one top.
     summit, n_summits = ndimage.label(is_top, structure=np.ones((3, 3)))
     owner = ndimage.maximum(parts, summit, np.arange(1, n_summits + 1)) if n_summits else np.empty(0, np.int64)

@@ -1,0 +1,1 @@
+"""Rides: straight, narrow openings through forest."""

@@ -1,0 +1,91 @@
+"""Pulses along one straight line, in sections, and how much clearer its middle is than both its sides."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import ndimage
+
+from pipeline.lattice.grid import Grid, Heights
+from pipeline.lattice.sampling import sample
+
+SECTION_M = 8.0
+"""Length of the sections a ride is followed in: a crown's width, so that one crown closes one section (our choice)."""
+REACH_M = 16.0
+"""How far to either side of a line pulses are laid out: the sides of a ride, and room to move it (our choice)."""
+HALF_WIDTH_M = 1.5
+"""What lies this near to the middle of a ride counts as within it, on either side (our choice)."""
+BESIDE_M = (4.0, 10.0)
+"""What lies so far from the middle of a ride counts as beside it: past a ride 8 m wide, and not yet other forest (our
+choice)."""
+OPEN_SIDE_RATIO = 0.9
+"""A side that lets a greater share of pulses through is open land or a glade, not forest: it tells nothing of a ride
+(our choice)."""
+
+
+@dataclass(frozen=True)
+class Line:
+    """A straight line: the point `start` + t * `unit`, its left at right angles to it."""
+
+    start: NDArray[np.float64]
+    unit: NDArray[np.float64]
+
+    @property
+    def left(self) -> NDArray[np.float64]:
+        """Unit vector to the left."""
+        return np.array([-self.unit[1], self.unit[0]])
+
+    def at(self, t_m: float) -> tuple[float, float]:
+        """East and north of the point this far along the line."""
+        east, north = self.start + t_m * self.unit
+        return float(east), float(north)
+
+
+@dataclass(frozen=True)
+class Strip:
+    """Counts in sections along a line and at whole-metre offsets to its left: (sections, offsets)."""
+
+    clear: NDArray[np.float64]
+    pulses: NDArray[np.float64]
+    offset_m: NDArray[np.float64]
+
+    def share(self, low_m: NDArray[np.float64] | float, high_m: NDArray[np.float64] | float) -> NDArray[np.float64]:
+        """Clear share of each section between two offsets; NaN without pulses."""
+        low, high = np.broadcast_to(low_m, len(self.clear))[:, None], np.broadcast_to(high_m, len(self.clear))[:, None]
+        within = (self.offset_m >= low) & (self.offset_m <= high)
+        pulses = (self.pulses * within).sum(axis=1)
+        return np.where(pulses > 0, (self.clear * within).sum(axis=1) / np.maximum(pulses, 1e-9), np.nan)
+
+
+def cut_strip(line: Line, length_m: float, clear: Heights, pulses: Heights, grid: Grid) -> Strip:
+    """The counts along a line, laid straight."""
+    n_sections = int(length_m // SECTION_M)
+    offset = np.arange(-REACH_M, REACH_M + 1.0)
+    t = (np.arange(n_sections * int(SECTION_M)) + 0.5)[:, None]
+    place = line.start + t[..., None] * line.unit + offset[None, :, None] * line.left
+    shape = (n_sections, int(SECTION_M), len(offset))
+    # Beyond the grid there are no pulses.
+    sums = [np.nan_to_num(sample(g, grid, place.reshape(-1, 2))).reshape(shape).sum(axis=1) for g in (clear, pulses)]
+    return Strip(sums[0], sums[1], offset)
+
+
+def section_scores(
+    strip: Strip, shift_m: NDArray[np.float64] | float, /, *, min_contrast: float
+) -> NDArray[np.float64]:
+    """Contrast of each section with its clearer side, less half the least contrast; 0 in open land.
+
+    Parameters
+    ----------
+    shift_m : how far to the left of the line the ride is taken to run, one number or one a section
+    min_contrast : least contrast of a ride
+    """
+    inner, outer = BESIDE_M
+    middle = strip.share(shift_m - HALF_WIDTH_M, shift_m + HALF_WIDTH_M)
+    sides = np.stack([strip.share(shift_m + inner, shift_m + outer), strip.share(shift_m - outer, shift_m - inner)])
+    # Three sections together, so that the clearer side is not just the one with the luckier gap.
+    filled = np.where(np.isnan(sides), 1.0, sides)
+    side = ndimage.uniform_filter1d(filled, 3, axis=1, mode="nearest").max(axis=0)
+    score = middle - side - 0.5 * min_contrast
+    return np.where(np.isnan(score) | (side > OPEN_SIDE_RATIO), 0.0, score)

@@ -1,0 +1,128 @@
+"""Rides are straight openings through forest; gaps in a row, winding paths and field edges are none."""
+
+from __future__ import annotations
+
+from functools import lru_cache
+
+import numpy as np
+import pytest
+import shapely
+
+from pipeline.lattice.grid import Grid
+from pipeline.settings import VegetationSettings
+from pipeline.vegetation.draft import limits_of
+from pipeline.vegetation.rides.follow import Ride
+from pipeline.vegetation.rides.rides import find_rides
+from pipeline.vegetation.rides.variant import ride_symbol
+from tests.pulse_scene import crown_field, profile_of, shoot
+
+SETTINGS = VegetationSettings()
+GRID = Grid("EPSG:25832", 0, 200, 1.0, 200, 200)
+EAST, NORTH = np.meshgrid(*GRID.centres())
+NOTHING = np.zeros(GRID.shape, np.float32)
+
+
+@lru_cache
+def forest_of_crowns(seed: int = 0) -> np.ndarray:
+    """Crowns of 3 m radius at random over two thirds of the ground."""
+    rng = np.random.default_rng(seed)
+    return crown_field(GRID, rng.uniform(0, 200, (1500, 2)), radius_m=3.0)
+
+
+def rides_in(crown: np.ndarray, understorey: np.ndarray = NOTHING) -> list[Ride]:
+    """What is found in a forest of these densities."""
+    profile = profile_of(shoot(GRID, understorey, crown, pulses_per_m2=4.0, seed=9), GRID, SETTINGS)
+    return find_rides(profile["clear"], profile["pulses"], GRID, min_contrast=SETTINGS.ride_min_contrast)
+
+
+def line_of(ride: Ride) -> shapely.LineString:
+    """The ride as a line."""
+    return shapely.LineString([ride.start, ride.end])
+
+
+@pytest.mark.parametrize("angle_deg", [0, 33, 90, 117])
+def test_a_ride_is_found_within_two_metres_in_any_direction(angle_deg: float):
+    """One straight opening of 4 m, one line along its middle."""
+    angle = np.radians(angle_deg)
+    across = (NORTH - 100) * np.cos(angle) - (EAST - 100) * np.sin(angle)
+    (ride,) = rides_in(np.where(np.abs(across) < 2, 0, forest_of_crowns()))
+    for place in (ride.start, ride.end):
+        assert abs((place[1] - 100) * np.cos(angle) - (place[0] - 100) * np.sin(angle)) < 2
+    assert line_of(ride).length > 180
+    assert 3 <= ride.width_m <= 7
+
+
+@pytest.mark.parametrize("seed", range(2))
+def test_forest_without_rides_has_none(seed: int):
+    """Crown gaps that happen to lie in a row are no ride."""
+    assert rides_in(forest_of_crowns(seed)) == []
+
+
+def test_even_forest_and_open_land_have_none():
+    """Nothing to see where all is alike."""
+    assert rides_in(np.full(GRID.shape, 0.1, np.float32)) == []
+    assert rides_in(NOTHING) == []
+
+
+def test_the_edge_of_a_field_is_no_ride():
+    """Clear on one side only."""
+    assert rides_in(np.where(NORTH > 100, 0, forest_of_crowns())) == []
+
+
+def test_a_wide_swathe_is_open_land():
+    """An opening of 20 m is an area."""
+    assert rides_in(np.where(np.abs(NORTH - 100) < 10, 0, forest_of_crowns())) == []
+
+
+def test_a_winding_path_is_no_ride():
+    """What bends is a path."""
+    middle = 100 + 25 * np.sin(EAST / 18)
+    assert rides_in(np.where(np.abs(NORTH - middle) < 2, 0, forest_of_crowns())) == []
+
+
+def test_a_ride_through_undergrowth_only_is_found():
+    """Cut through thicket below an unbroken canopy."""
+    thicket = np.where(np.abs(NORTH - 100) < 2, 0, 0.9).astype(np.float32)
+    (ride,) = rides_in(np.full(GRID.shape, 0.03, np.float32), thicket)
+    assert abs(ride.start[1] - 100) < 2
+    assert abs(ride.end[1] - 100) < 2
+
+
+def test_a_ride_is_joined_over_closed_crowns():
+    """30 m of crowns closing above it do not end a ride."""
+    crown = np.where((np.abs(NORTH - 100) < 2) & (np.abs(EAST - 100) > 15), 0, forest_of_crowns())
+    (ride,) = rides_in(crown)
+    assert line_of(ride).length > 180
+
+
+def test_a_ride_is_joined_over_open_land_only_where_it_goes_on():
+    """In line on both sides of a field: one ride with a gap. On one side only: it ends at the field."""
+    field = np.abs(EAST - 130) < 25
+    both = np.where(field | (np.abs(NORTH - 100) < 2), 0, forest_of_crowns())
+    (ride,) = rides_in(both)
+    assert line_of(ride).length > 180
+    assert ride.gap_m == pytest.approx(50, abs=24)
+    one = np.where(field | ((np.abs(NORTH - 100) < 2) & (EAST < 130)), 0, forest_of_crowns())
+    (ride,) = rides_in(one)
+    assert max(ride.start[0], ride.end[0]) < 120
+
+
+@pytest.mark.parametrize(
+    ("within", "beside", "symbol"),
+    [(0.03, 0.03, "508"), (0.03, 0.6, "508.2"), (0.2, 0.6, "508.3"), (0.6, 1.3, "508.4"), (0.6, 0.03, "508")],
+)
+def test_the_variant_tells_where_the_ride_is_faster_than_its_surroundings(within: float, beside: float, symbol: str):
+    """White in green is 508.2, light green 508.3, green 508.4; alike or worse is plain 508."""
+    thicket = np.where(np.abs(NORTH - 100) < 3, within, beside).astype(np.float32)
+    profile = profile_of(shoot(GRID, thicket, NOTHING, pulses_per_m2=4.0, seed=2), GRID, SETTINGS)
+    line = shapely.LineString([(10, 100), (190, 100)])
+    found = ride_symbol(
+        line,
+        profile["entered"],
+        profile["stopped"],
+        GRID,
+        limits=limits_of(SETTINGS),
+        layer_m=SETTINGS.running_top_m - SETTINGS.running_bottom_m,
+        extinction=SETTINGS.extinction,
+    )
+    assert found == symbol

@@ -1,0 +1,71 @@
+"""Rough open land cut out of a stand is told by the forest along its edge."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from shapely.geometry import box
+
+from pipeline.features import make_features
+from pipeline.lattice.grid import Grid
+from pipeline.vegetation.stands.felled import forest_beside, say_where_felled
+from pipeline.vegetation.stands.stand_height import stand_height
+
+GRID = Grid("EPSG:25832", 0, 200, 1.0, 200, 200)
+EAST, NORTH = np.meshgrid(*GRID.centres())
+CUT = box(60, 60, 140, 140)
+
+
+def beside(canopy: np.ndarray) -> tuple[float, float]:
+    """Share and height of the forest along the edge of the cut."""
+    stand = stand_height(canopy.astype(np.float32), cell_m=1.0)
+    found = forest_beside(np.array([CUT], np.object_), stand, GRID)
+    return float(found.share[0]), float(found.height_m[0])
+
+
+def around(height_m: float) -> np.ndarray:
+    """A stand of one height all around the cut."""
+    inside = (EAST > 60) & (EAST < 140) & (NORTH > 60) & (NORTH < 140)
+    return np.where(inside, 0.0, height_m)
+
+
+def test_a_stand_all_around_is_seen_with_its_height() -> None:
+    """All of the edge, as high as the stand."""
+    share, height_m = beside(around(20.0))
+    assert share > 0.95
+    assert height_m == pytest.approx(20, abs=1)
+
+
+def test_forest_on_one_side_is_a_quarter_of_the_edge() -> None:
+    """A field beside a wood is no felled area."""
+    share, _ = beside(np.where(EAST > 140, 20.0, 0.0))
+    assert share == pytest.approx(0.25, abs=0.06)
+
+
+@pytest.mark.parametrize("height_m", [0.0, 4.0])
+def test_low_growth_all_around_is_no_forest(height_m: float) -> None:
+    """The negative control: fields and young growth."""
+    share, height = beside(around(height_m))
+    assert share == 0
+    assert np.isnan(height)
+
+
+def test_an_area_at_the_rim_of_the_survey_is_judged_by_what_is_seen() -> None:
+    """The strip beyond the raster is left aside."""
+    found = forest_beside(
+        np.array([box(0, 0, 30, 30), box(900, 900, 930, 930)], np.object_),
+        np.full(GRID.shape, 15, np.float32),
+        GRID,
+    )
+    assert found.share.tolist() == [1.0, 0.0]
+
+
+@pytest.mark.parametrize(
+    ("symbol", "height_m", "said"), [("403", 20.0, True), ("401", 20.0, False), ("403", 4.0, False)]
+)
+def test_only_rough_land_cut_out_of_forest_is_said_to_be_felled(symbol: str, height_m: float, said: bool) -> None:
+    """A lawn in the forest, and rough land in young growth, are not."""
+    areas = make_features([CUT], crs=GRID.crs, symbol=symbol, confidence=0.9, evidence="no trees")
+    told = say_where_felled(areas, around(height_m).astype(np.float32), GRID)
+    assert ("perhaps felled" in told["evidence"].iloc[0]) == said
+    assert areas["evidence"].iloc[0] == "no trees"

@@ -1,0 +1,82 @@
+"""Single trees in open land are told from boulders, kept apart, and named by their height."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from pipeline.lattice.grid import Grid
+from pipeline.vegetation.trees.trees import keep_apart, single_trees
+
+GRID = Grid("EPSG:25832", 0, 100, 0.5, 120, 120)
+EVERYWHERE = np.ones(GRID.shape, np.bool_)
+EAST, NORTH = np.meshgrid(*GRID.centres())
+
+
+def found_in(canopy: np.ndarray, through: np.ndarray | float = 0.3, where: np.ndarray = EVERYWHERE):
+    """Crowns found in a canopy with eight pulses a cell."""
+    pulses = np.full(GRID.shape, 8.0, np.float32)
+    return single_trees(
+        canopy.astype(np.float32),
+        pulses,
+        pulses * through,
+        where,
+        GRID,
+        least_height_m=1.5,
+    )
+
+
+def dome(east: float, north: float, *, radius_m: float, height_m: float) -> np.ndarray:
+    """A round crown, highest in its middle."""
+    distance = np.hypot(EAST - east, NORTH - north)
+    return np.where(distance <= radius_m, height_m * (1 - 0.3 * (distance / radius_m) ** 2), 0)
+
+
+def test_a_tree_is_found_where_its_top_is():
+    """Place, height and crown of one tree."""
+    trees = found_in(dome(20.25, 20.25, radius_m=4, height_m=14))
+    np.testing.assert_allclose(trees.place, [[20.25, 20.25]])
+    np.testing.assert_allclose(trees.height_m, [14.0], rtol=1e-3)
+    np.testing.assert_allclose(trees.crown_m, [8.0], atol=0.5)
+    assert trees.n_tops.tolist() == [1]
+
+
+def test_two_crowns_that_touch_are_a_copse():
+    """One place in the midst of both, two tops."""
+    pair = np.maximum(dome(20, 20, radius_m=4, height_m=12), dome(26, 20, radius_m=4, height_m=11))
+    copse = found_in(pair)
+    assert copse.n_tops.tolist() == [2]
+    np.testing.assert_allclose(copse.place, [[23, 20]], atol=0.5)
+
+
+def test_a_boulder_is_no_bush():
+    """What lets no pulse through is rock."""
+    boulder = dome(20, 20, radius_m=2, height_m=2)
+    assert len(found_in(boulder, through=0.0).place) == 0
+    assert len(found_in(boulder, through=0.3).place) == 1
+
+
+def test_a_wood_is_no_tree_and_a_post_is_no_bush():
+    """Too large and too small."""
+    wood = np.where((EAST > 10) & (EAST < 40) & (NORTH > 60) & (NORTH < 90), 15.0, 0)
+    post = np.where((abs(EAST - 50) < 0.5) & (abs(NORTH - 50) < 0.5), 3.0, 0)
+    assert len(found_in(wood + post).place) == 0
+
+
+def test_only_open_land_is_searched():
+    """A crown in the forest is not single."""
+    tree = dome(20, 80, radius_m=4, height_m=14)
+    assert len(found_in(tree, where=EAST > 30).place) == 0
+
+
+def test_nothing_in_an_empty_meadow():
+    """The negative control."""
+    assert len(found_in(np.zeros(GRID.shape)).place) == 0
+    assert len(found_in(np.full(GRID.shape, np.nan)).place) == 0
+
+
+def test_of_crowded_trees_the_tallest_is_kept():
+    """No two nearer than the symbol is wide; the order of the table does not matter."""
+    place = np.array([[0.0, 0.0], [5.0, 0.0], [30.0, 0.0]])
+    height = np.array([8.0, 12.0, 5.0])
+    assert keep_apart(place, height, least_m=13.5).tolist() == [1, 2]
+    assert keep_apart(place[::-1], height[::-1], least_m=13.5).tolist() == [0, 1]
