@@ -155,7 +155,7 @@ def test_new_limits_of_the_bands_count_nothing_again(sample_out: Path) -> None:
         "compose",
         "sheet",
         "manifest",
-        "all",
+        "draft",
     }
 
 
