@@ -1,8 +1,16 @@
 """What is decided before a point is read."""
 
-import pytest
+import time
+import tracemalloc
 
-from pipeline.plan.plan import block_for_density, cell_for_density
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from pipeline.lattice.blocks import block_named, touches
+from pipeline.plan.cut import block_for_density, cell_for_density
+from pipeline.plan.plan import HALO_M, Plan
+from tests.plan.made_plan import made_plan
 
 
 @pytest.mark.parametrize(("pulses_per_m2", "cell_m"), [(20, 0.5), (3, 0.5), (2.9, 1.0), (0.5, 1.0), (0.2, 2.0)])
@@ -17,3 +25,44 @@ def test_cells_follow_the_density_of_pulses(pulses_per_m2: float, cell_m: float)
 def test_blocks_are_as_large_as_their_returns_allow(returns_per_m2: float, block_m: float) -> None:
     """620 m x 620 m of 15 returns/m2 are 5.8 million; what fits nowhere gets the smallest."""
     assert block_for_density(returns_per_m2, halo_m=60, max_returns=6_000_000) == block_m
+
+
+def ask_all(plan: Plan) -> int:
+    """All the rules ask of a plan, once each; how many jobs there are."""
+    for tile in plan.tile_names:
+        plan.blocks_reached(tile), plan.classified_of_tile(tile), plan.tile_bounds(tile), plan.split_mem_mb(tile)
+    for block in plan.block_names:
+        plan.splits_around(block), plan.content_around(block), plan.classified_around(block), plan.block_mem_mb(block)
+    assert plan.content
+    assert plan.mark
+    assert plan.most_mem_mb[0] > 0
+    return 2 * len(plan.tile_names) + 3 * len(plan.block_names)
+
+
+def test_ten_thousand_tiles_are_planned_in_seconds() -> None:
+    """2 500 km2: asking who needs whom takes seconds and 200 MiB, as it goes by the lattice and not from all to all."""
+    began_s = time.process_time()
+    tracemalloc.start()
+    try:
+        assert ask_all(made_plan(100)) > 50_000
+        peak_bytes = tracemalloc.get_traced_memory()[1]
+    finally:
+        tracemalloc.stop()
+    assert time.process_time() - began_s < 60
+    assert peak_bytes < 200 * 2**20
+
+
+@given(st.integers(1, 4), st.floats(80, 700), st.sampled_from([125.0, 130.0, 500.0]))
+def test_blocks_and_tiles_ask_for_each_other(n_along: int, side_m: float, block_m: float) -> None:
+    """A tile lays returns out for a block exactly when the block reads that tile, and by the definition of touching."""
+    plan = made_plan(n_along, side_m=side_m, expert={"flow": {"block_m": block_m}})
+    by_tile = {(tile, block) for tile in plan.tile_names for block in plan.blocks_reached(tile)}
+    assert by_tile == {(tile, block) for block in plan.block_names for tile in plan.tiles_around(block)}
+    bounds = {tile: tuple(map(float, plan.tile_bounds(tile).split(","))) for tile in plan.tile_names}
+    assert by_tile == {
+        (tile, block)
+        for block in plan.block_names
+        for tile in plan.tile_names
+        if touches(block_named(block, block_m).reach(HALO_M), bounds[tile])  # type: ignore[arg-type]
+    }
+    assert {block for block in plan.block_names if block in plan.blocks_around(block)} == set(plan.block_names)
