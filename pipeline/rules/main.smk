@@ -38,3 +38,5 @@ rule all:
     default_target: True
     input:
         "manifest.json",
+        # Asked for by name, so that a file of points that was lost is written again though the manifest stands.
+        expand("work/labelled/{tile}.json", tile=PLAN.tile_names),
