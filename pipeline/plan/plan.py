@@ -24,7 +24,7 @@ from pipeline.files.disk.lock import hold_folder
 from pipeline.files.intake import Intake, take_in
 from pipeline.intake.find_tiles import find_tiles
 from pipeline.intake.placement import Placement
-from pipeline.lattice.blocks import Block, block_named, touches
+from pipeline.lattice.blocks import Block, block_named
 from pipeline.plan.code import fingerprint
 from pipeline.plan.steps import STEPS
 from pipeline.settings import Area, Flow, LayerSettings, VegetationSettings, load_area, section_text
@@ -136,12 +136,6 @@ class Plan:
     def content_around(self, block: str) -> list[str]:
         """Checksums of those tiles: content, not dates, decides what is computed again."""
         return [self.intake.table.tile(name).sha256 for name in self._tiles_around(block)]
-
-    def classified_around(self, block: str) -> list[str]:
-        """Classified blocks that a block's halo reaches, itself included."""
-        flow = self.flow
-        reach = block_named(block, flow.block_m).reach(flow.halo_m)
-        return [f"work/classified/{other.name}" for other in self.blocks if touches(other.bounds, reach)]
 
     def tile_bounds(self, name: str) -> list[float]:
         """west, south, east, north of a tile in the working CRS; what lies outside is stray."""
