@@ -24,8 +24,8 @@ AREA_MB_PER_KM2 = 700
 
 SPLIT_BYTES = 57
 """Bytes on disk of one return that is laid out for a block or its halo."""
-CLASSIFIED_BYTES = 62
-"""Bytes of one return of a classified block."""
+CLASSIFIED_BYTES = 5
+"""Bytes of one return of a classified block: its place in the tile and its class."""
 KEPT_MB_PER_KM2 = 300
 """What stays in `work/` beside the results, for each square kilometre."""
 RESULTS_MB_PER_KM2 = 150

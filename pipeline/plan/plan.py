@@ -146,10 +146,6 @@ class Plan:
         near = blocks_near(place.bounds, block_m=flow.block_m, margin_m=flow.halo_m)
         return [other.name for other in near if other.name in self._tiles_near]
 
-    def classified_around(self, block: str) -> list[str]:
-        """Those blocks, classified."""
-        return [f"work/classified/{name}" for name in self.blocks_around(block)]
-
     def tile_bounds(self, name: str) -> str:
         """west,south,east,north of a tile in the working CRS, to the last digit; what lies outside is stray."""
         return ",".join(map(repr, self._tiles[name].bounds))
