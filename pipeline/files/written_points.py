@@ -11,7 +11,6 @@ from pathlib import Path
 
 from pipeline.files import arrays
 from pipeline.files.checksums import sha256_of
-from pipeline.lattice.blocks import is_block_name
 
 RECORDS = Path("work") / "labelled"
 """Where the records lie in the output folder, `NAME.json` each."""
@@ -49,15 +48,16 @@ def drop_removed(out: Path, kept: Collection[str], /) -> None:
             shutil.rmtree(out / "work" / "seen" / path.stem, ignore_errors=True)
 
 
-def drop_other_blocks(work: Path, kept: Collection[str], /) -> None:
-    """Take away what earlier runs left of blocks that are no longer worked on.
+def drop_others(work: Path, folders: Collection[str], kept: Collection[str], /) -> None:
+    """Take away what earlier runs left of blocks or fields that are no longer worked on.
 
     Parameters
     ----------
-    kept : names of the blocks that are
+    folders : folders of the work files that hold a file or folder each, such as `grids`
+    kept : names of those that are worked on
     """
     names = set(kept)
-    for path in work.glob("*/[ew]*_[ns]*"):
-        name = path.name.partition(".")[0]
-        if is_block_name(name) and name not in names:
-            shutil.rmtree(path) if path.is_dir() else path.unlink()
+    for folder in folders:
+        for path in (work / folder).glob("[!.]*"):
+            if path.name.partition(".")[0] not in names:
+                shutil.rmtree(path) if path.is_dir() else path.unlink()

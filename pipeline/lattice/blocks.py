@@ -65,11 +65,6 @@ def blocks_near(frame: Bounds, /, *, block_m: float, margin_m: float = 0.0) -> l
     return [block for block in near if touches(block.reach(margin_m), frame)]
 
 
-def is_block_name(name: str, /) -> bool:
-    """Whether a block could be called so."""
-    return _NAME.fullmatch(name) is not None
-
-
 def block_named(name: str, block_m: float, /) -> Block:
     """The block of that name.
 

@@ -242,6 +242,7 @@ class Plan:
         """Memory of the job that needs most, and what it works on."""
         jobs = [(self.block_mem_mb(name), f"a block of {self.flow.block_m:.0f} m") for name in self.block_names]
         jobs += [(self.split_mem_mb(name), f"tile {self._tiles[name].name}") for name in self.tile_names]
+        jobs.append((self.field_mem_mb, "a field of 1 km"))
         return max([*jobs, (self.area_mem_mb, "the whole area"), (self.decide_mem_mb, "the choice of the ground")])
 
     @cached_property

@@ -8,10 +8,14 @@ from pathlib import Path
 from typing import cast
 
 from pipeline.files import arrays, checksums, layers
-from pipeline.files.written_points import drop_other_blocks, drop_removed, written_points
+from pipeline.files.written_points import drop_others, drop_removed, written_points
 
 LIBRARIES = ("geopandas", "laspy", "lazrs", "numpy", "pyproj", "rasterio", "scipy", "shapely", "snakemake")
 """Whose versions may change a result."""
+OF_BLOCKS = ("grids", "boulders")
+"""Folders of the work files that hold one file or folder a block."""
+OF_FIELDS = ("running", "base_level", *(f"features/{name}" for name in ("landform", "rock", "vegetation", "manmade")))
+"""Folders of the work files that hold one file or folder a field."""
 
 
 def manifest(*, folder: Path, plan: Path, decided: Path, out: Path) -> None:
@@ -22,7 +26,8 @@ def manifest(*, folder: Path, plan: Path, decided: Path, out: Path) -> None:
     content = arrays.read_json(plan)
     tiles = [str(tile["name"]) for tile in cast("list[dict[str, object]]", content["tiles"])]
     drop_removed(folder, tiles)
-    drop_other_blocks(folder / "work", cast("list[str]", content["blocks"]))
+    drop_others(folder / "work", OF_BLOCKS, cast("list[str]", content["blocks"]))
+    drop_others(folder / "work", OF_FIELDS, list(cast("dict[str, object]", content["fields"])))
     made = [
         path
         for pattern in ("draft.gpkg", "rasters/*.tif", "sheets/*", "report/*")
