@@ -17,8 +17,10 @@ if sys.orig_argv[1:3] == ["-m", "pipeline"]:
     import os
 
     words = [word.partition("=")[2] if word.startswith("--") else word for word in sys.orig_argv[4:]]
-    if sys.orig_argv[3] == "rasters":  # these two it names by their folder alone
+    if sys.orig_argv[3] == "rasters":  # what is named by its folder alone
         words += ["rasters/ground_support.tif", "rasters/canopy_height.tif"]
+    if sys.orig_argv[3] == "running":
+        words += [f"rasters/{name}.tif" for name in ("understorey", "understorey_error", "running_speed")]
     points = [word for word in words if word.startswith("points/")]
     for path in words:
         is_path = "/" in path or path.endswith((".json", ".gpkg"))

@@ -23,14 +23,14 @@ def record_written(record: Path, points: Path, /) -> None:
 
 def written_points(out: Path, /) -> dict[str, str]:
     """File that was written back, from the output folder -> its checksum."""
-    found = map(arrays.read_json, sorted((out / RECORDS).glob("*.json")))
-    return {str(record["points"]): str(record["sha256"]) for record in found}
+    return {record["points"]: record["sha256"] for record in map(_read, _records(out))}
 
 
 def forget_lost(out: Path, /) -> None:
     """Take away the records of files that are gone, so that they are made again."""
-    for path in (out / RECORDS).glob("*.json"):
-        if not (out / str(arrays.read_json(path)["points"])).exists():
+    for path in _records(out):
+        points = _read(path).get("points")
+        if points is None or not (out / points).exists():
             path.unlink()
 
 
@@ -41,9 +41,10 @@ def drop_removed(out: Path, kept: Collection[str], /) -> None:
     ----------
     kept : names of the tiles that are in it, as records are named
     """
-    for path in (out / RECORDS).glob("*.json"):
-        if path.stem not in kept:
-            (out / str(arrays.read_json(path)["points"])).unlink(missing_ok=True)
+    names = set(kept)
+    for path in _records(out):
+        if path.stem not in names:
+            (out / _read(path)["points"]).unlink(missing_ok=True)
             path.unlink()
             shutil.rmtree(out / "work" / "seen" / path.stem, ignore_errors=True)
 
@@ -61,3 +62,11 @@ def drop_others(work: Path, folders: Collection[str], kept: Collection[str], /) 
         for path in (work / folder).glob("[!.]*"):
             if path.name.partition(".")[0] not in names:
                 shutil.rmtree(path) if path.is_dir() else path.unlink()
+
+
+def _records(out: Path) -> list[Path]:
+    return sorted((out / RECORDS).glob("[!.]*.json"))
+
+
+def _read(record: Path) -> dict[str, str]:
+    return {key: str(value) for key, value in arrays.read_json(record).items()}

@@ -11,6 +11,8 @@ import psutil
 FULL_BELOW_BYTES = 4 << 20
 """Less free disk than this is full: what fails at the end of a disk leaves a few blocks that no file fits into."""
 _FULL = (errno.ENOSPC, errno.EDQUOT)
+# What numpy (asking for room before it writes; writing in part), GDAL and SQLite say of a full disk.
+_FULL_WORDS = ("not enough free space", "requested and", "no space left", "disk is full", "disk quota")
 
 
 def free_memory_mb() -> int:
@@ -33,6 +35,8 @@ def is_disk_full(error: BaseException, folder: Path, /) -> bool:
     cause: BaseException | None = error
     while cause is not None:
         if isinstance(cause, OSError) and cause.errno in _FULL:
+            return True
+        if any(word in str(cause).lower() for word in _FULL_WORDS):
             return True
         cause = cause.__cause__ or cause.__context__
     return free_disk_bytes(folder) < FULL_BELOW_BYTES
