@@ -10,6 +10,26 @@ MEDIUM_CELL_FROM_PULSES_PER_M2 = 0.5
 BLOCK_SIDES_M = (125.0, 250.0, 500.0)
 """Working blocks come in these sizes, so that two surveys of one area are mostly cut alike."""
 
+LEAST_HALO_M = 60.0
+"""Metres of its neighbours' returns that a block reads at least."""
+LOOK_AROUND_M = 30.0
+"""Metres beyond its edge that rasters and boulders of a block look, into ground and classes that must be those the
+neighbouring block finds (`pipeline.steps.block.reaches`)."""
+FILTER_RIM_M = 6.0
+"""Metres that the ground filter looks beyond its largest window, to bridge ways and smooth slopes; with the default
+window it leaves 30 m for what looks at the classes. Our choice; `tests/steps/test_seams.py` holds that it is enough."""
+
+
+def halo_for(*, ground_window_m: float, max_gap_m: float) -> float:
+    """Metres of its neighbours' returns that a block must read, so that nothing changes at its edge.
+
+    Parameters
+    ----------
+    ground_window_m : largest window of the ground filter
+    max_gap_m : widest gap that the bare earth is drawn across
+    """
+    return max(LEAST_HALO_M, ground_window_m + FILTER_RIM_M + max(LOOK_AROUND_M, max_gap_m))
+
 
 def cell_for_density(pulses_per_m2: float, /) -> float:
     """Side of a raster cell in metres that a density of pulses supports."""

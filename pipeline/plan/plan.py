@@ -30,7 +30,7 @@ from pipeline.lattice.blocks import Block, block_named, blocks_near, shared_m2, 
 from pipeline.lattice.fields import FIELD_M, Field
 from pipeline.plan import needs
 from pipeline.plan.code import fingerprint
-from pipeline.plan.cut import block_for_density
+from pipeline.plan.cut import block_for_density, halo_for
 from pipeline.plan.fields import blocks_of, fields_of_area
 from pipeline.plan.names import safe_name
 from pipeline.plan.steps import STEPS
@@ -40,8 +40,6 @@ CHECKSUMS = Path("work") / "checksums.json"
 
 CALIBRATED = ("slow_from_m2_per_m3", "walk_from_m2_per_m3", "fight_from_m2_per_m3")
 """Settings of the vegetation section that a calibration replaces."""
-HALO_M = 60.0
-"""Metres of its neighbours' returns that a block reads; the reach of every neighbourhood operation is less."""
 
 
 @dataclass(frozen=True)
@@ -103,8 +101,10 @@ class Plan:
         flow = self.area.expert.flow
         table = self.intake.table
         returns_per_m2 = table.n_points / max(1.0, sum(tile.area_m2 for tile in table.tiles))
-        side_m = flow.block_m or block_for_density(returns_per_m2, halo_m=HALO_M, max_returns=flow.block_max_returns)
-        return Flow(block_m=side_m, halo_m=HALO_M)
+        expert = self.area.expert
+        halo_m = halo_for(ground_window_m=expert.points.ground_window_m, max_gap_m=expert.terrain.max_gap_m)
+        side_m = flow.block_m or block_for_density(returns_per_m2, halo_m=halo_m, max_returns=flow.block_max_returns)
+        return Flow(block_m=side_m, halo_m=halo_m)
 
     def placement(self, name: str) -> Placement:
         """How the coordinates of a tile come into the working CRS."""

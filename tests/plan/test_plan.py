@@ -8,8 +8,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from pipeline.lattice.blocks import block_named, touches
-from pipeline.plan.cut import block_for_density, cell_for_density
-from pipeline.plan.plan import HALO_M, Plan
+from pipeline.plan.cut import LEAST_HALO_M, LOOK_AROUND_M, block_for_density, cell_for_density, halo_for
+from pipeline.plan.plan import Plan
+from pipeline.settings import FlowSettings
+from pipeline.steps.block.reaches import LOOK_AROUND_M as BLOCK_LOOKS_AROUND_M
 from tests.plan.made_plan import made_plan
 
 
@@ -69,6 +71,19 @@ def test_blocks_and_tiles_ask_for_each_other(n_along: int, side_m: float, block_
         (tile, block)
         for block in plan.block_names
         for tile in plan.tile_names
-        if touches(block_named(block, block_m).reach(HALO_M), bounds[tile])  # type: ignore[arg-type]
+        if touches(block_named(block, block_m).reach(LEAST_HALO_M), bounds[tile])  # type: ignore[arg-type]
     }
     assert {block for block in plan.block_names if block in plan.blocks_around(block)} == set(plan.block_names)
+
+
+def test_the_halo_is_wider_than_all_that_looks_over_the_edge_of_a_block() -> None:
+    """Nobody can set it; it grows with the two settings that look further than the default 60 m allow."""
+    assert LOOK_AROUND_M >= BLOCK_LOOKS_AROUND_M
+    assert "halo_m" not in FlowSettings.model_fields
+    default = made_plan(1).area.expert
+    assert made_plan(1).flow.halo_m == LEAST_HALO_M
+    assert default.points.ground_window_m + LOOK_AROUND_M < LEAST_HALO_M
+    for window_m, gap_m in ((60.0, 20.0), (24.0, 200.0), (60.0, 200.0), (2.0, 2.0)):
+        plan = made_plan(1, expert={"points": {"ground_window_m": window_m}, "terrain": {"max_gap_m": gap_m}})
+        assert plan.flow.halo_m == halo_for(ground_window_m=window_m, max_gap_m=gap_m)
+        assert plan.flow.halo_m >= max(LEAST_HALO_M, window_m + BLOCK_LOOKS_AROUND_M, window_m + gap_m)

@@ -8,7 +8,7 @@ import pytest
 
 from pipeline.files import arrays
 from pipeline.lattice.blocks import blocks_covering
-from pipeline.plan.plan import HALO_M
+from pipeline.plan.cut import LEAST_HALO_M
 from pipeline.settings import Flow, PointsSettings
 from pipeline.steps.decide import decide
 from pipeline.steps.tile.split import split
@@ -38,7 +38,7 @@ def survey(tmp_path_factory: pytest.TempPathFactory) -> tuple[list[Path], Path]:
 
 def decided(folder: Path, tiles: list[Path], *, block_m: float, settings: PointsSettings, cell_m: float = 0.0) -> bytes:
     """What the step writes for some tiles."""
-    flow = Flow(block_m=block_m, halo_m=HALO_M)
+    flow = Flow(block_m=block_m, halo_m=LEAST_HALO_M)
     frames = []
     for tile in tiles:
         header = laspy.read(tile).header

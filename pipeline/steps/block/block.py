@@ -17,7 +17,7 @@ from pipeline.features import no_features
 from pipeline.files import arrays
 from pipeline.files.layers import write_features
 from pipeline.lattice.blocks import Block, block_named
-from pipeline.lattice.grid import Grid, Heights
+from pipeline.lattice.grid import Bounds, Grid, Heights
 from pipeline.points.classes import Classified, classify_returns
 from pipeline.points.duplicates import find_duplicates
 from pipeline.returns.asprs import GROUND, WATER
@@ -59,7 +59,7 @@ def block(
     found = classify_returns(cloud, settings=chosen, find_ground=engine(settings), roofs=roofs, wires=wires)
     _write_classes(classified, whence, found.asprs_class, cloud.within(place.bounds))
     del whence
-    cloud, found = _nearby(cloud, found, place)
+    cloud, found = _nearby(cloud, found, place.reach(max(LOOK_AROUND_M, terrain.max_gap_m)))
     core = Grid.covering(place.bounds, cell_m=float(str(for_area["cell_m"])), crs=crs)
     has_returns = bool(cloud.within(place.bounds).any())
     made = _rasters(cloud, found, core, terrain=terrain, layers=layers) if has_returns else {}
@@ -92,9 +92,9 @@ def _write_classes(path: Path, whence: Columns, asprs_class: NDArray[np.uint8], 
     arrays.write_arrays(path, written)
 
 
-def _nearby(cloud: Cloud, found: Classified, place: Block) -> tuple[Cloud, Classified]:
+def _nearby(cloud: Cloud, found: Classified, reach: Bounds) -> tuple[Cloud, Classified]:
     """The usable returns of the block and of what its rasters and boulders look at around it."""
-    near = np.flatnonzero(cloud.within(place.reach(LOOK_AROUND_M)) & cloud.is_usable)
+    near = np.flatnonzero(cloud.within(reach) & cloud.is_usable)
     return cloud.take(near), Classified(found.asprs_class[near], found.height_above_m[near])
 
 
