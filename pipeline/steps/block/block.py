@@ -24,8 +24,8 @@ from pipeline.returns.asprs import GROUND, WATER
 from pipeline.returns.cloud import Cloud, northward
 from pipeline.rock.boulders.boulders import find_boulders
 from pipeline.settings import Flow, LayerSettings, PointsSettings, RoofSettings, TerrainSettings, WireSettings
-from pipeline.steps.block.reading import Columns, engine, laid_out
 from pipeline.steps.block.reaches import LOOK_AROUND_M
+from pipeline.steps.block.reading import Columns, engine, laid_out
 from pipeline.terrain.counts import class_counts, lone_ground
 from pipeline.terrain.profile import profile_grids
 from pipeline.terrain.surface import canopy_height, ground_support, lowest_last, surface_from_ground

@@ -20,7 +20,7 @@ def engine(settings: PointsSettings) -> FindGround:
     """The ground filter that the settings ask for."""
     if settings.engine == "pdal":
         # Only who asks for PDAL waits for what its files need.
-        from pipeline.files.pdal import ground_by_pdal  # noqa: PLC0415
+        from pipeline.files.pdal import ground_by_pdal
 
         return partial(ground_by_pdal, settings=settings)
     return embedded(settings)
