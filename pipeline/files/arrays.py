@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.files.disk.atomic import replacing_folder, write_text
-from pipeline.lattice.grid import Bounds, Grid, Heights, Mask
+from pipeline.lattice.grid import Bounds, Grid, Heights
 from pipeline.returns.cloud import Cloud
 
 Arrays = Mapping[str, NDArray[np.generic]]
@@ -64,66 +64,20 @@ def write_returns(path: Path, cloud: Cloud, extra: Arrays, /) -> None:
 
 
 def join_returns(
-    paths: Sequence[Path], /, *, bounds: Bounds | None = None, names: Sequence[str] = ()
+    paths: Sequence[Path], /, *, names: Sequence[str] = ()
 ) -> tuple[Cloud, dict[str, NDArray[np.generic]]]:
     """The returns that several calls of `write_returns` wrote, one after the other, and some of their further columns.
 
     Parameters
     ----------
-    bounds : west, south, east, north in metres
-        Only usable returns in it are read. Returns sorted by north are read no further than they reach into it.
     names : the further columns to read
     """
     of_cloud = [f.name for f in fields(Cloud)]
     if not paths:
         return Cloud.empty(), {name: np.empty(0, np.int64) for name in names}
     parts = [map_arrays(path, [*of_cloud, *names]) for path in paths]
-    chosen = [_chosen(columns, bounds) for columns in parts]
-    joined = {
-        name: np.concatenate([rows.of(columns[name]) for columns, rows in zip(parts, chosen, strict=True)])
-        for name in (*of_cloud, *names)
-    }
-    return Cloud(**{name: joined.pop(name) for name in of_cloud}), joined
-
-
-@dataclass(frozen=True)
-class _Rows:
-    """A stretch of rows, and which of them; None for all."""
-
-    stretch: slice
-    which: Mask | None = None
-
-    def of(self, column: NDArray[np.generic]) -> NDArray[np.generic]:
-        """These rows of a column."""
-        rows = column[self.stretch]
-        return rows if self.which is None else rows[self.which]
-
-
-def _chosen(columns: Arrays, bounds: Bounds | None) -> _Rows:
-    """The rows with usable returns in the bounds."""
-    if bounds is None:
-        return _Rows(slice(None))
-    west, south, east, north = bounds
-    norths = cast("NDArray[np.float64]", columns["north"])
-    stretch = _reach((norths >= south) & (norths < north))
-    norths, easts = norths[stretch], cast("NDArray[np.float64]", columns["east"])[stretch]
-    which = (easts >= west) & (easts < east) & (norths >= south) & (norths < north)
-    which &= cast("Mask", columns["is_usable"])[stretch]
-    return _Rows(stretch, None if which.all() else which)
-
-
-def _reach(is_wanted: Mask) -> slice:
-    """The rows from the first to the last wanted one."""
-    wanted = np.flatnonzero(is_wanted)
-    return slice(int(wanted[0]), int(wanted[-1]) + 1) if len(wanted) else slice(0, 0)
-
-
-def read_marked(path: Path, mark: str, value: int, names: Sequence[str], /) -> dict[str, NDArray[np.generic]]:
-    """Some columns of the returns that carry a mark, read no further than these reach."""
-    columns = map_arrays(path, [mark, *names])
-    stretch = _reach(columns[mark] == value)
-    rows = _Rows(stretch, columns[mark][stretch] == value)
-    return {name: rows.of(columns[name]) for name in names}
+    joined = {name: np.concatenate([columns[name] for columns in parts]) for name in (*of_cloud, *names)}
+    return Cloud(**{name: joined.pop(name) for name in of_cloud}), joined  # type: ignore[arg-type]
 
 
 # ---------------------------------------------------------------- grids

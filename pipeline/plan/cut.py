@@ -10,25 +10,16 @@ MEDIUM_CELL_FROM_PULSES_PER_M2 = 0.5
 BLOCK_SIDES_M = (125.0, 250.0, 500.0)
 """Working blocks come in these sizes, so that two surveys of one area are mostly cut alike."""
 
-LEAST_HALO_M = 60.0
-"""Metres of its neighbours' returns that a block reads at least."""
-LOOK_AROUND_M = 30.0
-"""Metres beyond its edge that rasters and boulders of a block look, into ground and classes that must be those the
-neighbouring block finds (`pipeline.steps.block.reaches`)."""
-FILTER_RIM_M = 6.0
-"""Metres that the ground filter looks beyond its largest window, to bridge ways and smooth slopes; with the default
-window it leaves 30 m for what looks at the classes. Our choice; `tests/steps/test_seams.py` holds that it is enough."""
+LEAST_HALO_M = 80.0
+"""Metres of its neighbours' returns that a block reads at least: as far as rasters and boulders look, and as far again
+as classes depend on returns (`pipeline.steps.block.reaches`, for the ground window as it is set by default)."""
+LOOK_AROUND_M = 32.0
+"""What of the halo is left for rasters and boulders beyond two of the widest windows of the filter, in metres."""
 
 
-def halo_for(*, ground_window_m: float, max_gap_m: float) -> float:
-    """Metres of its neighbours' returns that a block must read, so that nothing changes at its edge.
-
-    Parameters
-    ----------
-    ground_window_m : largest window of the ground filter
-    max_gap_m : widest gap that the bare earth is drawn across
-    """
-    return max(LEAST_HALO_M, ground_window_m + FILTER_RIM_M + max(LOOK_AROUND_M, max_gap_m))
+def halo_for(ground_window_m: float, /) -> float:
+    """Metres of its neighbours' returns that a block must read, by the widest window of the ground filter in metres."""
+    return max(LEAST_HALO_M, 2 * ground_window_m + LOOK_AROUND_M)
 
 
 def cell_for_density(pulses_per_m2: float, /) -> float:

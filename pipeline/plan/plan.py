@@ -101,8 +101,7 @@ class Plan:
         flow = self.area.expert.flow
         table = self.intake.table
         returns_per_m2 = table.n_points / max(1.0, sum(tile.area_m2 for tile in table.tiles))
-        expert = self.area.expert
-        halo_m = halo_for(ground_window_m=expert.points.ground_window_m, max_gap_m=expert.terrain.max_gap_m)
+        halo_m = halo_for(self.area.expert.points.ground_window_m)
         side_m = flow.block_m or block_for_density(returns_per_m2, halo_m=halo_m, max_returns=flow.block_max_returns)
         return Flow(block_m=side_m, halo_m=halo_m)
 

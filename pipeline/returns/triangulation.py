@@ -19,8 +19,11 @@ adds them without error and the order of the returns decides nothing."""
 COARSEST = 64
 """Side, in half metres, of the cells of the widest lattice whose nodes are triangulated first: wider lattices hold too
 few nodes to matter. Decides speed alone."""
-MOST_RADIUS_M = 1e9
-"""Radius of the circle through the corners of the widest triangle, in metres."""
+MOST_RADIUS_M = 30.0
+"""Radius in metres of the circle through the corners of a triangle up to which the ground is read from it. No node lies
+in that circle, so what lies farther than its width decides nothing, and blocks that see twice this far around agree.
+Wider triangles lie along the rim of a survey, where they bridge bays between nodes hundreds of metres apart, and across
+lakes. Our choice: wide enough for the largest halls."""
 EDGE = 1e-9
 """How far outside a triangle a place may lie and still be on its edge, as a share of the triangle: rounding."""
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict
+from dataclasses import asdict, fields
 from pathlib import Path
 from typing import cast
 
@@ -70,11 +70,18 @@ def _returns(folders: list[Path], blocks: set[str], patch: Bounds, flow: Flow) -
     clouds = []
     for block in blocks_near(reach, block_m=flow.block_m):
         if block.name in blocks:
-            laid_out = [path for folder in folders for path in sorted(folder.glob(f"{block.name}.*"))]
-            clouds.append(arrays.join_returns(laid_out, bounds=_shared(block.bounds, reach))[0])
+            inside = _shared(block.bounds, reach)
+            clouds += [_within(path, inside) for folder in folders for path in folder.glob(f"{block.name}.*")]
     cloud = Cloud.join(clouds)
     cloud = cloud.take(northward(cloud))
     return cloud.take(~find_duplicates(cloud))
+
+
+def _within(path: Path, bounds: Bounds) -> Cloud:
+    """The usable returns of a folder in a rectangle; the rest is not read into memory."""
+    columns = arrays.map_arrays(path, [field.name for field in fields(Cloud)])
+    mapped = Cloud(**columns)  # type: ignore[arg-type]
+    return mapped.take(mapped.within(bounds) & mapped.is_usable)
 
 
 def _shared(one: Bounds, other: Bounds) -> Bounds:

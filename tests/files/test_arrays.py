@@ -10,7 +10,6 @@ from pipeline.files.arrays import (
     join_returns,
     map_arrays,
     read_grid_of,
-    read_marked,
     read_sums,
     write_arrays,
     write_grids,
@@ -104,23 +103,6 @@ def test_grids_come_back_with_their_place(tmp_path: Path) -> None:
     assert np.array_equal(read_sums(tmp_path / "a")["returns"], counts)
 
 
-def test_only_usable_returns_in_the_bounds_are_read(tmp_path: Path) -> None:
-    """Of several folders, what filtering them whole would give, in the same order."""
-    paths = [tmp_path / f"{seed}" for seed in range(3)]
-    clouds = [scattered(500, seed) for seed in range(3)]
-    for path, cloud in zip(paths, clouds, strict=True):
-        write_returns(path, cloud, {"mark": cloud.intensity * 2, "other": cloud.intensity})
-    bounds = (20.0, 30.0, 60.0, 31.5)
-    cloud, further = join_returns(paths, bounds=bounds, names=("mark",))
-    expected = Cloud.join([one.take(one.within(bounds) & one.is_usable) for one in clouds])
-    assert 0 < len(cloud) == len(expected)
-    assert all(np.array_equal(getattr(cloud, name), getattr(expected, name)) for name in vars(cloud))
-    assert list(further) == ["mark"]
-    assert np.array_equal(further["mark"], expected.intensity * 2)
-    nothing, _ = join_returns(paths, bounds=(200.0, 200.0, 300.0, 300.0))
-    assert len(nothing) == 0
-
-
 def test_no_folder_holds_no_return() -> None:
     """A block that no tile reaches has all columns, empty."""
     cloud, further = join_returns([], names=("index",))
@@ -135,12 +117,3 @@ def test_returns_come_back(tmp_path: Path) -> None:
     read, further = join_returns([tmp_path / "a"], names=("index",))
     assert all(np.array_equal(getattr(cloud, name), getattr(read, name)) for name in vars(cloud))
     assert np.array_equal(further["index"], np.arange(50))
-
-
-@pytest.mark.parametrize("mark", [7, 8, 9])
-def test_marked_rows_are_those_of_the_mark(tmp_path: Path, mark: int) -> None:
-    """Rows of one mark, wherever they stand; none where nothing carries it."""
-    marks, values = np.array([8, 7, 8, 8, 7]), np.arange(5)
-    write_arrays(tmp_path / "a", {"mark": marks, "value": values})
-    read = read_marked(tmp_path / "a", "mark", mark, ("value",))
-    assert np.array_equal(read["value"], values[marks == mark])

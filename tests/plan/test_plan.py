@@ -8,10 +8,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from pipeline.lattice.blocks import block_named, touches
-from pipeline.plan.cut import LEAST_HALO_M, LOOK_AROUND_M, block_for_density, cell_for_density, halo_for
+from pipeline.plan.cut import LEAST_HALO_M, block_for_density, cell_for_density, halo_for
 from pipeline.plan.plan import Plan
 from pipeline.settings import FlowSettings
-from pipeline.steps.block.reaches import LOOK_AROUND_M as BLOCK_LOOKS_AROUND_M
+from pipeline.steps.block.reaches import halo_needed_m
 from tests.plan.made_plan import made_plan
 
 
@@ -77,13 +77,9 @@ def test_blocks_and_tiles_ask_for_each_other(n_along: int, side_m: float, block_
 
 
 def test_the_halo_is_wider_than_all_that_looks_over_the_edge_of_a_block() -> None:
-    """Nobody can set it; it grows with the two settings that look further than the default 60 m allow."""
-    assert LOOK_AROUND_M >= BLOCK_LOOKS_AROUND_M
+    """Nobody can set it; it grows with the window of the ground filter, which may be set."""
     assert "halo_m" not in FlowSettings.model_fields
-    default = made_plan(1).area.expert
     assert made_plan(1).flow.halo_m == LEAST_HALO_M
-    assert default.points.ground_window_m + LOOK_AROUND_M < LEAST_HALO_M
-    for window_m, gap_m in ((60.0, 20.0), (24.0, 200.0), (60.0, 200.0), (2.0, 2.0)):
-        plan = made_plan(1, expert={"points": {"ground_window_m": window_m}, "terrain": {"max_gap_m": gap_m}})
-        assert plan.flow.halo_m == halo_for(ground_window_m=window_m, max_gap_m=gap_m)
-        assert plan.flow.halo_m >= max(LEAST_HALO_M, window_m + BLOCK_LOOKS_AROUND_M, window_m + gap_m)
+    for window_m in (2.0, 24.0, 60.0):
+        plan = made_plan(1, expert={"points": {"ground_window_m": window_m}})
+        assert plan.flow.halo_m == halo_for(window_m) >= halo_needed_m(window_m)

@@ -52,3 +52,13 @@ def test_height_above_a_slope_is_what_was_added_to_it() -> None:
     np.testing.assert_allclose(found, lift_m, atol=0.3 * 0.25 + 0.005)
     assert np.isnan(height_above(inner, nodes[:0], cell_m=0.5)).all()
     assert height_above(inner[:0], nodes, cell_m=0.5) == pytest.approx(np.empty(0))
+
+
+def test_the_rim_does_not_depend_on_how_much_of_it_is_seen() -> None:
+    """A survey with a bay in its rim: the ground in the bay is the same, however far the rim beyond it goes on."""
+    ground = returns_from(slope_of(0.3), 200, noise_m=0.0)
+    ground = ground[ground[:, 0] > 5 * np.sin(np.pi * ground[:, 1] / 200) ** 2]
+    near = ground[np.abs(ground[:, 1] - 100) < 70]
+    east, north = np.arange(0.25, 10, 0.5), np.arange(105.25, 95, -0.5)
+    whole, part = (heights_at_nodes(cell_means(one, cell_m=1.0), east, north) for one in (ground, near))
+    assert np.array_equal(whole, part)

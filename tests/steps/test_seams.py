@@ -10,7 +10,8 @@ from shapely.geometry import box
 from pipeline.errors import InputError
 from pipeline.files import arrays, layers
 from pipeline.lattice.blocks import blocks_covering
-from pipeline.plan.cut import LEAST_HALO_M
+from pipeline.plan.cut import LEAST_HALO_M as HALO_M
+from pipeline.plan.cut import halo_for
 from pipeline.settings import (
     Flow,
     LayerSettings,
@@ -21,15 +22,13 @@ from pipeline.settings import (
 )
 from pipeline.steps.area.rasters import rasters_of_area
 from pipeline.steps.block.block import block
+from pipeline.steps.block.reaches import halo_needed_m
 from pipeline.steps.tile.split import split
 from tests.runs import SAMPLE, raster_of
 
 TILE = min(SAMPLE.glob("*.laz"))
 BOUNDS = [565500.0, 5712000.0, 565650.0, 5712150.0]
 CRS = "EPSG:25832"
-RIM_CELLS = 8
-"""The raster begins up to two cells outside the tile, so that 8 cells of 0.5 m are at least 2 m of survey."""
-
 pytestmark = pytest.mark.slow
 
 
@@ -84,40 +83,62 @@ def joined(out: Path, worked: Path, blocks: list[str], *, boundary: list[Path]) 
     )
 
 
+def classes_of(folder: Path) -> np.ndarray:
+    """Places in the tile and classes of all returns, in the order of the places."""
+    parts = [arrays.map_arrays(path) for path in sorted((folder / "classified").glob("*"))]
+    index, asprs_class = (
+        np.concatenate([part[f"1.{name}"] for part in parts if part]) for name in ("index", "asprs_class")
+    )
+    order = np.argsort(index)
+    return np.stack((index[order], asprs_class[order]))
+
+
+def boulders_of(folder: Path) -> list[tuple[float, ...]]:
+    """Place, height and confidence of every candidate."""
+    tables = [gpd.read_file(path) for path in sorted((folder / "boulders").glob("*.gpkg"))]
+    found = [
+        (place.x, place.y, height, sure)
+        for table in tables
+        for place, height, sure in zip(table.geometry, table.height_m, table.confidence, strict=True)
+    ]
+    return sorted((round(e, 3), round(n, 3), round(h, 6), round(c, 6)) for e, n, h, c in found)
+
+
 @pytest.fixture(scope="module")
 def whole(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """The tile in one block."""
     folder = tmp_path_factory.mktemp("whole")
-    return worked_through(folder, Flow(block_m=1000.0, halo_m=LEAST_HALO_M))
+    return worked_through(folder, Flow(block_m=1000.0, halo_m=HALO_M))
 
 
 @pytest.mark.parametrize("block_m", [100.0, 130.0])
 def test_blocks_of_any_size_give_the_same_rasters(whole: Path, tmp_path: Path, block_m: float) -> None:
-    """Cell by cell, for the surfaces and for every count.
-
-    The outermost 2 m of the survey are left out: ground is extrapolated there beyond its last returns, from as much of
-    the hull as a block sees.
-    """
-    cut = worked_through(tmp_path, Flow(block_m=block_m, halo_m=LEAST_HALO_M))
-    rim = slice(RIM_CELLS, -RIM_CELLS)
+    """Return by return and cell by cell, up to the rim of the survey, for the surfaces and for every count."""
+    cut = worked_through(tmp_path, Flow(block_m=block_m, halo_m=HALO_M))
+    assert np.array_equal(classes_of(whole), classes_of(cut))
     for name in ("bare_earth", "ground_support", "canopy_height"):
-        one, other = raster_of(whole, name)[rim, rim], raster_of(cut, name)[rim, rim]
+        one, other = raster_of(whole, name), raster_of(cut, name)
         assert one.shape == other.shape
         assert np.isfinite(one).mean() > 0.9
         assert np.array_equal(one, other, equal_nan=True), f"{name}: {np.nanmax(abs(one - other))} m"
     counts, cut_counts = arrays.read_sums(whole / "counts"), arrays.read_sums(cut / "counts")
     assert set(counts) == set(cut_counts)
     for name, values in counts.items():
-        one, other = (np.nan_to_num(grid[rim, rim]) for grid in (values, cut_counts[name]))
-        assert np.allclose(one, other, atol=1e-3), name
+        assert np.array_equal(np.nan_to_num(values), np.nan_to_num(cut_counts[name])), name
+    assert boulders_of(whole) == boulders_of(cut)
+
+
+def test_the_halo_is_as_wide_as_the_reaches_of_the_methods() -> None:
+    """As far as rasters and boulders look, and beyond that as far as a class there depends on returns."""
+    for window_m in (2.0, PointsSettings().ground_window_m, 60.0):
+        assert halo_needed_m(window_m) <= halo_for(window_m)
 
 
 def test_without_a_halo_there_is_a_seam(whole: Path, tmp_path: Path) -> None:
     """The comparison can fail: blocks that do not see their neighbours differ at the edges."""
     blind = Flow(block_m=100.0, halo_m=0.5)
     cut = worked_through(tmp_path, blind)
-    rim = slice(RIM_CELLS, -RIM_CELLS)
-    one, other = (raster_of(folder, "bare_earth")[rim, rim] for folder in (whole, cut))
+    one, other = (raster_of(folder, "bare_earth") for folder in (whole, cut))
     assert not np.array_equal(one, other, equal_nan=True)
 
 

@@ -17,14 +17,14 @@ from pipeline.features import no_features
 from pipeline.files import arrays
 from pipeline.files.layers import write_features
 from pipeline.lattice.blocks import Block, block_named
-from pipeline.lattice.grid import Bounds, Grid, Heights
+from pipeline.lattice.grid import EastNorthHeight, Grid, Heights
 from pipeline.points.classes import Classified, classify_returns
 from pipeline.points.duplicates import find_duplicates
 from pipeline.returns.asprs import GROUND, WATER
 from pipeline.returns.cloud import Cloud, northward
 from pipeline.rock.boulders.boulders import find_boulders
 from pipeline.settings import Flow, LayerSettings, PointsSettings, RoofSettings, TerrainSettings, WireSettings
-from pipeline.steps.block.reaches import LOOK_AROUND_M
+from pipeline.steps.block.reaches import EARTH_AROUND_M, LOOK_AROUND_M
 from pipeline.steps.block.reading import Columns, engine, laid_out
 from pipeline.terrain.counts import class_counts, lone_ground
 from pipeline.terrain.profile import profile_grids
@@ -59,12 +59,13 @@ def block(
     found = classify_returns(cloud, settings=chosen, find_ground=engine(settings), roofs=roofs, wires=wires)
     _write_classes(classified, whence, found.asprs_class, cloud.within(place.bounds))
     del whence
-    cloud, found = _nearby(cloud, found, place.reach(max(LOOK_AROUND_M, terrain.max_gap_m)))
+    earth = _earth(cloud, found, place)
+    cloud, found = _nearby(cloud, found, place)
     core = Grid.covering(place.bounds, cell_m=float(str(for_area["cell_m"])), crs=crs)
     has_returns = bool(cloud.within(place.bounds).any())
-    made = _rasters(cloud, found, core, terrain=terrain, layers=layers) if has_returns else {}
+    made = _rasters(cloud, found, earth, core, terrain=terrain, layers=layers) if has_returns else {}
     arrays.write_grids(grids, made, core)
-    del made
+    del made, earth
     lumps = find_boulders(cloud, found.asprs_class, found.height_above_m, core) if len(cloud) else no_features(crs)
     write_features(boulders, lumps)
 
@@ -92,22 +93,34 @@ def _write_classes(path: Path, whence: Columns, asprs_class: NDArray[np.uint8], 
     arrays.write_arrays(path, written)
 
 
-def _nearby(cloud: Cloud, found: Classified, reach: Bounds) -> tuple[Cloud, Classified]:
+def _nearby(cloud: Cloud, found: Classified, place: Block) -> tuple[Cloud, Classified]:
     """The usable returns of the block and of what its rasters and boulders look at around it."""
-    near = np.flatnonzero(cloud.within(reach) & cloud.is_usable)
+    near = np.flatnonzero(cloud.within(place.reach(LOOK_AROUND_M)) & cloud.is_usable)
     return cloud.take(near), Classified(found.asprs_class[near], found.height_above_m[near])
 
 
+def _earth(cloud: Cloud, found: Classified, place: Block) -> EastNorthHeight:
+    """(n, 3) the usable returns of ground and water as far around the block as triangles reach."""
+    is_earth = (found.asprs_class == GROUND) | (found.asprs_class == WATER)
+    chosen = np.flatnonzero(is_earth & cloud.is_usable & cloud.within(place.reach(EARTH_AROUND_M)))
+    return np.stack((cloud.east[chosen], cloud.north[chosen], cloud.height[chosen])).T
+
+
 def _rasters(
-    cloud: Cloud, found: Classified, core: Grid, /, *, terrain: TerrainSettings, layers: LayerSettings
+    cloud: Cloud,
+    found: Classified,
+    earth: EastNorthHeight,
+    core: Grid,
+    /,
+    *,
+    terrain: TerrainSettings,
+    layers: LayerSettings,
 ) -> dict[str, Heights]:
     """Bare earth, its support, canopy, and counts of returns that may be added up."""
     asprs_class, above_m = found.asprs_class, found.height_above_m
-    earth = np.flatnonzero((asprs_class == GROUND) | (asprs_class == WATER))
-    enh = np.stack((cloud.east[earth], cloud.north[earth], cloud.height[earth])).T
     made: dict[str, Heights] = {
-        "bare_earth": surface_from_ground(enh, core, settings=terrain),
-        "ground_support": ground_support(enh[:, :2], core),
+        "bare_earth": surface_from_ground(earth, core, settings=terrain),
+        "ground_support": ground_support(earth[:, :2], core),
         "canopy_height": canopy_height(cloud, asprs_class, above_m, core),
         "lowest_last": lowest_last(cloud, asprs_class, core),
     }
