@@ -38,6 +38,10 @@ def _parser() -> argparse.ArgumentParser:
     survey.set_defaults(run=_survey)
     draft = commands.add_parser("draft", help="make the whole draft: layers, rasters, points, field sheet")
     draft.add_argument("--cores", type=_positive, default=os.cpu_count() or 1, metavar="N", help="cores to use")
+    draft.add_argument(
+        "--memory", type=_gigabytes, metavar="GB", help="memory to use at most (default: most of the free)"
+    )
+    draft.add_argument("--keep", action="store_true", help="keep all files made on the way, for a closer look")
     draft.set_defaults(run=_draft)
     calibrate = commands.add_parser("calibrate", help="fit the runnability bands of an area to notes made on foot")
     calibrate.set_defaults(run=_calibrate)
@@ -51,6 +55,13 @@ def _positive(text: str) -> int:
     number = int(text)
     if number < 1:
         raise argparse.ArgumentTypeError("must be 1 or more")
+    return number
+
+
+def _gigabytes(text: str) -> float:
+    number = float(text)
+    if not 0.5 <= number < 100_000:
+        raise argparse.ArgumentTypeError("must be a number of gigabytes, 0.5 or more")
     return number
 
 
@@ -76,14 +87,17 @@ def _calibrate(options: argparse.Namespace) -> int:
 def _draft(options: argparse.Namespace) -> int:
     from pipeline.files.arrays import read_json
     from pipeline.plan.plan import plan_run
+    from pipeline.plan.room import check_room, usable_memory_mb
     from pipeline.workflow import run_workflow
 
     plan = plan_run(options.area)
-    failure = run_workflow(plan, cores=options.cores)
+    memory_mb = round(options.memory * 1000) if options.memory else usable_memory_mb()
+    check_room(plan, memory_mb=memory_mb)
+    failure = run_workflow(plan, cores=options.cores, memory_mb=memory_mb, keep=options.keep)
     if failure:
         print(f"tussock: {failure.message}", file=sys.stderr)
         return BAD_INPUT if failure.is_bad_input else FAILED
-    print(f"Ground: {read_json(plan.out / 'work' / 'ground_choice.json')['reason']}")
+    print(f"Ground: {read_json(plan.out / 'work' / 'decided.json')['reason']}")
     print(f"The draft of {plan.area.name} is in {plan.out}")
     print("Not field-checked; not for navigation or competition. See the cautions on the field sheet.")
     return 0

@@ -21,9 +21,11 @@ from snakemake.settings.types import (
     OutputSettings,
     Quietness,
     ResourceSettings,
+    StorageSettings,
 )
 from snakemake_interface_common.exceptions import WorkflowError
 
+from pipeline.files.disk.room import FULL_BELOW_BYTES, free_disk_bytes, full_disk_message
 from pipeline.plan.plan import Plan
 from pipeline.shipped import WORKFLOW
 
@@ -33,19 +35,20 @@ MESSAGE_MARK = "error: "
 DOING = {
     "survey": "surveying the tiles",
     "split": "decoding tile",
-    "choose_ground": "deciding whose ground to use",
-    "classify": "finding the ground of block",
-    "grids": "making grids of block",
-    "boulders": "looking for boulders in block",
+    "decide": "deciding on cells and whose ground to use",
+    "block": "working through block",
     "label": "writing points of tile",
     "rasters": "joining the rasters",
     "bare_earth": "levelling the lakes",
     "relief": "shading the relief",
-    "landform": "drawing contours and landforms",
-    "rock": "drawing rock",
+    "landform": "drawing contours and landforms of field",
+    "rock": "drawing rock of field",
     "water": "drawing water",
-    "vegetation": "drawing vegetation",
-    "manmade": "drawing buildings",
+    "vegetation": "drawing vegetation of field",
+    "manmade": "drawing buildings of field",
+    "season": "looking whether leaves were out",
+    "running": "joining the rasters of runnability",
+    "base_level": "comparing base levels",
     "compose": "composing the draft",
     "sheet": "drawing the field sheet",
     "manifest": "writing the manifest",
@@ -60,25 +63,29 @@ class Failure:
     is_bad_input: bool
 
 
-def run_workflow(plan: Plan, /, *, cores: int) -> Failure | None:
+def run_workflow(plan: Plan, /, *, cores: int, memory_mb: int, keep: bool = False) -> Failure | None:
     """Make everything of the plan that is not up to date; None when all is made.
+
+    Jobs run side by side as long as the memory they say they need is at most `memory_mb`. With `keep` the files stay
+    that nobody needs any more.
 
     The plan holds its folder (`pipeline.plan.plan.plan_run`).
     """
     with _progress(plan) as progress:
         try:
-            _execute(plan, cores, progress)
+            _execute(plan, progress, cores=cores, memory_mb=memory_mb, keep=keep)
         except WorkflowError as error:
-            return _failure(progress.failed_logs, str(error))
+            return _failure(plan.out, progress.failed_logs, str(error))
     return None
 
 
-def _execute(plan: Plan, cores: int, listener: logging.Handler) -> None:
+def _execute(plan: Plan, listener: logging.Handler, *, cores: int, memory_mb: int, keep: bool) -> None:
     with SnakemakeApi(OutputSettings(quiet={Quietness.ALL}, enable_file_logging=False)) as api:
         workflow = api.workflow(
             snakefile=WORKFLOW,
             workdir=plan.out,
-            resource_settings=ResourceSettings(cores=cores),
+            resource_settings=ResourceSettings(cores=cores, resources={"mem_mb": memory_mb}),
+            storage_settings=StorageSettings(notemp=keep),
             config_settings=ConfigSettings(config={"area": str(plan.area_path)}),
         )
         # Snakemake sets its own handlers up on entering; ours has to come after them.
@@ -88,8 +95,10 @@ def _execute(plan: Plan, cores: int, listener: logging.Handler) -> None:
         dag.execute_workflow(execution_settings=ExecutionSettings(lock=False))
 
 
-def _failure(failed_logs: list[Path], otherwise: str) -> Failure:
+def _failure(out: Path, failed_logs: list[Path], otherwise: str) -> Failure:
     """The message of the first step that failed, without its traceback where it was meant for the mapper."""
+    if free_disk_bytes(out) < FULL_BELOW_BYTES:
+        return Failure(full_disk_message(out), is_bad_input=True)
     for log in failed_logs:
         text = log.read_text(encoding="utf-8", errors="replace").strip() if log.exists() else ""
         if MESSAGE_MARK in text:
@@ -146,7 +155,8 @@ def _progress(plan: Plan) -> Iterator[_Listener]:
     bar = Progress(*columns, console=console, transient=True) if console.is_terminal else None
     print(
         f"{plan.area.name}: {len(plan.tile_names)} tiles, {plan.n_returns:,} returns, "
-        f"{len(plan.block_names)} blocks of {plan.flow.block_m:.0f} m",
+        f"{len(plan.block_names)} blocks of {plan.flow.block_m:.0f} m, "
+        f"up to {plan.peak_disk_bytes / 1e9:.1f} GB of disk on the way",
         file=sys.stderr,
     )
     listener = _Listener(bar, plan.out)

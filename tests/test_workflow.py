@@ -40,10 +40,10 @@ def test_every_printed_command_fits_its_step(dry_run: str) -> None:
 
 def test_a_misspelt_option_would_be_noticed(dry_run: str) -> None:
     """The contract test fails for a wrong flag and for settings that do not fit (negative control)."""
-    name, *options = next(command for command in commands_of(dry_run) if command[0] == "classify")
+    name, *options = next(command for command in commands_of(dry_run) if command[0] == "block")
     parser = parser_of(name, find_step(name))
     with pytest.raises(SystemExit):
-        parser.parse_args([*options, "--blok", "1_1"])
+        parser.parse_args([*options, "--blok", "e1_n1"])
     with pytest.raises(SystemExit):
         parser.parse_args([option.replace("halo_m", "halo") for option in options])
 
@@ -57,23 +57,14 @@ def test_few_jobs_for_each_tile_and_block(dry_run: str) -> None:
 
 def test_an_unknown_step_is_answered_with_the_list(capsys: pytest.CaptureFixture[str]) -> None:
     """Whoever replays a command by hand sees what there is."""
-    assert main(["clasify"]) == 2
-    assert "classify" in capsys.readouterr().err
+    assert main(["spilt"]) == 2
+    assert "split" in capsys.readouterr().err
 
 
 def test_bad_input_to_a_step_is_one_message(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """A step ends with status 2 and its message, without a traceback."""
-    words = ["split", "--tile", str(tmp_path / "gone.laz"), "--out", str(tmp_path / "out"), "--tile-key", "1"]
-    words += [
-        "--source-crs",
-        "EPSG:25832",
-        "--crs",
-        "EPSG:25832",
-        "--height-unit-m",
-        "1",
-        "--flow",
-        '{"block_m":250,"halo_m":60}',
-    ]
-    words += ["--bounds", "0", "0", "9", "9", "--blocks", "0_0"]
-    assert main(words) == 2
+    words = [f"--tile={tmp_path / 'gone.laz'}", f"--out={tmp_path / 'out'}", f"--seen={tmp_path / 'seen'}"]
+    words += ["--tile-key=1", "--bounds=-9,-9,0,0", "--blocks", "w1_s1", "--source-crs=EPSG:25832", "--crs=EPSG:25832"]
+    words += ["--height-unit-m=1", '--flow={"block_m":250,"halo_m":60}']
+    assert main(["split", *words]) == 2
     assert capsys.readouterr().err.startswith("error: ")

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 
+from pipeline.lattice.compiled import compiled
 from pipeline.lattice.grid import EastNorth, Grid, Heights
 
 Numbers = NDArray[np.float64]
@@ -55,7 +56,30 @@ def bilinear(values: NDArray[np.floating], row: Numbers, col: Numbers, /, *, bey
     -------
     float64, of the shape of `row`; NaN where one of the four cells with any weight is NaN
     """
+    if beyond is None and values.ndim == 2 and row.ndim == 1:
+        return _bilinear(np.ascontiguousarray(values), row, col)
     mode: Literal["nearest", "constant"] = "nearest" if beyond is None else "constant"
     cval = 0.0 if beyond is None else beyond
     exact = np.asarray(values, np.float64)
     return np.asarray(ndimage.map_coordinates(exact, [row, col], order=1, mode=mode, cval=cval))
+
+
+@compiled
+def _bilinear(values: NDArray[np.floating], row: Numbers, col: Numbers) -> Numbers:
+    """As `bilinear`, the outermost cells carried on outwards."""
+    rows, cols = values.shape
+    found = np.empty(len(row))
+    for i in range(len(row)):
+        r, c = min(max(row[i], 0.0), rows - 1.0), min(max(col[i], 0.0), cols - 1.0)
+        low, left = int(r), int(c)
+        up, right = r - low, c - left
+        # A cell without any weight is not looked at: it may be unknown, or lie beyond the rim.
+        total = (1 - up) * (1 - right) * values[low, left]
+        if right > 0:
+            total += (1 - up) * right * values[low, left + 1]
+        if up > 0:
+            total += up * (1 - right) * values[low + 1, left]
+            if right > 0:
+                total += up * right * values[low + 1, left + 1]
+        found[i] = total
+    return found

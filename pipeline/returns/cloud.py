@@ -9,6 +9,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
+from pipeline.lattice.compiled import compiled
 from pipeline.lattice.grid import Bounds, EastNorth, EastNorthHeight, Mask
 
 
@@ -112,6 +113,10 @@ class Cloud:
         return cls(east=enh[:, 0], north=enh[:, 1], height=enh[:, 2], **{**neutral, **columns})  # type: ignore[arg-type]
 
 
+MOST_SORTED_ONE_BY_ONE = 32
+"""Returns of one place that are sorted one by one; more are sorted all together, which is quicker then."""
+
+
 def northward(cloud: Cloud, /) -> NDArray[np.intp]:
     """(n,) an order from south to north, then from west to east, that does not depend on the order given.
 
@@ -122,13 +127,61 @@ def northward(cloud: Cloud, /) -> NDArray[np.intp]:
         return np.empty(0, np.intp)
     packed = _ticks(cloud.north) << 32 | _ticks(cloud.east)
     order = np.argsort(packed)
-    same = packed[order[1:]] == packed[order[:-1]]
-    shared = np.flatnonzero(np.append(same, False) | np.append(False, same))
-    which = np.sort(order[shared])
-    few = cloud.take(which)
-    ranks = np.lexsort((few.return_number, few.gps_time, few.height, few.east, few.north, packed[which]))
-    order[shared] = which[ranks]
+    left = _sort_few(order, packed, cloud.north, cloud.east, cloud.height, cloud.gps_time, cloud.return_number)
+    if left.any():
+        shared = np.flatnonzero(left)
+        which = np.sort(order[shared])
+        few = cloud.take(which)
+        ranks = np.lexsort((few.return_number, few.gps_time, few.height, few.east, few.north, packed[which]))
+        order[shared] = which[ranks]
     return order
+
+
+@compiled
+def _sort_few(
+    order: NDArray[np.intp],
+    packed: NDArray[np.int64],
+    north: NDArray[np.float64],
+    east: NDArray[np.float64],
+    height: NDArray[np.float64],
+    time: NDArray[np.float64],
+    number: NDArray[np.uint8],
+) -> Mask:
+    """(n,) bool: stretches of the order left to be sorted; those of few returns of one place are sorted in place."""
+    n = len(order)
+    left = np.zeros(n, np.bool_)
+    begin = 0
+    while begin < n:
+        place = packed[order[begin]]
+        end = begin + 1
+        while end < n and packed[order[end]] == place:
+            end += 1
+        if end - begin > MOST_SORTED_ONE_BY_ONE:
+            left[begin:end] = True
+        elif end - begin > 1:
+            for at in range(begin + 1, end):
+                moved, to = order[at], at
+                while to > begin:
+                    other = order[to - 1]
+                    if north[moved] != north[other]:
+                        is_before = north[moved] < north[other]
+                    elif east[moved] != east[other]:
+                        is_before = east[moved] < east[other]
+                    elif height[moved] != height[other]:
+                        is_before = height[moved] < height[other]
+                    elif time[moved] != time[other]:
+                        is_before = time[moved] < time[other]
+                    elif number[moved] != number[other]:
+                        is_before = number[moved] < number[other]
+                    else:
+                        is_before = moved < other
+                    if not is_before:
+                        break
+                    order[to] = other
+                    to -= 1
+                order[to] = moved
+        begin = end
+    return left
 
 
 def _ticks(metres: NDArray[np.float64], /) -> NDArray[np.int64]:

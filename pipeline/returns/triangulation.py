@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 import startinpy
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
+from pipeline.lattice.compiled import compiled
 from pipeline.lattice.grid import EastNorth, EastNorthHeight
 from pipeline.lattice.sampling import bilinear
 
@@ -16,6 +19,10 @@ adds them without error and the order of the returns decides nothing."""
 COARSEST = 64
 """Side, in half metres, of the cells of the widest lattice whose nodes are triangulated first: wider lattices hold too
 few nodes to matter. Decides speed alone."""
+MOST_RADIUS_M = 1e9
+"""Radius of the circle through the corners of the widest triangle, in metres."""
+EDGE = 1e-9
+"""How far outside a triangle a place may lie and still be on its edge, as a share of the triangle: rounding."""
 
 
 def cell_means(enh: EastNorthHeight, /, *, cell_m: float) -> EastNorthHeight:
@@ -25,23 +32,38 @@ def cell_means(enh: EastNorthHeight, /, *, cell_m: float) -> EastNorthHeight:
     """
     if len(enh) == 0:
         return np.empty((0, 3))
-    cell = np.floor(enh[:, :2] / cell_m).astype(np.int64)
-    col, row = cell[:, 0], cell[:, 1]
-    first_col, first_row = int(col.min()), int(row.min())
-    cols = int(col.max()) - first_col + 1
-    # Every other row runs backwards: each cell then lies near the one before, which the triangulation needs.
-    walked = np.where(row % 2 == 0, col - first_col, first_col + cols - 1 - col)
-    index = (row - first_row) * cols + walked
-    count = np.bincount(index)
-    used = np.flatnonzero(count)
-    local = enh.copy()
-    local[:, :2] -= (cell + 0.5) * cell_m
-    ticks = np.rint(local * TICKS_PER_M)
-    sums = [np.bincount(index, weights=ticks[:, axis])[used] / count[used] / TICKS_PER_M for axis in range(3)]
-    row_used = used // cols + first_row
-    walked_used = used % cols
-    col_used = np.where(row_used % 2 == 0, walked_used, cols - 1 - walked_used) + first_col
-    return np.column_stack(((col_used + 0.5) * cell_m + sums[0], (row_used + 0.5) * cell_m + sums[1], sums[2]))
+    west_col, south_row = (math.floor(enh[:, axis].min() / cell_m) for axis in (0, 1))
+    cols = math.floor(enh[:, 0].max() / cell_m) - west_col + 1
+    rows = math.floor(enh[:, 1].max() / cell_m) - south_row + 1
+    return _means_in_cells(enh, cell_m, west_col, south_row, rows, cols)
+
+
+@compiled
+def _means_in_cells(
+    enh: EastNorthHeight, cell_m: float, west_col: int, south_row: int, rows: int, cols: int
+) -> EastNorthHeight:
+    """As `cell_means`. Every other row runs backwards: each cell then lies near the one before."""
+    count = np.zeros(rows * cols, np.int64)
+    sums = np.zeros((rows * cols, 3))
+    for i in range(len(enh)):
+        col, row = math.floor(enh[i, 0] / cell_m), math.floor(enh[i, 1] / cell_m)
+        col_in, row_in = col - west_col, row - south_row
+        at = row_in * cols + (col_in if row % 2 == 0 else cols - 1 - col_in)
+        count[at] += 1
+        sums[at, 0] += np.rint((enh[i, 0] - (col + 0.5) * cell_m) * TICKS_PER_M)
+        sums[at, 1] += np.rint((enh[i, 1] - (row + 0.5) * cell_m) * TICKS_PER_M)
+        sums[at, 2] += np.rint(enh[i, 2] * TICKS_PER_M)
+    means = np.empty((np.count_nonzero(count), 3))
+    n = 0
+    for at in range(rows * cols):
+        if count[at]:
+            row = at // cols + south_row
+            col = (at % cols if row % 2 == 0 else cols - 1 - at % cols) + west_col
+            means[n, 0] = (col + 0.5) * cell_m + sums[at, 0] / count[at] / TICKS_PER_M
+            means[n, 1] = (row + 0.5) * cell_m + sums[at, 1] / count[at] / TICKS_PER_M
+            means[n, 2] = sums[at, 2] / count[at] / TICKS_PER_M
+            n += 1
+    return means
 
 
 def heights_at_nodes(
@@ -49,25 +71,83 @@ def heights_at_nodes(
 ) -> NDArray[np.float64]:
     """(rows, cols) elevation of the triangulated nodes where the norths of the rows and the easts of the columns cross.
 
-    Outside the triangles the elevation of the nearest node; without any node NaN. `nodes` come in winding order.
+    Where no triangle is small enough (`MOST_RADIUS_M`), the elevation of the nearest node; without any node NaN.
+
+    Parameters
+    ----------
+    nodes : (n, 3) float64, metres
+        As `cell_means` gives them.
+    east, north : (cols,) and (rows,) float64, metres
+        Evenly spaced.
     """
     shape = len(north), len(east)
     if len(nodes) == 0:
         return np.full(shape, np.nan)
     origin = np.floor(nodes[:, :2].min(axis=0))
     local = (nodes - np.append(origin, 0.0))[_coarse_first(nodes)]
-    walk = np.empty((*shape, 2))
-    walk[::2, :, 0] = east - origin[0]
-    walk[1::2, :, 0] = (east - origin[0])[::-1]
-    walk[:, :, 1] = (north - origin[1])[:, None]
-    places = walk.reshape(-1, 2)
-    found = _interpolate(local, places)
-    unknown = np.isnan(found)
-    if unknown.any():
-        found[unknown] = local[quick_tree(local[:, :2]).query(places[unknown])[1], 2]
-    heights = found.reshape(shape)
-    heights[1::2] = heights[1::2, ::-1].copy()
-    return heights
+    east, north = east - origin[0], north - origin[1]
+    found = np.full(shape, np.nan)
+    triangulation = _triangulated(local)
+    if len(nodes) >= 3:
+        corners = triangulation.triangles.astype(np.int64)
+        _fill_triangles(found, triangulation.points, corners, east, north, MOST_RADIUS_M)
+    row, col = np.nonzero(np.isnan(found))
+    if len(row):
+        places = np.column_stack((east[col], north[row]))
+        found[row, col] = local[quick_tree(local[:, :2]).query(places)[1], 2]
+    return found
+
+
+@compiled
+def _fill_triangles(
+    found: NDArray[np.float64],
+    points: EastNorthHeight,
+    corners: NDArray[np.int64],
+    east: NDArray[np.float64],
+    north: NDArray[np.float64],
+    most_radius_m: float,
+) -> None:
+    """Write into (rows, cols) the elevation at each crossing that lies in a triangle or on its edge."""
+    rows, cols = found.shape
+    step_east = (east[-1] - east[0]) / max(cols - 1, 1)
+    step_north = (north[-1] - north[0]) / max(rows - 1, 1)
+    for t in range(len(corners)):
+        ax, ay, az = points[corners[t, 0]]
+        bx, by, bz = points[corners[t, 1]]
+        cx, cy, cz = points[corners[t, 2]]
+        bx, by, cx, cy = bx - ax, by - ay, cx - ax, cy - ay
+        twice = bx * cy - by * cx
+        if twice == 0:
+            continue
+        bb, cc = bx * bx + by * by, cx * cx + cy * cy
+        middle_x, middle_y = (cy * bb - by * cc) / (2 * twice), (bx * cc - cx * bb) / (2 * twice)
+        if middle_x * middle_x + middle_y * middle_y > most_radius_m * most_radius_m:
+            continue
+        low_x, high_x = ax + min(0.0, bx, cx), ax + max(0.0, bx, cx)
+        low_y, high_y = ay + min(0.0, by, cy), ay + max(0.0, by, cy)
+        first_col, last_col = _crossings(low_x, high_x, east[0], step_east, cols)
+        first_row, last_row = _crossings(low_y, high_y, north[0], step_north, rows)
+        for row in range(first_row, last_row + 1):
+            y = north[row] - ay
+            for col in range(first_col, last_col + 1):
+                x = east[col] - ax
+                of_b, of_c = (x * cy - y * cx) / twice, (bx * y - by * x) / twice
+                of_a = 1.0 - of_b - of_c
+                if of_a >= -EDGE and of_b >= -EDGE and of_c >= -EDGE:
+                    # Rounded, so that both triangles of an edge give the same.
+                    level = of_a * az + of_b * bz + of_c * cz
+                    found[row, col] = np.rint(level * (TICKS_PER_M * 8)) / (TICKS_PER_M * 8)
+
+
+@compiled
+def _crossings(low: float, high: float, first: float, step: float, n: int) -> tuple[int, int]:
+    """The first and the last of evenly spaced places between two figures; the step may be negative."""
+    if step == 0:
+        return 0, n - 1
+    a, b = (low - first) / step, (high - first) / step
+    if a > b:
+        a, b = b, a
+    return max(0, math.ceil(a - 1e-6)), min(n - 1, math.floor(b + 1e-6))
 
 
 def height_above(enh: EastNorthHeight, nodes: EastNorthHeight, /, *, cell_m: float) -> NDArray[np.float64]:
@@ -104,18 +184,12 @@ def _coarse_first(nodes: EastNorthHeight, /) -> NDArray[np.intp]:
     return np.argsort(-width, kind="stable")
 
 
-def _interpolate(nodes: EastNorthHeight, places: EastNorth, /) -> NDArray[np.float64]:
-    """(m,) linear interpolation in the Delaunay triangles; NaN outside."""
+def _triangulated(nodes: EastNorthHeight, /) -> startinpy.DT:
+    """The Delaunay triangulation of nodes."""
     triangulation = startinpy.DT()
     triangulation.snap_tolerance = 1e-4
     triangulation.insert(nodes)
-    if len(nodes) < 3:
-        return np.full(len(places), np.nan)
-    heights: NDArray[np.float64] = triangulation.interpolate({"method": "TIN"}, places)
-    heights *= TICKS_PER_M * 8
-    np.rint(heights, out=heights)
-    heights /= TICKS_PER_M * 8
-    return heights
+    return triangulation
 
 
 def quick_tree(places: EastNorth, /) -> cKDTree:

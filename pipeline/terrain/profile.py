@@ -12,8 +12,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from pipeline.lattice.compiled import compiled
 from pipeline.lattice.grid import Grid, Heights, Mask
-from pipeline.lattice.per_cell import sum_in_cells
 from pipeline.returns import asprs
 from pipeline.returns.cloud import Cloud
 from pipeline.terrain.counts import GROWTH_BOTTOM_M
@@ -98,7 +98,7 @@ def join_pulses(cloud: Cloud, /) -> Pulses:
     n = len(cloud)
     number = cloud.return_number
     if cloud.has_pulses:
-        order = np.lexsort((number, cloud.flight_line, cloud.gps_time))
+        order = _by_pulse(cloud)
         time, line, rank = cloud.gps_time[order], cloud.flight_line[order], number[order]
         follows = (time[1:] == time[:-1]) & (line[1:] == line[:-1]) & (rank[1:] > rank[:-1])
         start = np.flatnonzero(np.concatenate(([True], ~follows)))
@@ -109,23 +109,61 @@ def join_pulses(cloud: Cloud, /) -> Pulses:
     return Pulses(order, start, last, cloud.is_last[last])
 
 
+MOST_SORTED_ONE_BY_ONE = 32
+"""Returns of one time that are sorted one by one; more, where times are coarse, are sorted all together."""
+
+
+def _by_pulse(cloud: Cloud) -> NDArray[np.intp]:
+    """(n,) the order by GPS time, then flight line, then return number, then position."""
+    order = np.argsort(cloud.gps_time)
+    left = _sort_few(order, cloud.gps_time, cloud.flight_line, cloud.return_number)
+    if left.any():
+        which = np.sort(order[left])
+        few = np.lexsort((cloud.return_number[which], cloud.flight_line[which], cloud.gps_time[which]))
+        order[left] = which[few]
+    return order
+
+
+@compiled
+def _sort_few(
+    order: NDArray[np.intp], time: NDArray[np.float64], line: NDArray[np.uint16], number: NDArray[np.uint8]
+) -> Mask:
+    """(n,) bool: stretches of the order left to be sorted; those of few returns of one time are sorted in place."""
+    n = len(order)
+    left = np.zeros(n, np.bool_)
+    begin = 0
+    while begin < n:
+        now = time[order[begin]]
+        end = begin + 1
+        while end < n and time[order[end]] == now:
+            end += 1
+        if end - begin > MOST_SORTED_ONE_BY_ONE:
+            left[begin:end] = True
+        else:
+            for at in range(begin + 1, end):
+                moved, to = order[at], at
+                while to > begin:
+                    other = order[to - 1]
+                    if line[moved] != line[other]:
+                        is_before = line[moved] < line[other]
+                    elif number[moved] != number[other]:
+                        is_before = number[moved] < number[other]
+                    else:
+                        is_before = moved < other
+                    if not is_before:
+                        break
+                    order[to] = other
+                    to -= 1
+                order[to] = moved
+        begin = end
+    return left
+
+
 def _can_be_plant(asprs_class: NDArray[np.uint8]) -> Mask:
     """(n,) bool: returns that may come from vegetation."""
     table = np.ones(256, np.bool_)
     table[list(asprs.NOISE + _BUILT + _FLAT + _UNKNOWN)] = False
     return table[asprs_class]
-
-
-def _any_of(flags: Mask, pulses: Pulses) -> Mask:
-    """(m,) bool: pulses with at least one flagged return."""
-    met: Mask = np.logical_or.reduceat(flags[pulses.order], pulses.start)
-    return met
-
-
-def _highest_of(values: NDArray[np.float32], pulses: Pulses) -> NDArray[np.float32]:
-    """(m,) the largest value among the returns of each pulse."""
-    highest: NDArray[np.float32] = np.maximum.reduceat(values[pulses.order], pulses.start)
-    return highest
 
 
 def profile_grids(
@@ -195,46 +233,85 @@ def _sum_pulses(
 ) -> dict[str, Heights]:
     """The grids of `profile_grids`, from usable returns only."""
     pulses = join_pulses(cloud)
-    last, whole = pulses.last, pulses.is_whole
+    last = pulses.last
     cell = grid.cell_index(cloud.east[last], cloud.north[last])
-    inside = cell >= 0
-    plant = _can_be_plant(asprs_class)
+    path = 1 / np.cos(np.radians(np.minimum(np.abs(cloud.scan_angle_deg), MAX_SCAN_ANGLE_DEG)))
+    sums = np.zeros((len(PROFILE_NAMES), grid.rows * grid.cols))
+    _add_pulses(
+        sums,
+        cell,
+        pulses.order,
+        pulses.start,
+        pulses.is_whole,
+        _can_be_plant(asprs_class),
+        np.isin(asprs_class, _BUILT),
+        np.isin(asprs_class, _FLAT),
+        height_m,
+        cloud.return_number,
+        cloud.n_returns,
+        path,
+        np.array(edges_m, np.float64),
+    )
+    return {name: total.reshape(grid.shape).astype(np.float32) for name, total in zip(PROFILE_NAMES, sums, strict=True)}
+
+
+@compiled
+def _add_pulses(
+    sums: NDArray[np.float64],
+    cells: NDArray[np.int64],
+    order: NDArray[np.intp],
+    start: NDArray[np.intp],
+    is_whole: Mask,
+    is_plant: Mask,
+    is_built: Mask,
+    is_flat: Mask,
+    height_m: NDArray[np.float32],
+    number: NDArray[np.uint8],
+    n_returns: NDArray[np.uint8],
+    path: NDArray[np.floating],
+    edges_m: NDArray[np.float64],
+) -> None:
+    """Add every pulse to the sums, (names, cells), of the cell of its lowest return; those outside are left out."""
     bottom, middle, top = edges_m
-    built = np.isin(asprs_class[last], _BUILT)
-    above = np.add.reduceat((height_m >= top)[pulses.order], pulses.start, dtype=np.intp)
-    entered = whole & (height_m[last] < top) & ~built & (above <= MAX_RETURNS_ABOVE)
-    # A pulse without its last return still tells that it was stopped, where just one more return was to come.
-    tells = entered | (~whole & (cloud.return_number[last] + 1 == cloud.n_returns[last]) & (height_m[last] < top))
-
-    def stopped_between(low_m: float, high_m: float) -> Mask:
-        stopped: Mask = tells & _any_of(plant & (height_m >= low_m) & (height_m < high_m), pulses)
-        return stopped
-
-    low = np.where(plant & (height_m < top), height_m, np.float32(-1))
-    highest_low = _highest_of(low, pulses)
-    growth = entered & (highest_low >= GROWTH_BOTTOM_M) & (highest_low < middle)
-    # Where pulses cannot be joined, the first return tells what a pulse met on top.
-    begun = cloud.return_number[pulses.order[pulses.start]] <= 1
-    tree = begun & _any_of(plant & (height_m >= TREE_HEIGHT_M), pulses)
-    reached_ground = whole & np.isin(asprs_class[last], _FLAT)
-    path = 1 / np.cos(np.radians(np.minimum(np.abs(cloud.scan_angle_deg[last]), MAX_SCAN_ANGLE_DEG)))
-    weights: dict[str, NDArray[np.generic]] = {
-        "pulses": whole,
-        "entered": entered,
-        "stopped": stopped_between(bottom, top),
-        "entered_low": entered & (height_m[last] < middle),
-        "stopped_low": stopped_between(bottom, middle),
-        "stopped_visibility": stopped_between(middle, top),
-        "path_sum": entered * path,
-        "tree_pulses": tree,
-        "tree_through": tree & reached_ground,
-        "clear": begun & ~built & ~_any_of(plant & (height_m >= bottom), pulses),
-        "reached_ground": reached_ground,
-        "growth": growth,
-        "growth_height_sum_m": np.where(growth, highest_low, 0),
-        "built": whole & built,
-    }
-    return {
-        name: sum_in_cells(cell[inside], weight[inside], grid.shape).astype(np.float32)
-        for name, weight in weights.items()
-    }
+    for pulse in range(len(start)):
+        cell = cells[pulse]
+        if cell < 0:
+            continue
+        begin = start[pulse]
+        end = start[pulse + 1] if pulse + 1 < len(start) else len(order)
+        last, whole = order[end - 1], is_whole[pulse]
+        above, highest_low, highest_plant = 0, -1.0, -np.inf
+        in_low = in_view = False
+        for at in range(begin, end):
+            one = order[at]
+            height = float(height_m[one])
+            above += height >= top
+            if is_plant[one]:
+                highest_plant = max(highest_plant, height)
+                in_low |= bottom <= height < middle
+                in_view |= middle <= height < top
+                if height < top:
+                    highest_low = max(highest_low, height)
+        built, is_low = is_built[last], height_m[last] < top
+        entered = whole and is_low and not built and above <= MAX_RETURNS_ABOVE
+        # A pulse without its last return still tells that it was stopped, where just one more return was to come.
+        tells = entered or (not whole and number[last] + 1 == n_returns[last] and is_low)
+        growth = entered and GROWTH_BOTTOM_M <= highest_low < middle
+        # Where pulses cannot be joined, the first return tells what a pulse met on top.
+        begun = number[order[begin]] <= 1
+        tree = begun and highest_plant >= TREE_HEIGHT_M
+        reached_ground = whole and is_flat[last]
+        sums[0, cell] += whole
+        sums[1, cell] += entered
+        sums[2, cell] += tells and (in_low or in_view)
+        sums[3, cell] += entered and height_m[last] < middle
+        sums[4, cell] += tells and in_low
+        sums[5, cell] += tells and in_view
+        sums[6, cell] += path[last] if entered else 0.0
+        sums[7, cell] += tree
+        sums[8, cell] += tree and reached_ground
+        sums[9, cell] += begun and not built and not highest_plant >= bottom
+        sums[10, cell] += reached_ground
+        sums[11, cell] += growth
+        sums[12, cell] += highest_low if growth else 0.0
+        sums[13, cell] += whole and built

@@ -23,14 +23,14 @@ def names_behind(step: str) -> set[str]:
 
 def test_a_step_rests_on_all_it_imports_and_on_the_tables_it_reads() -> None:
     """Windows behind the ground filter, the norm's table behind boulders, the recall table behind the survey."""
-    assert {"pipeline/lattice/windows.py", "pipeline/points/classes.py"} <= names_behind("classify")
+    assert {"pipeline/lattice/windows.py", "pipeline/points/classes.py"} <= names_behind("block")
     assert "config/symbols.csv" in names_behind("rock")
     assert "config/boulder_recall.json" in names_behind("survey")
 
 
 def test_a_step_does_not_rest_on_what_it_never_calls() -> None:
     """A change of the sheet classifies nothing again; a change of the ground filter draws no sheet."""
-    assert not [name for name in names_behind("classify") if "/sheet/" in name or "/water/" in name]
+    assert not [name for name in names_behind("block") if "/sheet/" in name or "/water/" in name]
     assert not [name for name in names_behind("sheet") if "/points/" in name]
 
 

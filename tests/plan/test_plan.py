@@ -1,8 +1,18 @@
 """What is decided before a point is read."""
 
-import pytest
+import time
+import tracemalloc
 
-from pipeline.plan.plan import block_for_density, cell_for_density
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from pipeline.lattice.blocks import block_named, touches
+from pipeline.plan.cut import LEAST_HALO_M, LOOK_AROUND_M, block_for_density, cell_for_density, halo_for
+from pipeline.plan.plan import Plan
+from pipeline.settings import FlowSettings
+from pipeline.steps.block.reaches import LOOK_AROUND_M as BLOCK_LOOKS_AROUND_M
+from tests.plan.made_plan import made_plan
 
 
 @pytest.mark.parametrize(("pulses_per_m2", "cell_m"), [(20, 0.5), (3, 0.5), (2.9, 1.0), (0.5, 1.0), (0.2, 2.0)])
@@ -17,3 +27,63 @@ def test_cells_follow_the_density_of_pulses(pulses_per_m2: float, cell_m: float)
 def test_blocks_are_as_large_as_their_returns_allow(returns_per_m2: float, block_m: float) -> None:
     """620 m x 620 m of 15 returns/m2 are 5.8 million; what fits nowhere gets the smallest."""
     assert block_for_density(returns_per_m2, halo_m=60, max_returns=6_000_000) == block_m
+
+
+def ask_all(plan: Plan) -> int:
+    """All the rules ask of a plan, once each; how many jobs there are."""
+    for tile in plan.tile_names:
+        plan.blocks_reached(tile), plan.classified_of_tile(tile), plan.tile_bounds(tile), plan.split_mem_mb(tile)
+    for block in plan.block_names:
+        plan.splits_around(block), plan.content_around(block), plan.block_mem_mb(block)
+    assert plan.content
+    assert plan.mark
+    assert plan.most_mem_mb[0] > 0
+    for field in plan.field_names:
+        plan.core_of(field), plan.blocks_of_field(field)
+    return 2 * len(plan.tile_names) + len(plan.block_names) + 4 * len(plan.field_names)
+
+
+def test_ten_thousand_tiles_are_planned_in_seconds() -> None:
+    """2 500 km2: asking who needs whom goes by the lattice and not from all to all, which would take hours."""
+    began_s = time.process_time()
+    assert ask_all(made_plan(100)) > 30_000
+    assert time.process_time() - began_s < 60
+
+
+def test_planning_grows_with_the_tiles_and_no_faster() -> None:
+    """A job takes as much memory in a large survey as in a small one: 2 kB of names and neighbours at most."""
+    tracemalloc.start()
+    try:
+        n_jobs = ask_all(made_plan(20))
+        assert tracemalloc.get_traced_memory()[1] < 2000 * n_jobs
+    finally:
+        tracemalloc.stop()
+
+
+@given(st.integers(1, 4), st.floats(80, 700), st.sampled_from([125.0, 130.0, 500.0]))
+def test_blocks_and_tiles_ask_for_each_other(n_along: int, side_m: float, block_m: float) -> None:
+    """A tile lays returns out for a block exactly when the block reads that tile, and by the definition of touching."""
+    plan = made_plan(n_along, side_m=side_m, expert={"flow": {"block_m": block_m}})
+    by_tile = {(tile, block) for tile in plan.tile_names for block in plan.blocks_reached(tile)}
+    assert by_tile == {(tile, block) for block in plan.block_names for tile in plan.tiles_around(block)}
+    bounds = {tile: tuple(map(float, plan.tile_bounds(tile).split(","))) for tile in plan.tile_names}
+    assert by_tile == {
+        (tile, block)
+        for block in plan.block_names
+        for tile in plan.tile_names
+        if touches(block_named(block, block_m).reach(LEAST_HALO_M), bounds[tile])  # type: ignore[arg-type]
+    }
+    assert {block for block in plan.block_names if block in plan.blocks_around(block)} == set(plan.block_names)
+
+
+def test_the_halo_is_wider_than_all_that_looks_over_the_edge_of_a_block() -> None:
+    """Nobody can set it; it grows with the two settings that look further than the default 60 m allow."""
+    assert LOOK_AROUND_M >= BLOCK_LOOKS_AROUND_M
+    assert "halo_m" not in FlowSettings.model_fields
+    default = made_plan(1).area.expert
+    assert made_plan(1).flow.halo_m == LEAST_HALO_M
+    assert default.points.ground_window_m + LOOK_AROUND_M < LEAST_HALO_M
+    for window_m, gap_m in ((60.0, 20.0), (24.0, 200.0), (60.0, 200.0), (2.0, 2.0)):
+        plan = made_plan(1, expert={"points": {"ground_window_m": window_m}, "terrain": {"max_gap_m": gap_m}})
+        assert plan.flow.halo_m == halo_for(ground_window_m=window_m, max_gap_m=gap_m)
+        assert plan.flow.halo_m >= max(LEAST_HALO_M, window_m + BLOCK_LOOKS_AROUND_M, window_m + gap_m)

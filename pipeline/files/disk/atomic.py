@@ -9,6 +9,7 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from pipeline.errors import InputError
+from pipeline.files.disk.room import full_disk_message, is_disk_full
 
 
 @contextmanager
@@ -20,7 +21,7 @@ def replacing(path: Path, /) -> Iterator[Path]:
     Raises
     ------
     InputError
-        If the folder cannot be written to.
+        If the folder cannot be written to, or the disk is full.
     """
     part = path.with_name(f".{path.stem}.{os.getpid()}.part{path.suffix}")
     try:
@@ -29,8 +30,9 @@ def replacing(path: Path, /) -> Iterator[Path]:
     except OSError as error:
         raise InputError(f"{path.parent}: cannot be written to ({error.strerror}); choose another 'out:'") from error
     try:
-        yield part
-        part.replace(path)
+        with _clear_when_full(path.parent):
+            yield part
+            part.replace(path)
     finally:
         part.unlink(missing_ok=True)
 
@@ -40,13 +42,27 @@ def replacing_folder(path: Path, /) -> Iterator[Path]:
     """The same for a whole folder: filled beside the target, then put in its place."""
     part = path.with_name(f".{path.name}.{os.getpid()}.part")
     shutil.rmtree(part, ignore_errors=True)
-    part.mkdir(parents=True)
     try:
-        yield part
-        shutil.rmtree(path, ignore_errors=True)
-        part.replace(path)
+        with _clear_when_full(path.parent):
+            part.mkdir(parents=True)
+            yield part
+            shutil.rmtree(path, ignore_errors=True)
+            part.replace(path)
     finally:
         shutil.rmtree(part, ignore_errors=True)
+
+
+@contextmanager
+def _clear_when_full(folder: Path) -> Iterator[None]:
+    """Turn whatever a full disk makes fail into one message; asked before the half-written file is taken away."""
+    try:
+        yield
+    except InputError:
+        raise
+    except Exception as error:
+        if is_disk_full(error, folder):
+            raise InputError(full_disk_message(folder)) from error
+        raise
 
 
 def check_writable(folder: Path, /) -> None:

@@ -1,0 +1,125 @@
+"""All that is made of one working block: the classes of its returns, its rasters, its boulder candidates.
+
+One reading of the block and its halo serves all three. Rasters and boulders look some way beyond the block; the halo is
+that much wider than classes need, so that the classes they meet there are those the neighbouring block gives.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+from typing import cast
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pipeline.features import no_features
+from pipeline.files import arrays
+from pipeline.files.layers import write_features
+from pipeline.lattice.blocks import Block, block_named
+from pipeline.lattice.grid import Bounds, Grid, Heights
+from pipeline.points.classes import Classified, classify_returns
+from pipeline.points.duplicates import find_duplicates
+from pipeline.returns.asprs import GROUND, WATER
+from pipeline.returns.cloud import Cloud, northward
+from pipeline.rock.boulders.boulders import find_boulders
+from pipeline.settings import Flow, LayerSettings, PointsSettings, RoofSettings, TerrainSettings, WireSettings
+from pipeline.steps.block.reaches import LOOK_AROUND_M
+from pipeline.steps.block.reading import Columns, engine, laid_out
+from pipeline.terrain.counts import class_counts, lone_ground
+from pipeline.terrain.profile import profile_grids
+from pipeline.terrain.surface import canopy_height, ground_support, lowest_last, surface_from_ground
+
+
+def block(
+    *,
+    split: list[Path],
+    decided: Path,
+    classified: Path,
+    grids: Path,
+    boulders: Path,
+    block: str,
+    crs: str,
+    flow: Flow,
+    settings: PointsSettings,
+    roofs: RoofSettings,
+    wires: WireSettings,
+    terrain: TerrainSettings,
+    layers: LayerSettings,
+) -> None:
+    """Write the classes of one block's returns, its rasters and its boulder candidates.
+
+    `split` are the folders of the tiles that reach into the block or its halo; `decided` says whose
+    ground is used and how large a cell is; `classified`, `grids` and `boulders` are what is written.
+    """
+    place = block_named(block, flow.block_m)
+    cloud, whence = _returns(split, place)
+    for_area = arrays.read_json(decided)
+    chosen = settings.model_copy(update={"ground_from": for_area["ground_from"]})
+    found = classify_returns(cloud, settings=chosen, find_ground=engine(settings), roofs=roofs, wires=wires)
+    _write_classes(classified, whence, found.asprs_class, cloud.within(place.bounds))
+    del whence
+    cloud, found = _nearby(cloud, found, place.reach(max(LOOK_AROUND_M, terrain.max_gap_m)))
+    core = Grid.covering(place.bounds, cell_m=float(str(for_area["cell_m"])), crs=crs)
+    has_returns = bool(cloud.within(place.bounds).any())
+    made = _rasters(cloud, found, core, terrain=terrain, layers=layers) if has_returns else {}
+    arrays.write_grids(grids, made, core)
+    del made
+    lumps = find_boulders(cloud, found.asprs_class, found.height_above_m, core) if len(cloud) else no_features(crs)
+    write_features(boulders, lumps)
+
+
+def _returns(split: list[Path], place: Block) -> tuple[Cloud, Columns]:
+    """The returns of the block and its halo, and the tile of each with its place in it.
+
+    They come in one fixed order, so that nothing downstream can depend on how the survey was cut into tiles; what tiles
+    that overlap repeat of each other is not usable.
+    """
+    cloud, whence = arrays.join_returns(laid_out(split, place), names=("tile_key", "index"))
+    order = northward(cloud)
+    cloud, whence = cloud.take(order), {name: column[order] for name, column in whence.items()}
+    return replace(cloud, is_usable=cloud.is_usable & ~find_duplicates(cloud)), whence
+
+
+def _write_classes(path: Path, whence: Columns, asprs_class: NDArray[np.uint8], is_core: NDArray[np.bool_]) -> None:
+    """The classes of the core, tile by tile: places in the tile and the class of each."""
+    core = np.flatnonzero(is_core)
+    key, index = (whence[name][core] for name in ("tile_key", "index"))
+    written: dict[str, NDArray[np.generic]] = {}
+    for tile_key in np.unique(cast("NDArray[np.int64]", key)):
+        mine = key == tile_key
+        written |= {f"{tile_key}.index": index[mine], f"{tile_key}.asprs_class": asprs_class[core[mine]]}
+    arrays.write_arrays(path, written)
+
+
+def _nearby(cloud: Cloud, found: Classified, reach: Bounds) -> tuple[Cloud, Classified]:
+    """The usable returns of the block and of what its rasters and boulders look at around it."""
+    near = np.flatnonzero(cloud.within(reach) & cloud.is_usable)
+    return cloud.take(near), Classified(found.asprs_class[near], found.height_above_m[near])
+
+
+def _rasters(
+    cloud: Cloud, found: Classified, core: Grid, /, *, terrain: TerrainSettings, layers: LayerSettings
+) -> dict[str, Heights]:
+    """Bare earth, its support, canopy, and counts of returns that may be added up."""
+    asprs_class, above_m = found.asprs_class, found.height_above_m
+    earth = np.flatnonzero((asprs_class == GROUND) | (asprs_class == WATER))
+    enh = np.stack((cloud.east[earth], cloud.north[earth], cloud.height[earth])).T
+    made: dict[str, Heights] = {
+        "bare_earth": surface_from_ground(enh, core, settings=terrain),
+        "ground_support": ground_support(enh[:, :2], core),
+        "canopy_height": canopy_height(cloud, asprs_class, above_m, core),
+        "lowest_last": lowest_last(cloud, asprs_class, core),
+    }
+    made |= profile_grids(
+        cloud,
+        asprs_class,
+        above_m,
+        core,
+        running_bottom_m=layers.running_bottom_m,
+        visibility_bottom_m=layers.visibility_bottom_m,
+        running_top_m=layers.running_top_m,
+    )
+    made |= class_counts(asprs_class, cloud.east, cloud.north, cloud.is_last, core)
+    made |= lone_ground(cloud, asprs_class, above_m, core)
+    return made
