@@ -7,6 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from pipeline.lattice.compiled import compiled
+
 Floats = NDArray[np.float64]
 Labels = NDArray[np.int64]
 
@@ -58,15 +60,9 @@ class Runs:
         m = len(terms)
         weights = self.sum(weight)
         mean = self.sum(values * weight) / np.maximum(weights, 1e-9)
-        left = (values - mean[self.label]) * weight
-        normal, right = np.empty((self.k, m, m)), np.empty((self.k, m))
-        normal[:, 0, 0], right[:, 0] = weights, self.sum(left)
-        for i in range(1, m):
-            right[:, i] = self.sum(terms[i] * left)
-            weighted = terms[i] * weight
-            normal[:, 0, i] = normal[:, i, 0] = self.sum(weighted)
-            for j in range(i, m):
-                normal[:, i, j] = normal[:, j, i] = self.sum(weighted * terms[j])
+        normal, right = np.zeros((self.k, m, m)), np.zeros((self.k, m))
+        normal[:, 0, 0] = weights
+        _add_normal(normal, right, self.label, np.ascontiguousarray(terms), values - mean[self.label], weight)
         normal += np.eye(m) * ridge
         solved: Floats = np.asarray(np.linalg.solve(normal, right[..., None])[..., 0], np.float64)
         solved[:, 0] += mean
@@ -81,7 +77,35 @@ class Runs:
 
 def fitted(coefficients: Floats, terms: Floats, label: Labels, /) -> Floats:
     """(n,) what fits (k, m) give at places with these terms (m, n) and labels (n,)."""
-    total: Floats = np.zeros(len(label))
-    for coefficient, term in zip(np.ascontiguousarray(coefficients.T), terms, strict=True):
-        total += coefficient[label] * term
+    return _fitted(np.ascontiguousarray(coefficients), np.ascontiguousarray(terms), label)
+
+
+@compiled
+def _fitted(coefficients: Floats, terms: Floats, label: Labels) -> Floats:
+    """As `fitted`."""
+    total = np.zeros(len(label))
+    for term in range(len(terms)):
+        for i in range(len(label)):
+            total[i] += coefficients[label[i], term] * terms[term, i]
     return total
+
+
+@compiled
+def _add_normal(
+    normal: NDArray[np.float64], right: Floats, label: Labels, terms: Floats, left: Floats, weight: Floats
+) -> None:
+    """Add every value to the normal equations of its label: (k, m, m) and (k, m), all but `normal[:, 0, 0]`."""
+    m = len(terms)
+    for i in range(len(label)):
+        of, heavy, rest = label[i], weight[i], left[i] * weight[i]
+        right[of, 0] += rest
+        for a in range(1, m):
+            right[of, a] += terms[a, i] * rest
+            weighted = terms[a, i] * heavy
+            normal[of, 0, a] += weighted
+            for b in range(a, m):
+                normal[of, a, b] += weighted * terms[b, i]
+    for of in range(len(normal)):
+        for a in range(m):
+            for b in range(a):
+                normal[of, a, b] = normal[of, b, a]

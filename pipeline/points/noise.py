@@ -7,13 +7,14 @@ when it stands alone: few others share its neighbourhood in space, and it is the
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
+from pipeline.lattice.compiled import compiled
 from pipeline.lattice.grid import EastNorthHeight, Mask
-from pipeline.lattice.per_cell import highest_in_cells, lowest_in_cells
 from pipeline.returns.asprs import HIGH_NOISE, LOW_NOISE
 
 CUBE_M = 5.0
@@ -97,7 +98,11 @@ def _without_gaps(layer: NDArray[np.int64], /) -> NDArray[np.int64]:
     used = np.unique(layer) if int(layer.max()) - lowest > layer.size else np.flatnonzero(np.bincount(layer - lowest))
     used = used if used[0] == lowest else used + lowest
     place = np.cumsum(np.minimum(np.diff(used, prepend=lowest - 1), 2))
-    return place[np.searchsorted(used, layer)]
+    if int(used[-1]) - lowest > layer.size:
+        return place[np.searchsorted(used, layer)]
+    place_of = np.zeros(int(used[-1]) - lowest + 1, np.int64)
+    place_of[used - lowest] = place
+    return place_of[layer - lowest]
 
 
 def _supported_range(
@@ -107,19 +112,35 @@ def _supported_range(
 
     Where there is none: -inf and inf, so that nothing lies below or above.
     """
-    column = np.floor(enh[:, :2] / CUBE_M).astype(np.int64)
-    column -= column.min(axis=0) - 1
-    n_rows = int(column[:, 1].max()) + 2
+    west_col, south_row = (int(np.floor(enh[:, axis].min() / CUBE_M)) - 1 for axis in (0, 1))
+    n_cols, n_rows = (int(np.floor(enh[:, a].max() / CUBE_M)) - f + 2 for a, f in ((0, west_col), (1, south_row)))
+    lowest, highest = np.full(n_cols * n_rows, np.inf), np.full(n_cols * n_rows, -np.inf)
+    _range_of_columns(enh, alone, west_col, south_row, n_rows, lowest, highest)
+    column = np.floor(enh[index, :2] / CUBE_M).astype(np.int64) - (west_col, south_row)
     key = column[:, 0] * n_rows + column[:, 1]
-    size = int(column[:, 0].max() + 2) * n_rows
-    supported, height = key[~alone], enh[~alone, 2]
-    lowest = lowest_in_cells(supported, height, (size,), empty=np.inf)
-    highest = highest_in_cells(supported, height, (size,), empty=-np.inf)
     low, high = np.full(len(index), np.inf), np.full(len(index), -np.inf)
     for east in (-1, 0, 1):
         for north in (-1, 0, 1):
-            near = key[index] + east * n_rows + north
+            near = key + east * n_rows + north
             low, high = np.minimum(low, lowest[near]), np.maximum(high, highest[near])
     nothing = ~np.isfinite(low)
     low[nothing], high[nothing] = -np.inf, np.inf
     return low, high
+
+
+@compiled
+def _range_of_columns(
+    enh: EastNorthHeight,
+    alone: Mask,
+    west_col: int,
+    south_row: int,
+    n_rows: int,
+    lowest: NDArray[np.float64],
+    highest: NDArray[np.float64],
+) -> None:
+    """Write down the lowest and the highest return of each column that is not alone."""
+    for i in range(len(enh)):
+        if not alone[i]:
+            col, row = math.floor(enh[i, 0] / CUBE_M) - west_col, math.floor(enh[i, 1] / CUBE_M) - south_row
+            at = col * n_rows + row
+            lowest[at], highest[at] = min(lowest[at], enh[i, 2]), max(highest[at], enh[i, 2])

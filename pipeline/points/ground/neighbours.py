@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
+from pipeline.lattice.compiled import compiled
 from pipeline.lattice.grid import Mask
 from pipeline.lattice.per_cell import lowest_in_cells
 from pipeline.lattice.windows import highest_around
@@ -16,9 +16,6 @@ from pipeline.points.ground.lowest import Lowest
 WIDTH_SHARE = 0.6
 """Distance at which the weight of a neighbour has fallen to 1/e, as a share of the distance within which neighbours are
 taken. Greater figures let far neighbours bend the plane, smaller ones leave it to a few. Our choice."""
-
-PIECE = 4096
-"""Returns worked on at a time: what is made of them stays in the processor's cache. Decides speed alone."""
 
 
 @dataclass(frozen=True)
@@ -30,13 +27,13 @@ class Neighbours:
     n_returns : int
     own : (m,) int
         Number of the return among the n.
-    which : (k, m) int
+    which : (m, k) int
         Number of the neighbour among the n; 0 where there is none.
-    weight : (k, m) float64
+    weight : (m, k) float64
         Falls with distance; 0 where there is none.
     width_m : float
         Distance at which the weight has fallen to 1/e.
-    east, north, height : (k, m) float64, metres from the return.
+    east, north, height : (m, k) float64, metres from the return.
     """
 
     n_returns: int
@@ -47,14 +44,6 @@ class Neighbours:
     east: NDArray[np.float64]
     north: NDArray[np.float64]
     height: NDArray[np.float64]
-
-    def pieces(self) -> Iterator[tuple[slice, Neighbours]]:
-        """The m returns some at a time, so that what is made of them stays in the processor's cache."""
-        for start in range(0, len(self.own), PIECE):
-            part = slice(start, start + PIECE)
-            east, north, height = self.east[:, part], self.north[:, part], self.height[:, part]
-            which, weight = self.which[:, part], self.weight[:, part]
-            yield part, Neighbours(self.n_returns, self.own[part], which, weight, self.width_m, east, north, height)
 
 
 def coarse_lowest(lowest: Lowest, is_bare: Mask, factor: int, /) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
@@ -111,12 +100,37 @@ def neighbours_of(
     own = np.flatnonzero(is_near[wide_row, wide_col])
     cell = (wide_row * shape[1] + wide_col)[own]
     steps = [r * shape[1] + c for r in range(-reach, reach + 1) for c in range(-reach, reach + 1) if (r, c) != (0, 0)]
-    which = np.stack([number.ravel()[cell + step] for step in steps])
+    at_east = (col + lowest.east[place] / lowest.cell_m) * lowest.cell_m
+    at_north = (row + lowest.north[place] / lowest.cell_m) * lowest.cell_m
+    which, east, north, height = _differences(
+        number.ravel(), own, cell, np.array(steps), at_east, at_north, lowest.height[place]
+    )
     is_there = which >= 0
-    which = np.maximum(which, 0)
-    east = (col + lowest.east[place] / lowest.cell_m) * lowest.cell_m
-    north = (row + lowest.north[place] / lowest.cell_m) * lowest.cell_m
-    east, north, height = (axis[which] - axis[own] for axis in (east, north, lowest.height[place]))
     width_m = WIDTH_SHARE * (reach + 0.5) * factor * lowest.cell_m
     weight = np.exp(-(east**2 + north**2) / width_m**2) * is_there
-    return Neighbours(len(row), own, which, weight, width_m, east, north, height)
+    return Neighbours(len(row), own, np.maximum(which, 0), weight, width_m, east, north, height)
+
+
+@compiled
+def _differences(
+    number: NDArray[np.int64],
+    own: NDArray[np.int64],
+    cell: NDArray[np.int64],
+    steps: NDArray[np.int64],
+    east: NDArray[np.float64],
+    north: NDArray[np.float64],
+    height: NDArray[np.float64],
+) -> tuple[NDArray[np.int64], NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
+    """(m, k) each: number of the neighbour, -1 where there is none, and how far east, north and up it lies."""
+    shape = len(own), len(steps)
+    which, d_east, d_north, d_height = np.empty(shape, np.int64), np.zeros(shape), np.zeros(shape), np.zeros(shape)
+    for i in range(len(own)):
+        mine = own[i]
+        for k in range(len(steps)):
+            other = number[cell[i] + steps[k]]
+            which[i, k] = other
+            if other >= 0:
+                d_east[i, k] = east[other] - east[mine]
+                d_north[i, k] = north[other] - north[mine]
+                d_height[i, k] = height[other] - height[mine]
+    return which, d_east, d_north, d_height

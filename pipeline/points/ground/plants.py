@@ -11,9 +11,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from pipeline.lattice.compiled import compiled
 from pipeline.lattice.grid import Mask
-from pipeline.lattice.planes import weighted_plane
-from pipeline.points.ground.gentle_ways import gentle_step_m
+from pipeline.points.ground.gentle_ways import WAY_SLOPE, WAY_STEP_M
 from pipeline.points.ground.lowest import Lowest, spacing_of
 from pipeline.points.ground.neighbours import Neighbours, coarse_lowest, neighbours_of
 
@@ -46,6 +46,10 @@ ROUNDS = 3
 PLANE_EASE = 0.01
 """Share of the neighbours' spread, squared, that is added to it in every direction when a plane is drawn, so that
 neighbours in a row do not tip the plane across the row. Our choice."""
+
+
+Numbers = NDArray[np.float64]
+Places = NDArray[np.int64]
 
 
 def stands_out(lowest: Lowest, is_bare: Mask, /, *, plant_m: float) -> Mask:
@@ -117,33 +121,74 @@ def _fit_planes(near: Neighbours, steady_m: NDArray[np.float64], /) -> Planes:
     for turn in range(ROUNDS):
         if turn > 0:
             trust[near.own] = 1 / (1 + (np.maximum(-level, 0) / (HALF_WEIGHT_SHARE * limit_m)) ** 2)
-        for part, few in near.pieces():
-            weight = few.weight * trust[few.which]
-            planes[:, part] = weighted_plane(
-                few.east, few.north, few.height, weight, over=(0,), ease=1e-9, ease_share=PLANE_EASE
-            )
+        _draw_planes(planes, near.which, near.weight, near.east, near.north, near.height, trust)
         slope = np.hypot(slope_east, slope_north)
         limit_m = steady_m + PLANT_SLOPE_SHARE * near.width_m * slope
-    below_m, level_share, n_neighbours = np.empty((3, len(near.own)))
-    for part, few in near.pieces():
-        below_m[part] = _depth_below(few, few.weight * trust[few.which], planes[:, part])
-        level_share[part], n_neighbours[part] = _level_share(few)
+    below_m = _depth_below(planes, near.which, near.weight, near.east, near.north, near.height, trust)
+    n_level, n_neighbours = _count_level(near.weight, near.east, near.north, near.height)
     limit_m = limit_m + PLANT_ROUGHNESS * below_m
+    level_share = n_level / np.maximum(n_neighbours, 1)
     return Planes(-level, limit_m, level_share, n_neighbours >= LEAST_NEIGHBOURS)
 
 
-def _depth_below(near: Neighbours, weight: NDArray[np.float64], planes: NDArray[np.float64], /) -> NDArray[np.float64]:
+@compiled
+def _draw_planes(
+    planes: Numbers, which: Places, weight: Numbers, east: Numbers, north: Numbers, height: Numbers, trust: Numbers
+) -> None:
+    """Write into (3, m) the level, slope to the east and slope to the north of the plane through each's neighbours.
+
+    As `pipeline.lattice.planes.weighted_plane`, with the weights of the neighbours times the trust in them.
+    """
+    for i in range(len(which)):
+        total = x = y = z = xx = yy = xy = xz = yz = 0.0
+        for k in range(which.shape[1]):
+            w = weight[i, k] * trust[which[i, k]]
+            e, n, h = east[i, k], north[i, k], height[i, k]
+            total += w
+            x += w * e
+            y += w * n
+            z += w * h
+            xx += w * (e * e)
+            yy += w * (n * n)
+            xy += w * (e * n)
+            xz += w * (e * h)
+            yz += w * (n * h)
+        total = max(total, 1e-9)
+        x, y, z = x / total, y / total, z / total
+        xx, yy, xy, xz, yz = xx / total, yy / total, xy / total, xz / total, yz / total
+        ease = PLANE_EASE * (xx + yy) + 1e-9
+        xx, yy, xy, xz, yz = xx - x * x + ease, yy - y * y + ease, xy - x * y, xz - x * z, yz - y * z
+        determinant = xx * yy - xy * xy
+        planes[1, i] = (xz * yy - yz * xy) / determinant
+        planes[2, i] = (yz * xx - xz * xy) / determinant
+        planes[0, i] = z - planes[1, i] * x - planes[2, i] * y
+
+
+@compiled
+def _depth_below(
+    planes: Numbers, which: Places, weight: Numbers, east: Numbers, north: Numbers, height: Numbers, trust: Numbers
+) -> Numbers:
     """(m,) metres: root mean square depth of the neighbours below the plane, those above counted as on it."""
-    level, slope_east, slope_north = planes
-    rest = near.height - level - slope_east * near.east - slope_north * near.north
-    square = np.einsum("km,km->m", weight, np.minimum(rest, 0) ** 2)
-    return np.asarray(np.sqrt(square / np.maximum(weight.sum(axis=0), 1e-9)))
+    depth = np.empty(len(which))
+    for i in range(len(which)):
+        total = square = 0.0
+        for k in range(which.shape[1]):
+            w = weight[i, k] * trust[which[i, k]]
+            rest = height[i, k] - planes[0, i] - planes[1, i] * east[i, k] - planes[2, i] * north[i, k]
+            total += w
+            square += w * min(rest, 0.0) ** 2
+        depth[i] = np.sqrt(square / max(total, 1e-9))
+    return depth
 
 
-def _level_share(near: Neighbours, /) -> tuple[NDArray[np.float64], NDArray[np.intp]]:
-    """(m,) share of the neighbours to which a gentle way leads, and how many neighbours there are."""
-    is_there = near.weight > 0
-    limit_m = gentle_step_m(np.hypot(near.east, near.north))
-    n_level = np.count_nonzero((np.abs(near.height) <= limit_m) & is_there, axis=0)
-    n_all = np.count_nonzero(is_there, axis=0)
-    return n_level / np.maximum(n_all, 1), n_all
+@compiled
+def _count_level(weight: Numbers, east: Numbers, north: Numbers, height: Numbers) -> tuple[Places, Places]:
+    """(m,) twice: neighbours to which a gentle way leads, and all neighbours."""
+    n_level, n_all = np.zeros(len(weight), np.int64), np.zeros(len(weight), np.int64)
+    for i in range(len(weight)):
+        for k in range(weight.shape[1]):
+            if weight[i, k] > 0:
+                n_all[i] += 1
+                limit_m = WAY_STEP_M + WAY_SLOPE * np.hypot(east[i, k], north[i, k])
+                n_level[i] += abs(height[i, k]) <= limit_m
+    return n_level, n_all

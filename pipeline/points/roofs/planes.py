@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 
+from pipeline.lattice.compiled import compiled
 from pipeline.lattice.grid import Grid, Mask
 from pipeline.lattice.per_cell import count_in_cells, sum_in_cells
 from pipeline.points.roofs.returns import CELL_M, RoofReturns
@@ -98,7 +100,7 @@ class _WindowSums:
         around *= self.size**2
         return around
 
-    @property
+    @cached_property
     def closed(self) -> Cells:
         """(rows, cols) 0..1: share of the pulses that ended high."""
         return self.n_high / np.maximum(self.n_high + self.n_low, 1)
@@ -110,7 +112,20 @@ class _WindowSums:
 
     def moments(self, cells: NDArray[np.intp]) -> list[Cells]:
         """(k,) each: sums of x, y, z, xx, yy, xy, xz, yz, zz at some cells, by their flat index."""
-        return [self._around(moment).ravel()[cells] for moment in self._moments]
+        row, col = np.divmod(cells, self._moments[0].shape[1])
+        return [_summed_at(moment, row, col, self.size // 2) for moment in self._moments]
+
+
+@compiled
+def _summed_at(values: Cells, row: NDArray[np.intp], col: NDArray[np.intp], half: int) -> Cells:
+    """(k,) sum over the square window about each of some cells; nothing lies beyond the rim."""
+    found = np.zeros(len(row))
+    rows, cols = values.shape
+    for i in range(len(row)):
+        for r in range(max(row[i] - half, 0), min(row[i] + half + 1, rows)):
+            for c in range(max(col[i] - half, 0), min(col[i] + half + 1, cols)):
+                found[i] += values[r, c]
+    return found
 
 
 def _fit(window: _WindowSums, where: Mask, grid: Grid, /) -> Planes:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from itertools import chain
 
 import numpy as np
 from numpy.typing import NDArray
@@ -45,9 +44,7 @@ class Near:
 def returns_near(low: LowReturns, discs: Lumps, ring_m: float, /) -> Near:
     """Every pair of a lump with a round outline and a return inside that or up to `ring_m` beyond."""
     radius = discs.half_axes_m[:, 1]
-    found = low.tree.query_ball_point(np.column_stack((discs.east, discs.north)), radius + ring_m, return_sorted=True)
-    n = np.array([len(one) for one in found], np.int64)
-    index = np.fromiter(chain.from_iterable(found), np.int64, count=int(n.sum()))
+    n, index = low.buckets.within(discs.east, discs.north, radius + ring_m)
     lump, edge_m = np.repeat(np.arange(len(discs)), n), np.repeat(radius, n)
     d_east = low.east[index] - np.repeat(discs.east, n)
     d_north = low.north[index] - np.repeat(discs.north, n)

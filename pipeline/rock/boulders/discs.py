@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from scipy import ndimage
 
+from pipeline.lattice.compiled import compiled
 from pipeline.lattice.grid import Grid, Heights
 from pipeline.lattice.running_sums import RunningSums
 from pipeline.lattice.windows import highest_around, lowest_around
@@ -34,6 +35,7 @@ class Seen:
     clipped: Heights
     known: RunningSums
     low: RunningSums
+    _roughness: dict[int, tuple[Heights, Heights]] = field(default_factory=dict, repr=False)
 
     @classmethod
     def of(cls, height: Heights, grid: Grid, /) -> Seen:
@@ -42,6 +44,13 @@ class Seen:
         clipped = np.nan_to_num(height).clip(-1, BOULDER_MAX_HEIGHT_M)
         low = known & (height < DISC_GROUND_M)
         return cls(grid, height, clipped, RunningSums.of(known), RunningSums.of(low))
+
+    def roughness(self, n: int, /) -> tuple[Heights, Heights]:
+        """As `roughness_of` the clipped heights; discs of two radii may have windows of one size."""
+        if n not in self._roughness:
+            self._roughness.clear()
+            self._roughness[n] = roughness_of(self.clipped, n)
+        return self._roughness[n]
 
 
 INSCRIBED_SHARE = 0.62
@@ -68,7 +77,7 @@ def discs_of(seen: Seen, radius_m: float, /) -> tuple[Floats, Floats, Floats, Fl
     cell_m = seen.grid.cell_m
     n = max(1, round(INSCRIBED_SHARE * radius_m / cell_m))
     lowest = lowest_around(np.nan_to_num(seen.height, nan=-1.0), n)
-    rough, mean = roughness_of(seen.clipped, max(2, n))
+    rough, mean = seen.roughness(max(2, n))
     is_disc = (lowest > DISC_LEAST_M) & (rough < ROUGHNESS_M + ROUGHNESS_PER_M * radius_m)
     row, col = np.nonzero(is_disc)
     inner, outer = (max(1, round((radius_m + d) / cell_m)) for d in RIM_M)
@@ -97,18 +106,45 @@ def roughness_of(height: Heights, n: int, /) -> tuple[Heights, Heights]:
     tilt = steps / np.sqrt((steps**2).sum())
     bend = steps**2 - (steps**2).mean()
     bend /= np.sqrt((bend**2).sum())
-    by_row = {0: _convolve(height, flat, 0), 1: _convolve(height, tilt, 0), 2: _convolve(height, bend, 0)}
-    shapes = ((0, flat), (0, tilt), (1, flat), (0, bend), (2, flat), (1, tilt))
-    found = [_convolve(by_row[key], along, 1) for key, along in shapes]
+    square, mean = _projected(np.ascontiguousarray(height, np.float32), flat, tilt, bend)
     size = len(steps) ** 2
     left = ndimage.uniform_filter(height * height, len(steps), mode="nearest") * size
-    mean: Heights = (found[0] / len(steps)).astype(np.float32)
-    for projection in found:
-        left -= np.multiply(projection, projection, out=projection)
+    left -= square
     rms: Heights = np.sqrt(np.clip(left, 0, None) / max(size - 6, 1))
     return rms, mean
 
 
-def _convolve(values: Heights, kernel: Floats, axis: int) -> Heights:
-    found: Heights = ndimage.correlate1d(values, kernel, axis=axis, mode="nearest")
-    return found
+@compiled
+def _projected(height: Heights, flat: Floats, tilt: Floats, bend: Floats) -> tuple[Heights, Heights]:
+    """(rows, cols) twice: sum of the squares of the six projections of the window of each cell, and its mean.
+
+    The window of a cell at the rim holds the cells of the rim more than once.
+    """
+    rows, cols = height.shape
+    n = len(flat) // 2
+    square, mean = np.empty((rows, cols), np.float32), np.empty((rows, cols), np.float32)
+    # The three projections of the columns of one row's windows, with room for n columns beyond either rim.
+    by_flat, by_tilt, by_bend = np.empty(cols + 2 * n), np.empty(cols + 2 * n), np.empty(cols + 2 * n)
+    for row in range(rows):
+        by_flat[:], by_tilt[:], by_bend[:] = 0.0, 0.0, 0.0
+        for k in range(-n, n + 1):
+            line = height[min(max(row + k, 0), rows - 1)]
+            of_flat, of_tilt, of_bend = flat[k + n], tilt[k + n], bend[k + n]
+            for col in range(cols):
+                by_flat[col + n] += of_flat * line[col]
+                by_tilt[col + n] += of_tilt * line[col]
+                by_bend[col + n] += of_bend * line[col]
+        for by in (by_flat, by_tilt, by_bend):
+            by[:n], by[cols + n :] = by[n], by[cols + n - 1]
+        for col in range(cols):
+            p0 = p1 = p2 = p3 = p4 = p5 = 0.0
+            for k in range(2 * n + 1):
+                p0 += flat[k] * by_flat[col + k]
+                p1 += tilt[k] * by_flat[col + k]
+                p2 += flat[k] * by_tilt[col + k]
+                p3 += bend[k] * by_flat[col + k]
+                p4 += flat[k] * by_bend[col + k]
+                p5 += tilt[k] * by_tilt[col + k]
+            square[row, col] = p0 * p0 + p1 * p1 + p2 * p2 + p3 * p3 + p4 * p4 + p5 * p5
+            mean[row, col] = p0 / (2 * n + 1)
+    return square, mean

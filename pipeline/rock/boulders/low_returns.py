@@ -14,8 +14,8 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
-from scipy.spatial import cKDTree
 
+from pipeline.lattice.buckets import Buckets
 from pipeline.lattice.fill import fill_nearest
 from pipeline.lattice.grid import Grid, Heights
 from pipeline.lattice.means import Known, gaussian_window
@@ -52,9 +52,9 @@ class LowReturns:
     flight_line: NDArray[np.uint16]
 
     @cached_property
-    def tree(self) -> cKDTree:
+    def buckets(self) -> Buckets:
         """Index of the places, made once."""
-        return cKDTree(np.column_stack((self.east, self.north)), balanced_tree=False, compact_nodes=False)
+        return Buckets.of(self.east, self.north)
 
     def take(self, which: NDArray[np.bool_] | NDArray[np.intp]) -> LowReturns:
         """The chosen returns."""

@@ -1,0 +1,125 @@
+"""Places sorted into square buckets, so that those near a point are found by looking into a few of them."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pipeline.lattice.compiled import compiled
+
+Floats = NDArray[np.float64]
+Numbers = NDArray[np.int64]
+
+SIDE_M = 1.0
+"""Side of a bucket in metres: a few returns each, and a few buckets about each boulder. Decides speed alone."""
+
+
+@dataclass(frozen=True)
+class Buckets:
+    """Places by bucket.
+
+    Attributes
+    ----------
+    east, north : (n,) metres
+    west_col, south_row : place of the first bucket on the lattice of buckets
+    shape : rows and columns of buckets
+    start : (rows * cols + 1,) where each bucket begins in `held`
+    held : (n,) numbers of the places, bucket by bucket, ascending in each
+    """
+
+    east: Floats
+    north: Floats
+    west_col: int
+    south_row: int
+    shape: tuple[int, int]
+    start: Numbers
+    held: Numbers
+
+    @classmethod
+    def of(cls, east: Floats, north: Floats, /) -> Buckets:
+        """The buckets of places."""
+        if not len(east):
+            return cls(east, north, 0, 0, (0, 0), np.zeros(1, np.int64), np.empty(0, np.int64))
+        west_col, south_row = math.floor(east.min() / SIDE_M), math.floor(north.min() / SIDE_M)
+        shape = math.floor(north.max() / SIDE_M) - south_row + 1, math.floor(east.max() / SIDE_M) - west_col + 1
+        start, held = _sorted_in(east, north, west_col, south_row, shape[0], shape[1])
+        return cls(east, north, west_col, south_row, shape, start, held)
+
+    def within(self, east: Floats, north: Floats, radius_m: Floats, /) -> tuple[Numbers, Numbers]:
+        """How many places lie within a radius of each of k points, (k,), and their numbers, point by point, ascending.
+
+        Places on the circle count.
+        """
+        where = self.east, self.north, self.west_col, self.south_row, *self.shape, self.start, self.held
+        found = np.zeros(len(east), np.int64)
+        _look(*where, east, north, radius_m, found, np.empty(0, np.int64), False)
+        numbers = np.empty(int(found.sum()), np.int64)
+        _look(*where, east, north, radius_m, found, numbers, True)
+        return found, numbers
+
+
+@compiled
+def _sorted_in(
+    east: Floats, north: Floats, west_col: int, south_row: int, rows: int, cols: int
+) -> tuple[Numbers, Numbers]:
+    """Where each bucket begins, and the numbers of the places, bucket by bucket."""
+    start = np.zeros(rows * cols + 1, np.int64)
+    bucket = np.empty(len(east), np.int64)
+    for i in range(len(east)):
+        col, row = math.floor(east[i] / SIDE_M) - west_col, math.floor(north[i] / SIDE_M) - south_row
+        bucket[i] = row * cols + col
+        start[bucket[i] + 1] += 1
+    for at in range(rows * cols):
+        start[at + 1] += start[at]
+    free, held = start[:-1].copy(), np.empty(len(east), np.int64)
+    for i in range(len(east)):
+        held[free[bucket[i]]] = i
+        free[bucket[i]] += 1
+    return start, held
+
+
+@compiled
+def _look(
+    east: Floats,
+    north: Floats,
+    west_col: int,
+    south_row: int,
+    rows: int,
+    cols: int,
+    start: Numbers,
+    held: Numbers,
+    at_east: Floats,
+    at_north: Floats,
+    radius_m: Floats,
+    found: Numbers,
+    numbers: Numbers,
+    is_second: bool,
+) -> None:
+    """First count the places near each point into `found`, then, a second time, write down their numbers."""
+    end = 0
+    for point in range(len(at_east)):
+        e, n, r = at_east[point], at_north[point], radius_m[point]
+        begin = end
+        first_col = max(0, math.floor((e - r) / SIDE_M) - west_col)
+        last_col = min(cols - 1, math.floor((e + r) / SIDE_M) - west_col)
+        for row in range(
+            max(0, math.floor((n - r) / SIDE_M) - south_row),
+            min(rows - 1, math.floor((n + r) / SIDE_M) - south_row) + 1,
+        ):
+            if first_col > last_col:
+                continue
+            # Buckets side by side in a row stand one after the other.
+            for at in range(start[row * cols + first_col], start[row * cols + last_col + 1]):
+                i = held[at]
+                d_east, d_north = east[i] - e, north[i] - n
+                if d_east * d_east + d_north * d_north <= r * r:
+                    if is_second:
+                        numbers[end] = i
+                    end += 1
+        if is_second:
+            numbers[begin:end].sort()
+        else:
+            found[point] = end - begin
