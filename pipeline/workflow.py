@@ -46,6 +46,7 @@ DOING = {
     "water": "drawing water",
     "vegetation": "drawing vegetation of field",
     "manmade": "drawing buildings of field",
+    "usual_ground": "asking how bright the ground is",
     "season": "looking whether leaves were out",
     "running": "joining the rasters of runnability",
     "base_level": "comparing base levels",

@@ -16,6 +16,7 @@ STEPS = {
     "water": "pipeline.steps.area.water:water",
     "vegetation": "pipeline.steps.field.vegetation:vegetation",
     "manmade": "pipeline.steps.field.manmade:manmade",
+    "usual_ground": "pipeline.steps.area.usual_ground:usual_ground_of_area",
     "season": "pipeline.steps.area.season:season",
     "running": "pipeline.steps.area.running:running",
     "base_level": "pipeline.steps.area.base_level:base_level",

@@ -133,6 +133,25 @@ rule water:
         " --counts {input.counts:q} --out {output:q} --scale {params.scale} --settings {params.settings:q} 2> {log:q}"
 
 
+rule usual_ground:
+    """How bright the ground of the survey is, and how many pulses come back.
+
+    Try: snakemake -c1 work/usual_ground.json
+    """
+    input:
+        counts="work/counts",
+    output:
+        "work/usual_ground.json",
+    log:
+        "logs/usual_ground.log",
+    resources:
+        mem_mb=PLAN.band_mem_mb,
+    params:
+        code=PLAN.code("usual_ground"),
+    shell:
+        "python -m pipeline usual_ground --counts={input.counts:q} --out={output:q} 2> {log:q}"
+
+
 rule season:
     """Whether leaves were out.
 
@@ -214,10 +233,12 @@ rule compose:
         "logs/compose.log",
     params:
         map_date=str(PLAN.area.map_date),
+        rock=PLAN.section("rock"),
         code=PLAN.code("compose"),
     shell:
         "python -m pipeline compose --features=work/features --plan=work/plan.json --outline={input.outline:q}"
-        " --out={output.draft:q} --left-out={output.left_out:q} --map-date={params.map_date} 2> {log:q}"
+        " --out={output.draft:q} --left-out={output.left_out:q} --map-date={params.map_date}"
+        " --rock={params.rock:q} 2> {log:q}"
 
 
 rule sheet:

@@ -41,6 +41,7 @@ rule rock:
         ground_support="rasters/ground_support.tif",
         canopy_height="rasters/canopy_height.tif",
         counts="work/counts",
+        usual="work/usual_ground.json",
     output:
         "work/features/rock/{field}.gpkg",
     log:
@@ -55,7 +56,8 @@ rule rock:
     shell:
         "python -m pipeline rock --boulders=work/boulders --blocks {params.blocks} --bare-earth={input.bare_earth:q}"
         " --ground-support={input.ground_support:q} --canopy-height={input.canopy_height:q}"
-        " --counts={input.counts:q} --core={params.core} --out={output:q} --settings={params.settings:q} 2> {log:q}"
+        " --counts={input.counts:q} --usual={input.usual:q} --core={params.core} --out={output:q}"
+        " --settings={params.settings:q} 2> {log:q}"
 
 
 rule vegetation:

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from pipeline.draft.joining import cut_to_core
 from pipeline.features import join_features, no_features
 from pipeline.files import arrays, layers
+from pipeline.lattice.cutting import cut_to_core
 from pipeline.settings import VegetationSettings
 from pipeline.steps.field.reading import field_of, read_rasters
 from pipeline.terrain.profile import PROFILE_NAMES
