@@ -15,16 +15,13 @@ from scipy.spatial import cKDTree
 from shapely.geometry import LineString, Polygon
 from shapely.geometry.base import BaseGeometry
 
-from pipeline.features import join_features
+from pipeline.features import SUM, join_features, without_sums
 from pipeline.lattice.grid import Bounds, EastNorth, Mask
 from pipeline.lattice.lines import with_crossings
 
 WHOLE = ("206", "521")
 """Areas that stand for one thing, gigantic boulders and buildings: never cut, the field that holds their middle has
 them."""
-SUM = "_sum_"
-"""What the name of a column begins with that holds a measure of the piece, such as square metres of it that were seen,
-and is added up where pieces are joined. A section measures such columns on the pieces, after the cut."""
 MEET_M = 1e-3
 """Ends of lines this near to each other meet, in metres. Fields draw the same line from the same heights, so that ends
 differ by the rounding of coordinates only."""
@@ -124,6 +121,7 @@ def join_fields(
     crs: str,
     whole: Collection[str] = WHOLE,
     rewrite: Rewrite | None = None,
+    finish: Rewrite | None = None,
 ) -> gpd.GeoDataFrame:
     """The features of a section, joined across the borders of the fields.
 
@@ -140,6 +138,8 @@ def join_fields(
     whole : symbols of areas that were not cut
     rewrite : function or None
         Is given the joined features, and no others, with the columns of sums, and returns them with new evidence.
+    finish : function or None
+        Is given all features at the end, those of one field too, with the columns of sums.
 
     Returns
     -------
@@ -158,15 +158,12 @@ def join_fields(
     group = _groups(len(joined), np.concatenate((line_links, _area_links(joined, areas, table))))
     is_piece = np.bincount(group)[group] > 1
     if not is_piece.any():
-        return _without_sums(joined)
+        return without_sums(joined if finish is None else finish(joined))
     following = dict(line_links.tolist())
     cut = joined[is_piece]
     made = join_features([_as_one(pieces, following, field_m) for _, pieces in cut.groupby(group[is_piece])], crs)
-    return _without_sums(join_features([joined[~is_piece], made if rewrite is None else rewrite(made)], crs))
-
-
-def _without_sums(features: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
-    return features.drop(columns=[name for name in features.columns if name.startswith(SUM)]).reset_index(drop=True)
+    found = join_features([joined[~is_piece], made if rewrite is None else rewrite(made)], crs)
+    return without_sums(found if finish is None else finish(found))
 
 
 def _off_lattice(values: NDArray[np.float64], field_m: float) -> NDArray[np.float64]:

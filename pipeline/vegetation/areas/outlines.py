@@ -67,7 +67,7 @@ def _cell_edges(coded: Kinds, grid: Grid) -> shapely.MultiLineString:
     col, first = np.nonzero((below & (~above | left | right)).T)
     _, last = np.nonzero((above & (~below | left | right)).T)
     steep = np.stack([np.column_stack((east[col], north[at])) for at in (first, last)], axis=1)
-    return shapely.multilinestrings(shapely.linestrings(np.concatenate((level, steep))))
+    return shapely.MultiLineString(list(np.concatenate((level, steep))))
 
 
 def _edges_of(pieces: NDArray[np.object_], kind: NDArray[np.int64]) -> tuple[NDArray[np.object_], NDArray[np.object_]]:
@@ -88,7 +88,7 @@ def _edges_of(pieces: NDArray[np.object_], kind: NDArray[np.int64]) -> tuple[NDA
 
 
 def _merged(sides: NDArray[np.float64]) -> NDArray[np.object_]:
-    stretches = shapely.multilinestrings(shapely.linestrings(sides.reshape(-1, 2, 2)))
+    stretches = shapely.MultiLineString(list(sides.reshape(-1, 2, 2)))
     return np.asarray(shapely.get_parts(shapely.line_merge(stretches)), np.object_)
 
 

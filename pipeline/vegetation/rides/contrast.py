@@ -8,7 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import fft
 
-from pipeline.lattice.grid import Heights
+from pipeline.lattice.grid import Bounds, Grid, Heights
+from pipeline.lattice.squares import squares_over
 
 DIRECTIONS = 36
 """Directions tried for a strip: 5 degrees apart, so that the best one is 2.5 degrees off at most, 1.5 m aside after
@@ -41,32 +42,40 @@ class Contrast:
     n_directions: int
 
 
-def strip_contrast(clear: Heights, pulses: Heights, /, *, cell_m: float) -> Contrast:
+def strip_contrast(clear: Heights, pulses: Heights, grid: Grid, where: Bounds, /) -> Contrast:
     """Contrast of a strip with its two sides, over all directions.
 
     The strip is a Gaussian of sigma ALONG_M along and ACROSS_M across; each side is such a strip, moved by SIDE_M to
     the left or to the right. Taking the clearer side leaves the edges of open land without contrast. Cells reach
-    4 ALONG_M around themselves.
+    4 ALONG_M and SIDE_M around themselves.
 
     Parameters
     ----------
     clear, pulses : (rows, cols) pulses that met no plant, and all pulses
+    where : no contrast beyond the squares that hold some of this ground
     """
-    n = DIRECTIONS
-    margin = int(np.ceil(4 * ALONG_M / cell_m))
-    shape = tuple(fft.next_fast_len(size + margin, real=True) for size in clear.shape)
-    spectra = [np.asarray(fft.rfft2(grid.astype(np.float32), s=shape), np.complex64) for grid in (clear, pulses)]
+    found = Contrast(np.full(clear.shape, -1, np.float32), np.zeros(clear.shape, np.int16), DIRECTIONS)
+    for square in squares_over(grid, where, margin_m=4 * ALONG_M + SIDE_M):
+        strength, direction = _best_direction(square.around(clear), square.around(pulses), grid.cell_m)
+        found.strength[square.own], found.direction[square.own] = strength[square.inner], direction[square.inner]
+    return found
+
+
+def _best_direction(clear: Heights, pulses: Heights, cell_m: float) -> tuple[Heights, NDArray[np.int16]]:
+    """Contrast and direction around each cell of a square; nothing is known of its outermost 4 ALONG_M."""
+    shape = tuple(fft.next_fast_len(size, real=True) for size in clear.shape)
+    spectra = [np.asarray(fft.rfft2(np.nan_to_num(grid), s=shape), np.complex64) for grid in (clear, pulses)]
     north = fft.fftfreq(shape[0]).astype(np.float32)[:, None] / -cell_m
     east = fft.rfftfreq(shape[1]).astype(np.float32)[None, :] / cell_m
     strength = np.full(clear.shape, -1, np.float32)
     direction = np.zeros(clear.shape, np.int16)
-    for k in range(n):
-        angle = np.pi * k / n
+    for k in range(DIRECTIONS):
+        angle = np.pi * k / DIRECTIONS
         values = _one_direction(spectra, east, north, shape, clear.shape, angle, cell_m=cell_m)
         better = values > strength
         strength[better] = values[better]
         direction[better] = k
-    return Contrast(strength, direction, n)
+    return strength, direction
 
 
 def _one_direction(
@@ -74,7 +83,7 @@ def _one_direction(
     east: NDArray[np.float32],
     north: NDArray[np.float32],
     padded: tuple[int, ...],
-    shape: tuple[int, int],
+    shape: tuple[int, ...],
     angle: float,
     *,
     cell_m: float,

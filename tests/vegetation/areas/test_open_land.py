@@ -132,6 +132,6 @@ def test_voids_are_larger_than_chance_leaves_empty():
     rng = np.random.default_rng(8)
     pulses = (rng.random((200, 200)) < 0.3).astype(np.float32)
     outside = np.zeros((200, 200), np.bool_)
-    assert not voids(pulses, outside, cell_m=1.0).any()
+    assert not voids(pulses, outside, cell_m=1.0, pulses_per_m2=0.3).any()
     pulses[50:90, 50:90] = 0
-    assert voids(pulses, outside, cell_m=1.0)[55:85, 55:85].all()
+    assert voids(pulses, outside, cell_m=1.0, pulses_per_m2=0.3)[55:85, 55:85].all()
