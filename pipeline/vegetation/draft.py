@@ -19,6 +19,7 @@ from pipeline.vegetation.areas.ground import Ground, look_at_ground
 from pipeline.vegetation.areas.kinds import AREA_SYMBOLS, NOT_SEEN, cells_of, decide_kinds, settle_kinds
 from pipeline.vegetation.areas.merging import Kinds
 from pipeline.vegetation.areas.open_land import mean_density, voids
+from pipeline.vegetation.areas.owners import owners
 from pipeline.vegetation.rides.counts import RIDE_CELL_M, Counts
 from pipeline.vegetation.rides.rides import Candidates, draw_rides, ride_candidates
 from pipeline.vegetation.running.density import layer_thickness_m
@@ -38,8 +39,8 @@ from pipeline.vegetation.trees.rows import WAVE_SUMS, draw_rows, measure_rows
 from pipeline.vegetation.trees.trees import draw_trees
 
 MARGIN_M = 200.0
-"""Margin around a field, metres, whose grids decide about its rim. Density reaches 24 m, the cover around lone trees and
-scattered trees 60 m each, an opening 12 m, a boundary 48 m; what is left is for small areas that are given to their
+"""Margin around a field, metres, whose grids decide about its rim. Density reaches 24 m, the cover around lone trees
+and scattered trees 60 m each, an opening 12 m, a boundary 48 m; what is left is for small areas that are given to their
 neighbours one after the other."""
 Cut = Callable[[gpd.GeoDataFrame], gpd.GeoDataFrame]
 """Takes features to what of them is a field's own, all columns kept: `pipeline.draft.joining.cut_to_core`."""
@@ -202,14 +203,14 @@ def _measured(
         part if cut is None else cut(part)
         for part in (_numbered(found.areas), _numbered(found.trees), _numbered(lines))
     )
-    shapes = areas.geometry.to_numpy()
-    is_rough = areas["symbol"].isin(ROUGH).to_numpy()
+    shapes, row = areas.geometry.to_numpy(), areas[_ROW].to_numpy(np.int64)
+    whole, is_rough = found.areas.geometry.to_numpy(), areas["symbol"].isin(ROUGH).to_numpy()
+    owner = owners(whole, shapes, row, grid, core)
+    sums = measure_areas(owner, len(shapes), density, error, profile)
+    areas = with_sums(areas, sums | measure_rows(shapes, owner, canopy_height, grid))
     stands, larger = stands_of(canopy_height, grid)
-    whole, row = found.areas.geometry.to_numpy(), areas[_ROW].to_numpy(np.int64)
-    areas = with_sums(
-        areas, measure_areas(shapes, density, error, profile, grid) | measure_rows(shapes, canopy_height, grid)
-    )
-    rough = with_sums(areas[is_rough], strip_beside(whole, shapes[is_rough], row[is_rough], stands, larger))
+    owner = owners(whole, shapes[is_rough], row[is_rough], larger, core)
+    rough = with_sums(areas[is_rough], strip_beside(whole, owner, row[is_rough], stands, larger))
     steps = measure_boundaries(lines.geometry.to_numpy(), lines[_ROW].to_numpy(np.int64), found.boundaries, core)
     parts = [areas[~is_rough], rough, trees, with_sums(lines, steps)]
     return join_features(parts, grid.crs).drop(columns=_ROW, errors="ignore")

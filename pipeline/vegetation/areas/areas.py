@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import geopandas as gpd
+import numpy as np
 
 from pipeline.features import make_features
 from pipeline.lattice.grid import Grid
@@ -26,7 +27,9 @@ def draw_areas(kinds: Kinds, grid: Grid, /, *, smooth_m: float) -> gpd.GeoDataFr
     smooth_m : how far edges may be moved to be smooth
     """
     polygons, kind = polygons_of(kinds, grid, smooth_m=smooth_m, min_area_m2=MIN_AREA_OF_KIND_M2)
-    drawn = kind != AREA_SYMBOLS.index("405")
+    drawn = np.flatnonzero(kind != AREA_SYMBOLS.index("405"))
+    # Neighbours are of different kinds: in this order the same of two always comes first, whatever else was drawn.
+    drawn = drawn[np.argsort(kind[drawn], kind="stable")]
     is_seen = kind[drawn] != NOT_SEEN
     return make_features(
         polygons[drawn],

@@ -7,10 +7,10 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from rasterio.features import rasterize
 from scipy.special import ndtr
 
-from pipeline.lattice.grid import Grid, Heights
+from pipeline.lattice.grid import Heights
+from pipeline.vegetation.areas.owners import Owners
 from pipeline.vegetation.running.runnability import BAND_OF, DENSITY_SPREAD_RATIO, Limits
 
 Numbers = NDArray[np.float64]
@@ -33,12 +33,7 @@ AREA_SUMS = ("seen", "density", "error", *PROFILE_SUMS)
 
 
 def measure_areas(
-    polygons: NDArray[np.object_],
-    density: Heights,
-    error: Heights,
-    profile: Mapping[str, Heights],
-    grid: Grid,
-    /,
+    owner: Owners, n_areas: int, density: Heights, error: Heights, profile: Mapping[str, Heights], /
 ) -> dict[str, Numbers]:
     """Sums over the cells of each area by name, (n,) each: what `describe_areas` asks for.
 
@@ -46,18 +41,16 @@ def measure_areas(
 
     Parameters
     ----------
-    polygons : (n,) areas that do not overlap
+    owner : (rows, cols) of `pipeline.vegetation.areas.owners.owners`
+    n_areas : number of areas n
     density, error : (rows, cols) of the running layer, m2/m3
     profile : grids of `pipeline.terrain.profile.profile_grids`
     """
-    n = len(polygons) + 1
-    owned = zip(polygons, range(1, n), strict=True)
-    owner = rasterize(owned, out_shape=grid.shape, transform=grid.transform, fill=0).ravel() if n > 1 else None
+    owned = np.flatnonzero(owner)
+    area = owner.ravel()[owned] - 1
 
     def total(values: Heights) -> Numbers:
-        if owner is None:
-            return np.empty(0)
-        return np.bincount(owner, np.nan_to_num(values).ravel(), minlength=n)[1:].astype(np.float64)
+        return np.bincount(area, np.nan_to_num(values.ravel()[owned]), minlength=n_areas).astype(np.float64)
 
     sums = {"seen": total(np.isfinite(density).astype(np.float32)), "density": total(density), "error": total(error)}
     return sums | {name: total(profile[name]) for name in PROFILE_SUMS}

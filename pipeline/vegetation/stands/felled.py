@@ -31,7 +31,7 @@ Numbers = NDArray[np.float64]
 
 def strip_beside(
     whole: NDArray[np.object_],
-    pieces: NDArray[np.object_],
+    owner: NDArray[np.int32],
     part_of: NDArray[np.int64],
     stand_height: Heights,
     grid: Grid,
@@ -45,7 +45,7 @@ def strip_beside(
     Parameters
     ----------
     whole : (m,) areas before the cut
-    pieces : (n,) what of them is drawn
+    owner : (rows, cols) which of their pieces, counted from 1, holds each cell; 0 where none does
     part_of : (n,) which of the areas each piece is of
     stand_height : (rows, cols) of `pipeline.vegetation.stands.stand_height.stand_height`, metres, on `grid`
 
@@ -53,25 +53,22 @@ def strip_beside(
     -------
     dict of STRIP_SUMS
     """
-    sums = np.zeros((3, len(pieces) + 1))
+    sums = np.zeros((3, len(part_of) + 1))
     for number in np.unique(part_of):
-        mine = np.flatnonzero(part_of == number)
         window = grid.window_around(whole[number].bounds, margin_cells=int(np.ceil(STRIP_M[1] / grid.cell_m)) + 1)
         part, heights = grid.part(window), stand_height[window]
         if not heights.size:
             continue
         inside = rasterize([whole[number]], out_shape=part.shape, transform=part.transform).astype(np.bool_)
-        owned = zip(pieces[mine], mine.tolist(), strict=True)
-        owner = rasterize(owned, out_shape=part.shape, transform=part.transform, fill=len(pieces), dtype=np.int32)
         if not inside.any():
             continue
         away_cells, nearest = ndimage.distance_transform_edt(~inside, return_indices=True)
         in_strip = (away_cells * grid.cell_m > STRIP_M[0]) & (away_cells * grid.cell_m <= STRIP_M[1])
-        piece, found = owner[tuple(nearest[:, in_strip])], heights[in_strip]
+        piece, found = owner[window][tuple(nearest[:, in_strip])], heights[in_strip]
         is_high = found >= LEAST_STAND_M
         for row, weight in enumerate((np.ones(len(found)), is_high, np.where(is_high, found, 0))):
-            sums[row] += np.bincount(piece, weight, minlength=len(pieces) + 1)
-    return dict(zip(STRIP_SUMS, sums[:, :-1], strict=True))
+            sums[row] += np.bincount(piece, weight, minlength=len(part_of) + 1)
+    return dict(zip(STRIP_SUMS, sums[:, 1:], strict=True))
 
 
 def say_where_felled(areas: gpd.GeoDataFrame, sums: Mapping[str, Numbers], /) -> gpd.GeoDataFrame:

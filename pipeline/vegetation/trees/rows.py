@@ -9,7 +9,6 @@ import geopandas as gpd
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from rasterio.features import rasterize
 from scipy import ndimage
 
 from pipeline.lattice.grid import Grid, Heights, Mask
@@ -82,7 +81,9 @@ class Rows:
     height_m: float
 
 
-def measure_rows(polygons: NDArray[np.object_], canopy_height: Heights, grid: Grid, /) -> dict[str, Numbers]:
+def measure_rows(
+    polygons: NDArray[np.object_], owner: NDArray[np.int32], canopy_height: Heights, grid: Grid, /
+) -> dict[str, Numbers]:
     """What `rows_of` asks for, (n,) each by name: the waves in which the plants of each area stand.
 
     Areas are looked at square by square of a fixed lattice, so that those cut in pieces have the sums of their pieces.
@@ -93,6 +94,7 @@ def measure_rows(polygons: NDArray[np.object_], canopy_height: Heights, grid: Gr
     Parameters
     ----------
     polygons : (n,) areas, or what of them lies in squares of `pipeline.lattice.squares.SQUARE_M`
+    owner : (rows, cols) which of them, counted from 1, holds each cell; 0 where none does
     canopy_height : (rows, cols) metres above ground, NaN where unknown
     """
     sums = np.zeros((len(WAVE_SUMS), len(polygons)))
@@ -102,7 +104,7 @@ def measure_rows(polygons: NDArray[np.object_], canopy_height: Heights, grid: Gr
         part = grid.part(window)
         if not part.rows or not part.cols:
             continue
-        inside = rasterize([polygons[i]], out_shape=part.shape, transform=part.transform).astype(np.bool_)
+        inside = owner[window] == i + 1
         for square in squares_over(part, part.bounds, margin_m=0):
             cells = inside[square.own]
             if np.count_nonzero(cells) * grid.cell_m**2 >= LEAST_PART_M2:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-import shapely
 
 from pipeline.lattice.grid import Grid
 from pipeline.vegetation.areas.evidence import describe_areas, measure_areas
@@ -25,11 +24,11 @@ def described(
     profile["growth"] += 4 * growth_ratio
     profile["growth_height_sum_m"] += 4 * growth_ratio * 0.3
     sums = measure_areas(
-        np.array([shapely.box(*GRID.bounds)]),
+        np.ones(GRID.shape, np.int32),
+        1,
         np.full(GRID.shape, density, np.float32),
         np.full(GRID.shape, 0.02, np.float32),
         profile,
-        GRID,
     )
     sentences, confidence = describe_areas(
         [symbol],

@@ -9,6 +9,7 @@ import shapely
 from pipeline.lattice.grid import Grid
 from pipeline.settings import VegetationSettings
 from pipeline.terrain.surface import canopy_height
+from pipeline.vegetation.areas.owners import owners
 from pipeline.vegetation.draft import draft_vegetation
 from pipeline.vegetation.trees.rows import Rows, measure_rows, row_symbol, rows_of
 from tests.pulse_scene import Forest, crown_field, profile_of, shoot
@@ -21,7 +22,9 @@ AREA = shapely.Polygon([(10, 15), (85, 10), (90, 85), (20, 90)])
 
 def rows_in(canopy: np.ndarray, area: shapely.Polygon = AREA) -> Rows | None:
     """The rows of one area."""
-    (rows,) = rows_of(measure_rows(np.array([area]), canopy, GRID))
+    areas = np.array([area])
+    owner = owners(areas, areas, np.zeros(1, np.int64), GRID, GRID.bounds)
+    (rows,) = rows_of(measure_rows(areas, owner, canopy, GRID))
     return rows
 
 
