@@ -2,14 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.typing import NDArray
 from scipy import fft
 
-from pipeline.lattice.grid import Bounds, Grid, Heights
-from pipeline.lattice.squares import squares_over
+from pipeline.lattice.grid import Heights
 
 DIRECTIONS = 36
 """Directions tried for a strip: 5 degrees apart, so that the best one is 2.5 degrees off at most, 1.5 m aside after
@@ -25,44 +22,26 @@ MIN_PULSES_PER_M2 = 0.2
 """Where the strip or a side holds fewer pulses nothing is said (our choice)."""
 
 
-@dataclass(frozen=True)
-class Contrast:
-    """How much clearer a strip through each cell is than the ground on both sides of it.
-
-    Attributes
-    ----------
-    strength : (rows, cols) float32
-        Clear share within the strip minus that of the clearer side, for the best direction.
-    direction : (rows, cols) int16
-        That direction, a multiple of pi / n_directions counter-clockwise from east.
-    """
-
-    strength: Heights
-    direction: NDArray[np.int16]
-    n_directions: int
+REACH_M = 4 * ALONG_M + SIDE_M
+"""How far from a cell pulses lie that decide about the contrast there."""
 
 
-def strip_contrast(clear: Heights, pulses: Heights, grid: Grid, where: Bounds, /) -> Contrast:
-    """Contrast of a strip with its two sides, over all directions.
+def strip_contrast(clear: Heights, pulses: Heights, /, *, cell_m: float) -> tuple[Heights, NDArray[np.int16]]:
+    """How much clearer a strip through each cell is than the ground on both sides of it, over all directions.
 
     The strip is a Gaussian of sigma ALONG_M along and ACROSS_M across; each side is such a strip, moved by SIDE_M to
-    the left or to the right. Taking the clearer side leaves the edges of open land without contrast. Cells reach
-    4 ALONG_M and SIDE_M around themselves.
+    the left or to the right. Taking the clearer side leaves the edges of open land without contrast.
 
     Parameters
     ----------
     clear, pulses : (rows, cols) pulses that met no plant, and all pulses
-    where : no contrast beyond the squares that hold some of this ground
+        The two are taken to repeat beyond their rim, so that what lies within REACH_M of it means nothing.
+
+    Returns
+    -------
+    (rows, cols) float32, clear share within the strip minus that of the clearer side, for the best direction; and
+    (rows, cols) int16, that direction, a multiple of pi / DIRECTIONS counter-clockwise from east
     """
-    found = Contrast(np.full(clear.shape, -1, np.float32), np.zeros(clear.shape, np.int16), DIRECTIONS)
-    for square in squares_over(grid, where, margin_m=4 * ALONG_M + SIDE_M):
-        strength, direction = _best_direction(square.around(clear), square.around(pulses), grid.cell_m)
-        found.strength[square.own], found.direction[square.own] = strength[square.inner], direction[square.inner]
-    return found
-
-
-def _best_direction(clear: Heights, pulses: Heights, cell_m: float) -> tuple[Heights, NDArray[np.int16]]:
-    """Contrast and direction around each cell of a square; nothing is known of its outermost 4 ALONG_M."""
     shape = tuple(fft.next_fast_len(size, real=True) for size in clear.shape)
     spectra = [np.asarray(fft.rfft2(np.nan_to_num(grid), s=shape), np.complex64) for grid in (clear, pulses)]
     north = fft.fftfreq(shape[0]).astype(np.float32)[:, None] / -cell_m

@@ -12,8 +12,9 @@ from shapely.geometry import LineString, box
 
 from pipeline.features import make_features
 from pipeline.lattice.grid import Bounds, EastNorth, Grid, Heights
+from pipeline.lattice.squares import squares_over
 from pipeline.lattice.windows import highest_around
-from pipeline.vegetation.rides.contrast import SIDE_M, strip_contrast
+from pipeline.vegetation.rides.contrast import DIRECTIONS, REACH_M, SIDE_M, strip_contrast
 from pipeline.vegetation.rides.counts import Counts
 from pipeline.vegetation.rides.follow import MIN_EVIDENCE, Ride, follow
 from pipeline.vegetation.rides.variant import ride_symbol
@@ -60,17 +61,19 @@ def ride_candidates(
     where : those on this ground; west and south edge are part of it, east and north edge are not
     min_contrast : share of the pulses by which a ride lets through more than its clearer side
     """
-    reach_m = 2 * SIDE_M
-    west, south, east, north = where
-    contrast = strip_contrast(clear, pulses, grid, (west - reach_m, south - reach_m, east + reach_m, north + reach_m))
-    peak = highest_around(contrast.strength, int(SIDE_M / grid.cell_m))
-    row, col = np.nonzero((contrast.strength == peak) & (contrast.strength >= min_contrast))
     easts, norths = grid.centres()
-    place = np.column_stack((easts[col], norths[row]))
-    here = ((place >= where[:2]) & (place < where[2:])).all(axis=1)
-    row, col = row[here], col[here]
-    angle = contrast.direction[row, col] * np.pi / contrast.n_directions
-    return Candidates.join([Candidates(place[here], angle, contrast.strength[row, col].astype(np.float64))])
+    near = int(SIDE_M / grid.cell_m)
+    found = []
+    for square in squares_over(grid, where, margin_m=REACH_M + SIDE_M):
+        strength, direction = strip_contrast(square.around(clear), square.around(pulses), cell_m=grid.cell_m)
+        is_peak = (strength == highest_around(strength, near)) & (strength >= min_contrast)
+        row, col = np.nonzero(is_peak[square.inner])
+        place = np.column_stack((easts[square.own[1]][col], norths[square.own[0]][row]))
+        here = ((place >= where[:2]) & (place < where[2:])).all(axis=1)
+        angle = direction[square.inner][row, col] * np.pi / DIRECTIONS
+        strong = strength[square.inner][row, col].astype(np.float64)
+        found.append(Candidates(place[here], angle[here], strong[here]))
+    return Candidates.join(found)
 
 
 def draw_rides(

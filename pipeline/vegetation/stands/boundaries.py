@@ -16,7 +16,6 @@ from pipeline.lattice.grid import Bounds, EastNorth, Grid, Heights, Mask
 from pipeline.lattice.lines import simplify_by_squares
 from pipeline.lattice.sampling import sample
 from pipeline.lattice.skeleton import skeleton_lines
-from pipeline.lattice.squares import squares_over
 from pipeline.norm.symbols import isom
 from pipeline.vegetation.stands.stand_height import CROWN_M, stands_of
 
@@ -37,6 +36,9 @@ LEAST_LENGTH_M = isom("416").smallest.length_m
 """Shortest 416 on the ground: five dots."""
 
 
+GOES_ON_M = 100.0
+"""How far beyond a field its boundaries are followed: past the shortest, and past the blunt end of a strip that is cut
+off (our choice)."""
 BOUNDARY_SUMS = ("step_m", "step_places")
 """Sum of the differences of height along a boundary, metres, and the number of places that they were taken at."""
 
@@ -76,8 +78,12 @@ def find_boundaries(
     depth_m = ndimage.distance_transform_edt(inside)[1:-1, 1:-1] * larger.cell_m
     # Both sides, as wide as their windows reach, are forest that was seen.
     is_deep = depth_m > 2 * APART_M + CROWN_M / 2
-    step = height_step(height, larger, where)
-    return stand_edges(step, height, is_deep, larger, least_step_m=least_step_m)
+    west, south, east, north = where
+    around_m = GOES_ON_M + 4 * ALONG_M + APART_M
+    window = larger.window_around((west - around_m, south - around_m, east + around_m, north + around_m))
+    part = larger.part(window)
+    step = height_step(height[window], cell_m=part.cell_m)
+    return stand_edges(step, height[window], is_deep[window], part, least_step_m=least_step_m)
 
 
 def draw_boundaries(edges: list[StandEdge], crs: str, /) -> gpd.GeoDataFrame:
@@ -125,47 +131,38 @@ def describe_boundaries(lines: gpd.GeoDataFrame, sums: Mapping[str, Numbers], /)
     )
 
 
-def height_step(height: Heights, grid: Grid, where: Bounds, /) -> Heights:
+def height_step(height: Heights, /, *, cell_m: float) -> Numbers:
     """Greatest difference of mean height between the two sides of a line through each cell, (rows, cols) metres.
 
     All directions are tried. Each side is a Gaussian of sigma ALONG_M along the line and ACROSS_M across it, APART_M
-    away from it. Cells reach 4 ALONG_M and as much as lies aside around them; what lies beyond the grid is bare.
-
-    Parameters
-    ----------
-    where : 0 beyond the squares that hold some of this ground
+    away from it. Cells reach 4 ALONG_M and as much as lies aside around them; what lies beyond the grid is bare. In 32
+    bits, grids of two sizes would differ by so much that a line ends elsewhere.
     """
-    step = np.zeros(height.shape, np.float32)
-    for square in squares_over(grid, where, margin_m=4 * ALONG_M + APART_M):
-        step[square.own] = _height_step(square.around(height), grid.cell_m)[square.inner]
-    return step
-
-
-def _height_step(height: Heights, cell_m: float) -> Heights:
-    shape = tuple(fft.next_fast_len(size, real=True) for size in height.shape)
-    spectrum = np.asarray(fft.rfft2(height, s=shape), np.complex64)
-    north = fft.fftfreq(shape[0]).astype(np.float32)[:, None] / -cell_m
-    east = fft.rfftfreq(shape[1]).astype(np.float32)[None, :] / cell_m
-    step = np.zeros(height.shape, np.float32)
+    margin = int(np.ceil((4 * ALONG_M + APART_M) / cell_m))
+    shape = tuple(fft.next_fast_len(size + margin, real=True) for size in height.shape)
+    spectrum = fft.rfft2(height.astype(np.float64), s=shape)
+    north = fft.fftfreq(shape[0])[:, None] / -cell_m
+    east = fft.rfftfreq(shape[1])[None, :] / cell_m
+    step = np.zeros(height.shape)
     for angle in np.pi * np.arange(DIRECTIONS) / DIRECTIONS:
         along = east * np.cos(angle) + north * np.sin(angle)
         across = north * np.cos(angle) - east * np.sin(angle)
-        window = np.exp(np.float32(-2 * np.pi**2) * ((along * ALONG_M) ** 2 + (across * ACROSS_M) ** 2))
+        window = np.exp(-2 * np.pi**2 * ((along * ALONG_M) ** 2 + (across * ACROSS_M) ** 2))
         # The difference of the two sides is the window moved one way less the window moved the other.
         sides = window * (2j * np.sin(2 * np.pi * across * APART_M))
-        difference = fft.irfft2(spectrum * sides.astype(np.complex64), s=shape, workers=1)
+        difference = fft.irfft2(spectrum * sides, s=shape, workers=1)
         np.maximum(step, np.abs(difference[: height.shape[0], : height.shape[1]]), out=step)
     return step
 
 
 def stand_edges(
-    step: Heights, height: Heights, is_forest: Mask, grid: Grid, /, *, least_step_m: float
+    step: Numbers, height: Heights, is_forest: Mask, grid: Grid, /, *, least_step_m: float
 ) -> list[StandEdge]:
     """Lines along the crests of `step` inside forest.
 
     Parameters
     ----------
-    step : (rows, cols) of `height_step`, metres
+    step : (rows, cols) of `height_step`, metres, 64 bit
     height : (rows, cols) of the stand, metres
     is_forest : (rows, cols) cells a boundary may run through
     """
@@ -175,7 +172,7 @@ def stand_edges(
         places = _higher_on_the_left(shapely.get_coordinates(crest), height, grid)
         line = shapely.LineString(simplify_by_squares(places, grid.cell_m))
         if line.length >= LEAST_LENGTH_M:
-            found.append(StandEdge(line, places, sample(step, grid, places)))
+            found.append(StandEdge(line, places, sample(step.astype(np.float32), grid, places)))
     return found
 
 

@@ -7,10 +7,10 @@ from collections.abc import Mapping
 import geopandas as gpd
 import numpy as np
 from numpy.typing import NDArray
-from rasterio.features import rasterize
 from scipy import ndimage
 
 from pipeline.lattice.grid import Grid, Heights
+from pipeline.vegetation.areas.owners import burnt
 
 ROUGH = ("403", "404")
 """Rough open land."""
@@ -59,7 +59,7 @@ def strip_beside(
         part, heights = grid.part(window), stand_height[window]
         if not heights.size:
             continue
-        inside = rasterize([whole[number]], out_shape=part.shape, transform=part.transform).astype(np.bool_)
+        inside = burnt(whole[number : number + 1], part) > 0
         if not inside.any():
             continue
         away_cells, nearest = ndimage.distance_transform_edt(~inside, return_indices=True)

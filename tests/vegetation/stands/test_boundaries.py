@@ -18,7 +18,7 @@ INSIDE = (EAST > 20) & (EAST < 140) & (NORTH > 20) & (NORTH < 140)
 def edges_of(canopy: np.ndarray, *, least_step_m: float = 7.0) -> list[StandEdge]:
     """Boundaries of a canopy between stands that differ by 7 m or more."""
     height = stand_height(canopy.astype(np.float32), cell_m=1.0)
-    step = height_step(height, GRID, GRID.bounds)
+    step = height_step(height, cell_m=1.0)
     edges = stand_edges(step, height, INSIDE, GRID, least_step_m=least_step_m)
     return sorted(edges, key=lambda edge: -edge.line.length)
 
