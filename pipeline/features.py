@@ -15,9 +15,9 @@ NUMBER_COLUMNS = ("confidence", "elevation_m", "height_m", "width_m", "angle_deg
 """`angle_deg` is clockwise from GRID north until the draft is composed, which turns it to magnetic north."""
 
 SUM = "_sum_"
-"""What the name of a column begins with that holds a measure of a piece of a feature, such as square metres of it that
-were seen, and is added up where the pieces of several fields are joined. A section measures such columns on the pieces,
-after the cut at the field's edge."""
+"""What the name of a column begins with that holds a measure of a piece of a feature, such as the cells of it that were
+seen: where pieces are joined across the borders of fields, it is added up. A section measures such columns on the
+pieces, after the cut, and judges the whole by them; the draft has none."""
 
 Numbers = Sequence[float] | NDArray[np.floating] | float
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import geopandas as gpd
@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.features import SUM, join_features, with_sums, without_sums
+from pipeline.lattice.cutting import cut_to_core
 from pipeline.lattice.grid import Bounds, Grid, Heights
 from pipeline.lattice.larger_cells import larger_cells, sum_into
 from pipeline.settings import VegetationSettings
@@ -42,8 +43,6 @@ MARGIN_M = 200.0
 """Margin around a field, metres, whose grids decide about its rim. Density reaches 24 m, the cover around lone trees
 and scattered trees 60 m each, an opening 12 m, a boundary 48 m; what is left is for small areas that are given to their
 neighbours one after the other."""
-Cut = Callable[[gpd.GeoDataFrame], gpd.GeoDataFrame]
-"""Takes features to what of them is a field's own, all columns kept: `pipeline.draft.joining.cut_to_core`."""
 _ROW = "_row"
 """Column with the number of the feature that a piece was cut from."""
 
@@ -138,16 +137,14 @@ def draft_field(
     settings: VegetationSettings,
     core: Bounds,
     pulses_per_m2: float,
-    cut: Cut | None = None,
 ) -> FieldDraft:
     """What grows in one field, from the grids of the field and of MARGIN_M around it.
 
     Parameters
     ----------
     profile, bare_earth, canopy_height : as for `draft_vegetation`
-    core : the ground that is the field's own, metres
+    core : west, south, east, north in metres, the ground that is the field's own
     pulses_per_m2 : mean density of pulses in the whole survey
-    cut : what of the features is the field's own; None where all of them are
 
     Raises
     ------
@@ -168,7 +165,7 @@ def draft_field(
             least_step_m=settings.stand_edge_step_m,
         ),
     )
-    features = _measured(found, ground.density, error, profile, canopy_height, grid, core, cut)
+    features = _measured(found, ground.density, error, profile, canopy_height, grid, core)
     larger, times = larger_cells(grid, least_m=RIDE_CELL_M)
     sums = sum_into({name: profile[name] for name in ("clear", "pulses")}, grid, larger, times)
     candidates = ride_candidates(sums["clear"], sums["pulses"], larger, core, min_contrast=settings.ride_min_contrast)
@@ -195,13 +192,11 @@ def _measured(
     canopy_height: Heights,
     grid: Grid,
     core: Bounds,
-    cut: Cut | None,
 ) -> gpd.GeoDataFrame:
     """The pieces of the features that are the field's own, with the sums over them."""
     lines = draw_boundaries(found.boundaries, grid.crs)
     areas, trees, lines = (
-        part if cut is None else cut(part)
-        for part in (_numbered(found.areas), _numbered(found.trees), _numbered(lines))
+        cut_to_core(part, core) for part in (_numbered(found.areas), _numbered(found.trees), _numbered(lines))
     )
     shapes, row = areas.geometry.to_numpy(), areas[_ROW].to_numpy(np.int64)
     whole, is_rough = found.areas.geometry.to_numpy(), areas["symbol"].isin(ROUGH).to_numpy()

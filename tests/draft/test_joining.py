@@ -11,8 +11,9 @@ from hypothesis import strategies as st
 from scipy import ndimage
 from shapely.geometry import LineString, Point, Polygon, box
 
-from pipeline.draft.joining import cut_to_core, join_fields
+from pipeline.draft.joining import join_fields
 from pipeline.features import join_features, make_features, no_features
+from pipeline.lattice.cutting import cut_to_core
 from pipeline.lattice.fields import fields_over
 from pipeline.lattice.grid import Grid
 
@@ -49,7 +50,7 @@ def assert_same_shapes(made: gpd.GeoDataFrame, wanted: gpd.GeoDataFrame) -> None
 
 def test_fields_lie_side_by_side() -> None:
     """Two by two fields of 100 m, those left of zero with a name that no option can be taken for."""
-    assert [field.name for field in FIELDS] == ["w1n0", "w1n1", "e0n0", "e0n1"]
+    assert [field.name for field in FIELDS] == ["w1_n0", "w1_n1", "e0_n0", "e0_n1"]
 
 
 @settings(deadline=None, max_examples=60)

@@ -10,7 +10,7 @@ import pytest
 import shapely
 from scipy import ndimage
 
-from pipeline.draft.joining import cut_to_core, join_fields
+from pipeline.draft.joining import join_fields
 from pipeline.features import without_sums
 from pipeline.lattice.grid import Bounds, Grid, Heights
 from pipeline.settings import VegetationSettings
@@ -83,7 +83,6 @@ def drawn(core: Bounds | None, margin_m: float) -> FieldDraft:
         settings=SETTINGS,
         core=core,
         pulses_per_m2=density,
-        cut=lambda features: cut_to_core(features, core),
     )
 
 
@@ -112,7 +111,7 @@ def by_field(margin_m: float) -> tuple[FieldDraft, ...]:
 def joined(margin_m: float) -> gpd.GeoDataFrame:
     """The features of all fields joined."""
     tables = [field.features for field in by_field(margin_m)]
-    return join_fields(tables, field_m=1000.0, crs=GRID.crs, finish=said)
+    return join_fields(tables, field_m=1000.0, crs=GRID.crs, rewrite=said)
 
 
 def differing(one: gpd.GeoDataFrame, other: gpd.GeoDataFrame) -> list[str]:
