@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 import geopandas as gpd
 import numpy as np
@@ -76,6 +76,16 @@ def make_features(
 def no_features(crs: str) -> gpd.GeoDataFrame:
     """An empty table of features."""
     return make_features([], crs=crs, symbol=[], confidence=[], evidence=[])
+
+
+def with_sums(features: gpd.GeoDataFrame, sums: Mapping[str, NDArray[np.float64]], /) -> gpd.GeoDataFrame:
+    """The features with these measures of them, (n,) each, as columns that begin with `SUM`."""
+    return features.assign(**{SUM + name: values for name, values in sums.items()})
+
+
+def without_sums(features: gpd.GeoDataFrame, /) -> gpd.GeoDataFrame:
+    """The features without columns that begin with `SUM`, numbered anew."""
+    return features.drop(columns=[name for name in features.columns if name.startswith(SUM)]).reset_index(drop=True)
 
 
 def join_features(tables: Sequence[gpd.GeoDataFrame], crs: str) -> gpd.GeoDataFrame:

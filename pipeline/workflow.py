@@ -48,6 +48,7 @@ DOING = {
     "manmade": "drawing buildings of field",
     "usual_ground": "asking how bright the ground is",
     "season": "looking whether leaves were out",
+    "rides": "following rides",
     "running": "joining the rasters of runnability",
     "base_level": "comparing base levels",
     "compose": "composing the draft",

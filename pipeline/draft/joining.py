@@ -15,7 +15,7 @@ from scipy.spatial import cKDTree
 from shapely.geometry import LineString, Polygon
 from shapely.geometry.base import BaseGeometry
 
-from pipeline.features import SUM, join_features
+from pipeline.features import SUM, join_features, without_sums
 from pipeline.lattice.cutting import WHOLE
 from pipeline.lattice.grid import EastNorth, Mask
 
@@ -84,9 +84,7 @@ def join_fields(
 
 def _finished(features: gpd.GeoDataFrame, rewrite: Rewrite | None) -> gpd.GeoDataFrame:
     """The features rewritten, without columns of sums."""
-    if rewrite is not None:
-        features = rewrite(features)
-    return features.drop(columns=[name for name in features.columns if name.startswith(SUM)]).reset_index(drop=True)
+    return without_sums(features if rewrite is None else rewrite(features))
 
 
 def _off_lattice(values: NDArray[np.float64], field_m: float) -> NDArray[np.float64]:

@@ -18,6 +18,7 @@ STEPS = {
     "manmade": "pipeline.steps.field.manmade:manmade",
     "usual_ground": "pipeline.steps.area.usual_ground:usual_ground_of_area",
     "season": "pipeline.steps.area.season:season",
+    "rides": "pipeline.steps.area.rides:rides",
     "running": "pipeline.steps.area.running:running",
     "base_level": "pipeline.steps.area.base_level:base_level",
     "compose": "pipeline.steps.area.compose:compose",

@@ -172,6 +172,28 @@ rule season:
         "python -m pipeline season --counts={input.counts:q} --survey={input.survey:q} --out={output:q} 2> {log:q}"
 
 
+rule rides:
+    """Rides, followed from field to field.
+
+    Try: snakemake -c1 work/features/rides.gpkg
+    """
+    input:
+        candidates=expand("work/ride_candidates/{field}", field=PLAN.field_names),
+        counts="work/counts",
+    output:
+        "work/features/rides.gpkg",
+    log:
+        "logs/rides.log",
+    resources:
+        mem_mb=PLAN.band_mem_mb,
+    params:
+        settings=PLAN.section("vegetation"),
+        code=PLAN.code("rides"),
+    shell:
+        "python -m pipeline rides --candidates=work/ride_candidates --plan=work/plan.json --counts={input.counts:q}"
+        " --out={output:q} --settings={params.settings:q} 2> {log:q}"
+
+
 rule running:
     """The rasters of runnability joined from fields.
 
@@ -220,6 +242,7 @@ rule compose:
     """
     input:
         water="work/features/water.gpkg",
+        rides="work/features/rides.gpkg",
         sections=expand(
             "work/features/{section}/{field}.gpkg",
             section=["landform", "rock", "vegetation", "manmade"],
@@ -234,11 +257,12 @@ rule compose:
     params:
         map_date=str(PLAN.area.map_date),
         rock=PLAN.section("rock"),
+        vegetation=PLAN.section("vegetation"),
         code=PLAN.code("compose"),
     shell:
         "python -m pipeline compose --features=work/features --plan=work/plan.json --outline={input.outline:q}"
         " --out={output.draft:q} --left-out={output.left_out:q} --map-date={params.map_date}"
-        " --rock={params.rock:q} 2> {log:q}"
+        " --rock={params.rock:q} --vegetation={params.vegetation:q} 2> {log:q}"
 
 
 rule sheet:
