@@ -258,8 +258,8 @@ def make_plan(area_path: Path, /) -> Plan:
     intake = take_in(
         find_tiles(area.tiles, area_path.parent),
         given_crs=area.crs,
+        crs_overrides=area.crs_overrides,
         given_height_unit=area.height_unit,
-        settings=area.expert.survey,
         known_checksums=checksums.recall((area_path.parent / area.out) / CHECKSUMS),
     )
     boundary = (area_path.parent / area.boundary).resolve() if area.boundary else None

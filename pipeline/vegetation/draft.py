@@ -17,7 +17,7 @@ from pipeline.vegetation.areas.kinds import NOT_SEEN, cells_of, decide_kinds, se
 from pipeline.vegetation.areas.merging import Kinds
 from pipeline.vegetation.areas.open_land import voids
 from pipeline.vegetation.rides.rides import draw_rides
-from pipeline.vegetation.running.density import layer_thickness_m
+from pipeline.vegetation.running.density import EXTINCTION_RATIO, layer_thickness_m
 from pipeline.vegetation.running.runnability import BAND_OF, BAND_SPEEDS, Limits, band_limits, running_speed
 from pipeline.vegetation.running.undergrowth import running_density, view_density
 from pipeline.vegetation.stands.boundaries import draw_boundaries
@@ -119,7 +119,7 @@ def _ground(
         running_bottom_m=settings.running_bottom_m,
         running_top_m=settings.running_top_m,
         window_m=settings.density_window_m,
-        extinction=settings.extinction,
+        extinction=EXTINCTION_RATIO,
     )
     density, error = (np.where(is_void, np.float32(np.nan), values) for values in both)
     view = view_density(
@@ -127,7 +127,7 @@ def _ground(
         cell_m=cell_m,
         visibility_bottom_m=settings.visibility_bottom_m,
         running_top_m=settings.running_top_m,
-        extinction=settings.extinction,
+        extinction=EXTINCTION_RATIO,
     )
     ground = look_at_ground(
         profile,
@@ -167,7 +167,7 @@ def _trees_and_lines(
         limits=limits,
         min_contrast=settings.ride_min_contrast,
         layer_m=layer_thickness_m(settings.running_bottom_m, settings.running_top_m),
-        extinction=settings.extinction,
+        extinction=EXTINCTION_RATIO,
     )
     is_forest = cells_of(kinds, BAND_OF) | (kinds == NOT_SEEN)
     edges = draw_boundaries(canopy_height, is_forest, grid, least_step_m=settings.stand_edge_step_m)

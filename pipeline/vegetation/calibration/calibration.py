@@ -68,13 +68,12 @@ class Calibration:
     message: str
 
 
-def calibrate(notes: Notes, /, *, limits: Limits, common_spread_ratio: float) -> Calibration:
+def calibrate(notes: Notes, /, *, limits: Limits) -> Calibration:
     """Band limits fitted to notes, judged by leaving out place after place.
 
     Parameters
     ----------
     limits : densities (m2/m3) in use, where 406, 408 and 410 begin
-    common_spread_ratio : one sigma of the logarithm by which season, sensor and habit shift all limits together
 
     Raises
     ------
@@ -90,8 +89,8 @@ def calibrate(notes: Notes, /, *, limits: Limits, common_spread_ratio: float) ->
     is_few = len(notes.band) < LEAST_NOTES or n_places < LEAST_PLACES
     if is_few or len(np.unique(notes.band)) < 2:
         return _unchanged(notes, limits, n_places, before)
-    fit = fit_limits(notes.density, notes.band, limits=limits, common_spread_ratio=common_spread_ratio)
-    left_out, likelier = _left_out(notes, place, limits, common_spread_ratio)
+    fit = fit_limits(notes.density, notes.band, limits=limits)
+    left_out, likelier = _left_out(notes, place, limits)
     after = confusion(notes.band, left_out)
     is_worse = weighted_kappa(after) < weighted_kappa(before) - KAPPA_SLACK
     is_used = likelier > (STRONG_EVIDENCE_NATS if is_worse else 0)
@@ -155,7 +154,7 @@ def _verdict(fitted: Limits, is_used: bool, before: NDArray[np.int64], after: ND
 
 
 def _left_out(
-    notes: Notes, place: NDArray[np.int64], limits: Limits, common_spread_ratio: float
+    notes: Notes, place: NDArray[np.int64], limits: Limits
 ) -> tuple[Bands, float]:
     """Band of each note by limits fitted without its place, and by how much that makes the notes likelier.
 
@@ -168,7 +167,7 @@ def _left_out(
     fold = place % MOST_FOLDS
     for number in np.unique(fold):
         out = fold == number
-        fit = fit_limits(notes.density[~out], notes.band[~out], limits=limits, common_spread_ratio=common_spread_ratio)
+        fit = fit_limits(notes.density[~out], notes.band[~out], limits=limits)
         drawn[out] = np.digitize(notes.density[out], fit.limits)
         new, old = (
             band_chances(notes.density[out], limits=cuts, spread=fit.spread)[np.arange(out.sum()), notes.band[out]]
