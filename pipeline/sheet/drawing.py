@@ -35,7 +35,8 @@ from pipeline.sheet.page.page import (
     part_sheets,
     single_sheet,
 )
-from pipeline.sheet.page.pdf import BOLD, CAP_HEIGHT_MM_PER_PT, Book, Georeference, Plates
+from pipeline.sheet.page.letters import BOLD
+from pipeline.sheet.page.pdf import CAP_HEIGHT_MM_PER_PT, Book, Georeference, Plates
 
 RIM_MM = 1.0
 """What is kept around the map, for symbols that reach over its bounds."""
