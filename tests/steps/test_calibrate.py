@@ -102,8 +102,20 @@ def test_a_calibration_starts_from_the_limits_of_the_area_file(area: Path, capsy
     notes_of(area, 40).to_file(area.parent / "notes.gpkg")
     assert main(["calibrate", str(area), str(area.parent / "notes.gpkg")]) == 0
     assert "in place of 0.3, 0.4 and 0.9" in capsys.readouterr().out
-    assert limits_in(area)[0] == pytest.approx(0.1 * SHIFT, rel=0.35)
+    assert 0.1 * SHIFT < limits_in(area)[0] < 0.3
     assert json.loads(calibration_path(area).read_text())["started_from"] == [0.3, 0.4, 0.9]
+
+
+def test_notes_too_few_leave_an_earlier_calibration_and_say_so(area: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """What forty notes taught is not lost to four others."""
+    notes_of(area, 40).to_file(area.parent / "notes.gpkg")
+    assert main(["calibrate", str(area), str(area.parent / "notes.gpkg")]) == 0
+    before = limits_in(area)
+    capsys.readouterr()
+    notes_of(area, 4).to_file(area.parent / "few.gpkg")
+    assert main(["calibrate", str(area), str(area.parent / "few.gpkg")]) == 0
+    assert "area.calibration.json of an earlier call stays" in capsys.readouterr().out
+    assert limits_in(area) == before
 
 
 def test_without_a_calibration_nothing_is_said_of_one(area: Path, capsys: pytest.CaptureFixture[str]) -> None:
