@@ -9,7 +9,7 @@ import geopandas as gpd
 import numpy as np
 import shapely
 
-from pipeline.errors import InputError
+from pipeline.errors import InputError, counted
 from pipeline.fieldwork.check_list import check_list_of_notes
 from pipeline.files import arrays, rasters
 from pipeline.files.check_lists import write_check_list
@@ -107,7 +107,7 @@ def describe_outcome(outcome: Outcome, plan: Plan, /) -> str:
     fitted = outcome.calibration
     lines = [fitted.message]
     if outcome.n_left_out:
-        lines.append(f"{outcome.n_left_out} notes were left out: they name no band, or nothing was seen there.")
+        lines.append(f"Left out: {counted(outcome.n_left_out, 'note')}, naming no band or lying where nothing was seen.")
     lines += ["", "Found on foot (rows) against drawn, each place judged without its own notes:"]
     lines.append("        " + "".join(f"{symbol:>6}" for symbol in BAND_SYMBOLS))
     for symbol, row in zip(BAND_SYMBOLS, fitted.confusion_after, strict=True):

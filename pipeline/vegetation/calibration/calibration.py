@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from pipeline.errors import counted
 from pipeline.vegetation.calibration.agreement import N_BANDS, confusion, weighted_kappa
 from pipeline.vegetation.calibration.fit import band_chances, fit_limits
 from pipeline.vegetation.calibration.notes import Bands, Notes, Numbers, group_places
@@ -127,7 +128,7 @@ def _unchanged(notes: Notes, limits: Limits, n_places: int, before: NDArray[np.i
     n, least_notes, least_places = len(notes.band), LEAST_NOTES, LEAST_PLACES
     more = max(least_notes - n, least_places - n_places, 1)
     one_band = n >= least_notes and n_places >= least_places
-    reason = "all notes name the same band" if one_band else f"{n} notes at {n_places} places are too few"
+    reason = "all notes name the same band" if one_band else _too_few(n, n_places)
     message = (
         f"The limits stay as they were: {reason}. At least {more} more would help, "
         f"of several bands and {least_places} or more places apart from each other."
@@ -135,6 +136,11 @@ def _unchanged(notes: Notes, limits: Limits, n_places: int, before: NDArray[np.i
     unknown = np.full(N_BANDS - 1, np.nan)
     spread, kappa = DENSITY_SPREAD_RATIO, weighted_kappa(before)
     return Calibration(limits, limits, unknown, spread, n, n_places, before, before, kappa, kappa, False, more, message)
+
+
+def _too_few(n_notes: int, n_places: int) -> str:
+    are = "is" if n_notes == 1 else "are"
+    return f"{counted(n_notes, 'note')} at {counted(n_places, 'place')} {are} too few"
 
 
 def _wish(more: int) -> str:
