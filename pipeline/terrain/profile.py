@@ -90,16 +90,17 @@ class Pulses:
 
 
 def join_pulses(cloud: Cloud, /) -> Pulses:
-    """The pulses of a cloud: returns that share GPS time and flight line, first to last.
+    """The pulses of a cloud: returns that share GPS time, flight line and scanner channel, first to last.
 
-    A new pulse begins where time or flight line change or the return number does not rise, so coarse or missing
+    A new pulse begins where time, flight line or channel change or the return number does not rise, so coarse or missing
     times give many short pulses rather than one huge one. Ties are broken by position.
     """
     n = len(cloud)
     number = cloud.return_number
     if cloud.has_pulses:
-        order = np.lexsort((number, cloud.flight_line, cloud.gps_time))
-        time, line, rank = cloud.gps_time[order], cloud.flight_line[order], number[order]
+        beam = cloud.flight_line.astype(np.uint32) << 2 | cloud.channel  # channels are 0 to 3
+        order = np.lexsort((number, beam, cloud.gps_time))
+        time, line, rank = cloud.gps_time[order], beam[order], number[order]
         follows = (time[1:] == time[:-1]) & (line[1:] == line[:-1]) & (rank[1:] > rank[:-1])
         start = np.flatnonzero(np.concatenate(([True], ~follows)))
     else:

@@ -65,6 +65,7 @@ def cloud_of(
         n_returns=np.maximum(number, total),
         gps_time=_times(points) if "gps_time" in names else np.zeros(len(points)),
         flight_line=np.ascontiguousarray(points["point_source_id"]),
+        channel=_exact(points, "scanner_channel") if "scanner_channel" in names else np.zeros(len(points), np.uint8),
         scan_angle_deg=angle_deg.astype(np.float32),
         producer_class=kind,
         is_usable=~_unusable(points, number),
