@@ -4,10 +4,10 @@
     apt-get download fonts-noto-core fonts-noto-cjk    # then: dpkg-deb -x each PACKAGE FOLDER
     python docs/make_fonts.py FOLDER
 
-Noto Sans gives the letters of Latin, Greek and Cyrillic, plain and bold. Noto Sans CJK gives kana, Korean syllables and the
-characters that China (GB 2312, first level), Taiwan (Big5, first level) and Japan (JIS X 0208, first level) call common,
-in their Japanese forms; its curves are turned from cubic to quadratic, to a thousandth of the letter's size, as the PDF
-library embeds only such.
+Noto Sans gives the letters of Latin, Greek and Cyrillic, plain and bold. Noto Sans CJK gives kana, Korean syllables and
+the characters that China (GB 2312, first level), Taiwan (Big5, first level) and Japan (JIS X 0208, first level) call
+common, in their Japanese forms; its curves are turned from cubic to quadratic, to a thousandth of the letter's size, as
+the PDF library embeds only such.
 """
 
 from __future__ import annotations

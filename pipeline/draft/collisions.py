@@ -86,10 +86,10 @@ KINDS = {
 """Kinds of point symbols whose confidences are not on one scale, by symbol; all others are of the first kind.
 
 Of two symbols for one thing the one of the earlier kind stays, whatever the confidences; within a kind the surer one.
-Boulders, knolls, depressions and pits come first, with confidences that were fitted on planted boulders or measured on
-the shape. A rocky pit has one constant for all, and is a pit with a guess about its walls. Water is drawn where a shape in
-the ground says nothing better. Trees and bushes come last, with a constant each: what stands on the ground hides it less
-than a green symbol would, as the norm draws black, blue and brown over green (order in `config/symbols.csv`).
+Boulders, knolls, depressions and pits come first: their confidences were fitted on planted boulders or measured on the
+shape. All rocky pits have one constant, and each is a pit with a guess about its walls. Trees and bushes come last, with
+a constant each: the norm draws black, blue and brown over green (order in `config/symbols.csv`). That water comes between
+is our choice.
 """
 SAME_THING_M = 3.0
 """Two point symbols this near stand for one thing: half of what the dot of a boulder covers in print (our choice)."""
@@ -116,7 +116,7 @@ def resolve_points(features: gpd.GeoDataFrame, /) -> Kept:
 
 
 def _doubled(features: gpd.GeoDataFrame, points: NDArray[np.intp]) -> NDArray[np.bool_]:
-    """(n,) bool: points near another symbol of an earlier kind, or a surer one of theirs (ties: the lower number stays)."""
+    """(n,) bool: points near another symbol of an earlier kind, or a surer one of theirs (ties: the lower number)."""
     drop = np.zeros(len(features), np.bool_)
     if len(points) < 2:
         return drop

@@ -174,8 +174,8 @@ def make_table(tiles: Sequence[Tile], /, *, crs: str) -> TileTable:
         )
     if n_points < MIN_POINTS_PER_M2 * area_m2:
         raise SurveyError(
-            f"{where}: {counted(n_points, 'point')} spread over {area_m2 / 1e6:.2f} km2, {n_points / area_m2:.1g} per square "
-            f"metre. Nothing can be drawn from less than {MIN_POINTS_PER_M2:g}. Is it the right file, and is "
+            f"{where}: {counted(n_points, 'point')} spread over {area_m2 / 1e6:.2f} km2, {n_points / area_m2:.1g} per "
+            f"square metre. Nothing can be drawn from less than {MIN_POINTS_PER_M2:g}. Is it the right file, and is "
             "its coordinate system right?"
         )
     return TileTable(crs, tuple(sorted(tiles, key=lambda tile: tile.name)))

@@ -94,9 +94,7 @@ def choose_working_crs(
     return WorkingCrs(crs_text(working), working.name, source_text, source.name, unit_m, reason, tuple(cautions))
 
 
-def _common_crs(
-    tiles: Mapping[str, tuple[TileCrs, Bounds]], given_crs: str | None, crs_overrides: bool
-) -> TileCrs:
+def _common_crs(tiles: Mapping[str, tuple[TileCrs, Bounds]], given_crs: str | None, crs_overrides: bool) -> TileCrs:
     """The one CRS of all tiles, or the given one."""
     if not tiles:
         raise SurveyError("there are no tiles")
@@ -137,7 +135,7 @@ def _by_crs(tiles: Mapping[str, tuple[TileCrs, Bounds]]) -> dict[str, list[str]]
 
 
 def _refuse_another_crs(tiles: Mapping[str, tuple[TileCrs, Bounds]], given: TileCrs, given_crs: str) -> None:
-    """Refuse tiles that say another plan than the area file gives: one of the two is wrong, and only people can know."""
+    """Refuse tiles that say another plan than the area file gives: one is wrong, and only people can know which."""
     given_text = crs_text(pyproj.CRS.from_wkt(str(given.plan_wkt)))
     others = {text: names for text, names in _by_crs(tiles).items() if text != given_text}
     if others:

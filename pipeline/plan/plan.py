@@ -259,13 +259,14 @@ def _calibrated(area: Area, area_path: Path) -> tuple[Area, str]:
         ) from error
     if started_from != written:
         return area, (
-            f"{path.name} is not used: it started from the limits {limits_in_words(started_from)}, and the area file now "
-            f"gives {limits_in_words(written)} m2/m3. Run 'tussock calibrate' again to weigh the notes against these."
+            f"{path.name} is not used: it started from the limits {limits_in_words(started_from)}, and the area file "
+            f"now gives {limits_in_words(written)} m2/m3. Run 'tussock calibrate' again to weigh the notes against these."
         )
     expert = area.expert.model_copy(update={"vegetation": vegetation})
     found = [getattr(vegetation, name) for name in CALIBRATED]
     return area.model_copy(update={"expert": expert}), (
-        f"406, 408 and 410 begin at {limits_in_words(found)} m2/m3, by {path.name} (without it {limits_in_words(written)})."
+        f"406, 408 and 410 begin at {limits_in_words(found)} m2/m3, by {path.name} "
+        f"(without it {limits_in_words(written)})."
     )
 
 

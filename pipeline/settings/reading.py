@@ -62,7 +62,9 @@ def _parse(path: Path) -> tuple[yaml.Node | None, object]:
     except RecursionError as error:
         raise SettingsError(f"{path}: not valid YAML: brackets within brackets without end") from error
     except (ValueError, TypeError, LookupError) as error:  # a tag such as !!int before what is none, or a vast number
-        raise SettingsError(f"{path}: not valid YAML: a value is not what its tag says ({shown(str(error))})") from error
+        raise SettingsError(
+            f"{path}: not valid YAML: a value is not what its tag says ({shown(str(error))})"
+        ) from error
 
 
 def _yaml_problem(error: yaml.YAMLError) -> str:
@@ -93,7 +95,9 @@ def _lines_of(root: yaml.Node | None) -> tuple[dict[tuple[str, ...], int], list[
         for key, value in node.value:
             place, line = (*prefix, str(key.value)), key.start_mark.line + 1
             if key.tag != "tag:yaml.org,2002:str":
-                problems.append(f"line {line}: '{shown('.'.join((*prefix, str(key.value))))}' is not the name of a setting")
+                problems.append(
+                    f"line {line}: '{shown('.'.join((*prefix, str(key.value))))}' is not the name of a setting"
+                )
             elif place in lines:
                 name = ".".join(place)
                 problems.append(f"line {line}: '{name}' stands in line {lines[place]} already; leave one of them out")

@@ -141,5 +141,5 @@ class SurveySettings(Section):
         305.0,
         ge=240,
         le=365,
-        description="Day of the year on which those trees are bare again: 1 November (common practice, no source).",
+        description="Day of the year on which broadleaved trees are bare again, in the lowlands at 45 degrees north: 1 November (common practice, no source).",
     )

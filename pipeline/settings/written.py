@@ -121,9 +121,7 @@ def _day_of(text: str) -> datetime.date:
         try:
             return datetime.date(*map(int, parts.groups()))
         except ValueError as error:
-            raise ValueError(
-                f"there is no such day as {text}; write year-month-day, for example 2027-04-10"
-            ) from error
+            raise ValueError(f"there is no such day as {text}; write year-month-day, for example 2027-04-10") from error
     example = "2027-04-10"
     parts = _DAY_FIRST.fullmatch(text)
     if parts:

@@ -41,7 +41,7 @@ def calibrate_area(plan: Plan, notes_path: Path, /) -> Outcome:
     """Fit the band limits of an area to notes; write the file later runs use, a plot, and where to look next.
 
     The notes are weighed against the limits of the area file, or their defaults, and never against those of an earlier
-    calibration: the same notes give the same limits however often. Where they teach nothing, an earlier calibration stays.
+    calibration: the same notes give the same limits however often. Where they teach nothing, an earlier one stays.
 
     Raises
     ------
@@ -107,7 +107,7 @@ def describe_outcome(outcome: Outcome, plan: Plan, /) -> str:
     fitted = outcome.calibration
     lines = [fitted.message]
     if outcome.n_left_out:
-        lines.append(f"Left out: {counted(outcome.n_left_out, 'note')}, naming no band or lying where nothing was seen.")
+        lines.append(f"Left out: {counted(outcome.n_left_out, 'note')}, naming no band or where nothing was seen.")
     lines += ["", "Found on foot (rows) against drawn, each place judged without its own notes:"]
     lines.append("        " + "".join(f"{symbol:>6}" for symbol in BAND_SYMBOLS))
     for symbol, row in zip(BAND_SYMBOLS, fitted.confusion_after, strict=True):
@@ -119,8 +119,9 @@ def describe_outcome(outcome: Outcome, plan: Plan, /) -> str:
     if fitted.is_used:
         lines += [
             "",
-            f"Later runs use {calibration_path(plan.area_path).name}, in place of {limits_in_words(fitted.limits_before)} "
-            "in the area file or its defaults, until you write others there; 'tussock draft' draws the new bands.",
+            f"Later runs use {calibration_path(plan.area_path).name}, in place of "
+            f"{limits_in_words(fitted.limits_before)} in the area file or its defaults, until you write others there; "
+            "'tussock draft' draws the new bands.",
         ]
     elif calibration_path(plan.area_path).exists():
         name = calibration_path(plan.area_path).name

@@ -92,8 +92,8 @@ class Pulses:
 def join_pulses(cloud: Cloud, /) -> Pulses:
     """The pulses of a cloud: returns that share GPS time, flight line and scanner channel, first to last.
 
-    A new pulse begins where time, flight line or channel change or the return number does not rise, so coarse or missing
-    times give many short pulses rather than one huge one. Ties are broken by position.
+    A new pulse begins where time, flight line or channel change or the return number does not rise, so coarse or
+    missing times give many short pulses rather than one huge one. Ties are broken by position.
     """
     n = len(cloud)
     number = cloud.return_number

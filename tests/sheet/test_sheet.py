@@ -23,9 +23,9 @@ from pipeline.sheet.drawing import SheetDrawing, draw_sheet
 from pipeline.sheet.marginalia import bar_length_m, fitted_name
 from pipeline.sheet.page.colours import Plate
 from pipeline.sheet.page.ink import Ink
+from pipeline.sheet.page.letters import BOLD, text_width_mm
 from pipeline.sheet.page.north import north_of_area
 from pipeline.sheet.page.page import flow, frame_of, lowest_height
-from pipeline.sheet.page.letters import BOLD, text_width_mm
 from pipeline.sheet.picture import ground_from_pixel, map_picture, map_resolution_dpi, render_png, sheet_pictures
 from pipeline.sheet.symbols.areas import scattered_tile
 from pipeline.sheet.symbols.marks import Marks, evenly, fitted_dashes, stations

@@ -50,8 +50,8 @@ def _has(face: str, letter: str) -> bool:
 def runs(words: str, /, *, face: str = PLAIN) -> list[Run]:
     """The text in stretches of one typeface each.
 
-    A name in an alphabet that `face` has not whole is set in one that has it, so that no word mixes two designs. Letters
-    that no typeface has become their base letters, or question marks.
+    A name in an alphabet that `face` has not whole is set in one that has it, so that no word mixes two designs.
+    Letters that no typeface has become their base letters, or question marks.
     """
     words = unicodedata.normalize("NFC", words)
     if all(_has(face, letter) for letter in words):

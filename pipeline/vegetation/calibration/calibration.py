@@ -159,9 +159,7 @@ def _verdict(fitted: Limits, is_used: bool, before: NDArray[np.int64], after: ND
     return f"The limits stay as they were: fitted ones ({numbers} m2/m3) do no better ({kappas}).{wish}"
 
 
-def _left_out(
-    notes: Notes, place: NDArray[np.int64], limits: Limits
-) -> tuple[Bands, float]:
+def _left_out(notes: Notes, place: NDArray[np.int64], limits: Limits) -> tuple[Bands, float]:
     """Band of each note by limits fitted without its place, and by how much that makes the notes likelier.
 
     The second is the sum of log probabilities of the bands found, with fitted limits less with those in use, the

@@ -24,8 +24,8 @@ LEAST_PULSES = 20.0
 be above 0.15 m2/m3 at the limit of 408 (our choice)."""
 
 EXTINCTION_RATIO = 0.5
-"""Share of a leaf's area that stands in a pulse's way, k of Beer and Lambert's law: 0.5 for leaves at random angles. All
-densities go with its inverse, and so must the limits of the bands."""
+"""Share of a leaf's area that stands in a pulse's way, k of Beer and Lambert's law: 0.5 for leaves at random angles.
+All densities go with its inverse, and so must the limits of the bands."""
 
 
 def plant_area_density(

@@ -52,9 +52,7 @@ def test_strong_evidence_outweighs_a_few_notes_that_change_sides():
     for seed in range(40):
         every = notes_of(shifted, n=90, seed=seed, scatter=0.3)
         thin = np.flatnonzero(every.density < 0.6)
-        results.append(
-            calibrate(every.take(np.isin(np.arange(90), thin[:30])), limits=LIMITS)
-        )
+        results.append(calibrate(every.take(np.isin(np.arange(90), thin[:30])), limits=LIMITS))
     followed = [result for result in results if result.is_used]
     assert len(followed) >= 32
     against_kappa = [result for result in followed if result.kappa_after < result.kappa_before - 0.02]
@@ -123,8 +121,7 @@ def test_a_shift_seen_in_light_green_moves_dark_green_too():
 def test_more_notes_make_the_limits_surer():
     """Four times the notes halve the error, or nearly."""
     few, many = (
-        fit_limits(n.density, n.band, limits=LIMITS).error
-        for n in (notes_of(LIMITS, n=k, seed=3) for k in (60, 240))
+        fit_limits(n.density, n.band, limits=LIMITS).error for n in (notes_of(LIMITS, n=k, seed=3) for k in (60, 240))
     )
     assert (many < 0.75 * few).all()
 
