@@ -87,9 +87,9 @@ KINDS = {
 
 Of two symbols for one thing the one of the earlier kind stays, whatever the confidences; within a kind the surer one.
 Boulders, knolls, depressions and pits come first: their confidences were fitted on planted boulders or measured on the
-shape. All rocky pits have one constant, and each is a pit with a guess about its walls. Trees and bushes come last, with
-a constant each: the norm draws black, blue and brown over green (order in `config/symbols.csv`). That water comes between
-is our choice.
+shape. All rocky pits have one constant, and each is a pit with a guess about its walls. Trees and bushes come last,
+with a constant each: the norm draws black, blue and brown over green (order in `config/symbols.csv`). That water comes
+between is our choice.
 """
 SAME_THING_M = 3.0
 """Two point symbols this near stand for one thing: half of what the dot of a boulder covers in print (our choice)."""

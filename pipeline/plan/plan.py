@@ -260,7 +260,8 @@ def _calibrated(area: Area, area_path: Path) -> tuple[Area, str]:
     if started_from != written:
         return area, (
             f"{path.name} is not used: it started from the limits {limits_in_words(started_from)}, and the area file "
-            f"now gives {limits_in_words(written)} m2/m3. Run 'tussock calibrate' again to weigh the notes against these."
+            f"now gives {limits_in_words(written)} m2/m3. "
+            "Run 'tussock calibrate' again to weigh the notes against these."
         )
     expert = area.expert.model_copy(update={"vegetation": vegetation})
     found = [getattr(vegetation, name) for name in CALIBRATED]

@@ -48,7 +48,7 @@ def printed(name: str) -> tuple[str, bytes]:
 
 @pytest.mark.parametrize("script", NAMES)
 def test_a_name_is_printed_in_its_own_letters(script: str) -> None:
-    """Each letter of the name stands in the PDF as that letter, in the order written, and none became a question mark."""
+    """Each letter of the name stands in the PDF as that letter, in the order written; none is a question mark."""
     text, _ = printed(NAMES[script])
     title = text.splitlines()[0]
     assert NAMES[script].replace(" ", "") in title.replace(" ", "")
