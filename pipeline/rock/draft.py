@@ -100,7 +100,7 @@ def draft_rock_of_field(
         excess_m=settings.cliff_excess_m,
         impassable_min_height_m=settings.impassable_min_height_m,
     )
-    cliffs = cliffs[cliffs.confidence >= settings.least_confidence]
+    cliffs = cliffs[cliffs.confidence >= settings.least_cliff_confidence]
     sure = worth_drawing(
         in_company(boulders, np.isfinite(bare_earth), grid),
         least_confidence=settings.least_boulder_confidence,

@@ -23,7 +23,7 @@ from pipeline.vegetation.areas.open_land import mean_density, voids
 from pipeline.vegetation.areas.owners import owners
 from pipeline.vegetation.rides.counts import RIDE_CELL_M, Counts
 from pipeline.vegetation.rides.rides import Candidates, draw_rides, ride_candidates
-from pipeline.vegetation.running.density import layer_thickness_m
+from pipeline.vegetation.running.density import EXTINCTION_RATIO, layer_thickness_m
 from pipeline.vegetation.running.runnability import BAND_OF, BAND_SPEEDS, Limits, band_limits, running_speed
 from pipeline.vegetation.running.undergrowth import running_density, view_density
 from pipeline.vegetation.stands.boundaries import (
@@ -269,7 +269,7 @@ def rides_of(candidates: Candidates, counts: Counts, crs: str, /, *, settings: V
         limits=limits_of(settings),
         min_contrast=settings.ride_min_contrast,
         layer_m=layer_thickness_m(settings.running_bottom_m, settings.running_top_m),
-        extinction=settings.extinction,
+        extinction=EXTINCTION_RATIO,
     )
 
 
@@ -304,7 +304,7 @@ def _ground(
         running_bottom_m=settings.running_bottom_m,
         running_top_m=settings.running_top_m,
         window_m=settings.density_window_m,
-        extinction=settings.extinction,
+        extinction=EXTINCTION_RATIO,
     )
     density, error = (np.where(is_void, np.float32(np.nan), values) for values in both)
     view = view_density(
@@ -312,7 +312,7 @@ def _ground(
         cell_m=cell_m,
         visibility_bottom_m=settings.visibility_bottom_m,
         running_top_m=settings.running_top_m,
-        extinction=settings.extinction,
+        extinction=EXTINCTION_RATIO,
     )
     ground = look_at_ground(
         profile,

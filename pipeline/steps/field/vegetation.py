@@ -27,7 +27,8 @@ def vegetation(
 ) -> None:
     """Open land, runnability, trees and boundaries of a field.
 
-    Beside them, where rides may run (`pipeline.steps.area.rides`), and the grids behind (`pipeline.steps.area.running`).
+    Beside them, where rides may run (`pipeline.steps.area.rides`) and the grids behind
+    (`pipeline.steps.area.running`).
     """
     field = field_of(core)
     (heights, canopy), grid = read_rasters((bare_earth, canopy_height), field, margin_m=MARGIN_M)

@@ -15,7 +15,7 @@ from pipeline.vegetation.rides.counts import Counts
 from pipeline.vegetation.rides.follow import Ride
 from pipeline.vegetation.rides.rides import find_rides, ride_candidates
 from pipeline.vegetation.rides.variant import ride_symbol
-from tests.pulse_scene import crown_field, profile_of, shoot
+from tests.pulse_scene import EXTINCTION, crown_field, profile_of, shoot
 
 SETTINGS = VegetationSettings()
 GRID = Grid("EPSG:25832", 0, 200, 1.0, 200, 200)
@@ -124,6 +124,6 @@ def test_the_variant_tells_where_the_ride_is_faster_than_its_surroundings(within
         Counts.of(profile, GRID),
         limits=limits_of(SETTINGS),
         layer_m=SETTINGS.running_top_m - SETTINGS.running_bottom_m,
-        extinction=SETTINGS.extinction,
+        extinction=EXTINCTION,
     )
     assert found == symbol
