@@ -10,7 +10,7 @@ PIP := $(BIN)/python -m pip install --quiet --disable-pip-version-check --requir
 	--only-binary :all: --no-binary connection-pool
 OWN := $(BIN)/python -m pip install --quiet --disable-pip-version-check --no-deps --no-build-isolation --editable .
 
-.PHONY: help demo test quick lint install pictures rooms figures settings lock clean
+.PHONY: help demo test quick lint install pictures rooms figures settings lock fonts clean
 
 help:
 	@echo "demo      install into .venv and draft the bundled sample"
@@ -23,6 +23,7 @@ help:
 	@echo "rooms     docs/rooms.png and docs/rooms.txt: which room of the code imports which"
 	@echo "figures   measure again what docs/figures.md states; ONLY=structure,cost for some, ONLY=list to see all"
 	@echo "lock      pin the newest versions of what pyproject.toml asks for (needs uv)"
+	@echo "fonts     the letters of pipeline/sheet/page/fonts/, from Debian's packages of Noto (needs apt, dpkg and uv)"
 	@echo "clean     remove .venv and the sample's draft"
 
 demo: install
@@ -76,6 +77,11 @@ LOCK := uv pip compile --universal --generate-hashes --no-header --python-versio
 lock:
 	$(LOCK) pyproject.toml --output-file requirements.lock
 	$(LOCK) --extra test pyproject.toml --output-file requirements-test.lock
+
+fonts:
+	rm -rf build/fonts && mkdir -p build/fonts
+	cd build/fonts && apt-get download fonts-noto-core fonts-noto-cjk && for one in *.deb; do dpkg-deb -x $$one .; done
+	uv run --no-project --with fonttools python docs/make_fonts.py build/fonts
 
 clean:
 	rm -rf $(VENV) sample_tiles/out

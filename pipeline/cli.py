@@ -71,7 +71,10 @@ def _survey(options: argparse.Namespace) -> int:
     from pipeline.steps.survey import survey_plan
     from pipeline.survey.word import describe_survey
 
-    print(describe_survey(survey_plan(make_plan(options.area))))
+    plan = make_plan(options.area)
+    print(describe_survey(survey_plan(plan)))
+    if plan.limits_note:
+        print(f"Calibration: {plan.limits_note}")
     return 0
 
 
@@ -98,6 +101,8 @@ def _draft(options: argparse.Namespace) -> int:
         print(f"tussock: {failure.message}", file=sys.stderr)
         return BAD_INPUT if failure.is_bad_input else FAILED
     print(f"Ground: {read_json(plan.out / 'work' / 'decided.json')['reason']}")
+    if plan.limits_note:
+        print(f"Calibration: {plan.limits_note}")
     print(f"The draft of {plan.area.name} is in {plan.out}")
     print("Not field-checked; not for navigation or competition. See the cautions on the field sheet.")
     return 0

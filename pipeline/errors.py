@@ -1,5 +1,7 @@
 """Errors a mapper can act on: shown as one message without a traceback; the command ends with status 2."""
 
+from __future__ import annotations
+
 
 class InputError(ValueError):
     """Something about what Tussock was given: says what is wrong, in which file, and what to do."""
@@ -11,3 +13,8 @@ class SettingsError(InputError):
 
 class SurveyError(InputError):
     """The lidar tiles or another input file cannot be used."""
+
+
+def counted(number: int, one: str, many: str = "", /) -> str:
+    """A number of things in words: "1 tile", "2,000 tiles"; `many` where it is not `one` with an s."""
+    return f"{number:,} {one if number == 1 else many or one + 's'}"

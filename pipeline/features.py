@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 import geopandas as gpd
 import numpy as np
@@ -13,6 +13,11 @@ from shapely.geometry.base import BaseGeometry
 TEXT_COLUMNS = ("symbol", "evidence")
 NUMBER_COLUMNS = ("confidence", "elevation_m", "height_m", "width_m", "angle_deg")
 """`angle_deg` is clockwise from GRID north until the draft is composed, which turns it to magnetic north."""
+
+SUM = "_sum_"
+"""What the name of a column begins with that holds a measure of a piece of a feature, such as the cells of it that were
+seen: where pieces are joined across the borders of fields, it is added up. A section measures such columns on the
+pieces, after the cut, and judges the whole by them; the draft has none."""
 
 Numbers = Sequence[float] | NDArray[np.floating] | float
 
@@ -71,6 +76,16 @@ def make_features(
 def no_features(crs: str) -> gpd.GeoDataFrame:
     """An empty table of features."""
     return make_features([], crs=crs, symbol=[], confidence=[], evidence=[])
+
+
+def with_sums(features: gpd.GeoDataFrame, sums: Mapping[str, NDArray[np.float64]], /) -> gpd.GeoDataFrame:
+    """The features with these measures of them, (n,) each, as columns that begin with `SUM`."""
+    return features.assign(**{SUM + name: values for name, values in sums.items()})
+
+
+def without_sums(features: gpd.GeoDataFrame, /) -> gpd.GeoDataFrame:
+    """The features without columns that begin with `SUM`, numbered anew."""
+    return features.drop(columns=[name for name in features.columns if name.startswith(SUM)]).reset_index(drop=True)
 
 
 def join_features(tables: Sequence[gpd.GeoDataFrame], crs: str) -> gpd.GeoDataFrame:

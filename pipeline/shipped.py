@@ -8,6 +8,8 @@ from __future__ import annotations
 from pathlib import Path
 
 PACKAGE = Path(__file__).parent
+TYPEFACES = PACKAGE / "sheet" / "page" / "fonts"
+"""Typefaces for letters that the PDF library's own one lacks; made by `docs/make_fonts.py`."""
 WORKFLOW = PACKAGE / "rules" / "main.smk"
 """The rules of the whole workflow; the clone's `Snakefile` includes it."""
 CONFIG = PACKAGE.parent / "config" if (PACKAGE.parent / "config" / "symbols.csv").exists() else PACKAGE / "config"

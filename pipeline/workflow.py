@@ -25,6 +25,7 @@ from snakemake.settings.types import (
 )
 from snakemake_interface_common.exceptions import WorkflowError
 
+from pipeline.errors import counted
 from pipeline.files.disk.room import FULL_BELOW_BYTES, free_disk_bytes, full_disk_message
 from pipeline.plan.plan import Plan
 from pipeline.shipped import WORKFLOW
@@ -46,7 +47,9 @@ DOING = {
     "water": "drawing water",
     "vegetation": "drawing vegetation of field",
     "manmade": "drawing buildings of field",
+    "usual_ground": "asking how bright the ground is",
     "season": "looking whether leaves were out",
+    "rides": "following rides",
     "running": "joining the rasters of runnability",
     "base_level": "comparing base levels",
     "compose": "composing the draft",
@@ -154,8 +157,8 @@ def _progress(plan: Plan) -> Iterator[_Listener]:
     columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn(), TimeElapsedColumn())
     bar = Progress(*columns, console=console, transient=True) if console.is_terminal else None
     print(
-        f"{plan.area.name}: {len(plan.tile_names)} tiles, {plan.n_returns:,} returns, "
-        f"{len(plan.block_names)} blocks of {plan.flow.block_m:.0f} m, "
+        f"{plan.area.name}: {counted(len(plan.tile_names), 'tile')}, {counted(plan.n_returns, 'return')}, "
+        f"{counted(len(plan.block_names), 'block')} of {plan.flow.block_m:.0f} m, "
         f"up to {plan.peak_disk_bytes / 1e9:.1f} GB of disk on the way",
         file=sys.stderr,
     )

@@ -72,12 +72,31 @@ def resolve_beds(features: gpd.GeoDataFrame, /) -> Kept:
 
 CLEAR_OF_SOLID_M = 2.0
 """Points this near to a building or water are parts of it, such as a chimney or a buoy (our choice)."""
+MEASURED, UNMEASURED_ROCK, WATER, VEGETATION = range(4)
+KINDS = {
+    "203.1": UNMEASURED_ROCK,
+    "203.2": UNMEASURED_ROCK,
+    "303": WATER,
+    "312": WATER,
+    "313": WATER,
+    "417": VEGETATION,
+    "418": VEGETATION,
+    "419": VEGETATION,
+}
+"""Kinds of point symbols whose confidences are not on one scale, by symbol; all others are of the first kind.
+
+Of two symbols for one thing the one of the earlier kind stays, whatever the confidences; within a kind the surer one.
+Boulders, knolls, depressions and pits come first: their confidences were fitted on planted boulders or measured on the
+shape. All rocky pits have one constant, and each is a pit with a guess about its walls. Trees and bushes come last,
+with a constant each: the norm draws black, blue and brown over green (order in `config/symbols.csv`). That water comes
+between is our choice.
+"""
 SAME_THING_M = 3.0
 """Two point symbols this near stand for one thing: half of what the dot of a boulder covers in print (our choice)."""
 
 
 def resolve_points(features: gpd.GeoDataFrame, /) -> Kept:
-    """Of two point symbols that claim one thing the surer stays; what stands on a building or in water goes."""
+    """Of two point symbols that claim one thing one stays (`KINDS`); what stands on a building or in water goes."""
     symbol = features["symbol"].to_numpy(str)
     geometry = features.geometry.to_numpy()
     is_point = shapely.get_type_id(geometry) == shapely.GeometryType.POINT
@@ -90,21 +109,22 @@ def resolve_points(features: gpd.GeoDataFrame, /) -> Kept:
     doubled = _doubled(features, np.flatnonzero(is_point & ~on_solid))
     dropped = [
         left_out(features[on_solid], "on a building or in water", distance_m=CLEAR_OF_SOLID_M),
-        left_out(features[doubled], "a surer point symbol stands for the same thing", distance_m=SAME_THING_M),
+        left_out(features[doubled], "another point symbol stands for the same thing", distance_m=SAME_THING_M),
     ]
     stays = features[~(on_solid | doubled)].reset_index(drop=True)
     return stays, gpd.GeoDataFrame(join_features(dropped, str(features.crs)))
 
 
 def _doubled(features: gpd.GeoDataFrame, points: NDArray[np.intp]) -> NDArray[np.bool_]:
-    """(n,) bool: points of different symbols near a surer one (ties: the lower symbol number stays)."""
+    """(n,) bool: points near another symbol of an earlier kind, or a surer one of theirs (ties: the lower number)."""
     drop = np.zeros(len(features), np.bool_)
     if len(points) < 2:
         return drop
     geometry = features.geometry.to_numpy()[points]
     place = np.column_stack((shapely.get_x(geometry), shapely.get_y(geometry)))
     symbol = features["symbol"].to_numpy(str)[points]
-    rank = np.lexsort((place[:, 0], place[:, 1], symbol, -features["confidence"].to_numpy()[points]))
+    kind = np.array([KINDS.get(number, MEASURED) for number in symbol])
+    rank = np.lexsort((place[:, 0], place[:, 1], symbol, -features["confidence"].to_numpy()[points], kind))
     standing = np.empty(len(points), np.intp)
     standing[rank] = np.arange(len(points))
     for a, b in cKDTree(place).query_pairs(SAME_THING_M, output_type="ndarray"):

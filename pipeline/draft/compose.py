@@ -17,7 +17,7 @@ from pipeline.draft.clipping import clip
 from pipeline.draft.collisions import resolve_areas, resolve_beds, resolve_points
 from pipeline.draft.identity import in_fixed_order, stable_ids
 from pipeline.draft.left_out import left_out_table
-from pipeline.draft.smallest import without_too_small
+from pipeline.draft.smallest import small_fields_as_clusters, without_too_small
 from pipeline.features import join_features
 from pipeline.norm.symbols import SymbolTable
 
@@ -85,8 +85,9 @@ def compose_draft(
     for resolve in (resolve_areas, resolve_beds, resolve_points):
         features, gone = resolve(features)
         dropped.append(gone)
-    features, gone = without_too_small(features, symbols)
-    dropped.append(gone)
+    for enforce in (small_fields_as_clusters, without_too_small):
+        features, gone = enforce(features, symbols)
+        dropped.append(gone)
     features = in_fixed_order(features)
     features["angle_deg"] = (features["angle_deg"] - north_deg) % 360
     for column, decimals in ROUND_DECIMALS.items():

@@ -1,4 +1,4 @@
-"""Cutting features at the edges of fields, and joining them across the fields' borders."""
+"""Joining features across the borders of fields, where `pipeline.lattice.cutting` cut them."""
 
 from __future__ import annotations
 
@@ -15,16 +15,10 @@ from scipy.spatial import cKDTree
 from shapely.geometry import LineString, Polygon
 from shapely.geometry.base import BaseGeometry
 
-from pipeline.features import join_features
-from pipeline.lattice.grid import Bounds, EastNorth, Mask
-from pipeline.lattice.lines import with_crossings
+from pipeline.features import SUM, join_features, without_sums
+from pipeline.lattice.cutting import WHOLE
+from pipeline.lattice.grid import EastNorth, Mask
 
-WHOLE = ("206", "521")
-"""Areas that stand for one thing, gigantic boulders and buildings: never cut, the field that holds their middle has
-them."""
-SUM = "_sum_"
-"""What the name of a column begins with that holds a measure of the piece, such as square metres of it that were seen,
-and is added up where pieces are joined. A section measures such columns on the pieces, after the cut."""
 MEET_M = 1e-3
 """Ends of lines this near to each other meet, in metres. Fields draw the same line from the same heights, so that ends
 differ by the rounding of coordinates only."""
@@ -36,84 +30,6 @@ MEANS = ("confidence", "elevation_m", "height_m", "width_m")
 
 Rows = NDArray[np.int64]
 Rewrite = Callable[[gpd.GeoDataFrame], gpd.GeoDataFrame]
-
-
-# ---------------------------------------------------------------- cutting
-
-
-def cut_to_core(features: gpd.GeoDataFrame, core: Bounds, /, *, whole: Collection[str] = WHOLE) -> gpd.GeoDataFrame:
-    """What of a field's features is the field's own; all columns are kept.
-
-    A point belongs to the field if it lies in its core; west and south edge are part of it, east and north edge are
-    not. So it is for the middle (centroid) of an area of a symbol of `whole`, which is kept or left out uncut. Other
-    lines and areas are cut at the edges, each piece a row of its own; lines keep their direction. A line along an edge
-    belongs to the field whose west or south edge it is.
-
-    Parameters
-    ----------
-    features : as `pipeline.features.make_features` gives them; points, lines and polygons, single-part
-    core : west, south, east, north in metres
-    whole : symbols of areas that are not cut
-    """
-    geometry = features.geometry.to_numpy()
-    middles = shapely.get_coordinates(shapely.centroid(geometry))
-    as_whole = np.asarray((shapely.get_dimensions(geometry) == 0) | np.isin(features["symbol"], list(whole)))
-    bounds = shapely.bounds(geometry).reshape(-1, 4)
-    is_inside = _in_core(bounds[:, :2], core) & _in_core(bounds[:, 2:], core)
-    stays = np.where(as_whole, _in_core(middles, core), is_inside)
-    pieces: list[list[BaseGeometry]] = [
-        [part] if whole_part else [] for part, whole_part in zip(geometry, stays, strict=True)
-    ]
-    touches = (bounds[:, :2] <= core[2:]).all(axis=1) & (bounds[:, 2:] >= core[:2]).all(axis=1)
-    for i in np.flatnonzero(~as_whole & ~is_inside & touches):
-        pieces[i] = _pieces(geometry[i], core)
-    row = np.repeat(np.arange(len(features)), [len(parts) for parts in pieces])
-    cut = features.iloc[row].reset_index(drop=True)
-    parts = np.array([part for parts in pieces for part in parts], np.object_)
-    return gpd.GeoDataFrame(cut.set_geometry(gpd.GeoSeries(parts, crs=features.crs)))
-
-
-def _in_core(places: EastNorth, core: Bounds) -> Mask:
-    """(n,) bool: which places are the field's own."""
-    return np.asarray(((places >= core[:2]) & (places < core[2:])).all(axis=1))
-
-
-def _pieces(geometry: BaseGeometry, core: Bounds) -> list[BaseGeometry]:
-    return list(_lines_in(geometry, core) if isinstance(geometry, LineString) else _areas_in(geometry, core))
-
-
-def _with_vertices_on_edges(line: BaseGeometry, core: Bounds) -> EastNorth:
-    """(n, 2) the vertices of a line, and those where it crosses an edge of the core, prolonged."""
-    west, south, east, north = core
-    easts, norths = np.array([west, east]), np.array([south, north])
-    return with_crossings(shapely.get_coordinates(line), easts=easts, norths=norths)
-
-
-def _lines_in(line: LineString, core: Bounds) -> list[BaseGeometry]:
-    """The pieces of a line in the core, running the way the line runs."""
-    nodes = _with_vertices_on_edges(line, core)
-    is_in = _in_core((nodes[:-1] + nodes[1:]) / 2, core)
-    if is_in.all():
-        return [LineString(nodes)] if len(nodes) > 1 else []
-    if line.is_closed and is_in[0] and is_in[-1]:
-        # The ring starts inside: it is cut where it leaves, and goes on over its first vertex.
-        leaves = int(np.flatnonzero(~is_in)[0])
-        nodes = np.concatenate((nodes[leaves:-1], nodes[: leaves + 1]))
-        is_in = np.roll(is_in, -leaves)
-    change = np.flatnonzero(np.diff(is_in, prepend=False, append=False))
-    return [LineString(nodes[a : b + 1]) for a, b in zip(change[::2], change[1::2], strict=True)]
-
-
-def _areas_in(area: BaseGeometry, core: Bounds) -> list[BaseGeometry]:
-    """The pieces of an area in the core."""
-    if not isinstance(area, Polygon):
-        raise TypeError(f"features are points, lines and polygons, not {area.geom_type}")
-    shell, *holes = [_with_vertices_on_edges(ring, core) for ring in (area.exterior, *area.interiors)]
-    inside = shapely.intersection(Polygon(shell, holes), shapely.box(*core))
-    return [part for part in shapely.get_parts(inside) if isinstance(part, Polygon) and part.area > 0]
-
-
-# ---------------------------------------------------------------- joining
 
 
 def join_fields(
@@ -139,7 +55,8 @@ def join_fields(
         Side of a field in metres.
     whole : symbols of areas that were not cut
     rewrite : function or None
-        Is given the joined features, and no others, with the columns of sums, and returns them with new evidence.
+        Is given all features, those of one field and those joined, with the columns of sums, and returns what is to be
+        drawn, with symbols, confidence and evidence that rest on whole features.
 
     Returns
     -------
@@ -147,7 +64,7 @@ def join_fields(
     """
     joined = join_features(list(tables), crs)
     if len(joined) == 0:
-        return joined
+        return _finished(joined, rewrite)
     table = np.repeat(np.arange(len(tables)), [len(part) for part in tables])
     symbol = joined["symbol"].to_numpy(str)
     geometry = joined.geometry.to_numpy()
@@ -158,15 +75,16 @@ def join_fields(
     group = _groups(len(joined), np.concatenate((line_links, _area_links(joined, areas, table))))
     is_piece = np.bincount(group)[group] > 1
     if not is_piece.any():
-        return _without_sums(joined)
+        return _finished(joined, rewrite)
     following = dict(line_links.tolist())
     cut = joined[is_piece]
     made = join_features([_as_one(pieces, following, field_m) for _, pieces in cut.groupby(group[is_piece])], crs)
-    return _without_sums(join_features([joined[~is_piece], made if rewrite is None else rewrite(made)], crs))
+    return _finished(join_features([joined[~is_piece], made], crs), rewrite)
 
 
-def _without_sums(features: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
-    return features.drop(columns=[name for name in features.columns if name.startswith(SUM)]).reset_index(drop=True)
+def _finished(features: gpd.GeoDataFrame, rewrite: Rewrite | None) -> gpd.GeoDataFrame:
+    """The features rewritten, without columns of sums."""
+    return without_sums(features if rewrite is None else rewrite(features))
 
 
 def _off_lattice(values: NDArray[np.float64], field_m: float) -> NDArray[np.float64]:

@@ -16,6 +16,26 @@ DRAWN_LARGER = ("206", "521")
 """Symbols that the norm draws larger than they are rather than leaves out: a runner meets the building all the same."""
 
 
+SHOWN_AS_POINT = {"208": "207", "209": "207"}
+"""Areas of boulders too small for their symbol: a mapper draws the triangle of a boulder cluster in their midst."""
+
+
+def small_fields_as_clusters(
+    features: gpd.GeoDataFrame, symbols: SymbolTable, /
+) -> tuple[gpd.GeoDataFrame, gpd.GeoDataFrame]:
+    """The features with boulder fields below the norm's least area turned into clusters, and those fields."""
+    symbol = features["symbol"].to_numpy(str)
+    least_m2 = _by_symbol(symbol, {text: symbols.smallest(text).area_m2 for text in set(symbol)})
+    area_m2 = shapely.area(features.geometry.to_numpy())
+    is_small = np.isin(symbol, list(SHOWN_AS_POINT)) & (area_m2 < (1 - TOLERANCE) * np.nan_to_num(least_m2))
+    merged = left_out(features[is_small], "too small for a field, drawn as a boulder cluster", what="merged")
+    changed = features.copy()
+    changed.loc[is_small, "symbol"] = [SHOWN_AS_POINT[text] for text in symbol[is_small]]
+    middles = shapely.point_on_surface(features.geometry.to_numpy()[is_small])
+    changed.loc[is_small, "geometry"] = gpd.GeoSeries(middles, index=features.index[is_small], crs=features.crs)
+    return changed, merged
+
+
 def without_too_small(features: gpd.GeoDataFrame, symbols: SymbolTable, /) -> tuple[gpd.GeoDataFrame, gpd.GeoDataFrame]:
     """The features that are at least as large as the norm asks, and those that are not, each with the reason."""
     geometry = features.geometry.to_numpy()

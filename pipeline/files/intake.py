@@ -17,7 +17,6 @@ from pipeline.intake.tile_table import Tile, TileTable, make_table, refuse_empty
 from pipeline.intake.working_crs import WorkingCrs, choose_working_crs
 from pipeline.lattice.grid import Bounds
 from pipeline.returns.cloud import Cloud
-from pipeline.settings import SurveySettings
 
 SAMPLE_TILES = 20
 """Most tiles a sample is taken from; each adds about 0.1 s."""
@@ -49,15 +48,15 @@ def take_in(
     /,
     *,
     given_crs: str | None = None,
+    crs_overrides: bool = False,
     given_height_unit: str | None = None,
     known_checksums: Mapping[str, str] | None = None,
-    settings: SurveySettings,
 ) -> Intake:
     """Headers, working CRS and checked tile table of lidar files.
 
     Parameters
     ----------
-    given_crs, given_height_unit : str or None
+    given_crs, crs_overrides, given_height_unit
         As in the area file.
     known_checksums : mapping
         Mark of a file (`pipeline.files.checksums`) to its checksum, so that it is not read for it again.
@@ -75,8 +74,8 @@ def take_in(
     working = choose_working_crs(
         {str(header.path): (header.crs, bounds[name]) for name, header in headers.items()},
         given_crs=given_crs,
+        crs_overrides=crs_overrides,
         given_height_unit=given_height_unit,
-        reproject_degrees=settings.reproject_geographic,
     )
     known = known_checksums or {}
     tiles = [_tile_of(name, header, bounds[name], working, known) for name, header in headers.items()]

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from PIL import Image
 from rasterio.windows import Window
 
-from pipeline.files.disk.atomic import replacing
+from pipeline.files.disk.atomic import replacing, scratch_beside
 from pipeline.lattice.grid import Bounds, Grid, Heights
 
 NODATA = -9999.0
@@ -75,9 +75,8 @@ def _writing(path: Path, grid: Grid, *, dtype: str, nodata: float, description: 
         "sparse_ok": True,
         "bigtiff": "if_safer",
     }
-    plain_path = path.with_name(f"{path.stem}.plain{path.suffix}")
-    with rasterio.Env(GDAL_CACHEMAX=CACHE_MB), replacing(path) as part_path, replacing(plain_path) as part_plain:
-        with rasterio.open(part_plain, "w", **profile) as plain:
+    with rasterio.Env(GDAL_CACHEMAX=CACHE_MB), replacing(path) as part_path, scratch_beside(path) as plain_path:
+        with rasterio.open(plain_path, "w", **profile) as plain:
 
             def put(values: NDArray[np.floating] | NDArray[np.uint8], part: Grid) -> None:
                 plain.write(values, 1, window=Window.from_slices(*grid.window_of(part)))
@@ -86,7 +85,7 @@ def _writing(path: Path, grid: Grid, *, dtype: str, nodata: float, description: 
             plain.set_band_description(1, description)
         predictor = 3 if dtype == "float32" else 2
         rasterio.shutil.copy(
-            part_plain, part_path, driver="COG", compress="deflate", predictor=predictor, overviews="auto"
+            plain_path, part_path, driver="COG", compress="deflate", predictor=predictor, overviews="auto"
         )
 
 

@@ -26,9 +26,16 @@ def find_tiles(patterns: Sequence[str], base_folder: Path, /) -> list[Path]:
     """
     found: dict[Path, Path] = {}
     for pattern in patterns:
-        paths = _find_one(pattern, base_folder)
-        if not paths:
-            raise SurveyError(_nothing_found(pattern, base_folder))
+        try:
+            paths = _find_one(pattern, base_folder)
+            nothing_found = "" if paths else _nothing_found(pattern, base_folder)
+        except (OSError, ValueError, RuntimeError, NotImplementedError) as error:  # as different as what may be written
+            raise SurveyError(
+                f"no tiles: '{pattern}' is no path or pattern that can be followed ({error}). "
+                "Write 'tiles:' like lidar/*.laz, or lidar/**/*.laz for all folders below."
+            ) from error
+        if nothing_found:
+            raise SurveyError(nothing_found)
         for path in paths:
             found.setdefault(path.resolve(), path)
     return sorted(found.values())

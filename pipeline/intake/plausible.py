@@ -35,7 +35,7 @@ def check_plausible(source: TileCrs, outer: Bounds, /, *, name: str) -> list[str
     plan = pyproj.CRS.from_wkt(str(source.plan_wkt))
     west, south, east, north = outer
     numbers = f"x {west:.10g} to {east:.10g}, y {south:.10g} to {north:.10g}"
-    advice = "Write the right one as 'crs:' in the area file."
+    advice = "Write the right one as 'crs:' in the area file, and below it 'crs_overrides: true'."
     if source.is_geographic:
         if max(abs(west), abs(east)) > 180 or max(abs(south), abs(north)) > 90:
             swapped = max(abs(west), abs(east)) <= 90 and max(abs(south), abs(north)) <= 180

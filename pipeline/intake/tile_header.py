@@ -68,3 +68,9 @@ class TileHeader:
     system: str
     software: str
     written: datetime.date | None
+
+    @property
+    def lone_number(self) -> int:
+        """The return number that all points carry, where it is not the first: it tells nothing; 0 elsewhere."""
+        numbers = [number for number, count in enumerate(self.n_by_return, 1) if count]
+        return numbers[0] if len(numbers) == 1 and numbers[0] > 1 else 0

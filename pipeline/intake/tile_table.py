@@ -10,7 +10,7 @@ from typing import Self
 
 import numpy as np
 
-from pipeline.errors import SurveyError
+from pipeline.errors import SurveyError, counted
 from pipeline.intake.placement import Placement
 from pipeline.lattice.blocks import Block, blocks_covering, touches
 from pipeline.lattice.grid import Bounds
@@ -161,11 +161,14 @@ def make_table(tiles: Sequence[Tile], /, *, crs: str) -> TileTable:
     area_m2, n_points = sum(tile.area_m2 for tile in tiles), sum(tile.n_points for tile in tiles)
     where = tiles[0].path if len(tiles) == 1 else f"the {len(tiles)} tiles"
     if area_m2 < MIN_AREA_M2:
-        raise SurveyError(f"{where}: {n_points:,} points on {area_m2:.0f} m2 of ground, too little to map.")
+        raise SurveyError(
+            f"{where}: {counted(n_points, 'point')} on {area_m2:.0f} m2 of ground, too little to map; there must be at "
+            f"least {MIN_AREA_M2:.0f} m2. Is it the right file, and is its coordinate system right?"
+        )
     if n_points < MIN_POINTS_PER_M2 * area_m2:
         raise SurveyError(
-            f"{where}: {n_points:,} points spread over {area_m2 / 1e6:.2f} km2, {n_points / area_m2:.1g} per square "
-            f"metre. Nothing can be drawn from less than {MIN_POINTS_PER_M2:g}. Is it the right file, and is "
+            f"{where}: {counted(n_points, 'point')} spread over {area_m2 / 1e6:.2f} km2, {n_points / area_m2:.1g} per "
+            f"square metre. Nothing can be drawn from less than {MIN_POINTS_PER_M2:g}. Is it the right file, and is "
             "its coordinate system right?"
         )
     return TileTable(crs, tuple(sorted(tiles, key=lambda tile: tile.name)))

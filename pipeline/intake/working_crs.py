@@ -56,44 +56,37 @@ def choose_working_crs(
     /,
     *,
     given_crs: str | None = None,
+    crs_overrides: bool = False,
     given_height_unit: str | None = None,
-    reproject_degrees: bool = True,
 ) -> WorkingCrs:
     """The metric CRS to work in.
 
     A projected CRS in metres stays as it is. One in feet, or one that stretches distances so much that no map could be
     measured on it (web maps), gives way to the UTM zone of the middle of the tiles, on the same datum where such a zone
-    is defined. One in degrees does so too, unless
-    `reproject_degrees` is off.
+    is defined. One in degrees does so too.
 
     Parameters
     ----------
     tiles : mapping
         File name to what the tile says of its CRS and its bounds in its own units.
     given_crs : str or None
-        The CRS of the area file; replaces what the tiles say.
+        The CRS of the area file, for tiles that say none.
+    crs_overrides : bool
+        Whether `given_crs` also replaces what tiles say otherwise.
     given_height_unit : str or None
         metre, foot or us_survey_foot; replaces what the tiles say.
-    reproject_degrees : bool
-        Off: tiles in degrees are refused.
 
     Raises
     ------
     SurveyError
-        If a tile has no CRS and none is given, tiles are in two CRSs, the CRS is in degrees and that is not allowed,
-        or the coordinates cannot be what the CRS says.
+        If a tile has no CRS and none is given, tiles are in two CRSs, one says another CRS than is given and that does
+        not override, or the coordinates cannot be what the CRS says.
     """
-    source = _common_crs(tiles, given_crs)
+    source = _common_crs(tiles, given_crs, crs_overrides)
     outer = _outer_bounds([bounds for _, bounds in tiles.values()])
     first = next(iter(tiles))
     cautions = [f"{name}: {crs.caution}" for name, (crs, _) in tiles.items() if crs.caution and given_crs is None]
     cautions += check_plausible(source, outer, name=first)
-    if source.is_geographic and not reproject_degrees:
-        raise SurveyError(
-            f"{first}: the tiles are in degrees ({source.name}), and Tussock measures in metres. Reproject them to a "
-            "metric coordinate system such as the UTM zone of the area; or, if the coordinates are metres and the tile "
-            "says it wrongly, write the right one as 'crs:' in the area file."
-        )
     unit_m = HEIGHT_UNITS_M[given_height_unit] if given_height_unit else None
     plan = pyproj.CRS.from_wkt(str(source.plan_wkt))
     working, reason = _metric_crs(plan, source, outer, first)
@@ -101,7 +94,7 @@ def choose_working_crs(
     return WorkingCrs(crs_text(working), working.name, source_text, source.name, unit_m, reason, tuple(cautions))
 
 
-def _common_crs(tiles: Mapping[str, tuple[TileCrs, Bounds]], given_crs: str | None) -> TileCrs:
+def _common_crs(tiles: Mapping[str, tuple[TileCrs, Bounds]], given_crs: str | None, crs_overrides: bool) -> TileCrs:
     """The one CRS of all tiles, or the given one."""
     if not tiles:
         raise SurveyError("there are no tiles")
@@ -109,6 +102,8 @@ def _common_crs(tiles: Mapping[str, tuple[TileCrs, Bounds]], given_crs: str | No
         given = describe_crs(pyproj.CRS.from_user_input(given_crs))
         if given.plan_wkt is None:
             raise SurveyError(f"'crs: {given_crs}' in the area file cannot be used: {given.caution}")
+        if not crs_overrides:
+            _refuse_another_crs(tiles, given, given_crs)
         return given
     without = [name for name, (crs, _) in tiles.items() if crs.plan_wkt is None]
     if without:
@@ -117,18 +112,38 @@ def _common_crs(tiles: Mapping[str, tuple[TileCrs, Bounds]], given_crs: str | No
             f"{_some_of(without)}: {why}. Ask whoever made the tiles, and write it in the area file, "
             "for example 'crs: EPSG:25832'."
         )
-    # Naming a CRS takes PROJ up to a second, so each spelling is looked up once.
-    texts = {wkt: crs_text(pyproj.CRS.from_wkt(str(wkt))) for wkt in {crs.plan_wkt for crs, _ in tiles.values()}}
-    groups: dict[str, list[str]] = {}
-    for name, (crs, _) in tiles.items():
-        groups.setdefault(texts[crs.plan_wkt], []).append(name)
+    groups = _by_crs(tiles)
     if len(groups) > 1:
         parts = [f"{tiles[names[0]][0].name}: {_some_of(names)}" for names in groups.values()]
         raise SurveyError(
             "the tiles are in different coordinate systems (" + "; ".join(parts) + "). Use tiles of one system, or, if "
-            "they are the same and some say it wrongly, write it as 'crs:' in the area file."
+            "they are the same and some say it wrongly, write the right one as 'crs:' in the area file, and below it "
+            "'crs_overrides: true'."
         )
     return next(iter(tiles.values()))[0]
+
+
+def _by_crs(tiles: Mapping[str, tuple[TileCrs, Bounds]]) -> dict[str, list[str]]:
+    """The CRSs that tiles say, by `crs_text`, each with the names of its tiles."""
+    said = {name: crs.plan_wkt for name, (crs, _) in tiles.items() if crs.plan_wkt is not None}
+    # Naming a CRS takes PROJ up to a second, so each spelling is looked up once.
+    texts = {wkt: crs_text(pyproj.CRS.from_wkt(wkt)) for wkt in set(said.values())}
+    groups: dict[str, list[str]] = {}
+    for name, wkt in said.items():
+        groups.setdefault(texts[wkt], []).append(name)
+    return groups
+
+
+def _refuse_another_crs(tiles: Mapping[str, tuple[TileCrs, Bounds]], given: TileCrs, given_crs: str) -> None:
+    """Refuse tiles that say another plan than the area file gives: one is wrong, and only people can know which."""
+    given_text = crs_text(pyproj.CRS.from_wkt(str(given.plan_wkt)))
+    others = {text: names for text, names in _by_crs(tiles).items() if text != given_text}
+    if others:
+        said = "; ".join(f"{tiles[names[0]][0].name}: {_some_of(names)}" for names in others.values())
+        raise SurveyError(
+            f"the area file says 'crs: {given_crs}' ({given.name}), but tiles say another coordinate system ({said}). "
+            "Remove the line 'crs:' if the tiles are right; if they are wrong, write below it 'crs_overrides: true'."
+        )
 
 
 def _some_of(names: Sequence[str]) -> str:

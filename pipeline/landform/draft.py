@@ -157,7 +157,6 @@ def _draft_lines(
         grid,
         interval_m=interval_m,
         base_level_m=base_level_m,
-        index_every=settings.index_every,
         vertex_spacing_m=vertex_spacing_m,
     )
     form_lines = draft_form_lines(

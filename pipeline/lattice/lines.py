@@ -91,8 +91,9 @@ def _crossed(nodes: Coordinates, square_m: float) -> NDArray[np.intp]:
     return np.flatnonzero((np.diff(square, axis=0) != 0).any(axis=1)) + 1
 
 
-def simplify_area_by_squares(area: Polygon, tolerance_m: float, /, *, square_m: float = SQUARE_M) -> Polygon:
-    """An area with simpler edges, as `simplify_by_squares`; it may cross itself (`shapely.make_valid`)."""
+def simplify_area_by_squares(area: Polygon, tolerance_m: float, /, *, square_m: float = SQUARE_M) -> list[Polygon]:
+    """An area with simpler edges, as `simplify_by_squares` makes them; several where its parts hung by a thread."""
     rings = [shapely.get_coordinates(ring) for ring in (area.exterior, *area.interiors)]
     shell, *holes = [simplify_by_squares(ring, tolerance_m, square_m=square_m) for ring in rings]
-    return Polygon(shell, [hole for hole in holes if len(hole) >= 4])
+    valid = shapely.make_valid(Polygon(shell, holes))
+    return [part for part in shapely.get_parts(valid) if isinstance(part, Polygon)]

@@ -8,9 +8,11 @@ from __future__ import annotations
 
 import json
 import sys
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
+from typing import cast
 
 import shapely
 from shapely.geometry.base import BaseGeometry
@@ -51,6 +53,8 @@ class Plan:
     out: Path
     intake: Intake
     boundary_path: Path | None
+    limits_note: str = ""
+    """What a mapper is told of a calibration; "" without one."""
 
     # ------------------------------------------------------------ tiles and blocks
 
@@ -332,21 +336,43 @@ def calibration_path(area_path: Path, /) -> Path:
     return area_path.with_name(f"{area_path.stem}.calibration.json")
 
 
-def _calibrated(area: Area, area_path: Path) -> Area:
-    """The area with the band limits of its calibration, where there is one."""
+def limits_in_words(limits: Sequence[float], /) -> str:
+    """The densities where 406, 408 and 410 begin, as they are named to a mapper."""
+    slow, walk, fight = (f"{limit:.3g}" for limit in limits)
+    return f"{slow}, {walk} and {fight}"
+
+
+def _calibrated(area: Area, area_path: Path) -> tuple[Area, str]:
+    """The area with the band limits of its calibration, where there is one that counts, and what is to be said of it.
+
+    A calibration counts as long as the area file gives the limits it started from. Who writes others afterwards means
+    them: then the area file wins.
+    """
     path = calibration_path(area_path)
     if not path.exists():
-        return area
+        return area, ""
+    written = [getattr(area.expert.vegetation, name) for name in CALIBRATED]
     try:
         content = read_json(path)
         fitted = {name: content[name] for name in CALIBRATED}
+        started_from = [float(limit) for limit in cast("list[float]", content["started_from"])]
         vegetation = VegetationSettings.model_validate(area.expert.vegetation.model_dump() | fitted)
     except (OSError, ValueError, KeyError, TypeError) as error:
         raise SettingsError(
             f"{path}: is not a calibration; make it again with 'tussock calibrate' or remove it"
         ) from error
+    if started_from != written:
+        return area, (
+            f"{path.name} is not used: it started from the limits {limits_in_words(started_from)}, and the area file "
+            f"now gives {limits_in_words(written)} m2/m3. "
+            "Run 'tussock calibrate' again to weigh the notes against these."
+        )
     expert = area.expert.model_copy(update={"vegetation": vegetation})
-    return area.model_copy(update={"expert": expert})
+    found = [getattr(vegetation, name) for name in CALIBRATED]
+    return area.model_copy(update={"expert": expert}), (
+        f"406, 408 and 410 begin at {limits_in_words(found)} m2/m3, by {path.name} "
+        f"(without it {limits_in_words(written)})."
+    )
 
 
 def make_plan(area_path: Path, /) -> Plan:
@@ -358,16 +384,16 @@ def make_plan(area_path: Path, /) -> Plan:
         If the area file, a tile or the boundary cannot be used.
     """
     area_path = area_path.resolve()
-    area = _calibrated(load_area(area_path), area_path)
+    area, limits_note = _calibrated(load_area(area_path), area_path)
     intake = take_in(
         find_tiles(area.tiles, area_path.parent),
         given_crs=area.crs,
+        crs_overrides=area.crs_overrides,
         given_height_unit=area.height_unit,
-        settings=area.expert.survey,
         known_checksums=checksums.recall((area_path.parent / area.out) / CHECKSUMS),
     )
     boundary = (area_path.parent / area.boundary).resolve() if area.boundary else None
-    plan = Plan(area_path, area, (area_path.parent / area.out).resolve(), intake, boundary)
+    plan = Plan(area_path, area, (area_path.parent / area.out).resolve(), intake, boundary, limits_note)
     if boundary:
         _check_boundary(plan, boundary)
     return plan

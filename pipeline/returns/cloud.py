@@ -25,9 +25,11 @@ class Cloud:
     return_number, n_returns : (n,) uint8
         0 or 1 throughout where the survey does not carry them.
     gps_time : (n,) float64, seconds
-        0 throughout where the survey does not carry it. Returns of one pulse share gps_time and flight_line.
+        0 throughout where the survey does not carry it. Returns of one pulse share gps_time, flight_line and channel.
     flight_line : (n,) uint16
         The point source ID.
+    channel : (n,) uint8
+        The scanner channel, 0 to 3: beams of one laser that may fire together. 0 where the format has none.
     scan_angle_deg : (n,) float32
     producer_class : (n,) uint8
         The class the file came with.
@@ -44,6 +46,7 @@ class Cloud:
     n_returns: NDArray[np.uint8]
     gps_time: NDArray[np.float64]
     flight_line: NDArray[np.uint16]
+    channel: NDArray[np.uint8]
     scan_angle_deg: NDArray[np.float32]
     producer_class: NDArray[np.uint8]
     is_usable: NDArray[np.bool_]
@@ -105,6 +108,7 @@ class Cloud:
             "n_returns": np.ones(n, np.uint8),
             "gps_time": np.zeros(n),
             "flight_line": np.zeros(n, np.uint16),
+            "channel": np.zeros(n, np.uint8),
             "scan_angle_deg": np.zeros(n, np.float32),
             "producer_class": np.zeros(n, np.uint8),
             "is_usable": np.ones(n, np.bool_),
@@ -121,18 +125,22 @@ def northward(cloud: Cloud, /) -> NDArray[np.intp]:
     """(n,) an order from south to north, then from west to east, that does not depend on the order given.
 
     Places are told apart by 2^-10 m and packed into one number, which sorts far quicker than five columns; returns of
-    one place are then sorted by north, east, height, time and return number.
+    one place are then sorted by north, east, height, time, return number and channel.
     """
     if len(cloud) == 0:
         return np.empty(0, np.intp)
     packed = _ticks(cloud.north) << 32 | _ticks(cloud.east)
     order = np.argsort(packed)
-    left = _sort_few(order, packed, cloud.north, cloud.east, cloud.height, cloud.gps_time, cloud.return_number)
+    left = _sort_few(
+        order, packed, cloud.north, cloud.east, cloud.height, cloud.gps_time, cloud.return_number, cloud.channel
+    )
     if left.any():
         shared = np.flatnonzero(left)
         which = np.sort(order[shared])
         few = cloud.take(which)
-        ranks = np.lexsort((few.return_number, few.gps_time, few.height, few.east, few.north, packed[which]))
+        ranks = np.lexsort(
+            (few.channel, few.return_number, few.gps_time, few.height, few.east, few.north, packed[which])
+        )
         order[shared] = which[ranks]
     return order
 
@@ -146,6 +154,7 @@ def _sort_few(
     height: NDArray[np.float64],
     time: NDArray[np.float64],
     number: NDArray[np.uint8],
+    channel: NDArray[np.uint8],
 ) -> Mask:
     """(n,) bool: stretches of the order left to be sorted; those of few returns of one place are sorted in place."""
     n = len(order)
@@ -173,6 +182,8 @@ def _sort_few(
                         is_before = time[moved] < time[other]
                     elif number[moved] != number[other]:
                         is_before = number[moved] < number[other]
+                    elif channel[moved] != channel[other]:
+                        is_before = channel[moved] < channel[other]
                     else:
                         is_before = moved < other
                     if not is_before:

@@ -6,17 +6,18 @@ import geopandas as gpd
 import numpy as np
 import shapely
 
-from pipeline.features import join_features, no_features
-from pipeline.lattice.grid import Grid, Heights
+from pipeline.features import SUM, join_features
+from pipeline.lattice.cutting import cut_to_core
+from pipeline.lattice.grid import Bounds, Grid, Heights
 from pipeline.norm.symbols import isom
 from pipeline.rock.boulders.company import in_company, worth_drawing
 from pipeline.rock.boulders.groups import generalise_boulders
 from pipeline.rock.cliffs.cliffs import find_cliffs
 from pipeline.rock.cliffs.falls import CLIFF_RUN_M
-from pipeline.rock.ground.bare_rock import find_bare_rock
+from pipeline.rock.ground.bare_rock import draw_dark_ground, judge_dark_ground, measure_dark_ground
 from pipeline.rock.ground.brightness import Brightness
 from pipeline.rock.ground.pits import find_rocky_pits
-from pipeline.rock.ground.stony import find_stony_ground
+from pipeline.rock.ground.stony import draw_stony_ground, judge_stony_ground, measure_stony_ground, roughness
 from pipeline.settings import RockSettings
 
 MARGIN_M = 200.0
@@ -36,13 +37,52 @@ def draft_rock(
     lowest: Heights | None = None,
     settings: RockSettings,
 ) -> gpd.GeoDataFrame:
-    """Every rock feature of the area, fit to be drawn.
+    """Every rock feature of an area that is one field, fit to be drawn.
+
+    Parameters
+    ----------
+    as of `draft_rock_of_field`
+
+    Returns
+    -------
+    GeoDataFrame: points 203.1, 204, 205, 207; areas 206, 208, 209, 210, 211, 212, 214; lines 201, 202.
+    """
+    pieces = draft_rock_of_field(
+        boulders,
+        bare_earth,
+        ground_support,
+        canopy_height,
+        grid,
+        core=grid.pad(MARGIN_M).bounds,
+        brightness=brightness,
+        lowest=lowest,
+        settings=settings,
+    )
+    judged = judge_rock(pieces, dark_ratio=settings.bare_rock_max_brightness_ratio)
+    return gpd.GeoDataFrame(judged.drop(columns=[name for name in judged.columns if name.startswith(SUM)]))
+
+
+def draft_rock_of_field(
+    boulders: gpd.GeoDataFrame,
+    bare_earth: Heights,
+    ground_support: Heights,
+    canopy_height: Heights,
+    grid: Grid,
+    /,
+    *,
+    core: Bounds,
+    brightness: Brightness | None = None,
+    lowest: Heights | None = None,
+    settings: RockSettings,
+) -> gpd.GeoDataFrame:
+    """The rock features of a field: what lies in its core, and pieces of areas that have yet to be judged as a whole.
 
     Parameters
     ----------
     boulders : GeoDataFrame
-        Candidates of all blocks, as `pipeline.rock.boulders.boulders.find_boulders` gives them.
+        Candidates of the field and its margin, as `pipeline.rock.boulders.boulders.find_boulders` gives them.
     bare_earth, ground_support, canopy_height : (rows, cols) float32, metres
+    core : west, south, east, north in metres, of the field itself
     brightness : of the ground, as `pipeline.rock.ground.brightness.ground_brightness` gives it
         Without it stony ground is drawn by roughness alone and bare rock not at all.
     lowest : (rows, cols) float32, metres
@@ -50,7 +90,7 @@ def draft_rock(
 
     Returns
     -------
-    GeoDataFrame: points 203.1, 204, 205, 207; areas 206, 208, 209, 210, 211, 212, 214; lines 201, 202.
+    GeoDataFrame with columns of sums (`pipeline.features.SUM`), for `judge_rock` once pieces are joined.
     """
     cliffs = find_cliffs(
         bare_earth,
@@ -60,7 +100,7 @@ def draft_rock(
         excess_m=settings.cliff_excess_m,
         impassable_min_height_m=settings.impassable_min_height_m,
     )
-    cliffs = cliffs[cliffs.confidence >= settings.least_confidence]
+    cliffs = cliffs[cliffs.confidence >= settings.least_cliff_confidence]
     sure = worth_drawing(
         in_company(boulders, np.isfinite(bare_earth), grid),
         least_confidence=settings.least_boulder_confidence,
@@ -69,9 +109,10 @@ def draft_rock(
     cliffs = _not_sides_of_boulders(cliffs, sure)
     free = _off_cliffs(sure, cliffs, distance_m=CLIFF_RUN_M)
     drawn = generalise_boulders(free, least_confidence=settings.least_boulder_confidence)
-    stony, bare = _rough_and_bare(bare_earth, ground_support, canopy_height, grid, brightness, settings)
     pits = find_rocky_pits(bare_earth, ground_support, grid)
-    return join_features([drawn, cliffs, stony, bare, pits], grid.crs)
+    own = cut_to_core(join_features([drawn, cliffs, pits], grid.crs), core)
+    rough = _rough_and_bare(bare_earth, ground_support, canopy_height, grid, core, brightness, settings)
+    return join_features([own, *rough], grid.crs)
 
 
 def _rough_and_bare(
@@ -79,22 +120,47 @@ def _rough_and_bare(
     ground_support: Heights,
     canopy_height: Heights,
     grid: Grid,
+    core: Bounds,
     brightness: Brightness | None,
     settings: RockSettings,
-) -> tuple[gpd.GeoDataFrame, gpd.GeoDataFrame]:
-    """Stony ground, and bare rock where brightness is known."""
-    slow_m, dark_ratio = settings.stony_slow_m, settings.bare_rock_max_brightness_ratio
+) -> list[gpd.GeoDataFrame]:
+    """Pieces of stony ground, and of what may be bare rock where brightness is known, with what is measured of them."""
     # Under dense crowns the ground is made of few returns and looks rougher than it is.
     open_support = np.where(canopy_height > settings.stony_max_canopy_m, np.inf, ground_support).astype(np.float32)
-    stony = find_stony_ground(
-        bare_earth, open_support, grid, brightness=brightness, slow_m=slow_m, dark_ratio=dark_ratio
-    )
+    own = grid.within(core)
+    rough = roughness(bare_earth, open_support, grid)
+    stony = cut_to_core(draw_stony_ground(rough, grid, slow_m=settings.stony_slow_m), core)
+    stony = measure_stony_ground(stony, rough, brightness, grid, core=own)
     if brightness is None:
-        return stony, no_features(grid.crs)
-    bare = find_bare_rock(
-        bare_earth, ground_support, brightness, grid, max_brightness_ratio=dark_ratio, stony_slow_m=slow_m
+        return [stony]
+    dark = draw_dark_ground(
+        bare_earth,
+        brightness,
+        roughness(bare_earth, ground_support, grid),
+        grid,
+        max_brightness_ratio=settings.bare_rock_max_brightness_ratio,
+        stony_slow_m=settings.stony_slow_m,
     )
-    return stony, bare
+    pieces = cut_to_core(dark.areas, core)
+    return [stony, measure_dark_ground(pieces, dark, bare_earth, brightness, grid, core=own)]
+
+
+def judge_rock(features: gpd.GeoDataFrame, /, *, dark_ratio: float) -> gpd.GeoDataFrame:
+    """The features of `draft_rock_of_field`, joined, with stony ground and bare rock judged by all their cells.
+
+    Parameters
+    ----------
+    dark_ratio : float
+        Brightness beside vegetated ground at which ground counts as dark as bare rock.
+    """
+    symbol = features["symbol"].to_numpy(str)
+    is_stony, is_dark = symbol == "210", symbol == "214"
+    judged = [features[~(is_stony | is_dark)]]
+    if is_stony.any():
+        judged.append(judge_stony_ground(features[is_stony], dark_ratio=dark_ratio))
+    if is_dark.any():
+        judged.append(judge_dark_ground(features[is_dark], max_brightness_ratio=dark_ratio))
+    return join_features(judged, str(features.crs))
 
 
 def _not_sides_of_boulders(cliffs: gpd.GeoDataFrame, boulders: gpd.GeoDataFrame) -> gpd.GeoDataFrame:

@@ -133,6 +133,25 @@ rule water:
         " --counts {input.counts:q} --out {output:q} --scale {params.scale} --settings {params.settings:q} 2> {log:q}"
 
 
+rule usual_ground:
+    """How bright the ground of the survey is, and how many pulses come back.
+
+    Try: snakemake -c1 work/usual_ground.json
+    """
+    input:
+        counts="work/counts",
+    output:
+        "work/usual_ground.json",
+    log:
+        "logs/usual_ground.log",
+    resources:
+        mem_mb=PLAN.band_mem_mb,
+    params:
+        code=PLAN.code("usual_ground"),
+    shell:
+        "python -m pipeline usual_ground --counts={input.counts:q} --out={output:q} 2> {log:q}"
+
+
 rule season:
     """Whether leaves were out.
 
@@ -151,6 +170,28 @@ rule season:
         code=PLAN.code("season"),
     shell:
         "python -m pipeline season --counts={input.counts:q} --survey={input.survey:q} --out={output:q} 2> {log:q}"
+
+
+rule rides:
+    """Rides, followed from field to field.
+
+    Try: snakemake -c1 work/features/rides.gpkg
+    """
+    input:
+        candidates=expand("work/ride_candidates/{field}", field=PLAN.field_names),
+        counts="work/counts",
+    output:
+        "work/features/rides.gpkg",
+    log:
+        "logs/rides.log",
+    resources:
+        mem_mb=PLAN.band_mem_mb,
+    params:
+        settings=PLAN.section("vegetation"),
+        code=PLAN.code("rides"),
+    shell:
+        "python -m pipeline rides --candidates=work/ride_candidates --plan=work/plan.json --counts={input.counts:q}"
+        " --out={output:q} --settings={params.settings:q} 2> {log:q}"
 
 
 rule running:
@@ -201,6 +242,7 @@ rule compose:
     """
     input:
         water="work/features/water.gpkg",
+        rides="work/features/rides.gpkg",
         sections=expand(
             "work/features/{section}/{field}.gpkg",
             section=["landform", "rock", "vegetation", "manmade"],
@@ -214,10 +256,13 @@ rule compose:
         "logs/compose.log",
     params:
         map_date=str(PLAN.area.map_date),
+        rock=PLAN.section("rock"),
+        vegetation=PLAN.section("vegetation"),
         code=PLAN.code("compose"),
     shell:
         "python -m pipeline compose --features=work/features --plan=work/plan.json --outline={input.outline:q}"
-        " --out={output.draft:q} --left-out={output.left_out:q} --map-date={params.map_date} 2> {log:q}"
+        " --out={output.draft:q} --left-out={output.left_out:q} --map-date={params.map_date}"
+        " --rock={params.rock:q} --vegetation={params.vegetation:q} 2> {log:q}"
 
 
 rule sheet:

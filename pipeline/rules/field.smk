@@ -41,6 +41,7 @@ rule rock:
         ground_support="rasters/ground_support.tif",
         canopy_height="rasters/canopy_height.tif",
         counts="work/counts",
+        usual="work/usual_ground.json",
     output:
         "work/features/rock/{field}.gpkg",
     log:
@@ -55,11 +56,12 @@ rule rock:
     shell:
         "python -m pipeline rock --boulders=work/boulders --blocks {params.blocks} --bare-earth={input.bare_earth:q}"
         " --ground-support={input.ground_support:q} --canopy-height={input.canopy_height:q}"
-        " --counts={input.counts:q} --core={params.core} --out={output:q} --settings={params.settings:q} 2> {log:q}"
+        " --counts={input.counts:q} --usual={input.usual:q} --core={params.core} --out={output:q}"
+        " --settings={params.settings:q} 2> {log:q}"
 
 
 rule vegetation:
-    """Open land, runnability and rides of one field.
+    """Open land, runnability, trees and boundaries of one field, and where rides may run.
 
     Try: snakemake -c1 work/features/vegetation/FIELD.gpkg
     """
@@ -67,8 +69,10 @@ rule vegetation:
         bare_earth="rasters/bare_earth.tif",
         canopy_height="rasters/canopy_height.tif",
         counts="work/counts",
+        decided="work/decided.json",
     output:
         features="work/features/vegetation/{field}.gpkg",
+        candidates=directory("work/ride_candidates/{field}"),
         running=directory("work/running/{field}"),
     log:
         "logs/vegetation/{field}.log",
@@ -80,7 +84,8 @@ rule vegetation:
         code=PLAN.code("vegetation"),
     shell:
         "python -m pipeline vegetation --bare-earth={input.bare_earth:q} --canopy-height={input.canopy_height:q}"
-        " --counts={input.counts:q} --core={params.core} --out={output.features:q} --running={output.running:q}"
+        " --counts={input.counts:q} --decided={input.decided:q} --core={params.core} --out={output.features:q}"
+        " --candidates={output.candidates:q} --running={output.running:q}"
         " --settings={params.settings:q} 2> {log:q}"
 
 

@@ -16,8 +16,7 @@ from pipeline.settings.reading import load_area
 from pipeline.settings.rock import RockSettings
 from pipeline.settings.section import Section, section_text
 from pipeline.settings.sheet import SheetSettings
-from pipeline.settings.survey import SurveySettings
-from pipeline.settings.vegetation import CalibrationSettings, LayerSettings, VegetationSettings
+from pipeline.settings.vegetation import CalibrationSettings, LayerSettings, SurveySettings, VegetationSettings
 from pipeline.settings.water import WaterSettings
 
 __all__ = [

@@ -33,13 +33,6 @@ class LandformSettings(Section):
         description="Least distance of two vertices of a line on the sheet. Higher: fewer vertices, easier to edit, but "
         "bends turn angular. Lower: rounder lines with more vertices.",
     )
-    index_every: int = Field(
-        5,
-        ge=2,
-        le=10,
-        description="Every how many contours one is a thick index contour; the norm wants 5. Higher: fewer thick "
-        "contours. Lower: more.",
-    )
     form_line_min_error_share: float = Field(
         0.25,
         ge=0.05,

@@ -12,6 +12,7 @@ from pydantic import ValidationError
 from pipeline.errors import SettingsError
 from pipeline.settings.area import Area
 from pipeline.settings.section import Section
+from pipeline.settings.written import shown
 
 
 def load_area(path: Path, /) -> Area:
@@ -22,36 +23,87 @@ def load_area(path: Path, /) -> Area:
     SettingsError
         Naming the file and, for every problem found, the line, what is wrong, and what is allowed.
     """
+    node, values = _parse(path)
+    if not isinstance(values, dict):
+        raise SettingsError(f"{path}: expected lines like 'name: Hollin Edge', found no settings")
+    lines, problems = _lines_of(node)
+    try:
+        if not problems:
+            return Area.model_validate(values)
+    except ValidationError as error:
+        problems = [_explain(dict(problem), lines) for problem in error.errors(include_url=False)]
+    raise SettingsError(f"{path}:\n" + "\n".join(f"  {problem}" for problem in problems))
+
+
+class _Loader(yaml.SafeLoader):
+    """YAML in which days stay the text they were written as, so that one that does not exist can be answered."""
+
+
+_Loader.yaml_implicit_resolvers = {
+    letter: [(tag, pattern) for tag, pattern in resolvers if tag != "tag:yaml.org,2002:timestamp"]
+    for letter, resolvers in yaml.SafeLoader.yaml_implicit_resolvers.items()
+}
+
+
+def _parse(path: Path) -> tuple[yaml.Node | None, object]:
+    """The file as a tree that knows its lines, and as values."""
     try:
         text = path.read_text(encoding="utf-8")
     except FileNotFoundError as error:
         raise SettingsError(f"{path}: there is no such area file") from error
-    except (OSError, UnicodeDecodeError) as error:
-        raise SettingsError(f"{path}: cannot be read as an area file: {error}") from error
+    except UnicodeDecodeError as error:
+        raise SettingsError(f"{path}: is not UTF-8 text; save it again with the encoding UTF-8") from error
+    except OSError as error:
+        raise SettingsError(f"{path}: cannot be read as an area file: {error.strerror}") from error
     try:
-        node = yaml.compose(text, Loader=yaml.SafeLoader)
-        values = yaml.safe_load(text)
+        return yaml.compose(text, Loader=_Loader), yaml.load(text, Loader=_Loader)
     except yaml.YAMLError as error:
-        raise SettingsError(f"{path}: not valid YAML: {error}") from error
-    if not isinstance(values, dict):
-        raise SettingsError(f"{path}: expected lines like 'name: Hollin Edge', found no settings")
-    try:
-        return Area.model_validate(values)
-    except ValidationError as error:
-        lines = _lines_of(node)
-        problems = [_explain(dict(problem), lines) for problem in error.errors()]
-        raise SettingsError(f"{path}:\n" + "\n".join(f"  {problem}" for problem in problems)) from error
+        raise SettingsError(f"{path}: {_yaml_problem(error)}") from error
+    except RecursionError as error:
+        raise SettingsError(f"{path}: not valid YAML: brackets within brackets without end") from error
+    except (ValueError, TypeError, LookupError) as error:  # a tag such as !!int before what is none, or a vast number
+        raise SettingsError(
+            f"{path}: not valid YAML: a value is not what its tag says ({shown(str(error))})"
+        ) from error
 
 
-def _lines_of(node: yaml.Node | None, prefix: tuple[str, ...] = ()) -> dict[tuple[str, ...], int]:
-    """Line (from 1) of every key of a YAML document."""
+def _yaml_problem(error: yaml.YAMLError) -> str:
+    """Where YAML stumbles and over what, in one sentence."""
+    mark = getattr(error, "problem_mark", None)
+    if mark is None:
+        return f"not valid YAML: {' '.join(str(error).split())}"
+    said = f"line {mark.line + 1}: not valid YAML: {getattr(error, 'problem', None) or error}"
+    if "escape" in said:
+        said += (
+            ". Between double quotes a backslash begins a special character; write paths with forward slashes, "
+            "for example C:/maps/area"
+        )
+    return said
+
+
+def _lines_of(root: yaml.Node | None) -> tuple[dict[tuple[str, ...], int], list[str]]:
+    """Line (from 1) of every key of a YAML document, and what is wrong with the keys in words."""
     lines: dict[tuple[str, ...], int] = {}
-    if isinstance(node, yaml.MappingNode):
+    problems = []
+    todo: list[tuple[tuple[str, ...], yaml.Node | None]] = [((), root)]
+    seen: set[int] = set()  # a node may refer to itself
+    while todo:
+        prefix, node = todo.pop()
+        if not isinstance(node, yaml.MappingNode) or id(node) in seen:
+            continue
+        seen.add(id(node))
         for key, value in node.value:
-            place = (*prefix, str(key.value))
-            lines[place] = key.start_mark.line + 1
-            lines |= _lines_of(value, place)
-    return lines
+            place, line = (*prefix, str(key.value)), key.start_mark.line + 1
+            if key.tag != "tag:yaml.org,2002:str":
+                problems.append(
+                    f"line {line}: '{shown('.'.join((*prefix, str(key.value))))}' is not the name of a setting"
+                )
+            elif place in lines:
+                name = ".".join(place)
+                problems.append(f"line {line}: '{name}' stands in line {lines[place]} already; leave one of them out")
+            lines.setdefault(place, line)
+            todo.append((place, value))
+    return lines, problems
 
 
 def _explain(problem: dict[str, object], lines: dict[tuple[str, ...], int]) -> str:
@@ -66,7 +118,7 @@ def _explain(problem: dict[str, object], lines: dict[tuple[str, ...], int]) -> s
     if problem["type"] == "extra_forbidden":
         near = _nearest(place)
         hint = f"did you mean '{near}'? " if near else ""
-        return f"{where}'{name}' is not a setting; {hint}Allowed here: {', '.join(_names_at(place[:-1]))}"
+        return f"{where}'{shown(name)}' is not a setting; {hint}Allowed here: {', '.join(_names_at(place[:-1]))}"
     if problem["type"] == "model_type":
         return (
             f"{where}'{name}' should hold settings, each as 'name: value'. Allowed here: {', '.join(_names_at(place))}"
@@ -77,7 +129,9 @@ def _explain(problem: dict[str, object], lines: dict[tuple[str, ...], int]) -> s
     message = message.replace("a valid boolean", "true or false")
     if problem["type"] == "value_error":
         return f"{where}{name + ': ' if name else ''}{message}"
-    return f"{where}{name}: {message} (you wrote {problem['input']!r}); {_field_description(place)}"
+    if problem["type"] == "string_type" and isinstance(problem["input"], int | float):
+        message += " in quotes"
+    return f"{where}{name}: {message} (you wrote {shown(problem['input'])}); {_field_description(place)}"
 
 
 def _nearest(place: tuple[str, ...]) -> str:

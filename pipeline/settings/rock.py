@@ -22,7 +22,7 @@ class RockSettings(Section):
         le=1,
         description="The limit for boulders in thickets of young trees and brash, where none is sure. Higher: dense forest stays without boulders. Lower: more wrong dots there; the default draws some four a hectare in dense conifers (measured).",
     )
-    least_confidence: float = Field(
+    least_cliff_confidence: float = Field(
         0.3,
         ge=0,
         le=1,

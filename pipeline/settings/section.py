@@ -10,7 +10,7 @@ from pydantic import BaseModel, ConfigDict
 class Section(BaseModel):
     """A group of settings; unknown names are refused and values never change after loading."""
 
-    model_config = ConfigDict(extra="forbid", frozen=True)
+    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
 
 
 def section_text(section: Section, /) -> str:

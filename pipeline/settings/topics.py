@@ -48,7 +48,6 @@ TOPICS = (
             "vegetation.slow_from_m2_per_m3": Effect("whiter forest.", "more of the lightest green."),
             "vegetation.walk_from_m2_per_m3": Effect("less middle green.", "more middle green."),
             "vegetation.fight_from_m2_per_m3": Effect("less dark green.", "more dark green."),
-            "vegetation.extinction": Effect("all forest whiter.", "all forest greener."),
             "vegetation.running_bottom_m": Effect("heath and bracken no longer count.", "low plants count as well."),
             "vegetation.running_top_m": Effect(
                 "higher branches count as well.", "only what hits legs and chest counts."
@@ -58,9 +57,6 @@ TOPICS = (
             ),
             "calibration.note_radius_m": Effect(
                 "a note speaks of more forest and is less sharp.", "a note speaks of a single thicket."
-            ),
-            "calibration.common_spread_ratio": Effect(
-                "few notes move all limits far.", "limits stay near their defaults."
             ),
             "calibration.next_notes": Effect("a longer walk.", "a shorter walk."),
             "survey.leaves_out_days_of_year": Effect(
@@ -87,7 +83,6 @@ TOPICS = (
             "landform.vertex_spacing_mm": Effect(
                 "fewer points to edit, coarser bends.", "finer bends, more points to edit."
             ),
-            "landform.index_every": Effect("fewer index contours.", "more index contours."),
         },
     ),
     Topic(
@@ -125,7 +120,7 @@ TOPICS = (
     Topic(
         "Cliffs and bare rock missed, or too many",
         {
-            "rock.least_confidence": Effect("fewer and surer cliffs.", "more cliffs, and more wrong ones."),
+            "rock.least_cliff_confidence": Effect("fewer and surer cliffs.", "more cliffs, and more wrong ones."),
             "rock.cliff_excess_m": Effect("only steps that are high against their slope.", "lower steps as well."),
             "rock.impassable_min_height_m": Effect(
                 "fewer impassable cliffs (201), more passable ones (202).", "more impassable ones."
@@ -195,7 +190,6 @@ TOPICS = (
             "terrain.max_gap_m": Effect(
                 "contours run on over wider gaps, by guess.", "more ground is left out as not seen."
             ),
-            "survey.reproject_geographic": None,
         },
     ),
     Topic(

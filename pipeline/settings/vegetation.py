@@ -1,6 +1,8 @@
-"""Open land, runnability, trees and rides (ISOM section 3.4), and how notes move the limits of the bands."""
+"""Open land, runnability, trees and rides (ISOM section 3.4), how notes move the limits, and when leaves were out."""
 
 from __future__ import annotations
+
+from typing import Annotated
 
 from pydantic import Field
 
@@ -33,29 +35,23 @@ class LayerSettings(Section):
 class VegetationSettings(LayerSettings):
     """Density of the running layer, runnability bands, open land, trees, rides."""
 
-    extinction: float = Field(
-        0.5,
-        ge=0.3,
-        le=1,
-        description="Share of a leaf's area that stands in a pulse's way (k of Beer and Lambert's law): 0.5 for leaves at random angles. Higher, all densities come out lower and the map less green; lower, greener.",
-    )
     slow_from_m2_per_m3: float = Field(
         0.1,
         gt=0,
         le=1,
-        description="Density of the running layer at which 406 begins, where running falls to 80 %. Higher, light green turns white; lower, white turns light green. Calibration moves it.",
+        description="Density of the running layer at which 406 begins, where running falls to 80 %. Higher, light green turns white; lower, white turns light green. Calibration starts from it and replaces it, until it is changed here again.",
     )
     walk_from_m2_per_m3: float = Field(
         0.4,
         gt=0,
         le=3,
-        description="Density of the running layer at which 408 begins, where running falls to 60 %. Higher, medium green turns light green; lower, light green turns medium. Calibration moves it.",
+        description="Density of the running layer at which 408 begins, where running falls to 60 %. Higher, medium green turns light green; lower, light green turns medium. Calibration starts from it and replaces it, until it is changed here again.",
     )
     fight_from_m2_per_m3: float = Field(
         0.9,
         gt=0,
         le=6,
-        description="Density of the running layer at which 410 begins, where running falls to 20 %. Higher, dark green turns medium green; lower, medium green turns dark. Calibration moves it.",
+        description="Density of the running layer at which 410 begins, where running falls to 20 %. Higher, dark green turns medium green; lower, medium green turns dark. Calibration starts from it and replaces it, until it is changed here again.",
     )
     density_window_m: float = Field(
         1.75,
@@ -122,15 +118,28 @@ class CalibrationSettings(Section):
         le=50,
         description="A note made at a point is compared with the median density this far around it. Higher, notes speak of whole stands, but one beside a path or a thicket is compared with both; lower, of single bushes, and they scatter more.",
     )
-    common_spread_ratio: float = Field(
-        0.5,
-        gt=0,
-        le=3,
-        description="How far season, sensor and habit are expected to shift all limits together: one sigma of a factor's logarithm, 0.5 being a factor of 1.6. Higher, a few notes move the greens of the whole map further; lower, they stay nearer to those in use.",
-    )
     next_notes: int = Field(
         8,
         ge=0,
         le=100,
         description="Places proposed for the next notes: an hour or two on foot. Higher, the list goes on with places that teach less; lower, it stops at the most telling ones. The map itself changes only with the notes.",
+    )
+
+
+SpringDay = Annotated[float, Field(ge=1, le=200)]
+"""A day of the year in spring or early summer."""
+
+
+class SurveySettings(Section):
+    """When leaves were out."""
+
+    leaves_out_days_of_year: tuple[SpringDay, SpringDay] = Field(
+        (110.0, 121.0),
+        description="Days of the year on which broadleaved trees come into leaf in the lowlands at 45 degrees north, by the sea and inland: 20 April and 1 May (common practice, no source). Latitude and height are allowed for.",
+    )
+    leaves_down_day_of_year: float = Field(
+        305.0,
+        ge=240,
+        le=365,
+        description="Day of the year on which broadleaved trees are bare again, in the lowlands at 45 degrees north: 1 November (common practice, no source).",
     )

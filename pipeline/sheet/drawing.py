@@ -22,6 +22,7 @@ from pipeline.sheet.content import Content, draw_content
 from pipeline.sheet.marginalia import Item, MapText, draw_foot, draw_panel, draw_title, panel_items
 from pipeline.sheet.page.colours import tint
 from pipeline.sheet.page.ink import area_path
+from pipeline.sheet.page.letters import BOLD
 from pipeline.sheet.page.north import MagneticNorth, north_of_area, technical_lines
 from pipeline.sheet.page.page import (
     COLUMN_MM,
@@ -35,7 +36,7 @@ from pipeline.sheet.page.page import (
     part_sheets,
     single_sheet,
 )
-from pipeline.sheet.page.pdf import BOLD, CAP_HEIGHT_MM_PER_PT, Book, Georeference, Plates
+from pipeline.sheet.page.pdf import CAP_HEIGHT_MM_PER_PT, Book, Georeference, Plates
 
 RIM_MM = 1.0
 """What is kept around the map, for symbols that reach over its bounds."""

@@ -17,9 +17,10 @@ from pipeline.norm.symbols import Kind, SymbolTable
 from pipeline.sheet.legend import SAMPLE_HEIGHT_MM, SAMPLE_MM, sample
 from pipeline.sheet.page.colours import Plate, tint
 from pipeline.sheet.page.ink import Ink
+from pipeline.sheet.page.letters import BOLD, text_width_mm, wrapped
 from pipeline.sheet.page.north import MagneticNorth
 from pipeline.sheet.page.page import Box, Sheet
-from pipeline.sheet.page.pdf import BOLD, Book, text_width_mm, wrapped
+from pipeline.sheet.page.pdf import Book
 from pipeline.sheet.symbols.marks import Marks
 from pipeline.sheet.symbols.symbol import draw_marks
 

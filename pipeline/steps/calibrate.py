@@ -9,12 +9,13 @@ import geopandas as gpd
 import numpy as np
 import shapely
 
-from pipeline.errors import InputError
+from pipeline.errors import InputError, counted
 from pipeline.fieldwork.check_list import check_list_of_notes
 from pipeline.files import arrays, rasters
 from pipeline.files.check_lists import write_check_list
 from pipeline.files.notes import read_notes
-from pipeline.plan.plan import Plan, calibration_path
+from pipeline.plan.plan import CALIBRATED, Plan, calibration_path, limits_in_words
+from pipeline.settings import load_area
 from pipeline.sheet.picture import render_png
 from pipeline.vegetation.calibration.calibration import Calibration, calibrate
 from pipeline.vegetation.calibration.next_notes import where_notes_teach
@@ -39,6 +40,9 @@ class Outcome:
 def calibrate_area(plan: Plan, notes_path: Path, /) -> Outcome:
     """Fit the band limits of an area to notes; write the file later runs use, a plot, and where to look next.
 
+    The notes are weighed against the limits of the area file, or their defaults, and never against those of an earlier
+    calibration: the same notes give the same limits however often. Where they teach nothing, an earlier one stays.
+
     Raises
     ------
     InputError
@@ -61,9 +65,8 @@ def calibrate_area(plan: Plan, notes_path: Path, /) -> Outcome:
         band=np.array([BAND_OF[text] for text in symbol[usable]], np.int64),
     )
     seen = np.isfinite(found.density)
-    fitted = calibrate(
-        found, limits=limits_of(plan.area.expert.vegetation), common_spread_ratio=settings.common_spread_ratio
-    )
+    # Not the limits of the plan: an earlier calibration is in them, and its notes would count twice.
+    fitted = calibrate(found, limits=limits_of(load_area(plan.area_path).expert.vegetation))
     places = where_notes_teach(
         density,
         grid,
@@ -81,13 +84,12 @@ def _write(plan: Plan, notes: Notes, fitted: Calibration, places: gpd.GeoDataFra
     rasters.write_png(plan.out / "report" / "calibration.png", picture, dpi=PLOT_DPI)
     write_check_list(plan.out / "fieldwork", check_list_of_notes(places))
     if fitted.is_used:
-        slow, walk, fight = (round(limit, 4) for limit in fitted.limits)
+        limits = (round(limit, 4) for limit in fitted.limits)
         arrays.write_json(
             calibration_path(plan.area_path),
             {
-                "slow_from_m2_per_m3": slow,
-                "walk_from_m2_per_m3": walk,
-                "fight_from_m2_per_m3": fight,
+                **dict(zip(CALIBRATED, limits, strict=True)),
+                "started_from": list(fitted.limits_before),
                 "notes": fitted.n_notes,
                 "places": fitted.n_places,
                 "weighted_kappa_before": _number(fitted.kappa_before),
@@ -105,7 +107,7 @@ def describe_outcome(outcome: Outcome, plan: Plan, /) -> str:
     fitted = outcome.calibration
     lines = [fitted.message]
     if outcome.n_left_out:
-        lines.append(f"{outcome.n_left_out} notes were left out: they name no band, or nothing was seen there.")
+        lines.append(f"Left out: {counted(outcome.n_left_out, 'note')}, naming no band or where nothing was seen.")
     lines += ["", "Found on foot (rows) against drawn, each place judged without its own notes:"]
     lines.append("        " + "".join(f"{symbol:>6}" for symbol in BAND_SYMBOLS))
     for symbol, row in zip(BAND_SYMBOLS, fitted.confusion_after, strict=True):
@@ -115,5 +117,13 @@ def describe_outcome(outcome: Outcome, plan: Plan, /) -> str:
         for place, between in zip(outcome.next_places.geometry, outcome.next_places["between"], strict=True):
             lines.append(f"  east {place.x:.0f} north {place.y:.0f}: {between}?")
     if fitted.is_used:
-        lines += ["", f"Later runs use {calibration_path(plan.area_path).name}; 'tussock draft' draws the new bands."]
+        lines += [
+            "",
+            f"Later runs use {calibration_path(plan.area_path).name}, in place of "
+            f"{limits_in_words(fitted.limits_before)} in the area file or its defaults, until you write others there; "
+            "'tussock draft' draws the new bands.",
+        ]
+    elif calibration_path(plan.area_path).exists():
+        name = calibration_path(plan.area_path).name
+        lines += ["", f"{name} of an earlier call stays; remove it to go back to the limits of the area file."]
     return "\n".join(lines)

@@ -38,8 +38,8 @@ def _count_by_class(clouds: Sequence[Cloud]) -> NDArray[np.int64]:
 
 
 def n_pulses(cloud: Cloud, /) -> int:
-    """Pulses of a cloud: its first returns, or all returns where they carry no numbers."""
-    return int((cloud.return_number <= 1).sum())
+    """Pulses of a cloud: its first returns, or all returns where none is called the first."""
+    return int((cloud.return_number <= 1).sum()) or len(cloud)
 
 
 @dataclass(frozen=True)

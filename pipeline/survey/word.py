@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
+from pipeline.errors import counted
 from pipeline.intake.tile_header import TileHeader
 from pipeline.intake.tile_table import TileTable
 from pipeline.intake.units import unit_in_words
@@ -22,8 +23,8 @@ def describe_survey(survey: Survey, /) -> str:
 
 def _lines(survey: Survey) -> Iterator[str]:
     extent, density, flight = survey.extent, survey.density, survey.flight
-    tiles = "1 tile" if survey.n_tiles == 1 else f"{survey.n_tiles} tiles"
-    yield f"Survey: {tiles}, {survey.n_points:,} points, {_area(extent.covered_m2)}"
+    tiles, points = counted(survey.n_tiles, "tile"), counted(survey.n_points, "point")
+    yield f"Survey: {tiles}, {points}, {_area(extent.covered_m2)}"
     for sentence in survey.coordinates:
         yield f"  {sentence}."
     yield f"Density: {density.pulses_per_m2:.2g} pulses/m2{_usgs_level(density.pulses_per_m2)}, " + (
@@ -31,7 +32,9 @@ def _lines(survey: Survey) -> Iterator[str]:
     )
     own = f"Ground: about {density.ground_per_m2:.2g} returns/m2 near the lowest surface (estimate)"
     given = density.class_ground_per_m2
-    yield own + (f"; {given:.2g} are marked as ground in the tiles" if given else "; none is marked in the tiles")
+    yield own + (f"; {given:.2g} are marked as ground in the tiles" if given else "")
+    if not given:
+        yield "  None is marked in the tiles, and none need be: Tussock finds the ground itself."
     yield "Classes: " + ", ".join(
         f"{kind} {_CLASS_NAMES.get(kind, 'of the producer' if kind >= 64 else 'other')} {share:.1%}"
         for kind, share in survey.share_by_class.items()
@@ -111,7 +114,7 @@ def _flown(flight: Flight) -> str:
     else:
         when = "date unknown"
     note = f" ({flight.note})" if flight.note else ""
-    lines = "1 flight line" if flight.n_lines == 1 else f"{flight.n_lines} flight lines"
+    lines = counted(flight.n_lines, "flight line")
     worst = flight.worst_offset
     agreement = f" that agree to {max(0.01, abs(worst.offset_m)):.2f} m in height" if worst else ""
     return f"{when}{note}; {lines}{agreement}"

@@ -90,16 +90,18 @@ class Pulses:
 
 
 def join_pulses(cloud: Cloud, /) -> Pulses:
-    """The pulses of a cloud: returns that share GPS time and flight line, first to last.
+    """The pulses of a cloud: returns that share GPS time, flight line and scanner channel, first to last.
 
-    A new pulse begins where time or flight line change or the return number does not rise, so coarse or missing
-    times give many short pulses rather than one huge one. Ties are broken by position.
+    A new pulse begins where time, flight line or channel change or the return number does not rise, so coarse or
+    missing times give many short pulses rather than one huge one. Ties are broken by position.
     """
     n = len(cloud)
     number = cloud.return_number
     if cloud.has_pulses:
-        order = _by_pulse(cloud)
-        time, line, rank = cloud.gps_time[order], cloud.flight_line[order], number[order]
+        # Channels are numbered 0 to 3.
+        beam = (cloud.flight_line.astype(np.uint32) << 2 | cloud.channel).astype(np.uint32)
+        order = _by_pulse(cloud.gps_time, beam, number)
+        time, line, rank = cloud.gps_time[order], beam[order], number[order]
         follows = (time[1:] == time[:-1]) & (line[1:] == line[:-1]) & (rank[1:] > rank[:-1])
         start = np.flatnonzero(np.concatenate(([True], ~follows)))
     else:
@@ -113,20 +115,20 @@ MOST_SORTED_ONE_BY_ONE = 32
 """Returns of one time that are sorted one by one; more, where times are coarse, are sorted all together."""
 
 
-def _by_pulse(cloud: Cloud) -> NDArray[np.intp]:
-    """(n,) the order by GPS time, then flight line, then return number, then position."""
-    order = np.argsort(cloud.gps_time)
-    left = _sort_few(order, cloud.gps_time, cloud.flight_line, cloud.return_number)
+def _by_pulse(time: NDArray[np.float64], beam: NDArray[np.uint32], number: NDArray[np.uint8]) -> NDArray[np.intp]:
+    """(n,) the order by GPS time, then flight line and scanner channel, then return number, then position."""
+    order = np.argsort(time)
+    left = _sort_few(order, time, beam, number)
     if left.any():
         which = np.sort(order[left])
-        few = np.lexsort((cloud.return_number[which], cloud.flight_line[which], cloud.gps_time[which]))
+        few = np.lexsort((number[which], beam[which], time[which]))
         order[left] = which[few]
     return order
 
 
 @compiled
 def _sort_few(
-    order: NDArray[np.intp], time: NDArray[np.float64], line: NDArray[np.uint16], number: NDArray[np.uint8]
+    order: NDArray[np.intp], time: NDArray[np.float64], line: NDArray[np.uint32], number: NDArray[np.uint8]
 ) -> Mask:
     """(n,) bool: stretches of the order left to be sorted; those of few returns of one time are sorted in place."""
     n = len(order)

@@ -62,7 +62,7 @@ def main() -> None:
                 places = gpd.points_from_xy(east[col], north[row])
                 found = density_at(density, grid, np.asarray(places, object), radius_m=settings.note_radius_m)
                 notes = Notes(np.column_stack((east[col], north[row])), found, real[row, col].astype(np.int64))
-                fitted = calibrate(notes, limits=limits, common_spread_ratio=settings.common_spread_ratio).limits
+                fitted = calibrate(notes, limits=limits).limits
                 after.append(weighted_kappa(confusion(real[forest], np.digitize(density[forest], fitted))))
             print(
                 f"{scene.name}, limits x {shift:.2f}: kappa unshifted {plain:.3f}; shifted, before notes {before:.3f}, "

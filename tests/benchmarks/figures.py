@@ -29,6 +29,7 @@ import psutil
 from tests.benchmarks.large_area import lay_side_by_side
 from tests.benchmarks.results import Measurement, Table, markdown_of, measure_again, read_results, write_results
 from tests.benchmarks.structure import structure
+from tests.benchmarks.unchanged import unchanged
 from tests.benchmarks.watched import Cost, run_watched
 from tests.paths import PROJECT
 from tests.runs import SAMPLE, write_area
@@ -185,6 +186,22 @@ MEASUREMENTS = (
         "Counted in the source files; a room is a folder, and docstrings are not counted in a function's body. "
         "Runs that stand again are counted without docstrings, comments, imports and the lists of settings.",
         structure,
+    ),
+    Measurement(
+        "unchanged",
+        "Shape of the code",
+        "Is the draft still the same since the code was put in order, and does it cost more?",
+        "The commit named in the table and the working tree draft the same tiles on the same machine, one after the "
+        "other.",
+        lambda: unchanged(
+            {
+                "sample": f"{SAMPLE}/*.laz",
+                "scene_a": f"{data('scene_a')}/tiles/*.laz",
+                "bc_forest": f"{data('bc_forest')}/*.laz",
+            }
+        ),
+        data=("scene_a", "bc_forest"),
+        is_long=True,
     ),
     Measurement(
         "cost",

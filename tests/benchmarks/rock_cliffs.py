@@ -76,7 +76,7 @@ class Ground:
     def cliffs(self) -> gpd.GeoDataFrame:
         """The cliffs that the draft would draw."""
         table = self.likely()
-        return table[table.confidence >= SETTINGS.least_confidence].reset_index(drop=True)
+        return table[table.confidence >= SETTINGS.least_cliff_confidence].reset_index(drop=True)
 
 
 @dataclass(frozen=True)

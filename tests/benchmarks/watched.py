@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import os
 import subprocess
 import time
 from dataclasses import dataclass
+from pathlib import Path
 
 import psutil
 
@@ -33,8 +35,8 @@ class Cost:
     together_gib: float
 
 
-def run_watched(command: list[str], /) -> Cost:
-    """Run a command in the project's folder.
+def run_watched(command: list[str], /, *, tree: Path = PROJECT) -> Cost:
+    """Run a command in the folder of a tree of the project, with that tree's code.
 
     Raises
     ------
@@ -42,7 +44,8 @@ def run_watched(command: list[str], /) -> Cost:
         With what it wrote to standard error, if it fails.
     """
     start, largest, together = time.perf_counter(), 0, 0
-    process = psutil.Popen(command, cwd=PROJECT, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE)
+    environment = os.environ | {"PYTHONPATH": str(tree)}
+    process = psutil.Popen(command, cwd=tree, env=environment, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE)
     while process.poll() is None:
         held = _held(process)
         largest, together = max(largest, *held), max(together, sum(held))

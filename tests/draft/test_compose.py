@@ -112,6 +112,32 @@ def test_of_two_symbols_for_one_thing_the_surer_stays() -> None:
     assert len(resolve_points(same)[0]) == 2
 
 
+@pytest.mark.parametrize(
+    ("one", "other", "stays"),
+    [
+        (("204", 0.3), ("417", 0.7), "204"),
+        (("112", 0.45), ("418", 0.5), "112"),
+        (("203.1", 0.4), ("417", 0.7), "203.1"),
+        (("303", 0.3), ("418", 0.5), "303"),
+        (("112", 0.3), ("203.1", 0.4), "112"),
+        (("205", 0.4), ("109", 0.6), "109"),
+        (("205", 0.6), ("109", 0.4), "205"),
+    ],
+)
+def test_confidences_are_compared_within_one_kind_only(
+    one: tuple[str, float], other: tuple[str, float], stays: str
+) -> None:
+    """A lone tree's constant says nothing against a boulder's measured odds: rock, ground and water come first.
+
+    Boulders, knolls and pits have measured confidences, and there the surer stays.
+    """
+    for pair in ((one, other), (other, one)):
+        points = [feature(Point(2.0 * n, 0), symbol, sure) for n, (symbol, sure) in enumerate(pair)]
+        kept, dropped = resolve_points(join_features(points, CRS))
+        assert list(kept["symbol"]) == [stays]
+        assert len(dropped) == 1
+
+
 def test_a_boulder_on_a_roof_goes() -> None:
     """Chimneys are not boulders."""
     both = join_features([feature(box(0, 0, 10, 8), "521"), feature(Point(5, 5), "204", 0.9)], CRS)
@@ -156,7 +182,7 @@ def test_nothing_found_disappears_without_a_line(table: SymbolTable) -> None:
     drawn = [symbol for layer in composed.layers.values() for symbol in layer["symbol"]]
     assert sorted(drawn) == ["204", "306", "521"]
     reasons = dict(zip(composed.left_out["symbol"], composed.left_out["reason"], strict=True))
-    assert reasons["109"] == "a surer point symbol stands for the same thing"
+    assert reasons["109"] == "another point symbol stands for the same thing"
     assert reasons["204"] == "on a building or in water"
     assert reasons["108"] == "it is the bed of a watercourse"
     assert reasons["408"] == "wholly under water or a building"

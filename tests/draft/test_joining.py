@@ -11,8 +11,9 @@ from hypothesis import strategies as st
 from scipy import ndimage
 from shapely.geometry import LineString, Point, Polygon, box
 
-from pipeline.draft.joining import cut_to_core, join_fields
+from pipeline.draft.joining import join_fields
 from pipeline.features import join_features, make_features, no_features
+from pipeline.lattice.cutting import cut_to_core
 from pipeline.lattice.fields import fields_over
 from pipeline.lattice.grid import Grid
 

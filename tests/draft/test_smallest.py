@@ -7,7 +7,7 @@ import pytest
 from shapely.geometry import LineString, Point, box
 from shapely.geometry.base import BaseGeometry
 
-from pipeline.draft.smallest import TOLERANCE, without_too_small
+from pipeline.draft.smallest import TOLERANCE, small_fields_as_clusters, without_too_small
 from pipeline.features import join_features, make_features
 from tests.paths import symbols
 
@@ -57,3 +57,12 @@ def test_buildings_rings_and_points_are_not_measured_by_it() -> None:
         symbols(),
     )
     assert (len(kept), len(dropped)) == (3, 0)
+
+
+def test_a_boulder_field_too_small_to_draw_becomes_a_cluster() -> None:
+    """No boulders are lost: a field below the least area (1.1 and 0.8 mm2, derived) is one triangle in its midst."""
+    fields = join_features([feature(box(0, 0, 10, 10), "209"), feature(box(100, 0, 130, 30), "208")], CRS)
+    kept, merged = small_fields_as_clusters(fields, symbols())
+    assert list(zip(kept["symbol"], kept.geom_type, strict=True)) == [("207", "Point"), ("208", "Polygon")]
+    assert kept.geometry[0].within(box(0, 0, 10, 10))
+    assert merged["what"].tolist() == ["merged"]

@@ -19,12 +19,10 @@ from pipeline.errors import SurveyError
 from pipeline.files.intake import take_in
 from pipeline.files.las import tiles as las
 from pipeline.intake.placement import Placement
-from pipeline.settings import SurveySettings
 from tests.made_tiles import UTM, made_header, made_points, made_tile
 from tests.paths import PROJECT, measuring_data
 
 HERE = Placement(UTM, UTM, 1.0)
-SETTINGS = SurveySettings()
 
 # Positions in the public header block (LAS 1.4 R15, table 3).
 VERSION_MINOR, HEADER_BYTES, POINTS_OFFSET, N_RECORDS, POINT_FORMAT, RECORD_BYTES, LEGACY_COUNT = (
@@ -257,17 +255,15 @@ def test_tiles_that_make_no_survey(tmp_path: Path) -> None:
         (made_tile(tmp_path / "copy.laz"), "same tile twice"),
     ):
         with pytest.raises(SurveyError, match=words):
-            take_in([sound, other], settings=SETTINGS)
+            take_in([sound, other])
 
 
 def test_a_tile_in_degrees(tmp_path: Path) -> None:
-    """A CRS in degrees is reprojected, and refused where the settings say so."""
+    """A CRS in degrees is reprojected."""
     header = made_header(crs="EPSG:4326", scale=1e-7)
     points = made_points(header, west=9.94, south=51.55, side=5e-4)
     points.write(tmp_path / "a.laz")
-    with pytest.raises(SurveyError, match=r"a\.laz: the tiles are in degrees"):
-        take_in([tmp_path / "a.laz"], settings=SurveySettings(reproject_geographic=False))
-    taken = take_in([tmp_path / "a.laz"], settings=SETTINGS)
+    taken = take_in([tmp_path / "a.laz"])
     assert taken.table.crs == "EPSG:32632"
     # 0.0005 degrees are 55.6 m of latitude, and of longitude that times the cosine of 51.55 degrees.
     assert taken.table.tiles[0].area_m2 == pytest.approx(55.65 * 55.65 * np.cos(np.radians(51.55)), rel=0.03)
@@ -279,8 +275,8 @@ def test_a_tile_whose_crs_cannot_be_read(tmp_path: Path) -> None:
     header.vlrs.append(laspy.VLR("LASF_Projection", 2112, "", b"PROJCS[nonsense\0"))
     made_points(header).write(tmp_path / "a.laz")
     with pytest.raises(SurveyError, match=r"a\.laz: .*PROJ cannot read.*'crs: EPSG:25832'"):
-        take_in([tmp_path / "a.laz"], settings=SETTINGS)
-    assert take_in([tmp_path / "a.laz"], given_crs=UTM, settings=SETTINGS).table.crs == UTM
+        take_in([tmp_path / "a.laz"])
+    assert take_in([tmp_path / "a.laz"], given_crs=UTM).table.crs == UTM
 
 
 # ---------------------------------------------------------------- the measuring data
@@ -297,12 +293,12 @@ def test_every_bad_file_ends_in_words_or_is_read() -> None:
     assert len(files) >= 12
     for path in files:
         with pytest.raises(SurveyError, match=re.escape(path.name)):
-            take_in([path], settings=SETTINGS)
+            take_in([path])
         if path.name not in READ_PROPERLY:
             with pytest.raises(SurveyError, match=re.escape(path.name)):
-                take_in([path], given_crs="EPSG:32617", settings=SETTINGS)
+                take_in([path], given_crs="EPSG:32617", crs_overrides=True)
         else:
-            taken = take_in([path], given_crs="EPSG:32617", settings=SETTINGS)
+            taken = take_in([path], given_crs="EPSG:32617", crs_overrides=True)
             cloud = las.read_cloud(path, taken.table.tiles[0].placement, usable_bounds=taken.table.bounds)
             assert len(cloud) == READ_PROPERLY[path.name]
             assert cloud.is_usable.mean() > 0.5
@@ -311,7 +307,6 @@ def test_every_bad_file_ends_in_words_or_is_read() -> None:
 @pytest.mark.data
 def test_bad_files_in_degrees_are_refused_even_where_degrees_are_allowed() -> None:
     """They are far too thin, empty, or have their axes swapped."""
-    allowing = SurveySettings(reproject_geographic=True)
     for name, words in (
         ("epsg_4326.las", "Nothing can be drawn"),
         ("spurious.las", "Nothing can be drawn"),
@@ -319,7 +314,7 @@ def test_bad_files_in_degrees_are_refused_even_where_degrees_are_allowed() -> No
         ("test_epsg_4326_axis.las", "probably swapped"),
     ):
         with pytest.raises(SurveyError, match=f"{name}.*{words}"):
-            take_in([measuring_data("bad_input") / name], settings=allowing)
+            take_in([measuring_data("bad_input") / name])
 
 
 @pytest.mark.data

@@ -73,10 +73,7 @@ def test_tiles_in_two_crss(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -
 
 
 def test_a_geographic_crs(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """Degrees that no place has, and degrees where the area file wants none, are refused with the way out."""
-    small_tile(tmp_path / "degrees.laz", crs="EPSG:4326", at=(9.94, 51.55))
-    area = write_area(tmp_path, "degrees.laz", expert="{survey: {reproject_geographic: false}}")
-    assert "degrees" in refusal(area, capsys)
+    """Degrees that no place has are refused with the way out."""
     small_tile(tmp_path / "swapped.laz", crs="EPSG:4326", at=(51.55, 99.94))
     message = refusal(write_area(tmp_path, "swapped.laz"), capsys)
     assert "swapped.laz" in message
@@ -88,6 +85,16 @@ def test_degrees_are_reprojected_to_metres(tmp_path: Path, capsys: pytest.Captur
     small_tile(tmp_path / "degrees.laz", crs="EPSG:4326", at=(9.94, 51.55))
     assert main(["survey", str(write_area(tmp_path, "degrees.laz"))]) == 0
     assert "UTM zone 32N" in capsys.readouterr().out
+
+
+def test_a_crs_in_the_area_file_that_the_tiles_contradict(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Refused with both named; `crs_overrides: true` lets the area file have the last word."""
+    small_tile(tmp_path / "a.laz", crs="EPSG:25832")
+    message = refusal(write_area(tmp_path, "a.laz", crs="EPSG:25833"), capsys)
+    assert all(part in message for part in ("zone 32N", "zone 33N", "a.laz", "crs_overrides: true"))
+    area = write_area(tmp_path, f"{SAMPLE}/*.laz", crs="EPSG:25833", crs_overrides="true")
+    assert main(["survey", str(area)]) == 0
+    assert "UTM zone 33N" in capsys.readouterr().out
 
 
 def test_an_empty_tile(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

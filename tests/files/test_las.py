@@ -405,3 +405,15 @@ def test_of_two_counts_the_older_one_holds(tmp_path: Path) -> None:
     assert len(las.read_cloud(tile, HERE)) == 100
     las.write_classified(tmp_path / "b.laz", tile, np.full(100, 2, np.uint8))
     assert len(laspy.read(tmp_path / "b.laz")) == 100
+
+
+@pytest.mark.parametrize("point_format", [1, 6, 7])
+def test_the_scanner_channel_is_read_where_the_format_has_one(tmp_path: Path, point_format: int) -> None:
+    """Formats from 6 on carry two bits for it (LAS 1.4 R15, table 16); in the others all returns are of channel 0."""
+    points = made_points(made_header(point_format), n=400)
+    expected = np.zeros(400, np.uint8)
+    if point_format >= 6:
+        expected = (np.arange(400) % 4).astype(np.uint8)
+        points["scanner_channel"] = expected
+    points.write(tmp_path / "a.laz")
+    assert np.array_equal(las.read_cloud(tmp_path / "a.laz", HERE).channel, expected)

@@ -59,3 +59,23 @@ def test_each_pattern_must_find_something(tmp_path: Path) -> None:
 def test_names_are_file_names_without_ending(file: str, name: str) -> None:
     """Also for COPC, which has two endings."""
     assert tile_name(Path(file)) == name
+
+
+@pytest.mark.parametrize(
+    "pattern",
+    [
+        "a**b.laz",
+        "**a",
+        "[",
+        "[a-",
+        "~nobody-of-that-name/x.laz",
+        "x" * 300 + ".laz",
+        "{a,b}.laz",
+        "***/*.laz",
+        "\0.laz",
+    ],
+)
+def test_odd_patterns_are_answered_in_words(tmp_path: Path, pattern: str) -> None:
+    """Patterns the system cannot follow, names too long for it, home folders of nobody."""
+    with pytest.raises(SurveyError, match="tiles"):
+        find_tiles([pattern], tmp_path)

@@ -29,6 +29,7 @@ def choose(crs: str | TileCrs, bounds: Bounds, /, **given: str) -> tuple[str, fl
         {"a.laz": (said, bounds)},
         given_crs=given.get("crs"),
         given_height_unit=given.get("height_unit"),
+        crs_overrides="overrides" in given,
     )
     return working.crs, placement_of(said, working).height_unit_m, working.cautions
 
@@ -59,13 +60,6 @@ def test_national_grids_are_not_taken_for_stretched() -> None:
     assert choose("EPSG:2154", (1_223_000.0, 6_080_000.0, 1_224_000.0, 6_081_000.0))[0] == "EPSG:2154"
 
 
-def test_degrees_are_refused_where_not_wanted() -> None:
-    """With the setting off a geographic CRS is an error with a way out."""
-    tiles = {"a.laz": (said_by("EPSG:4326"), (11.5, 48.1, 11.51, 48.11))}
-    with pytest.raises(SurveyError, match=r"a\.laz: the tiles are in degrees .* 'crs:'"):
-        choose_working_crs(tiles, reproject_degrees=False)
-
-
 def test_heights_follow_file_then_plan_and_the_area_file_over_all() -> None:
     """Feet of plan carry over to heights only where nothing says otherwise."""
     assert choose("EPSG:2903+5703", NEW_MEXICO_FEET)[1] == 1.0
@@ -74,10 +68,39 @@ def test_heights_follow_file_then_plan_and_the_area_file_over_all() -> None:
     assert choose("EPSG:4326", (11.5, 48.1, 11.51, 48.11))[1] == 1.0
 
 
-def test_a_given_crs_replaces_missing_and_wrong_ones() -> None:
-    """The area file has the last word."""
+def test_a_given_crs_serves_tiles_that_say_none() -> None:
+    """The area file fills in what is missing; a tile that says the same is no contradiction, however it spells it."""
     assert choose(TileCrs(), UTM_BOUNDS, crs="EPSG:25832")[0] == "EPSG:25832"
-    assert choose("EPSG:4326", UTM_BOUNDS, crs="EPSG:25832")[0] == "EPSG:25832"
+    assert choose("EPSG:25832", UTM_BOUNDS, crs="EPSG:25832")[0] == "EPSG:25832"
+    spelt = crs_from_wkt(pyproj.CRS.from_epsg(25832).to_wkt("WKT1_GDAL"))
+    assert choose(spelt, UTM_BOUNDS, crs="EPSG:25832+7837")[0] == "EPSG:25832"
+
+
+def test_a_given_crs_that_contradicts_the_tiles_is_refused() -> None:
+    """Both are named, with the tile and the two ways out; the neighbouring zone would put the map a country away."""
+    with pytest.raises(SurveyError) as caught:
+        choose("EPSG:25832", UTM_BOUNDS, crs="EPSG:25833")
+    message = str(caught.value)
+    for part in ("crs: EPSG:25833", "zone 33N", "zone 32N", "a.laz", "crs_overrides: true", "Remove the line"):
+        assert part in message
+
+
+def test_one_contradicting_tile_among_others_is_named() -> None:
+    """Tiles that say nothing, or the same, are not named."""
+    tiles = {
+        "good.laz": (said_by("EPSG:25832"), UTM_BOUNDS),
+        "bare.laz": (TileCrs(), UTM_BOUNDS),
+        "odd.laz": (said_by("EPSG:25833"), UTM_BOUNDS),
+    }
+    with pytest.raises(SurveyError, match=r"zone 33N: odd\.laz\)"):
+        choose_working_crs(tiles, given_crs="EPSG:25832")
+    assert choose_working_crs(tiles, given_crs="EPSG:25832", crs_overrides=True).crs == "EPSG:25832"
+
+
+def test_a_given_crs_overrides_where_the_mapper_says_so() -> None:
+    """Tiles that say degrees or another zone, and are known to be wrong."""
+    assert choose("EPSG:4326", UTM_BOUNDS, crs="EPSG:25832", overrides="yes")[0] == "EPSG:25832"
+    assert choose("EPSG:25833", UTM_BOUNDS, crs="EPSG:25832", overrides="yes")[0] == "EPSG:25832"
 
 
 def test_a_missing_crs_is_named_with_the_way_out() -> None:

@@ -13,6 +13,7 @@ from pydantic import ValidationError
 from rasterio.crs import CRS
 from skimage.measure import find_contours
 
+from pipeline.landform.contours.contours import INDEX_EVERY
 from pipeline.landform.contours.isolines import trace_contours
 from pipeline.landform.contours.limits import ALLOWED_SHIFT_SHARE
 from pipeline.landform.contours.rings import least_ring_m
@@ -146,7 +147,7 @@ def test_closed_lines_are_measured_over_all() -> None:
 
 def test_heights_and_counts_are_those_of_the_isom() -> None:
     """ISOM 2017-2 by the O-Map Wiki: 102 every fifth; 103, 104, 107 one metre high; a pit at most 5 m wide."""
-    assert LandformSettings().index_every == 5
+    assert INDEX_EVERY == 5
     assert [isom(number).smallest.height_m for number in ("103", "104", "107")] == [1.0, 1.0, 1.0]
     assert isom("112").max_width_m == 5.0
 

@@ -74,7 +74,7 @@ def test_limits_are_those_of_statsmodels():
     model = ordinal.OrderedModel(band, np.log(density)[:, None], distr="logit")
     result = model.fit(method="bfgs", disp=False)
     cuts = model.transform_threshold_params(result.params[1:])[1:-1] / result.params[0]
-    fit = fit_limits(density, band, limits=(0.1, 0.4, 0.9), common_spread_ratio=0.5)
+    fit = fit_limits(density, band, limits=(0.1, 0.4, 0.9))
     np.testing.assert_allclose(fit.limits, np.exp(cuts), rtol=0.02)
 
 

@@ -28,12 +28,10 @@ from pipeline.intake.leaf_calendar import LeafDays
 from pipeline.intake.placement import Placement, placement_of
 from pipeline.intake.tile_crs import crs_from_geotiff_keys
 from pipeline.intake.working_crs import choose_working_crs
-from pipeline.settings import SurveySettings
 from pipeline.survey.survey import survey_tiles
 from pipeline.survey.word import describe_survey
 from tests.made_tiles import UTM, made_tile
 
-SETTINGS = SurveySettings()
 LEAF_DAYS = LeafDays(out_by_the_sea=110.0, out_inland=121.0, down=305.0)
 LASPY = "laspy==2.7.0"
 FOOT_M = 0.3048
@@ -64,7 +62,7 @@ def test_autzen_is_read_in_its_feet(published: Path) -> None:
 
     The stadium stands at 44.0583 north, 123.0683 west (published coordinates); the crop is of its surroundings.
     """
-    taken = take_in([published / "autzen_trim.laz"], settings=SETTINGS)
+    taken = take_in([published / "autzen_trim.laz"])
     tile = taken.table.tiles[0]
     assert taken.headers[0].crs.plan_unit_m == FOOT_M
     assert tile.placement.height_unit_m == FOOT_M
@@ -80,7 +78,7 @@ def test_autzen_keeps_its_distances_in_metres(published: Path) -> None:
     """Lengths in the working CRS are those of the published feet times 0.3048, heights exactly so."""
     path = published / "autzen_trim.laz"
     feet = laspy.read(path).xyz
-    cloud = las.read_cloud(path, take_in([path], settings=SETTINGS).table.tiles[0].placement)
+    cloud = las.read_cloud(path, take_in([path]).table.tiles[0].placement)
     np.testing.assert_allclose(cloud.height, feet[:, 2] * FOOT_M, atol=1e-9)
     apart = np.random.default_rng(1).integers(0, len(feet), (2, 500))
     in_feet = np.hypot(*(feet[apart[0], :2] - feet[apart[1], :2]).T)
@@ -92,7 +90,7 @@ def test_autzen_keeps_its_distances_in_metres(published: Path) -> None:
 
 def test_autzen_is_surveyed_in_words(published: Path) -> None:
     """What a mapper reads: feet recognised, and a density in metres (in feet it would be a tenth)."""
-    taken = take_in([published / "autzen_trim.laz"], settings=SETTINGS)
+    taken = take_in([published / "autzen_trim.laz"])
     samples = read_samples(taken.table)
     survey = survey_tiles(taken.table, taken.working, taken.headers, samples, leaf_days=LEAF_DAYS)
     text = describe_survey(survey)

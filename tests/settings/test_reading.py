@@ -51,7 +51,7 @@ def test_a_short_file_takes_the_defaults(tmp_path: Path) -> None:
             ["line 4", "'expert.rock' should hold settings", "Allowed here: least_boulder_confidence"],
         ),
         ("expert: {flow: {block_m: -5}}", ["line 4", "expert.flow.block_m", "greater than or equal to"]),
-        ("expert: {survey: {reproject_geographic: maybe}}", ["should be true or false (you wrote 'maybe')"]),
+        ("crs_overrides: maybe", ["should be true or false (you wrote maybe)"]),
         (
             "expert: {survey: {leaves_out_days_of_year: [400, 120]}}",
             ["leaves_out_days_of_year", "less than or equal to 200"],

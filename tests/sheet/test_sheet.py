@@ -23,9 +23,9 @@ from pipeline.sheet.drawing import SheetDrawing, draw_sheet
 from pipeline.sheet.marginalia import bar_length_m, fitted_name
 from pipeline.sheet.page.colours import Plate
 from pipeline.sheet.page.ink import Ink
+from pipeline.sheet.page.letters import BOLD, text_width_mm
 from pipeline.sheet.page.north import north_of_area
 from pipeline.sheet.page.page import flow, frame_of, lowest_height
-from pipeline.sheet.page.pdf import BOLD, text_width_mm
 from pipeline.sheet.picture import ground_from_pixel, map_picture, map_resolution_dpi, render_png, sheet_pictures
 from pipeline.sheet.symbols.areas import scattered_tile
 from pipeline.sheet.symbols.marks import Marks, evenly, fitted_dashes, stations
@@ -307,7 +307,7 @@ def test_same_draft_is_the_same_file() -> None:
 
 
 def test_names_in_any_script_are_printed() -> None:
-    """A name with letters the typeface lacks is printed with their base letters, and the sheet is made."""
+    """A name with letters the typeface lacks is printed in another, and the sheet is made."""
     drawing = draw_sheet(
         {},
         symbols=TABLE,

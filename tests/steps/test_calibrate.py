@@ -58,6 +58,72 @@ def test_notes_move_the_limits_and_later_runs_use_them(area: Path, capsys: pytes
     assert (area.parent / "out" / "report" / "calibration.png").stat().st_size > 2000
 
 
+def limits_in(area: Path) -> tuple[float, float, float]:
+    """The limits that a run of the area uses."""
+    vegetation = make_plan(area).area.expert.vegetation
+    return vegetation.slow_from_m2_per_m3, vegetation.walk_from_m2_per_m3, vegetation.fight_from_m2_per_m3
+
+
+def test_calibrating_again_with_the_same_notes_changes_nothing(area: Path) -> None:
+    """The prior is what the settings say, never an earlier calibration; else notes would count once more each time."""
+    notes_of(area, 20).to_file(area.parent / "notes.gpkg")
+    found = []
+    for _ in range(3):
+        assert main(["calibrate", str(area), str(area.parent / "notes.gpkg")]) == 0
+        found.append(limits_in(area))
+    assert found[0] != (0.1, 0.4, 0.9)
+    assert found[1:] == found[:1] * 2
+
+
+def written_limits(area: Path, slow: float) -> None:
+    """Write a limit of one's own into the area file."""
+    text = area.read_text().partition("expert:")[0]
+    area.write_text(text + f"expert: {{vegetation: {{slow_from_m2_per_m3: {slow}}}}}\n")
+
+
+def test_limits_written_after_a_calibration_win_and_it_is_said(area: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Whoever writes a limit by hand means it; the calibration that started from others is set aside, not silently."""
+    notes_of(area, 40).to_file(area.parent / "notes.gpkg")
+    assert main(["calibrate", str(area), str(area.parent / "notes.gpkg")]) == 0
+    capsys.readouterr()
+    assert main(["survey", str(area)]) == 0
+    assert "area.calibration.json" in capsys.readouterr().out
+    written_limits(area, 0.2)
+    assert limits_in(area) == (0.2, 0.4, 0.9)
+    assert main(["survey", str(area)]) == 0
+    told = capsys.readouterr().out
+    assert "area.calibration.json is not used" in told
+    assert "0.2, 0.4 and 0.9" in told
+
+
+def test_a_calibration_starts_from_the_limits_of_the_area_file(area: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Limits written before are what the notes are weighed against, and the calibration, being later, is used."""
+    written_limits(area, 0.3)
+    notes_of(area, 40).to_file(area.parent / "notes.gpkg")
+    assert main(["calibrate", str(area), str(area.parent / "notes.gpkg")]) == 0
+    assert "in place of 0.3, 0.4 and 0.9" in capsys.readouterr().out
+    assert 0.1 * SHIFT < limits_in(area)[0] < 0.3
+    assert json.loads(calibration_path(area).read_text())["started_from"] == [0.3, 0.4, 0.9]
+
+
+def test_notes_too_few_leave_an_earlier_calibration_and_say_so(area: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """What forty notes taught is not lost to four others."""
+    notes_of(area, 40).to_file(area.parent / "notes.gpkg")
+    assert main(["calibrate", str(area), str(area.parent / "notes.gpkg")]) == 0
+    before = limits_in(area)
+    capsys.readouterr()
+    notes_of(area, 4).to_file(area.parent / "few.gpkg")
+    assert main(["calibrate", str(area), str(area.parent / "few.gpkg")]) == 0
+    assert "area.calibration.json of an earlier call stays" in capsys.readouterr().out
+    assert limits_in(area) == before
+
+
+def test_without_a_calibration_nothing_is_said_of_one(area: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """The survey speaks of limits only where two sources of them meet."""
+    assert main(["survey", str(area)]) == 0
+    assert "limits" not in capsys.readouterr().out
+
+
 def test_too_few_notes_change_nothing(area: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """It says so, by how many more would help, and writes no calibration."""
     notes_of(area, 4).to_file(area.parent / "notes.gpkg")

@@ -20,7 +20,6 @@ from pipeline.intake.tile_table import Tile, TileTable
 from pipeline.intake.working_crs import WorkingCrs
 from pipeline.lattice.grid import Bounds
 from pipeline.returns.cloud import Cloud
-from pipeline.settings import SurveySettings
 from pipeline.survey.measure import flight_days
 from pipeline.survey.near_ground import near_ground
 from pipeline.survey.record import Survey, survey_record
@@ -147,7 +146,7 @@ def test_points_that_all_are_withheld_are_refused() -> None:
 def test_a_sample_says_about_the_same_as_the_whole(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Read in part, densities stay within a twentieth; that holes were not looked for is said."""
     tile = made_tile(tmp_path / "a.laz", n=400_000, side=300.0)
-    taken = take_in([tile], settings=SurveySettings())
+    taken = take_in([tile])
     samples = [read_samples(taken.table)]
     monkeypatch.setattr("pipeline.files.intake.WHOLE_POINTS", 0)
     monkeypatch.setattr("pipeline.files.intake.SAMPLE_POINTS", 100_000)

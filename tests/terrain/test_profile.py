@@ -166,3 +166,27 @@ def test_columns_of_another_length_are_refused():
     cloud, classes, heights = cloud_of([[(0.0, GROUND)], [(0.0, GROUND)]])
     with pytest.raises(ValueError, match="one value for every return"):
         profile_grids(cloud, classes[:1], heights, GRID, **LAYERS)
+
+
+def two_channels() -> Cloud:
+    """Two channels of one laser that fire together: a pulse of three returns each, in the order of a file by time."""
+    height = np.array([20.0, 18.0, 12.0, 10.0, 0.0, 0.5])
+    places = np.column_stack((np.array([1.0, 5.0] * 3), np.full(6, 1.0), height))
+    return Cloud.of(
+        places,
+        return_number=np.array([1, 1, 2, 2, 3, 3], np.uint8),
+        n_returns=np.full(6, 3, np.uint8),
+        gps_time=np.array([7.0] * 6),
+        channel=np.array([0, 1] * 3, np.uint8),
+    )
+
+
+def test_channels_that_fire_together_keep_their_pulses_apart() -> None:
+    """Returns of one time and line are of two pulses where the scanner channel differs: neither split nor mixed."""
+    early = Cloud.of(np.array([[9.0, 9.0, 1.0]]), gps_time=np.array([6.0]))  # without times nothing can be joined
+    cloud = Cloud.join([two_channels(), early])
+    pulses = join_pulses(cloud)
+    parts = np.split(pulses.order, pulses.start[1:])
+    assert sorted(sorted(part.tolist()) for part in parts) == [[0, 2, 4], [1, 3, 5], [6]]
+    assert sorted(pulses.last.tolist()) == [4, 5, 6]
+    assert pulses.is_whole.all()

@@ -38,6 +38,17 @@ def replacing(path: Path, /) -> Iterator[Path]:
 
 
 @contextmanager
+def scratch_beside(path: Path, /) -> Iterator[Path]:
+    """A path beside another for what is only needed to make it; what is written there goes when the block ends."""
+    scratch = path.with_name(f".{path.stem}.{os.getpid()}.scratch{path.suffix}")
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        yield scratch
+    finally:
+        scratch.unlink(missing_ok=True)
+
+
+@contextmanager
 def replacing_folder(path: Path, /) -> Iterator[Path]:
     """The same for a whole folder: filled beside the target, then put in its place."""
     part = path.with_name(f".{path.name}.{os.getpid()}.part")

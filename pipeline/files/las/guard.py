@@ -21,7 +21,7 @@ from typing import BinaryIO
 import laspy
 import lazrs
 
-from pipeline.errors import SurveyError
+from pipeline.errors import SurveyError, counted
 
 # Length of the public header block of LAS 1.0 to 1.5.
 _HEADER_BYTES = {0: 227, 1: 227, 2: 227, 3: 235, 4: 375, 5: 393}
@@ -230,12 +230,12 @@ def _check_points(source: BinaryIO, claims: Claims) -> None:
     if claims.is_compressed:
         compression(claims)
         if claims.n_points * claims.record_bytes > n_left * _MOST_COMPRESSION:
-            raise _broken(path, f"claims {claims.n_points:,} points in {n_left:,} bytes")
+            raise _broken(path, f"claims {counted(claims.n_points, 'point')} in {n_left:,} bytes")
         if claims.n_points:
             _check_chunk_table(source, claims)
     elif claims.n_points * claims.record_bytes > n_left:
         there = n_left // claims.record_bytes
-        raise _broken(path, f"should hold {claims.n_points:,} points, but ends after {there:,}")
+        raise _broken(path, f"should hold {counted(claims.n_points, 'point')}, but ends after {there:,}")
 
 
 def compression(claims: Claims, /) -> bytes:

@@ -20,8 +20,21 @@ _SCAN_ANGLE_STEP_DEG = 0.006
 _MOST_PLACE_M = 1e8
 
 
-def cloud_of(points: laspy.ScaleAwarePointRecord, placement: Placement, path: Path, /) -> Cloud:
+def carries_one_number(points: laspy.ScaleAwarePointRecord, /) -> bool:
+    """Whether all points carry the same return number, and it is not the first's: numbers that tell nothing."""
+    number = _exact(points, "return_number")
+    return len(number) > 0 and int(number[0]) > 1 and bool((number == number[0]).all())
+
+
+def cloud_of(
+    points: laspy.ScaleAwarePointRecord, placement: Placement, path: Path, /, *, is_numbered: bool = True
+) -> Cloud:
     """Point records as a cloud in the working CRS and metres; repeated points are not looked for.
+
+    Parameters
+    ----------
+    is_numbered : bool
+        Whether the return numbers tell anything; if not, each return is the only one of its pulse.
 
     Raises
     ------
@@ -36,6 +49,8 @@ def cloud_of(points: laspy.ScaleAwarePointRecord, placement: Placement, path: Pa
             raise SurveyError(f"{path}: some points have no place in {placement.crs}; is the 'crs:' right?")
     names = set(points.point_format.dimension_names)
     number, total, kind = (_exact(points, name) for name in ("return_number", "number_of_returns", "classification"))
+    if not is_numbered:
+        number, total = np.ones_like(number), np.ones_like(total)
     if "scan_angle" in names:
         angle_deg = np.asarray(points["scan_angle"]) * _SCAN_ANGLE_STEP_DEG
     else:
@@ -50,6 +65,7 @@ def cloud_of(points: laspy.ScaleAwarePointRecord, placement: Placement, path: Pa
         n_returns=np.maximum(number, total),
         gps_time=_times(points) if "gps_time" in names else np.zeros(len(points)),
         flight_line=np.ascontiguousarray(points["point_source_id"]),
+        channel=_exact(points, "scanner_channel") if "scanner_channel" in names else np.zeros(len(points), np.uint8),
         scan_angle_deg=angle_deg.astype(np.float32),
         producer_class=kind,
         is_usable=~_unusable(points, number),

@@ -22,7 +22,7 @@ from pipeline.errors import SurveyError
 from pipeline.files.disk.atomic import replacing
 from pipeline.files.las.guard import Claims, check_chunks, check_claims, compression, decoding
 from pipeline.files.las.header import check_frame, describe_header
-from pipeline.files.las.points import cloud_of
+from pipeline.files.las.points import carries_one_number, cloud_of
 from pipeline.intake.placement import Placement
 from pipeline.intake.strays import bounds_without_strays
 from pipeline.intake.tile_header import TileHeader
@@ -205,10 +205,12 @@ def read_pieces(
     SurveyError
         If the file is damaged, or much of it lies outside the bounds.
     """
-    n_strays = 0
+    n_strays, is_numbered = 0, True
     with _reading(path) as tile:
         for start, points in tile.pieces(n_points):
-            cloud = cloud_of(points, placement, path)
+            # The first piece tells for the whole tile: a last piece of a few points may well carry one number.
+            is_numbered = not carries_one_number(points) if start == 0 else is_numbered
+            cloud = cloud_of(points, placement, path, is_numbered=is_numbered)
             usable = cloud.is_usable & ~find_duplicates(cloud)
             if usable_bounds is not None:
                 strays = _outside(cloud.east, cloud.north, usable_bounds, edge=_EDGE_M)
@@ -247,7 +249,9 @@ def sample_points(path: Path, placement: Placement, /, *, n_points: int) -> Clou
         About the size of the sample; a tile with no more points is read whole.
     """
     with _reading(path) as tile:
-        return Cloud.join([cloud_of(points, placement, path) for points in tile.some(n_points)])
+        stretches = tile.some(n_points)
+        is_numbered = not all(map(carries_one_number, stretches))
+        return Cloud.join([cloud_of(points, placement, path, is_numbered=is_numbered) for points in stretches])
 
 
 def points_bounds(header: TileHeader, /) -> Bounds:

@@ -13,6 +13,9 @@ from pipeline.landform.contours.rings import settle_rings
 from pipeline.lattice.grid import Grid, Heights
 from pipeline.lattice.sampling import mean_along
 
+INDEX_EVERY = 5
+"""Every how many contours one is a thick index contour (ISOM 2017-2, 102)."""
+
 
 def draft_contours(
     surface: Heights,
@@ -24,7 +27,6 @@ def draft_contours(
     *,
     interval_m: float,
     base_level_m: float,
-    index_every: int,
     vertex_spacing_m: float,
 ) -> gpd.GeoDataFrame:
     """Contours 101 and index contours 102 of a generalised surface.
@@ -37,8 +39,6 @@ def draft_contours(
         How well the ground was seen, 0 to 1, and the metres to the nearest ground return, on the grid of the area.
     base_level_m : float
         Elevation one contour takes.
-    index_every : int
-        Every how many contours one is an index contour.
     vertex_spacing_m : float
         Least distance on the ground between two vertices of a line.
 
@@ -59,7 +59,7 @@ def draft_contours(
         interval_m=interval_m,
         spacing_m=vertex_spacing_m,
     )
-    index = is_index(elevation_m, interval_m=interval_m, base_level_m=base_level_m, every=index_every)
+    index = is_index(elevation_m, interval_m=interval_m, base_level_m=base_level_m, every=INDEX_EVERY)
     gap_m = mean_along(ground_support, grid, lines)
     return make_features(
         [shapely.LineString(line) for line in lines],

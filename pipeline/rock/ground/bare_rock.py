@@ -6,21 +6,21 @@ else shows the same (gravel pits, burnt or stripped ground) is named in the evid
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import geopandas as gpd
 import numpy as np
-import shapely
-from numpy.typing import NDArray
-from rasterio.features import rasterize, shapes
 from scipy import ndimage
 from shapely.geometry import Polygon
 
-from pipeline.features import make_features, no_features
+from pipeline.features import SUM, make_features, no_features
 from pipeline.lattice.grid import Grid, Heights, Mask
+from pipeline.lattice.lines import simplify_area_by_squares
 from pipeline.lattice.means import Known, gaussian_window
-from pipeline.lattice.reach import within_reach
+from pipeline.lattice.reach import wide_enough, within_reach
 from pipeline.norm.symbols import isom
 from pipeline.rock.ground.brightness import Brightness
-from pipeline.rock.ground.stony import Floats, medians_of_areas, roughness
+from pipeline.rock.ground.stony import Floats, areas_of_cells, cells_of_areas, roughness, sums_of_areas
 from pipeline.terrain.relief import slope
 
 SHORT_SIGMA_M = 0.75
@@ -41,12 +41,9 @@ def unevenness(bare_earth: Heights, grid: Grid, /) -> Heights:
 
 def _smooth(bare_earth: Heights, grid: Grid, sigma_m: float) -> Heights:
     """Heights over a Gaussian window of what is known in it."""
-    known = np.isfinite(bare_earth)
-    level = float(np.mean(bare_earth[known], dtype=np.float64)) if known.any() else 0.0
-    # Above their mean, heights keep their millimetres in 32 bits.
-    heights = (bare_earth - np.float32(level)).astype(np.float32)
     window = gaussian_window(sigma_m / grid.cell_m, rim="nearest")
-    return np.asarray(Known.of(known, window, dtype=np.float32).mean(heights), np.float32)
+    heights = bare_earth.astype(np.float64)
+    return np.asarray(Known.of(np.isfinite(bare_earth), window).mean(heights), np.float32)
 
 
 MIN_LONE_RATIO = 0.75
@@ -91,34 +88,133 @@ def find_bare_rock(
         Roughness from which ground is left to stony ground 210, as the norm asks of less runnable rock (ISOM 2017-2,
         214).
     """
+    dark = draw_dark_ground(
+        bare_earth,
+        brightness,
+        roughness(bare_earth, ground_support, grid),
+        grid,
+        max_brightness_ratio=max_brightness_ratio,
+        stony_slow_m=stony_slow_m,
+    )
+    measured = measure_dark_ground(dark.areas, dark, bare_earth, brightness, grid)
+    return judge_dark_ground(measured, max_brightness_ratio=max_brightness_ratio)
+
+
+@dataclass(frozen=True)
+class DarkGround:
+    """Bare dark ground, not yet judged.
+
+    Attributes
+    ----------
+    areas : outlines with the symbol 214
+    mask : (rows, cols) bool, the cells they were drawn around
+    ratio : (rows, cols) brightness, made up for the slope
+    """
+
+    areas: gpd.GeoDataFrame
+    mask: Mask
+    ratio: Heights
+
+
+def draw_dark_ground(
+    bare_earth: Heights,
+    brightness: Brightness,
+    rough: Floats,
+    grid: Grid,
+    /,
+    *,
+    max_brightness_ratio: float,
+    stony_slow_m: float,
+) -> DarkGround:
+    """Outlines of bare dark ground; where an edge runs depends on the ground within some metres alone.
+
+    Parameters
+    ----------
+    rough : (rows, cols) float64, metres, as `pipeline.rock.ground.stony.roughness` gives it
+    """
     # Slopes make ground darker, never brighter: what is not dark as measured need not be looked at.
     is_dark = np.nan_to_num(brightness.ratio, nan=np.inf) <= max_brightness_ratio
     is_dark &= brightness.lone_ratio >= MIN_LONE_RATIO
     least_m2 = CORE_SHARE * isom("214").smallest.area_m2
     if not brightness.is_known or is_dark.sum() * grid.cell_m**2 < least_m2:
-        return no_features(grid.crs)
+        return DarkGround(no_features(grid.crs), np.zeros(grid.shape, np.bool_), brightness.ratio)
     steepness = slope(_smooth(bare_earth, grid, HILLSIDE_SIGMA_M), grid)
     # A slope turned away from the light is darker by the cosine (Lambert); the pulse is taken to come from above.
     ratio = (brightness.ratio / np.cos(np.radians(steepness))).astype(np.float32)
-    rough = np.nan_to_num(roughness(bare_earth, ground_support, grid), nan=np.inf)
-    runs = (steepness <= MAX_SLOPE_DEG) & (rough < stony_slow_m)
+    runs = (steepness <= MAX_SLOPE_DEG) & (np.nan_to_num(rough, nan=np.inf) < stony_slow_m)
     mask = _bare_and_dark(ratio, runs, np.isfinite(bare_earth), brightness, grid, max_brightness_ratio)
-    areas = np.array(_outlines(mask, grid), object)
+    areas = make_features(_outlines(mask, grid), crs=grid.crs, symbol="214", confidence=LEAST_CONFIDENCE, evidence="")
+    return DarkGround(areas, mask, ratio)
+
+
+def measure_dark_ground(
+    areas: gpd.GeoDataFrame,
+    dark: DarkGround,
+    bare_earth: Heights,
+    brightness: Brightness,
+    grid: Grid,
+    /,
+    *,
+    core: Grid | None = None,
+) -> gpd.GeoDataFrame:
+    """The areas, or pieces of them, with what is measured of each on cells, in columns to be added up.
+
+    Parameters
+    ----------
+    areas : those of `dark`, or pieces of them cut at the edges of a field
+    core : grid of the field, within `grid`; only its cells count for the pieces
+    """
     if not len(areas):
-        return no_features(grid.crs)
-    owners = rasterize(zip(areas, range(1, len(areas) + 1), strict=True), grid.shape, transform=grid.transform)
-    dark, lone = (medians_of_areas(of, owners * mask, len(areas)) for of in (ratio, brightness.lone_ratio))
-    inner = np.where(ndimage.distance_transform_edt(owners) * grid.cell_m >= INSIDE_M, owners, 0)
-    # The median deviation times 1.48 is the standard deviation of what is spread normally.
-    uneven = 1.4826 * medians_of_areas(unevenness(bare_earth, grid), inner, len(areas))
-    stands_out = (1 - dark) / brightness.spread_ratio >= MIN_CONTRAST_SIGMAS
-    drawn = np.flatnonzero(stands_out & (uneven >= MIN_RELIEF_M))
-    return make_features(
-        areas[drawn],
-        crs=grid.crs,
-        symbol="214",
-        confidence=_confidence(dark[drawn], max_brightness_ratio),
-        evidence=[_sentence(areas[i], dark[i], lone[i], uneven[i]) for i in drawn],
+        return areas.assign(**{SUM + name: np.empty(0) for name in MEASURES})
+    place = grid if core is None else core
+    window = grid.window_of(place)
+    owners = cells_of_areas(list(areas.geometry), place)
+    whole = cells_of_areas(list(dark.areas.geometry), grid)
+    deep = ndimage.distance_transform_edt(whole) * grid.cell_m >= INSIDE_M
+    uneven = unevenness(bare_earth, grid)
+    is_inner = (deep & np.isfinite(uneven))[window]
+    ratio, lone, uneven = dark.ratio[window], brightness.lone_ratio[window], uneven[window]
+    is_told = dark.mask[window] & np.isfinite(ratio)
+    stands_out = ratio <= 1 - MIN_CONTRAST_SIGMAS * brightness.spread_ratio
+    measured = {
+        "told_cells": is_told,
+        "bright": np.where(is_told, ratio, 0),
+        "lone": np.where(is_told, lone, 0),
+        "dark_cells": is_told & stands_out,
+        "inner_cells": is_inner,
+        "uneven_cells": is_inner & (uneven >= MIN_RELIEF_M / DEVIATIONS),
+        "uneven_m": np.where(is_inner, uneven, 0),
+    }
+    return areas.assign(**{SUM + name: sums_of_areas(values, owners, len(areas)) for name, values in measured.items()})
+
+
+MEASURES = ("told_cells", "bright", "lone", "dark_cells", "inner_cells", "uneven_cells", "uneven_m")
+"""Columns of `measure_dark_ground`, each with `SUM` before its name."""
+DEVIATIONS = 1.4826
+"""Standard deviations in a median deviation of what is spread normally."""
+MEAN_DEVIATIONS = 1.2533
+"""Standard deviations in a mean deviation of what is spread normally: the root of half of pi."""
+
+
+def judge_dark_ground(areas: gpd.GeoDataFrame, /, *, max_brightness_ratio: float) -> gpd.GeoDataFrame:
+    """Whole areas that are bare rock by what was measured of all of them, with confidence and evidence.
+
+    At least half of the cells must stand out from vegetated ground, and half of those well inside be as uneven as rock:
+    that is to say the medians are.
+    """
+    of = {name: areas[SUM + name].to_numpy(np.float64) for name in MEASURES}
+    stands_out = 2 * of["dark_cells"] >= np.maximum(of["told_cells"], 1)
+    is_uneven = 2 * of["uneven_cells"] >= np.maximum(of["inner_cells"], 1)
+    bright, lone = (of[name] / np.maximum(of["told_cells"], 1) for name in ("bright", "lone"))
+    uneven_m = MEAN_DEVIATIONS * of["uneven_m"] / np.maximum(of["inner_cells"], 1)
+    drawn = np.flatnonzero(stands_out & is_uneven)
+    shapes_drawn = areas.geometry.to_numpy()
+    chosen = areas.iloc[drawn].drop(columns=[name for name in areas.columns if name.startswith(SUM)])
+    return gpd.GeoDataFrame(
+        chosen.assign(
+            confidence=_confidence(bright[drawn], max_brightness_ratio),
+            evidence=[_sentence(shapes_drawn[i], bright[i], lone[i], uneven_m[i]) for i in drawn],
+        )
     )
 
 
@@ -149,13 +245,9 @@ MIN_HOLE_M2 = 64.0
 
 def _outlines(mask: Mask, grid: Grid) -> list[Polygon]:
     """Outlines of what is wide and large enough, without strips (roads, banks) and small holes."""
-    found = shapes(mask.astype(np.uint8), mask=mask, transform=grid.transform)
-    half_m = MIN_WIDTH_M / 2
-    areas: NDArray[np.object_] = np.array([shapely.geometry.shape(outline) for outline, _ in found], object)
-    wide = shapely.get_parts(shapely.buffer(shapely.buffer(areas, -half_m), half_m))
-    whole = [_without_holes(area, MIN_HOLE_M2) for area in wide]
-    smooth = [shapely.make_valid(area.simplify(grid.cell_m)) for area in whole]
-    parts = [part for area in smooth for part in shapely.get_parts(area) if isinstance(part, Polygon)]
+    wide = wide_enough(mask, width_m=MIN_WIDTH_M, cell_m=grid.cell_m)
+    whole = [_without_holes(area, MIN_HOLE_M2) for area in areas_of_cells(wide, grid)]
+    parts = [part for area in whole for part in simplify_area_by_squares(area, grid.cell_m)]
     return [part for part in parts if part.area >= isom("214").smallest.area_m2]
 
 

@@ -5,17 +5,21 @@ Roughness says where stony ground is drawn; how bright the ground is only says h
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import geopandas as gpd
 import numpy as np
-import pandas as pd
-import shapely
 from numpy.typing import NDArray
 from rasterio.features import rasterize, shapes
 from scipy import ndimage
+from shapely.geometry import Polygon
+from shapely.geometry.base import BaseGeometry
 
-from pipeline.features import make_features, no_features
-from pipeline.lattice.grid import Grid, Heights
-from pipeline.lattice.means import Known, square_window
+from pipeline.features import SUM, make_features
+from pipeline.lattice.grid import Grid, Heights, Mask
+from pipeline.lattice.lines import simplify_area_by_squares
+from pipeline.lattice.means import Known, gaussian_window, square_window
+from pipeline.lattice.reach import wide_enough
 from pipeline.rock.ground.brightness import Brightness
 
 Floats = NDArray[np.float64]
@@ -39,14 +43,15 @@ def roughness(bare_earth: Heights, ground_support: Heights, grid: Grid, /) -> Fl
     -------
     (rows, cols) float64; NaN where less than half of the window is seen.
     """
-    seen = np.isfinite(bare_earth) & (ground_support <= 2 * grid.cell_m)
-    heights = np.where(np.isfinite(bare_earth), bare_earth, np.nanmean(bare_earth) if seen.any() else 0.0)
-    sigma = 0.5 * WINDOW_M / grid.cell_m
-    left = heights.astype(np.float64) - ndimage.gaussian_filter(heights.astype(np.float64), sigma)
+    known = np.isfinite(bare_earth)
+    seen = known & (ground_support <= 2 * grid.cell_m)
+    window = gaussian_window(0.5 * WINDOW_M / grid.cell_m, rim="reflect")
+    heights = bare_earth.astype(np.float64)
+    left = np.nan_to_num(heights - Known.of(known, window).mean(heights))
     # The upward half of a step or a gully edge is not stone: each place counts for at most the cap.
     square = np.minimum(left**2, MOST_DEPARTURE_M**2)
-    known = Known.of(seen, square_window(max(3, 2 * round(WINDOW_M / grid.cell_m) + 1), rim="reflect"))
-    return np.where(known.share > 0.5, np.sqrt(np.clip(known.mean(square), 0, None)), np.nan)
+    around = Known.of(seen, square_window(max(3, 2 * round(WINDOW_M / grid.cell_m) + 1), rim="reflect"))
+    return np.where(around.share > 0.5, np.sqrt(np.clip(around.mean(square), 0, None)), np.nan)
 
 
 WALK_M, FIGHT_M = 0.4, 0.5
@@ -80,40 +85,88 @@ def find_stony_ground(
     dark_ratio : float
         Brightness beside vegetated ground at which ground counts as dark as bare rock.
     """
-    rough = np.nan_to_num(roughness(bare_earth, ground_support, grid))
-    # The middle of the 25 cells around is rough where at least 13 of them are.
-    n_rough = 25 * ndimage.uniform_filter((rough >= slow_m).astype(np.float32), 5)
-    mask = (n_rough > 12.5).astype(np.uint8)
-    outlines = [shapely.geometry.shape(outline) for outline, _ in shapes(mask, mask=mask > 0, transform=grid.transform)]
-    # A single step or gully edge is rough along a strip about two windows wide; stony ground is wide both ways.
-    strip_m = 1.25 * WINDOW_M
-    wide = [part for area in outlines for part in shapely.get_parts(area.buffer(-strip_m).buffer(strip_m))]
-    areas = [area.simplify(grid.cell_m).buffer(0) for area in wide if area.area >= MIN_AREA_M2]
-    if not areas:
-        return no_features(grid.crs)
-    owners = rasterize(zip(areas, range(1, len(areas) + 1), strict=True), grid.shape, transform=grid.transform)
-    typical = medians_of_areas(rough, owners, len(areas))
-    confidence, texts = _believed(brightness, owners, len(areas), dark_ratio)
-    return make_features(
-        areas,
-        crs=grid.crs,
-        symbol=[("210", "211", "212")[band] for band in np.digitize(typical, (WALK_M, FIGHT_M))],
-        confidence=confidence,
-        evidence=[
-            f"ground uneven by {value:.2f} m within a few metres, {text}"
-            for value, text in zip(typical, texts, strict=True)
-        ],
-    )
+    rough = roughness(bare_earth, ground_support, grid)
+    areas = draw_stony_ground(rough, grid, slow_m=slow_m)
+    return judge_stony_ground(measure_stony_ground(areas, rough, brightness, grid), dark_ratio=dark_ratio)
 
 
-def medians_of_areas(values: NDArray[np.floating], owners: NDArray[np.integer], n: int, /) -> Floats:
-    """(n,) median of the known values in each area, NaN where none is known.
+def draw_stony_ground(rough: Floats, grid: Grid, /, *, slow_m: float) -> gpd.GeoDataFrame:
+    """Outlines of ground of at least this roughness, not yet judged, with the symbol 210.
 
-    `owners` says whose each cell is, from 1; 0 is nobody's.
+    Where an edge runs depends on the roughness within a few metres alone, so that two fields draw it alike.
     """
-    chosen = (owners > 0) & np.isfinite(values)
-    of_areas = pd.Series(values[chosen].astype(np.float64)).groupby(owners[chosen]).median()
-    return of_areas.reindex(np.arange(1, n + 1)).to_numpy(np.float64)
+    # The middle of the 25 cells around is rough where at least 13 of them are.
+    n_rough = 25 * ndimage.uniform_filter((np.nan_to_num(rough) >= slow_m).astype(np.float32), 5)
+    # A single step or gully edge is rough along a strip about two windows wide; stony ground is wide both ways.
+    mask = wide_enough(n_rough > 12.5, width_m=2.5 * WINDOW_M, cell_m=grid.cell_m)
+    whole = [area for area in areas_of_cells(mask, grid) if area.area >= MIN_AREA_M2]
+    areas = [part for area in whole for part in simplify_area_by_squares(area, grid.cell_m)]
+    return make_features(areas, crs=grid.crs, symbol="210", confidence=CONFIDENCE, evidence="")
+
+
+def measure_stony_ground(
+    areas: gpd.GeoDataFrame, rough: Floats, brightness: Brightness | None, grid: Grid, /, *, core: Grid | None = None
+) -> gpd.GeoDataFrame:
+    """The areas, or pieces of them, with what is measured of each on cells, in columns to be added up.
+
+    Parameters
+    ----------
+    areas : those of `draw_stony_ground`, or pieces of them cut at the edges of a field
+    core : grid of the field, within `grid`; only its cells count for the pieces
+    """
+    place = grid if core is None else core
+    window = grid.window_of(place)
+    owners = cells_of_areas(list(areas.geometry), place)
+    rough = rough[window]
+    known = np.isfinite(rough)
+    measured = {"cells": owners > 0, "rough_m": np.nan_to_num(rough)}
+    measured |= {"walk_cells": known & (rough >= WALK_M), "fight_cells": known & (rough >= FIGHT_M)}
+    if brightness is not None:
+        ratio = brightness.ratio[window]
+        measured |= {"told_cells": np.isfinite(ratio), "bright": np.nan_to_num(ratio)}
+        measured |= {"lone": brightness.lone_ratio[window]}
+    return areas.assign(**{SUM + name: sums_of_areas(values, owners, len(areas)) for name, values in measured.items()})
+
+
+def areas_of_cells(mask: Mask, grid: Grid, /) -> list[Polygon]:
+    """The outlines of what hangs together of a mask by the sides of cells."""
+    found = shapes(mask.astype(np.uint8), mask=mask, transform=grid.transform)
+    return [Polygon(rings[0], rings[1:]) for rings in (outline["coordinates"] for outline, _ in found)]
+
+
+def cells_of_areas(areas: Sequence[BaseGeometry], grid: Grid, /) -> NDArray[np.integer]:
+    """(rows, cols) the number of the area that each cell's centre lies in, from 1; 0 for none."""
+    if not len(areas):
+        return np.zeros(grid.shape, np.int32)
+    numbered = zip(areas, range(1, len(areas) + 1), strict=True)
+    return np.asarray(rasterize(numbered, grid.shape, transform=grid.transform, dtype="int32"))
+
+
+def sums_of_areas(values: NDArray[np.generic], owners: NDArray[np.integer], n: int, /) -> Floats:
+    """(n,) sum of the values of the cells of each area."""
+    total = np.bincount(owners.ravel(), np.asarray(values, np.float64).ravel(), minlength=n + 1).astype(np.float64)
+    return total[1 : n + 1]
+
+
+def judge_stony_ground(areas: gpd.GeoDataFrame, /, *, dark_ratio: float) -> gpd.GeoDataFrame:
+    """Whole areas with the symbol, the confidence and the evidence that what was measured of all of them gives.
+
+    Ground is 211 or 212 where at least half of its cells are as rough as that.
+    """
+    cells = np.maximum(areas[SUM + "cells"].to_numpy(np.float64), 1)
+    typical = areas[SUM + "rough_m"].to_numpy(np.float64) / cells
+    walk, fight = (2 * areas[SUM + name].to_numpy(np.float64) >= cells for name in ("walk_cells", "fight_cells"))
+    confidence, texts = _believed(areas, cells, dark_ratio)
+    return gpd.GeoDataFrame(
+        areas.drop(columns=[name for name in areas.columns if name.startswith(SUM)]).assign(
+            symbol=np.where(fight, "212", np.where(walk, "211", "210")).astype(object),
+            confidence=confidence,
+            evidence=[
+                f"ground uneven by {value:.2f} m within a few metres, {text}"
+                for value, text in zip(typical, texts, strict=True)
+            ],
+        )
+    )
 
 
 CONFIDENCE = 0.35
@@ -128,21 +181,19 @@ UNTOLD = "roughness alone: intensity says nothing here"
 """What the evidence says where brightness is not known."""
 
 
-def _believed(
-    brightness: Brightness | None, owners: NDArray[np.integer], n: int, dark_ratio: float
-) -> tuple[Floats, list[str]]:
+def _believed(areas: gpd.GeoDataFrame, cells: Floats, dark_ratio: float) -> tuple[Floats, list[str]]:
     """(n,) confidence in areas of rough ground, and what their brightness says."""
-    if brightness is None:
+    n = len(areas)
+    if SUM + "told_cells" not in areas:
         return np.full(n, CONFIDENCE), [UNTOLD] * n
-    index = np.arange(1, n + 1)
-    is_told = np.asarray(ndimage.mean(np.isfinite(brightness.ratio), owners, index)) >= 0.5
-    ratio = medians_of_areas(brightness.ratio, owners, n)
-    lone = np.asarray(ndimage.mean(brightness.lone_ratio, owners, index), np.float64)
+    told_cells, bright, lone = (areas[SUM + name].to_numpy(np.float64) for name in ("told_cells", "bright", "lone"))
+    is_told = np.nan_to_num(told_cells) >= 0.5 * cells
+    ratio, share = bright / np.maximum(told_cells, 1), lone / cells
     darkness = np.clip((1 - ratio) / (1 - dark_ratio), 0, 1)
-    told = BRIGHT_CONFIDENCE + (DARK_CONFIDENCE - BRIGHT_CONFIDENCE) * darkness * lone
+    told = BRIGHT_CONFIDENCE + (DARK_CONFIDENCE - BRIGHT_CONFIDENCE) * darkness * share
     sure = np.where(is_told, told, CONFIDENCE)
     texts = [
-        f"{r:.2f} times as bright as vegetated ground around, {share:.0%} of pulses end on it alone" if told else UNTOLD
-        for r, share, told in zip(ratio, lone, is_told, strict=True)
+        f"{r:.2f} times as bright as vegetated ground around, {s:.0%} of pulses end on it alone" if t else UNTOLD
+        for r, s, t in zip(ratio, share, is_told, strict=True)
     ]
     return sure, texts

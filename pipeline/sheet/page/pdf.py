@@ -6,9 +6,7 @@ in a subtractive colour space adds the inks (ISO 32000-1, 11.3.5 and 11.6.6).
 
 from __future__ import annotations
 
-import functools
 import io
-import unicodedata
 from dataclasses import dataclass, field
 from decimal import Decimal
 from typing import Literal
@@ -16,19 +14,15 @@ from typing import Literal
 import pikepdf
 from affine import Affine
 from reportlab.lib.colors import CMYKColor
-from reportlab.lib.utils import simpleSplit
-from reportlab.pdfbase import pdfdoc, pdfmetrics
-from reportlab.pdfbase.ttfonts import TTFont
+from reportlab.pdfbase import pdfdoc
 from reportlab.pdfgen.canvas import Canvas
 from reportlab.pdfgen.pathobject import PDFPathObject
 
 from pipeline.sheet.page.colours import COVERING, Cmyk, Plate, tint
 from pipeline.sheet.page.ink import Ink
+from pipeline.sheet.page.letters import PLAIN, POINTS_PER_MM, runs, text_width_mm, typeface
 from pipeline.sheet.page.page import Box
 
-POINTS_PER_MM = 72 / 25.4
-"""The PDF's unit is 1/72 inch (ISO 32000-1, 8.3.2.3)."""
-PLAIN, BOLD = "Vera", "VeraBd"
 CAP_HEIGHT_MM_PER_PT = 0.729 * 25.4 / 72
 """Height of the figures of the typeface (Bitstream Vera Sans) in millimetres, for a size of one point."""
 BLACK = tint("black")
@@ -155,10 +149,13 @@ class Book:
     ) -> None:
         """One line of text on its base line."""
         canvas = self.canvas
-        canvas.setFont(typeface(face), size_pt)
         canvas.setFillColor(CMYKColor(*colour))
-        draw = {"left": canvas.drawString, "centre": canvas.drawCentredString, "right": canvas.drawRightString}[align]
-        draw(right_mm * POINTS_PER_MM, up_mm * POINTS_PER_MM, printable(words, face=face))
+        before = {"left": 0.0, "centre": 0.5, "right": 1.0}[align]
+        right_mm -= before * text_width_mm(words, size_pt=size_pt, face=face) if before else 0.0
+        for run in runs(words, face=face):
+            canvas.setFont(run.face, size_pt)
+            canvas.drawString(right_mm * POINTS_PER_MM, up_mm * POINTS_PER_MM, run.letters)
+            right_mm += canvas.stringWidth(run.letters, run.face, size_pt) / POINTS_PER_MM
 
     def turned_text(
         self, right_mm: float, up_mm: float, words: str, /, *, size_pt: float, turn_deg: float, colour: Cmyk
@@ -181,36 +178,6 @@ class Book:
             canvas.setFillColor(CMYKColor(*fill))
         edges = [edge * POINTS_PER_MM for edge in (box.left, box.bottom, box.width, box.height)]
         canvas.rect(*edges, stroke=int(line_mm > 0), fill=int(fill is not None))
-
-
-@functools.cache
-def typeface(face: str, /) -> str:
-    """The name of a typeface, after making it known to the PDF library; it is embedded in the file."""
-    pdfmetrics.registerFont(TTFont(face, f"{face}.ttf"))
-    return face
-
-
-def text_width_mm(words: str, /, *, size_pt: float, face: str = PLAIN) -> float:
-    """Width of a line of text."""
-    return float(pdfmetrics.stringWidth(printable(words, face=face), typeface(face), size_pt)) / POINTS_PER_MM
-
-
-def wrapped(words: str, /, *, width_mm: float, size_pt: float, face: str = PLAIN) -> list[str]:
-    """Text broken into lines no wider than `width_mm`."""
-    return [
-        str(line)
-        for line in simpleSplit(printable(words, face=face), typeface(face), size_pt, width_mm * POINTS_PER_MM)
-    ]
-
-
-def printable(words: str, /, *, face: str = PLAIN) -> str:
-    """Text with letters the typeface lacks replaced by their base letter, or by a question mark."""
-    known = pdfmetrics.getFont(typeface(face)).face.charToGlyph
-    letters = []
-    for letter in words:
-        base = unicodedata.normalize("NFKD", letter)
-        letters.append(letter if ord(letter) in known else "".join(c for c in base if ord(c) in known) or "?")
-    return "".join(letters)
 
 
 def _viewport(georeference: Georeference) -> pikepdf.Dictionary:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+from functools import partial
 from pathlib import Path
 from typing import cast
 
@@ -11,10 +12,16 @@ from pipeline.draft.joining import join_fields
 from pipeline.files import arrays, layers
 from pipeline.files.disk import atomic
 from pipeline.norm.symbols import norm_table
+from pipeline.rock.draft import judge_rock
+from pipeline.settings import RockSettings, VegetationSettings
 from pipeline.sheet.page.north import north_of_area, technical_lines
+from pipeline.vegetation.draft import say_vegetation
 
 BY_FIELD = ("landform", "rock", "vegetation", "manmade")
 """Sections that are drawn field by field."""
+
+OF_AREA = ("water", "rides")
+"""Those that are drawn for the whole area at once."""
 
 
 def compose(
@@ -25,16 +32,22 @@ def compose(
     out: Path,
     left_out: Path,
     map_date: str,
+    rock: RockSettings,
+    vegetation: VegetationSettings,
 ) -> None:
     """One draft of all sections, in the fixed layers, and the list of what was left out of it."""
     area, crs = layers.read_outline(outline)
     date = datetime.date.fromisoformat(map_date)
     planned = arrays.read_json(plan)
     names, field_m = cast("dict[str, object]", planned["fields"]), cast("float", planned["field_m"])
-    tables = [layers.read_features(features / "water.gpkg")]
+    judges = {
+        "rock": partial(judge_rock, dark_ratio=rock.bare_rock_max_brightness_ratio),
+        "vegetation": partial(say_vegetation, settings=vegetation),
+    }
+    tables = [layers.read_features(features / f"{name}.gpkg") for name in OF_AREA]
     for section in BY_FIELD:
         pieces = [layers.read_features(features / section / f"{name}.gpkg") for name in names]
-        tables.append(join_fields(pieces, field_m=field_m, crs=crs))
+        tables.append(join_fields(pieces, field_m=field_m, crs=crs, rewrite=judges.get(section)))
     tables.append(technical_lines(area, crs=crs, map_date=date))
     draft = compose_draft(
         tables, area, crs=crs, north_deg=north_of_area(area, crs=crs, date=date).grid_deg, symbols=norm_table()

@@ -5,11 +5,11 @@ from __future__ import annotations
 from dataclasses import asdict
 from pathlib import Path
 
-from pipeline.draft.joining import cut_to_core
 from pipeline.features import no_features
 from pipeline.files import arrays, layers
 from pipeline.landform.contours.base_level import count_base_levels
 from pipeline.landform.draft import contour_surface, draft_landforms
+from pipeline.lattice.cutting import cut_to_core
 from pipeline.settings import LandformSettings
 from pipeline.steps.field.reading import field_of, read_rasters
 

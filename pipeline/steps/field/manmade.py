@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from pipeline.draft.joining import cut_to_core
 from pipeline.features import no_features
 from pipeline.files import arrays, layers
+from pipeline.lattice.cutting import cut_to_core
 from pipeline.manmade.draft import MARGIN_M, draft_manmade
 from pipeline.settings import ManmadeSettings
 from pipeline.steps.field.reading import field_of, read_rasters

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from pipeline.draft.joining import cut_to_core
 from pipeline.features import join_features, no_features
 from pipeline.files import arrays, layers
-from pipeline.rock.draft import MARGIN_M, draft_rock
+from pipeline.rock.draft import MARGIN_M, draft_rock_of_field
 from pipeline.rock.ground.brightness import COUNTS, ground_brightness
 from pipeline.settings import RockSettings
+from pipeline.steps.area.usual_ground import usual_of
 from pipeline.steps.field.reading import field_of, read_rasters
 
 
@@ -21,6 +21,7 @@ def rock(
     ground_support: Path,
     canopy_height: Path,
     counts: Path,
+    usual: Path,
     core: list[float],
     out: Path,
     settings: RockSettings,
@@ -32,16 +33,18 @@ def rock(
     if not grid.rows:
         layers.write_features(out, no_features(grid.crs))
         return
+    west, south, east, north = grid.bounds
     candidates = join_features([layers.read_features(boulders / f"{name}.gpkg") for name in blocks], grid.crs)
     sums = arrays.read_sums(counts, (*COUNTS, "lowest_last"), bounds=grid.bounds)
-    found = draft_rock(
-        candidates,
+    found = draft_rock_of_field(
+        candidates.cx[west:east, south:north],
         heights,
         support,
         canopy,
         grid,
-        brightness=ground_brightness(sums, grid),
+        core=field.core,
+        brightness=ground_brightness(sums, grid, usual=usual_of(arrays.read_json(usual))),
         lowest=sums["lowest_last"],
         settings=settings,
     )
-    layers.write_features(out, cut_to_core(found, field.core))
+    layers.write_features(out, found)

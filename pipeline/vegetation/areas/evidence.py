@@ -2,16 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from rasterio.features import rasterize
 from scipy.special import ndtr
 
-from pipeline.lattice.grid import Grid, Heights
-from pipeline.vegetation.areas.kinds import AREA_SYMBOLS
+from pipeline.lattice.grid import Heights
+from pipeline.vegetation.areas.owners import Owners
 from pipeline.vegetation.running.runnability import BAND_OF, DENSITY_SPREAD_RATIO, Limits
 
 Numbers = NDArray[np.float64]
@@ -26,9 +25,40 @@ CONFIDENCE_RANGE = (0.05, 0.95)
 """No area is surer or less sure than this: seasons change and owners mow (our choice)."""
 
 
+PROFILE_SUMS = ("entered", "growth", "growth_height_sum_m", "pulses", "tree_pulses", "stopped_visibility")
+"""Grids of `pipeline.terrain.profile.profile_grids` that are added up over each area."""
+
+AREA_SUMS = ("seen", "density", "error", *PROFILE_SUMS)
+"""Cells where the running layer was seen, the sums of its density and of the standard error there, and PROFILE_SUMS."""
+
+
+def measure_areas(
+    owner: Owners, n_areas: int, density: Heights, error: Heights, profile: Mapping[str, Heights], /
+) -> dict[str, Numbers]:
+    """Sums over the cells of each area by name, (n,) each: what `describe_areas` asks for.
+
+    Areas cut in pieces have the sums of their pieces.
+
+    Parameters
+    ----------
+    owner : (rows, cols) of `pipeline.vegetation.areas.owners.owners`
+    n_areas : number of areas n
+    density, error : (rows, cols) of the running layer, m2/m3
+    profile : grids of `pipeline.terrain.profile.profile_grids`
+    """
+    owned = np.flatnonzero(owner)
+    area = owner.ravel()[owned] - 1
+
+    def total(values: Heights) -> Numbers:
+        return np.bincount(area, np.nan_to_num(values.ravel()[owned]), minlength=n_areas).astype(np.float64)
+
+    sums = {"seen": total(np.isfinite(density).astype(np.float32)), "density": total(density), "error": total(error)}
+    return sums | {name: total(profile[name]) for name in PROFILE_SUMS}
+
+
 @dataclass(frozen=True)
 class _Totals:
-    """Sums over each area, (n,) each."""
+    """Means and sums over each area, (n,) each."""
 
     density: Numbers
     error: Numbers
@@ -38,6 +68,11 @@ class _Totals:
     pulses: Numbers
     tree_pulses: Numbers
     stopped_visibility: Numbers
+
+    @classmethod
+    def of(cls, sums: Mapping[str, Numbers]) -> _Totals:
+        seen = np.maximum(sums["seen"], 1)
+        return cls(sums["density"] / seen, sums["error"] / seen, **{name: sums[name] for name in PROFILE_SUMS})
 
     @property
     def growth_ratio(self) -> Numbers:
@@ -53,12 +88,8 @@ class _Totals:
 
 
 def describe_areas(
-    polygons: NDArray[np.object_],
-    kind: NDArray[np.int64],
-    density: Heights,
-    error: Heights,
-    profile: Mapping[str, Heights],
-    grid: Grid,
+    symbols: Sequence[str],
+    sums: Mapping[str, Numbers],
     /,
     *,
     limits: Limits,
@@ -76,18 +107,15 @@ def describe_areas(
 
     Parameters
     ----------
-    polygons : (n,) areas
-    kind : (n,) index into AREA_SYMBOLS
-    density, error : (rows, cols) of the running layer, m2/m3
-    profile : grids of `pipeline.terrain.profile.profile_grids`
+    symbols : (n,) of AREA_SYMBOLS
+    sums : of `measure_areas`
     limits : densities (m2/m3) where 406, 408 and 410 begin
     rough_growth_ratio : share of pulses that meet grass or heath from which open land is rough
     visibility_bottom_m : height above ground from which growth hides the view
     """
-    if not len(polygons):
+    if not len(symbols):
         return [], np.empty(0)
-    totals = _total_up(polygons, density, error, profile, grid)
-    symbols = [AREA_SYMBOLS[k] for k in kind]
+    totals = _Totals.of(sums)
     is_open = np.array([symbol not in BAND_OF for symbol in symbols])
     confidence = np.where(
         is_open,
@@ -101,23 +129,7 @@ def describe_areas(
     return sentences, np.clip(confidence, *CONFIDENCE_RANGE)
 
 
-def _total_up(
-    polygons: NDArray[np.object_], density: Heights, error: Heights, profile: Mapping[str, Heights], grid: Grid
-) -> _Totals:
-    owner = rasterize(
-        zip(polygons, range(1, len(polygons) + 1), strict=True), out_shape=grid.shape, transform=grid.transform, fill=0
-    ).ravel()
-    n = len(polygons) + 1
-
-    def total(values: Heights) -> Numbers:
-        return np.bincount(owner, np.nan_to_num(values).ravel(), minlength=n)[1:].astype(np.float64)
-
-    seen = np.maximum(total(np.isfinite(density).astype(np.float32)), 1)
-    names = ("entered", "growth", "growth_height_sum_m", "pulses", "tree_pulses", "stopped_visibility")
-    return _Totals(total(density) / seen, total(error) / seen, **{name: total(profile[name]) for name in names})
-
-
-def _band_confidence(totals: _Totals, symbols: list[str], *, limits: Limits) -> Numbers:
+def _band_confidence(totals: _Totals, symbols: Sequence[str], *, limits: Limits) -> Numbers:
     edges = np.array([1e-6, *limits, 1e6])
     band = np.array([BAND_OF.get(symbol, 0) for symbol in symbols])
     value = np.maximum(totals.density, 1e-3)
@@ -127,7 +139,7 @@ def _band_confidence(totals: _Totals, symbols: list[str], *, limits: Limits) -> 
     return inside
 
 
-def _open_confidence(totals: _Totals, symbols: list[str], *, rough_growth_ratio: float) -> Numbers:
+def _open_confidence(totals: _Totals, symbols: Sequence[str], *, rough_growth_ratio: float) -> Numbers:
     is_rough = np.isin(symbols, ["403", "404"])
     apart = np.log(np.maximum(totals.growth_ratio, 1e-3) / rough_growth_ratio) / GROWTH_SPREAD_RATIO
     sure: Numbers = np.where(is_rough, ndtr(apart), ndtr(-apart))

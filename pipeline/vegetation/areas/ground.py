@@ -75,7 +75,8 @@ def look_at_ground(
     is_cover = _cover(profile, cell_m=cell_m, max_ratio=open_max_cover_ratio)
     around = share(profile["tree_pulses"], profile["pulses"], cell_m=cell_m, sigma_m=SCATTERED_WINDOW_M)
     is_lone = lone_crowns(is_cover, around, cell_m=cell_m)
-    is_open = open_ground(is_cover & ~is_lone, cell_m=cell_m, radius_m=open_radius_m) & ~is_void
+    is_unfit = (is_cover & ~is_lone) | is_outside
+    is_open = open_ground(is_unfit, cell_m=cell_m, radius_m=open_radius_m) & ~is_void
     growth = share(profile["growth"], profile["entered"], cell_m=cell_m, sigma_m=GROWTH_WINDOW_M)
     return Ground(
         density=density,

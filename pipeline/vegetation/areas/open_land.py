@@ -40,15 +40,19 @@ def share(part: Heights, whole: Heights, /, *, cell_m: float, sigma_m: float) ->
 def open_ground(is_cover: Mask, /, *, cell_m: float, radius_m: float) -> Mask:
     """Cells of clearings: every circle of this radius that holds no tree cover, and nothing else.
 
-    The edge lies where the crowns end. Outside the grid counts as tree-free, so a clearing may run out of the area.
+    The edge lies where the crowns end. What lies outside the grid was not seen, so no circle reaches out of it: half a
+    circle without trees at the rim may be a gap that the forest closes beyond it.
+
+    Parameters
+    ----------
+    is_cover : (rows, cols) cells under trees, and those of which nothing is known
     """
-    reach = int(np.ceil(radius_m / cell_m)) + 1
-    covered = np.pad(is_cover, reach)
+    covered = np.pad(is_cover, 1, constant_values=True)
     centres = ~within_reach(covered, reach_m=radius_m, cell_m=cell_m)
-    return within_reach(centres, reach_m=radius_m, cell_m=cell_m)[reach:-reach, reach:-reach]
+    return within_reach(centres, reach_m=radius_m, cell_m=cell_m)[1:-1, 1:-1]
 
 
-def voids(pulses: Heights, is_outside: Mask, /, *, cell_m: float) -> Mask:
+def voids(pulses: Heights, is_outside: Mask, /, *, cell_m: float, pulses_per_m2: float) -> Mask:
     """Cells of places where no pulse came back at all: calm water, or a hole in the survey. They are no open land.
 
     A void is made of empty circles, as `open_ground` makes a clearing. The circle is so large that the survey's mean
@@ -58,15 +62,19 @@ def voids(pulses: Heights, is_outside: Mask, /, *, cell_m: float) -> Mask:
     ----------
     pulses : (rows, cols) pulses in each cell
     is_outside : (rows, cols) cells beyond the survey
+    pulses_per_m2 : mean density of pulses in the whole survey
     """
-    area_m2 = float((~is_outside).sum()) * cell_m**2
-    total = float(pulses.sum())
-    if total == 0:
+    if pulses_per_m2 <= 0:
         return np.ones(pulses.shape, np.bool_)
-    radius_m = max(VOID_LEAST_RADIUS_M, float(np.sqrt(VOID_USUAL_PULSES * area_m2 / (np.pi * total))))
+    radius_m = max(VOID_LEAST_RADIUS_M, float(np.sqrt(VOID_USUAL_PULSES / (np.pi * pulses_per_m2))))
     # Nothing is known beyond the rim: it must not lend its emptiness to the cells inside.
-    met = np.pad((pulses > 0) | is_outside, 1, constant_values=True)
-    return open_ground(met, cell_m=cell_m, radius_m=radius_m)[1:-1, 1:-1]
+    return open_ground((pulses > 0) | is_outside, cell_m=cell_m, radius_m=radius_m)
+
+
+def mean_density(pulses: Heights, is_outside: Mask, /, *, cell_m: float) -> float:
+    """Pulses/m2 of the ground that is not outside; 0 where there is none."""
+    n_cells = int((~is_outside).sum())
+    return float(np.nansum(pulses, dtype=np.float64)) / (n_cells * cell_m**2) if n_cells else 0.0
 
 
 def lone_crowns(is_cover: Mask, cover_around: Heights, /, *, cell_m: float) -> Mask:

@@ -5,11 +5,13 @@ from __future__ import annotations
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from rasterio.features import shapes
-from shapely.geometry import shape
 
 from pipeline.lattice.grid import Grid
 from pipeline.vegetation.areas.merging import Kinds
+
+EDGE_SQUARE_M = 50.0
+"""Side of the squares that edges are simplified in. Larger, an edge depends on more of the ground around it; smaller,
+more vertices are kept where it crosses from one square into the next (our choice)."""
 
 
 def polygons_of(
@@ -19,25 +21,75 @@ def polygons_of(
 
     Edges are simplified as one coverage (Visvalingam and Whyatt 1993, tolerance `smooth_m`), then the corners are
     cut twice (Chaikin 1974) along each shared edge once for both its sides, so neighbours never overlap or part.
+    An edge keeps a vertex where it crosses a side of the squares of EDGE_SQUARE_M and is simplified between these, so
+    that it runs the same whatever lies beyond the next square.
     The rim of the whole stays as it is. What has become smaller than `min_area_m2` of its kind joins the neighbour
     it shares most border with.
     """
-    found = [(shape(s), int(k)) for s, k in shapes(kinds, mask=kinds >= 0, connectivity=4, transform=grid.transform)]
-    if not found:
-        return np.empty(0, np.object_), np.empty(0, np.int64)
-    coarse = np.array([polygon for polygon, _ in found], np.object_)
-    kind = np.array([k for _, k in found], np.int64)
-    simple = shapely.coverage_simplify(coarse, smooth_m, simplify_boundary=False)
-    # The rim of the whole is where the survey ends, not an edge in the forest: it stays as it is.
-    inside = (kinds >= 0).astype(np.uint8)
-    whole = [shape(s) for s, _ in shapes(inside, mask=inside > 0, connectivity=4, transform=grid.transform)]
-    rim = shapely.union_all(shapely.boundary(np.array(whole, np.object_)))
-    inner = shapely.difference(shapely.union_all(shapely.boundary(simple)), rim)
-    edges = shapely.get_parts(shapely.line_merge(inner))
+    pieces, kind = _simple_pieces(kinds, grid, smooth_m=smooth_m)
+    if not len(pieces):
+        return pieces, kind
+    edges, rim = _edges_of(pieces, kind)
     for _ in range(2):
         edges = _cut_corners(edges, longest_m=smooth_m)
-    faces = shapely.get_parts(shapely.polygonize([shapely.union_all([*edges, rim])]))
-    return _join_small(*_name_faces(faces, simple, kind), min_area_m2)
+    # The rim of the whole is where the survey ends, not an edge in the forest: it stays as it is.
+    faces = shapely.get_parts(shapely.polygonize([shapely.union_all([*edges, *rim])]))
+    return _join_small(*_name_faces(faces, pieces, kind), min_area_m2)
+
+
+def _simple_pieces(kinds: Kinds, grid: Grid, *, smooth_m: float) -> tuple[NDArray[np.object_], NDArray[np.int64]]:
+    """Pieces of areas, none larger than a square of EDGE_SQUARE_M, with simplified edges, and the kind of each."""
+    side = max(1, round(EDGE_SQUARE_M / grid.cell_m))
+    down = (grid.north_row - 1 - np.arange(grid.rows)) // side % 2
+    across = (grid.west_col + np.arange(grid.cols)) // side % 2
+    # Neighbouring squares differ in one of the two, so that no piece reaches from one into the next.
+    coded = np.where(kinds >= 0, kinds * 4 + 2 * down[:, None] + across[None, :], -1).astype(np.int16)
+    faces = shapely.get_parts(shapely.polygonize([_cell_edges(coded, grid)]))
+    inside = shapely.get_coordinates(shapely.point_on_surface(faces))
+    row, col = grid.row_col(inside[:, 0], inside[:, 1])
+    kind = kinds[row, col].astype(np.int64)
+    seen = kind >= 0
+    return shapely.coverage_simplify(faces[seen], smooth_m, simplify_boundary=False), kind[seen]
+
+
+def _cell_edges(coded: Kinds, grid: Grid) -> shapely.MultiLineString:
+    """The sides of cells between two codes, as straight as they run, with an end wherever they turn or meet others."""
+    padded = np.pad(coded, 1, constant_values=-1)
+    # Corners of cells are numbered by rows from the upper left; a side belongs to the corner where it begins.
+    flat, upright = np.diff(padded, axis=0)[:, 1:-1] != 0, np.diff(padded, axis=1)[1:-1] != 0
+    east = (np.arange(grid.cols + 1) + grid.west_col) * grid.cell_m
+    north = (grid.north_row - np.arange(grid.rows + 1)) * grid.cell_m
+    right, left = np.pad(flat, ((0, 0), (0, 1))), np.pad(flat, ((0, 0), (1, 0)))
+    below, above = np.pad(upright, ((0, 1), (0, 0))), np.pad(upright, ((1, 0), (0, 0)))
+    row, first = np.nonzero(right & (~left | above | below))
+    _, last = np.nonzero(left & (~right | above | below))
+    level = np.stack([np.column_stack((east[at], north[row])) for at in (first, last)], axis=1)
+    col, first = np.nonzero((below & (~above | left | right)).T)
+    _, last = np.nonzero((above & (~below | left | right)).T)
+    steep = np.stack([np.column_stack((east[col], north[at])) for at in (first, last)], axis=1)
+    return shapely.MultiLineString(list(np.concatenate((level, steep))))
+
+
+def _edges_of(pieces: NDArray[np.object_], kind: NDArray[np.int64]) -> tuple[NDArray[np.object_], NDArray[np.object_]]:
+    """Lines along which pieces of different kinds meet, from one fork to the next, and those along the rim of all."""
+    rings, piece = shapely.get_parts(shapely.boundary(pieces), return_index=True)
+    points, ring = shapely.get_coordinates(rings, return_index=True)
+    within = ring[1:] == ring[:-1]
+    start, end, of_kind = points[:-1][within], points[1:][within], kind[piece[ring[:-1][within]]]
+    is_turned = (start[:, 0] > end[:, 0]) | ((start[:, 0] == end[:, 0]) & (start[:, 1] > end[:, 1]))
+    sides = np.where(is_turned[:, None], np.hstack((end, start)), np.hstack((start, end)))
+    order = np.lexsort(sides.T)
+    sides, of_kind = sides[order], of_kind[order]
+    # A stretch of edge stands in the rings of both pieces beside it, and only once on the rim of the whole.
+    is_twin = (sides[1:] == sides[:-1]).all(axis=1)
+    differs = np.flatnonzero(is_twin & (of_kind[1:] != of_kind[:-1]))
+    alone = ~(np.append(is_twin, False) | np.insert(is_twin, 0, False))
+    return _merged(sides[differs]), _merged(sides[alone])
+
+
+def _merged(sides: NDArray[np.float64]) -> NDArray[np.object_]:
+    stretches = shapely.MultiLineString(list(sides.reshape(-1, 2, 2)))
+    return np.asarray(shapely.get_parts(shapely.line_merge(stretches)), np.object_)
 
 
 def _join_small(
@@ -46,17 +98,21 @@ def _join_small(
     """Polygons with those below their least area joined to the neighbour with the longest common border."""
     polygons, kind = polygons.copy(), kind.copy()
     alive = np.ones(len(polygons), np.bool_)
+    frame = shapely.bounds(polygons)
     small = np.flatnonzero(shapely.area(polygons) < min_area_m2[kind])
     for i in small[np.argsort(shapely.area(polygons[small]), kind="stable")]:
         if shapely.area(polygons[i]) >= min_area_m2[kind[i]]:
             continue
-        near = np.flatnonzero(alive & shapely.touches(polygons, polygons[i]))
-        near = near[near != i]
+        near = np.flatnonzero(
+            alive & (frame[:, :2] <= frame[i, 2:]).all(axis=1) & (frame[:, 2:] >= frame[i, :2]).all(axis=1)
+        )
+        near = near[shapely.touches(polygons[near], polygons[i]) & (near != i)]
         shared = shapely.length(shapely.intersection(shapely.boundary(polygons[near]), shapely.boundary(polygons[i])))
         if not len(near) or shared.max() == 0:
             continue
         host = near[int(np.argmax(shared))]
         polygons[host] = shapely.union(polygons[host], polygons[i])
+        frame[host] = shapely.bounds(polygons[host])
         alive[i] = False
     return polygons[alive], kind[alive]
 
@@ -66,7 +122,7 @@ def _name_faces(
 ) -> tuple[NDArray[np.object_], NDArray[np.int64]]:
     """Each face with the kind of the old polygon that holds its inner point; faces of no polygon fall away."""
     tree = shapely.STRtree(named)
-    face, holder = tree.query(shapely.point_on_surface(faces), predicate="within")
+    face, holder = tree.query(shapely.point_on_surface(faces), predicate="intersects")
     face, first = np.unique(face, return_index=True)
     return faces[face], kind[holder[first]]
 

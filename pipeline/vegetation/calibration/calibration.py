@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from pipeline.errors import counted
 from pipeline.vegetation.calibration.agreement import N_BANDS, confusion, weighted_kappa
 from pipeline.vegetation.calibration.fit import band_chances, fit_limits
 from pipeline.vegetation.calibration.notes import Bands, Notes, Numbers, group_places
@@ -68,13 +69,12 @@ class Calibration:
     message: str
 
 
-def calibrate(notes: Notes, /, *, limits: Limits, common_spread_ratio: float) -> Calibration:
+def calibrate(notes: Notes, /, *, limits: Limits) -> Calibration:
     """Band limits fitted to notes, judged by leaving out place after place.
 
     Parameters
     ----------
     limits : densities (m2/m3) in use, where 406, 408 and 410 begin
-    common_spread_ratio : one sigma of the logarithm by which season, sensor and habit shift all limits together
 
     Raises
     ------
@@ -90,8 +90,8 @@ def calibrate(notes: Notes, /, *, limits: Limits, common_spread_ratio: float) ->
     is_few = len(notes.band) < LEAST_NOTES or n_places < LEAST_PLACES
     if is_few or len(np.unique(notes.band)) < 2:
         return _unchanged(notes, limits, n_places, before)
-    fit = fit_limits(notes.density, notes.band, limits=limits, common_spread_ratio=common_spread_ratio)
-    left_out, likelier = _left_out(notes, place, limits, common_spread_ratio)
+    fit = fit_limits(notes.density, notes.band, limits=limits)
+    left_out, likelier = _left_out(notes, place, limits)
     after = confusion(notes.band, left_out)
     is_worse = weighted_kappa(after) < weighted_kappa(before) - KAPPA_SLACK
     is_used = likelier > (STRONG_EVIDENCE_NATS if is_worse else 0)
@@ -128,7 +128,7 @@ def _unchanged(notes: Notes, limits: Limits, n_places: int, before: NDArray[np.i
     n, least_notes, least_places = len(notes.band), LEAST_NOTES, LEAST_PLACES
     more = max(least_notes - n, least_places - n_places, 1)
     one_band = n >= least_notes and n_places >= least_places
-    reason = "all notes name the same band" if one_band else f"{n} notes at {n_places} places are too few"
+    reason = "all notes name the same band" if one_band else _too_few(n, n_places)
     message = (
         f"The limits stay as they were: {reason}. At least {more} more would help, "
         f"of several bands and {least_places} or more places apart from each other."
@@ -136,6 +136,11 @@ def _unchanged(notes: Notes, limits: Limits, n_places: int, before: NDArray[np.i
     unknown = np.full(N_BANDS - 1, np.nan)
     spread, kappa = DENSITY_SPREAD_RATIO, weighted_kappa(before)
     return Calibration(limits, limits, unknown, spread, n, n_places, before, before, kappa, kappa, False, more, message)
+
+
+def _too_few(n_notes: int, n_places: int) -> str:
+    are = "is" if n_notes == 1 else "are"
+    return f"{counted(n_notes, 'note')} at {counted(n_places, 'place')} {are} too few"
 
 
 def _wish(more: int) -> str:
@@ -154,9 +159,7 @@ def _verdict(fitted: Limits, is_used: bool, before: NDArray[np.int64], after: ND
     return f"The limits stay as they were: fitted ones ({numbers} m2/m3) do no better ({kappas}).{wish}"
 
 
-def _left_out(
-    notes: Notes, place: NDArray[np.int64], limits: Limits, common_spread_ratio: float
-) -> tuple[Bands, float]:
+def _left_out(notes: Notes, place: NDArray[np.int64], limits: Limits) -> tuple[Bands, float]:
     """Band of each note by limits fitted without its place, and by how much that makes the notes likelier.
 
     The second is the sum of log probabilities of the bands found, with fitted limits less with those in use, the
@@ -168,7 +171,7 @@ def _left_out(
     fold = place % MOST_FOLDS
     for number in np.unique(fold):
         out = fold == number
-        fit = fit_limits(notes.density[~out], notes.band[~out], limits=limits, common_spread_ratio=common_spread_ratio)
+        fit = fit_limits(notes.density[~out], notes.band[~out], limits=limits)
         drawn[out] = np.digitize(notes.density[out], fit.limits)
         new, old = (
             band_chances(notes.density[out], limits=cuts, spread=fit.spread)[np.arange(out.sum()), notes.band[out]]

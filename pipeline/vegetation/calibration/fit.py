@@ -12,6 +12,9 @@ from scipy.special import expit
 from pipeline.vegetation.calibration.notes import Bands, Numbers
 from pipeline.vegetation.running.runnability import DENSITY_SPREAD_RATIO, Limits
 
+COMMON_SPREAD_RATIO = 0.5
+"""How far season, sensor and habit are expected to shift all limits together: one sigma of a factor's logarithm, 0.5
+being a factor of 1.6. Larger, a few notes move the greens of the whole map further (our choice)."""
 OWN_SPREAD_RATIO = 0.15
 """One sigma of the logarithm by which each limit is off by itself, beside what shifts all of them. Larger, a few notes
 pull one limit away from the others; smaller, all move together (our choice)."""
@@ -38,11 +41,11 @@ class LimitFit:
     spread: float
 
 
-def fit_limits(density: Numbers, band: Bands, /, *, limits: Limits, common_spread_ratio: float) -> LimitFit:
+def fit_limits(density: Numbers, band: Bands, /, *, limits: Limits) -> LimitFit:
     """Ordinal (proportional odds) regression of the band on log density, with the limits in use as prior.
 
     McCullagh (1980): P(band >= j) = logistic((log density - log limit_j) / s). Beforehand all limits together are
-    expected to be off by `common_spread_ratio`, each by itself by OWN_SPREAD_RATIO, and s to be DENSITY_SPREAD_RATIO.
+    expected to be off by COMMON_SPREAD_RATIO, each by itself by OWN_SPREAD_RATIO, and s to be DENSITY_SPREAD_RATIO.
     The prior is why no library is used: notes that agree with each other perfectly have no maximum-likelihood answer
     at all. Limits that fall short of each other are kept in order. The error is that of a Gaussian around the best fit
     (Laplace).
@@ -52,11 +55,10 @@ def fit_limits(density: Numbers, band: Bands, /, *, limits: Limits, common_sprea
     density : (n,) m2/m3 measured where each note was made
     band : (n,) index into BAND_SYMBOLS
     limits : densities (m2/m3) in use
-    common_spread_ratio : one sigma of the logarithm by which season, sensor and habit shift all limits together
     """
     start = np.log(np.asarray(limits))
     start_spread = np.log(DENSITY_SPREAD_RATIO)
-    precision = np.linalg.inv(OWN_SPREAD_RATIO**2 * np.eye(3) + common_spread_ratio**2)
+    precision = np.linalg.inv(OWN_SPREAD_RATIO**2 * np.eye(3) + COMMON_SPREAD_RATIO**2)
 
     def cost(theta: Numbers) -> float:
         cut, log_spread = theta[:3], theta[3]

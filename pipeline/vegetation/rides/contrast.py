@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.typing import NDArray
 from scipy import fft
@@ -24,49 +22,39 @@ MIN_PULSES_PER_M2 = 0.2
 """Where the strip or a side holds fewer pulses nothing is said (our choice)."""
 
 
-@dataclass(frozen=True)
-class Contrast:
-    """How much clearer a strip through each cell is than the ground on both sides of it.
-
-    Attributes
-    ----------
-    strength : (rows, cols) float32
-        Clear share within the strip minus that of the clearer side, for the best direction.
-    direction : (rows, cols) int16
-        That direction, a multiple of pi / n_directions counter-clockwise from east.
-    """
-
-    strength: Heights
-    direction: NDArray[np.int16]
-    n_directions: int
+REACH_M = 4 * ALONG_M + SIDE_M
+"""How far from a cell pulses lie that decide about the contrast there."""
 
 
-def strip_contrast(clear: Heights, pulses: Heights, /, *, cell_m: float) -> Contrast:
-    """Contrast of a strip with its two sides, over all directions.
+def strip_contrast(clear: Heights, pulses: Heights, /, *, cell_m: float) -> tuple[Heights, NDArray[np.int16]]:
+    """How much clearer a strip through each cell is than the ground on both sides of it, over all directions.
 
     The strip is a Gaussian of sigma ALONG_M along and ACROSS_M across; each side is such a strip, moved by SIDE_M to
-    the left or to the right. Taking the clearer side leaves the edges of open land without contrast. Cells reach
-    4 ALONG_M around themselves.
+    the left or to the right. Taking the clearer side leaves the edges of open land without contrast.
 
     Parameters
     ----------
     clear, pulses : (rows, cols) pulses that met no plant, and all pulses
+        The two are taken to repeat beyond their rim, so that what lies within REACH_M of it means nothing.
+
+    Returns
+    -------
+    (rows, cols) float32, clear share within the strip minus that of the clearer side, for the best direction; and
+    (rows, cols) int16, that direction, a multiple of pi / DIRECTIONS counter-clockwise from east
     """
-    n = DIRECTIONS
-    margin = int(np.ceil(4 * ALONG_M / cell_m))
-    shape = tuple(fft.next_fast_len(size + margin, real=True) for size in clear.shape)
-    spectra = [np.asarray(fft.rfft2(grid.astype(np.float32), s=shape), np.complex64) for grid in (clear, pulses)]
+    shape = tuple(fft.next_fast_len(size, real=True) for size in clear.shape)
+    spectra = [np.asarray(fft.rfft2(np.nan_to_num(grid), s=shape), np.complex64) for grid in (clear, pulses)]
     north = fft.fftfreq(shape[0]).astype(np.float32)[:, None] / -cell_m
     east = fft.rfftfreq(shape[1]).astype(np.float32)[None, :] / cell_m
     strength = np.full(clear.shape, -1, np.float32)
     direction = np.zeros(clear.shape, np.int16)
-    for k in range(n):
-        angle = np.pi * k / n
+    for k in range(DIRECTIONS):
+        angle = np.pi * k / DIRECTIONS
         values = _one_direction(spectra, east, north, shape, clear.shape, angle, cell_m=cell_m)
         better = values > strength
         strength[better] = values[better]
         direction[better] = k
-    return Contrast(strength, direction, n)
+    return strength, direction
 
 
 def _one_direction(
@@ -74,7 +62,7 @@ def _one_direction(
     east: NDArray[np.float32],
     north: NDArray[np.float32],
     padded: tuple[int, ...],
-    shape: tuple[int, int],
+    shape: tuple[int, ...],
     angle: float,
     *,
     cell_m: float,

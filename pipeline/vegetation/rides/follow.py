@@ -8,8 +8,9 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 
-from pipeline.lattice.grid import Grid, Heights, Mask
+from pipeline.lattice.grid import Mask
 from pipeline.norm.symbols import isom
+from pipeline.vegetation.rides.counts import Counts
 from pipeline.vegetation.rides.strip import HALF_WIDTH_M, SECTION_M, Line, Strip, cut_strip, section_scores
 
 MIN_LENGTH_M = isom("508").smallest.length_m
@@ -58,16 +59,12 @@ class Ride:
     evidence: float
 
 
-def follow(
-    middle: NDArray[np.float64],
-    angle: float,
-    clear: Heights,
-    pulses: Heights,
-    grid: Grid,
-    /,
-    *,
-    min_contrast: float,
-) -> Ride | None:
+FIRST_FAR_M = 512.0
+"""How far to either side of a place a ride is followed at first; where it may go on it is followed twice as far (our
+choice)."""
+
+
+def follow(middle: NDArray[np.float64], angle: float, counts: Counts, /, *, min_contrast: float) -> Ride | None:
     """The ride through a place in a direction, or None where there is none.
 
     A first look covers two shortest rides to either side of the place; what has not half the evidence there is let go.
@@ -75,26 +72,40 @@ def follow(
     Parameters
     ----------
     middle, angle : east, north of the place; direction in radians counter-clockwise from east
-    clear, pulses : (rows, cols) pulses that met no plant, and all pulses
     min_contrast : share of the pulses by which the ride lets through more than its clearer side
     """
-    west, south, east, north = grid.bounds
-    near = SECTION_M * np.ceil(2 * MIN_LENGTH_M / SECTION_M)
-    far = SECTION_M * np.ceil(np.hypot(east - west, north - south) / SECTION_M)
+    west, south, east, north = counts.grid.bounds
+    across_m = float(np.hypot(east - west, north - south))
+    near_m = float(SECTION_M * np.ceil(2 * MIN_LENGTH_M / SECTION_M))
     unit = np.array([np.cos(angle), np.sin(angle)])
-    line = Line(middle - near * unit, unit)
-    for reach, least in ((near, 0.5), (far, 0.7), (far, 1.0)):
-        line = Line(line.start + (float((middle - line.start) @ line.unit) - reach) * line.unit, line.unit)
-        strip = cut_strip(line, 2 * reach, clear, pulses, grid)
+    line = Line(middle - near_m * unit, unit)
+    for first_m, last_m, least in ((near_m, near_m, 0.5), (FIRST_FAR_M, across_m, 0.7), (FIRST_FAR_M, across_m, 1.0)):
+        line, strip, run = _look(line, middle, counts, first_m, last_m, min_contrast=min_contrast)
         scores = section_scores(strip, 0.0, min_contrast=min_contrast)
-        run = _best_run(scores)
-        run = _without_weak_ends(scores, run, min_contrast=min_contrast)
         if _evidence(scores[run[0] : run[1] + 1], min_contrast=min_contrast) < least * MIN_EVIDENCE:
             return None
-        straight = _straighten(line, strip, run, min_contrast=min_contrast)
         if least < 1:
-            line = straight
+            line = _straighten(line, strip, run, min_contrast=min_contrast)
     return _measure(line, strip, run, min_contrast=min_contrast)
+
+
+def _look(
+    line: Line, middle: NDArray[np.float64], counts: Counts, reach_m: float, last_m: float, *, min_contrast: float
+) -> tuple[Line, Strip, tuple[int, int]]:
+    """The clearest run along a line, followed until it ends or `last_m` is reached.
+
+    Given are the line from the strip's first section on, the strip, and the first and last section of the run.
+    """
+    while True:
+        here = Line(line.start + (float((middle - line.start) @ line.unit) - reach_m) * line.unit, line.unit)
+        strip = cut_strip(here, 2 * reach_m, counts)
+        scores = section_scores(strip, 0.0, min_contrast=min_contrast)
+        run = _without_weak_ends(scores, _best_run(scores), min_contrast=min_contrast)
+        # Where all that is left of the strip may be leapt over, the ride may go on beyond it.
+        spare_m = SECTION_M * min(run[0], len(scores) - 1 - run[1])
+        if reach_m >= last_m or run[1] < 0 or spare_m > 2 * OPEN_GAP_M:
+            return here, strip, run
+        reach_m *= 2
 
 
 def _best_run(scores: NDArray[np.float64]) -> tuple[int, int]:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Sequence
+from dataclasses import dataclass
 
 import geopandas as gpd
 import numpy as np
@@ -10,25 +11,75 @@ from numpy.typing import NDArray
 from shapely.geometry import LineString, box
 
 from pipeline.features import make_features
-from pipeline.lattice.grid import Grid, Heights
-from pipeline.lattice.larger_cells import larger_cells, sum_into
+from pipeline.lattice.grid import Bounds, EastNorth, Grid, Heights
+from pipeline.lattice.squares import squares_over
 from pipeline.lattice.windows import highest_around
-from pipeline.vegetation.rides.contrast import SIDE_M, Contrast, strip_contrast
+from pipeline.vegetation.rides.contrast import DIRECTIONS, REACH_M, SIDE_M, strip_contrast
+from pipeline.vegetation.rides.counts import Counts
 from pipeline.vegetation.rides.follow import MIN_EVIDENCE, Ride, follow
 from pipeline.vegetation.rides.variant import ride_symbol
 from pipeline.vegetation.running.runnability import Limits
 
-RIDE_CELL_M = 1.0
-"""Least cell in which rides are looked for: a quarter of a ride's width. Finer cells cost time and show single pulses
-(our choice)."""
 SAME_TURN_DEG = 20.0
 """A place on a ride already found whose direction turns off by less belongs to it: four of the directions tried (our
 choice)."""
 
 
+@dataclass(frozen=True)
+class Candidates:
+    """Places through which a ride may run.
+
+    Attributes
+    ----------
+    place : (n, 2) east, north
+    angle : (n,) direction, radians counter-clockwise from east
+    strength : (n,) contrast of a strip in that direction with its clearer side
+    """
+
+    place: EastNorth
+    angle: NDArray[np.float64]
+    strength: NDArray[np.float64]
+
+    @classmethod
+    def join(cls, parts: Sequence[Candidates], /) -> Candidates:
+        """Those of several fields, the strongest first, then from north to south and west to east."""
+        place = np.concatenate([np.empty((0, 2)), *(part.place for part in parts)])
+        angle = np.concatenate([np.empty(0), *(part.angle for part in parts)])
+        strength = np.concatenate([np.empty(0), *(part.strength for part in parts)])
+        order = np.lexsort((place[:, 0], -place[:, 1], -strength))
+        return cls(place[order], angle[order], strength[order])
+
+
+def ride_candidates(
+    clear: Heights, pulses: Heights, grid: Grid, where: Bounds, /, *, min_contrast: float
+) -> Candidates:
+    """The places of strongest `strip_contrast`.
+
+    Parameters
+    ----------
+    clear, pulses : (rows, cols) pulses that met no plant, and all pulses
+    where : those on this ground; west and south edge are part of it, east and north edge are not
+    min_contrast : share of the pulses by which a ride lets through more than its clearer side
+    """
+    easts, norths = grid.centres()
+    near = int(SIDE_M / grid.cell_m)
+    found = []
+    for square in squares_over(grid, where, margin_m=REACH_M + SIDE_M):
+        strength, direction = strip_contrast(square.around(clear), square.around(pulses), cell_m=grid.cell_m)
+        is_peak = (strength == highest_around(strength, near)) & (strength >= min_contrast)
+        row, col = np.nonzero(is_peak[square.inner])
+        place = np.column_stack((easts[square.own[1]][col], norths[square.own[0]][row]))
+        here = ((place >= where[:2]) & (place < where[2:])).all(axis=1)
+        angle = direction[square.inner][row, col] * np.pi / DIRECTIONS
+        strong = strength[square.inner][row, col].astype(np.float64)
+        found.append(Candidates(place[here], angle[here], strong[here]))
+    return Candidates.join(found)
+
+
 def draw_rides(
-    profile: Mapping[str, Heights],
-    grid: Grid,
+    candidates: Candidates,
+    counts: Counts,
+    crs: str,
     /,
     *,
     limits: Limits,
@@ -40,29 +91,21 @@ def draw_rides(
 
     Parameters
     ----------
-    profile : grids of `pipeline.terrain.profile.profile_grids`
     limits : densities (m2/m3) where 406, 408 and 410 begin
     min_contrast : share of the pulses by which a ride lets through more than its clearer side
     layer_m : thickness of the running layer
     extinction : k of Beer and Lambert's law, see `plant_area_density`
     """
-    larger, times = larger_cells(grid, least_m=RIDE_CELL_M)
-    sums = sum_into({name: profile[name] for name in ("clear", "pulses", "entered", "stopped")}, grid, larger, times)
-    area = box(*grid.bounds)
+    area = box(*counts.grid.bounds)
     found = [
         (line, ride)
-        for ride in find_rides(sums["clear"], sums["pulses"], larger, min_contrast=min_contrast)
+        for ride in find_rides(candidates, counts, min_contrast=min_contrast)
         if isinstance(line := area.intersection(LineString([ride.start, ride.end])), LineString) and not line.is_empty
     ]
     return make_features(
         [line for line, _ in found],
-        crs=grid.crs,
-        symbol=[
-            ride_symbol(
-                line, sums["entered"], sums["stopped"], larger, limits=limits, layer_m=layer_m, extinction=extinction
-            )
-            for line, _ in found
-        ],
+        crs=crs,
+        symbol=[ride_symbol(line, counts, limits=limits, layer_m=layer_m, extinction=extinction) for line, _ in found],
         confidence=[_confidence(ride) for _, ride in found],
         evidence=[_sentence(ride) for _, ride in found],
         width_m=[ride.width_m for _, ride in found],
@@ -86,39 +129,28 @@ def _sentence(ride: Ride) -> str:
     )
 
 
-def find_rides(clear: Heights, pulses: Heights, grid: Grid, /, *, min_contrast: float) -> list[Ride]:
+def find_rides(candidates: Candidates, counts: Counts, /, *, min_contrast: float) -> list[Ride]:
     """Straight openings through forest, the clearest first.
 
-    Candidates are the places of strongest `strip_contrast`. Along each candidate's line, sections as long as a crown
-    is wide are compared with their two sides. A ride is a run of sections clearer than both sides: it may pass short
-    gaps in forest (crowns that close above it), and reach across open land, where nothing shows it but nothing speaks
-    against it either, if it goes on straight on the other side. What bends is no ride but a path or a track.
+    Along each candidate's line, sections as long as a crown is wide are compared with their two sides. A ride is a run
+    of sections clearer than both sides: it may pass short gaps in forest (crowns that close above it), and reach across
+    open land, where nothing shows it but nothing speaks against it either, if it goes on straight on the other side.
+    What bends is no ride but a path or a track.
 
     Parameters
     ----------
-    clear, pulses : (rows, cols) pulses that met no plant, and all pulses
+    candidates : of the whole area, in the order of `Candidates.join`
     min_contrast : share of the pulses by which a ride lets through more than its clearer side
     """
-    contrast = strip_contrast(clear, pulses, cell_m=grid.cell_m)
     rides: list[Ride] = []
-    for middle, angle in _candidates(contrast, grid, min_contrast=min_contrast):
+    for middle, angle in zip(candidates.place, candidates.angle.tolist(), strict=True):
         if any(_lies_on(middle, angle, ride) for ride in rides):
             continue
-        ride = follow(middle, angle, clear, pulses, grid, min_contrast=min_contrast)
+        ride = follow(middle, angle, counts, min_contrast=min_contrast)
         # A place just past the end of a ride leads back onto it.
         if ride is not None and not any(_lies_on(*_middle_of(ride), other) for other in rides):
             rides.append(ride)
     return rides
-
-
-def _candidates(contrast: Contrast, grid: Grid, *, min_contrast: float) -> list[tuple[NDArray[np.float64], float]]:
-    """Place and direction (radians) of the local maxima of contrast, strongest first."""
-    peak = highest_around(contrast.strength, int(SIDE_M / grid.cell_m))
-    row, col = np.nonzero((contrast.strength == peak) & (contrast.strength >= min_contrast))
-    order = np.argsort(-contrast.strength[row, col], kind="stable")
-    east, north = grid.centres()
-    angle = contrast.direction[row, col] * np.pi / contrast.n_directions
-    return [(np.array([east[col[i]], north[row[i]]]), float(angle[i])) for i in order]
 
 
 def _middle_of(ride: Ride) -> tuple[NDArray[np.float64], float]:

@@ -8,8 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 
-from pipeline.lattice.grid import Grid, Heights
-from pipeline.lattice.sampling import sample
+from pipeline.vegetation.rides.counts import Counts
 
 SECTION_M = 8.0
 """Length of the sections a ride is followed in: a crown's width, so that one crown closes one section (our choice)."""
@@ -59,15 +58,14 @@ class Strip:
         return np.where(pulses > 0, (self.clear * within).sum(axis=1) / np.maximum(pulses, 1e-9), np.nan)
 
 
-def cut_strip(line: Line, length_m: float, clear: Heights, pulses: Heights, grid: Grid) -> Strip:
+def cut_strip(line: Line, length_m: float, counts: Counts) -> Strip:
     """The counts along a line, laid straight."""
     n_sections = int(length_m // SECTION_M)
     offset = np.arange(-REACH_M, REACH_M + 1.0)
     t = (np.arange(n_sections * int(SECTION_M)) + 0.5)[:, None]
     place = line.start + t[..., None] * line.unit + offset[None, :, None] * line.left
     shape = (n_sections, int(SECTION_M), len(offset))
-    # Beyond the grid there are no pulses.
-    sums = [np.nan_to_num(sample(g, grid, place.reshape(-1, 2))).reshape(shape).sum(axis=1) for g in (clear, pulses)]
+    sums = [counts.at(name, place.reshape(-1, 2)).reshape(shape).sum(axis=1) for name in ("clear", "pulses")]
     return Strip(sums[0], sums[1], offset)
 
 

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import numpy as np
 from rasterio.features import rasterize
-from shapely.geometry import LineString
+from shapely.geometry import LineString, box
 from shapely.geometry.base import BaseGeometry
 
-from pipeline.lattice.grid import Grid, Heights
+from pipeline.lattice.grid import Heights
+from pipeline.vegetation.rides.counts import Counts
 from pipeline.vegetation.rides.strip import BESIDE_M, HALF_WIDTH_M
 from pipeline.vegetation.running.density import plant_area_density
 from pipeline.vegetation.running.runnability import Limits, band_of
@@ -15,9 +16,7 @@ from pipeline.vegetation.running.runnability import Limits, band_of
 
 def ride_symbol(
     line: LineString,
-    entered: Heights,
-    stopped: Heights,
-    grid: Grid,
+    counts: Counts,
     /,
     *,
     limits: Limits,
@@ -32,7 +31,6 @@ def ride_symbol(
 
     Parameters
     ----------
-    entered, stopped : (rows, cols) pulses that entered the running layer, and those of them stopped in it
     limits : densities (m2/m3) where 406, 408 and 410 begin
     layer_m : thickness of the running layer
     extinction : k of Beer and Lambert's law, see `plant_area_density`
@@ -40,7 +38,7 @@ def ride_symbol(
     inside = line.buffer(HALF_WIDTH_M, cap_style="flat")
     inner, outer = (line.buffer(distance_m, cap_style="flat") for distance_m in BESIDE_M)
     densities = [
-        plant_area_density(*_counts_within(shape, entered, stopped, grid), layer_m=layer_m, extinction=extinction)
+        plant_area_density(*_counts_within(shape, counts), layer_m=layer_m, extinction=extinction)
         for shape in (inside, outer.difference(inner))
     ]
     bands = [int(band_of(density, limits=limits)[0]) for density in densities]
@@ -49,7 +47,12 @@ def ride_symbol(
     return ("508.2", "508.3", "508.4")[bands[0]]
 
 
-def _counts_within(shape: BaseGeometry, entered: Heights, stopped: Heights, grid: Grid) -> tuple[Heights, Heights]:
-    """All pulses within a shape together, (1,) each."""
-    cells = rasterize([shape], out_shape=grid.shape, transform=grid.transform, all_touched=False).astype(np.bool_)
-    return np.array([entered[cells].sum()]), np.array([stopped[cells].sum()])
+def _counts_within(shape: BaseGeometry, counts: Counts) -> tuple[Heights, Heights]:
+    """Pulses that entered the running layer within a shape, and those of them stopped in it, (1,) each."""
+    sums = np.zeros(2)
+    for grid, found in counts.around(shape.bounds):
+        # Of a long ride that runs aslant most parts around lie beside it.
+        if shape.intersects(box(*grid.bounds)):
+            cells = rasterize([shape], out_shape=grid.shape, transform=grid.transform).astype(np.bool_)
+            sums += [found[name][cells].sum() for name in ("entered", "stopped")]
+    return sums[:1].astype(np.float32), sums[1:].astype(np.float32)

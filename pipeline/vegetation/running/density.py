@@ -23,6 +23,10 @@ LEAST_PULSES = 20.0
 """Where even the widest window holds fewer pulses, the layer is not seen and no band is drawn: the standard error would
 be above 0.15 m2/m3 at the limit of 408 (our choice)."""
 
+EXTINCTION_RATIO = 0.5
+"""Share of a leaf's area that stands in a pulse's way, k of Beer and Lambert's law: 0.5 for leaves at random angles.
+All densities go with its inverse, and so must the limits of the bands."""
+
 
 def plant_area_density(
     entered: Numbers, stopped: Numbers, /, *, layer_m: float, extinction: float, path_ratio: Numbers | float = 1.0

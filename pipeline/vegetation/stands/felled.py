@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
 
 import geopandas as gpd
 import numpy as np
-import shapely
 from numpy.typing import NDArray
-from rasterio.features import rasterize
+from scipy import ndimage
 
 from pipeline.lattice.grid import Grid, Heights
-from pipeline.vegetation.stands.stand_height import stands_of
+from pipeline.vegetation.areas.owners import burnt
 
+ROUGH = ("403", "404")
+"""Rough open land."""
 LEAST_STAND_M = 10.0
 """Forest worth felling is at least this high (common practice, no source)."""
 STRIP_M = (4.0, 10.0)
@@ -22,67 +23,71 @@ MIN_EDGE_RATIO = 0.6
 """Rough open land with a greater share of its edge in such forest was perhaps cut out of it (our choice)."""
 
 
-@dataclass(frozen=True)
-class ForestBeside:
-    """What stands along the edge of areas, (n,) each.
+STRIP_SUMS = ("strip_cells", "strip_forest", "strip_forest_m")
+"""Cells of the strip, those of them in forest worth felling, and the sum of the heights of that forest, metres."""
 
-    Attributes
+Numbers = NDArray[np.float64]
+
+
+def strip_beside(
+    whole: NDArray[np.object_],
+    owner: NDArray[np.int32],
+    part_of: NDArray[np.int64],
+    stand_height: Heights,
+    grid: Grid,
+    /,
+) -> dict[str, Numbers]:
+    """What stands in the strip beside areas, for the pieces that they are cut in, (n,) each by name.
+
+    A place in the strip counts for the piece that holds the nearest cell of the area, so that the pieces of an area
+    add up to it however it is cut.
+
+    Parameters
     ----------
-    share : of the strip beside the area, under forest
-    height_m : median height of that forest; NaN where there is none
+    whole : (m,) areas before the cut
+    owner : (rows, cols) which of their pieces, counted from 1, holds each cell; 0 where none does
+    part_of : (n,) which of the areas each piece is of
+    stand_height : (rows, cols) of `pipeline.vegetation.stands.stand_height.stand_height`, metres, on `grid`
+
+    Returns
+    -------
+    dict of STRIP_SUMS
     """
+    sums = np.zeros((3, len(part_of) + 1))
+    for number in np.unique(part_of):
+        window = grid.window_around(whole[number].bounds, margin_cells=int(np.ceil(STRIP_M[1] / grid.cell_m)) + 1)
+        part, heights = grid.part(window), stand_height[window]
+        if not heights.size:
+            continue
+        inside = burnt(whole[number : number + 1], part) > 0
+        if not inside.any():
+            continue
+        away_cells, nearest = ndimage.distance_transform_edt(~inside, return_indices=True)
+        in_strip = (away_cells * grid.cell_m > STRIP_M[0]) & (away_cells * grid.cell_m <= STRIP_M[1])
+        piece, found = owner[window][tuple(nearest[:, in_strip])], heights[in_strip]
+        is_high = found >= LEAST_STAND_M
+        for row, weight in enumerate((np.ones(len(found)), is_high, np.where(is_high, found, 0))):
+            sums[row] += np.bincount(piece, weight, minlength=len(part_of) + 1)
+    return dict(zip(STRIP_SUMS, sums[:, 1:], strict=True))
 
-    share: NDArray[np.float64]
-    height_m: NDArray[np.float64]
 
-
-def say_where_felled(areas: gpd.GeoDataFrame, canopy_height: Heights, grid: Grid, /) -> gpd.GeoDataFrame:
+def say_where_felled(areas: gpd.GeoDataFrame, sums: Mapping[str, Numbers], /) -> gpd.GeoDataFrame:
     """The areas; of rough open land that forest stands up against, the evidence says that it was perhaps felled.
 
+    A felled area is cut out of a stand, so that most of its edge is as high as the stand; a meadow in young growth or
+    beside fields is not (common practice, no source). A glade that was never wooded looks the same: lidar cannot tell.
     The standard shows felled land as the open land it is until trees stand again (403, 404): only the evidence tells.
 
     Parameters
     ----------
     areas : features with `symbol` and `evidence`
-    canopy_height : (rows, cols) metres above ground, NaN where unknown
+    sums : of `strip_beside`
     """
-    areas = areas.copy()
-    height, larger = stands_of(canopy_height, grid)
-    rough = np.flatnonzero(areas["symbol"].isin(["403", "404"]).to_numpy())
-    beside = forest_beside(areas.geometry.to_numpy()[rough], height, larger)
-    for i, part, stand_m in zip(rough, beside.share, beside.height_m, strict=True):
-        if part >= MIN_EDGE_RATIO:
-            areas.loc[areas.index[i], "evidence"] += (
-                f"; forest {stand_m:.0f} m high along {part:.0%} of its edge: perhaps felled"
-            )
-    return areas
-
-
-def forest_beside(polygons: NDArray[np.object_], stand_height: Heights, grid: Grid, /) -> ForestBeside:
-    """How much of each area's edge is forest worth felling, and how high.
-
-    A felled area is cut out of a stand, so that most of its edge is as high as the stand; a meadow in young growth or
-    beside fields is not (common practice, no source). A glade that was never wooded looks the same: lidar cannot tell.
-
-    Parameters
-    ----------
-    stand_height : (rows, cols) of `pipeline.vegetation.stands.stand_height.stand_height`, metres, on `grid`
-    """
-    found = [_beside(polygon, stand_height, grid) for polygon in polygons]
-    share, height = np.array(found, np.float64).reshape(-1, 2).T
-    return ForestBeside(share, height)
-
-
-def _beside(polygon: shapely.Polygon, stand_height: Heights, grid: Grid) -> tuple[float, float]:
-    """Share of the strip beside one area that is forest, and the median height of that forest."""
-    strip = shapely.difference(shapely.buffer(polygon, STRIP_M[1]), shapely.buffer(polygon, STRIP_M[0]))
-    window = grid.window_around(strip.bounds)
-    part = stand_height[window]
-    if part.size == 0:
-        return 0.0, float("nan")
-    transform = grid.part(window).transform
-    heights = part[rasterize([strip], out_shape=part.shape, transform=transform).astype(np.bool_)]
-    high = heights[heights >= LEAST_STAND_M]
-    if not len(high):
-        return 0.0, float("nan")
-    return len(high) / len(heights), float(np.median(high))
+    share = sums["strip_forest"] / np.maximum(sums["strip_cells"], 1)
+    height_m = sums["strip_forest_m"] / np.maximum(sums["strip_forest"], 1)
+    is_felled = areas["symbol"].isin(ROUGH).to_numpy() & (share >= MIN_EDGE_RATIO)
+    told = [
+        f"{text}; forest {stand:.0f} m high along {part:.0%} of its edge: perhaps felled" if felled else text
+        for text, stand, part, felled in zip(areas["evidence"], height_m, share, is_felled, strict=True)
+    ]
+    return areas.assign(evidence=told)

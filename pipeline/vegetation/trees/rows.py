@@ -2,20 +2,24 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import geopandas as gpd
 import numpy as np
+import shapely
 from numpy.typing import NDArray
-from rasterio.features import rasterize
 from scipy import ndimage
-from shapely.geometry import Polygon
 
 from pipeline.lattice.grid import Grid, Heights, Mask
 from pipeline.lattice.means import Known, gaussian_window
+from pipeline.lattice.squares import squares_over
 
 LEAST_AREA_M2 = 3000.0
 """Smaller areas hold too few plants to tell rows from chance (our choice)."""
+LEAST_PART_M2 = 1000.0
+"""Smaller parts of an area, as the squares it is looked at in cut off, are left out: in so few plants chance makes
+waves (our choice)."""
 MOST_HEIGHT_M = 6.0
 """Higher plants in rows are a plantation, which is forest (common practice, no source)."""
 PLANT_TOP_M = 8.0
@@ -40,6 +44,20 @@ ORCHARD_MAX_WAVE_RATIO = 3.0
 ORCHARD_LEAST_HEIGHT_M = 2.0
 """Lower plants are vines, berries or nursery stock rather than fruit trees (common practice, no source)."""
 
+WAVE_SUMS = (
+    "wave_power",
+    "wave_first",
+    "wave_second",
+    "wave_spacing_m",
+    "wave_cosine",
+    "wave_sine",
+    "plants_m",
+    "plants",
+)
+"""Power of all waves of the pattern, of the strongest, and of the strongest in another direction; distance of the rows
+(m) and cosine and sine of twice their direction, each times the power of the strongest; sum of the heights of the
+plants (m), and cells of them."""
+
 Numbers = NDArray[np.float64]
 
 
@@ -63,7 +81,97 @@ class Rows:
     height_m: float
 
 
-def draw_rows(areas: gpd.GeoDataFrame, canopy_height: Heights, grid: Grid, /) -> gpd.GeoDataFrame:
+def measure_rows(
+    polygons: NDArray[np.object_], owner: NDArray[np.int32], canopy_height: Heights, grid: Grid, /
+) -> dict[str, Numbers]:
+    """What `rows_of` asks for, (n,) each by name: the waves in which the plants of each area stand.
+
+    Areas are looked at square by square of a fixed lattice, so that those cut in pieces have the sums of their pieces.
+    The canopy within an area, less its mean in a Gaussian of TREND_M, is taken apart into waves (Fourier); rows put a
+    large share of the power into one wave, a lattice into two. Trees at random, and crowns in clumps, spread it over
+    hundreds.
+
+    Parameters
+    ----------
+    polygons : (n,) areas, or what of them lies in squares of `pipeline.lattice.squares.SQUARE_M`
+    owner : (rows, cols) which of them, counted from 1, holds each cell; 0 where none does
+    canopy_height : (rows, cols) metres above ground, NaN where unknown
+    """
+    sums = np.zeros((len(WAVE_SUMS), len(polygons)))
+    large = np.flatnonzero(shapely.area(polygons) >= LEAST_PART_M2)
+    for i in large:
+        window = grid.window_around(polygons[i].bounds)
+        part = grid.part(window)
+        if not part.rows or not part.cols:
+            continue
+        inside = owner[window] == i + 1
+        for square in squares_over(part, part.bounds, margin_m=0):
+            cells = inside[square.own]
+            if np.count_nonzero(cells) * grid.cell_m**2 >= LEAST_PART_M2:
+                sums[:, i] += _waves(canopy_height[window][square.own], cells, grid.cell_m)
+    return dict(zip(WAVE_SUMS, sums, strict=True))
+
+
+def _waves(canopy_height: Heights, inside: Mask, cell_m: float) -> Numbers:
+    """WAVE_SUMS of the plants in some cells."""
+    rows, cols = (np.flatnonzero(inside.any(axis=axis)) for axis in (1, 0))
+    window = slice(rows[0], rows[-1] + 1), slice(cols[0], cols[-1] + 1)
+    inside = inside[window]
+    plants = np.clip(np.nan_to_num(canopy_height[window]), 0, PLANT_TOP_M).astype(np.float64)
+    around = Known.of(inside, gaussian_window(TREND_M / cell_m, rim="constant"))
+    wave = np.where(inside, plants - around.mean(plants, least_share=1e-9), 0.0)
+    power = np.abs(np.fft.fft2(wave)) ** 2 / wave.size
+    north, east = (np.asarray(np.fft.fftfreq(size, cell_m), np.float64) for size in power.shape)
+    frequency = np.hypot(-north[:, None], east[None, :])
+    in_band = (frequency >= 1 / MAX_SPACING_M) & (frequency <= 1 / MIN_SPACING_M)
+    total = float(power[in_band].sum())
+    height = plants[inside & (plants > PLANT_FROM_M)]
+    if total <= 0:
+        return np.array([0, 0, 0, 0, 0, 0, height.sum(), len(height)], np.float64)
+    peak = _peaks(np.where(in_band, power, 0.0))
+    row, col = divmod(int(peak.argmax()), power.shape[1])
+    across = np.array([east[col], -north[row]])
+    first, second = float(peak.max()), _second(peak, across, east, north)
+    # Twice the angle, so that rows that run up and rows that run down the page are the same.
+    twice = 2 * np.arctan2(-across[1], across[0])
+    turned = first * np.array([1 / np.hypot(*across), np.cos(twice), np.sin(twice)])
+    return np.array([total, first, second, *turned, height.sum(), len(height)])
+
+
+def rows_of(sums: Mapping[str, Numbers], /) -> list[Rows | None]:
+    """The rows of each area, or None where its plants stand as chance put them.
+
+    Parameters
+    ----------
+    sums : of `measure_rows`; NaN where they were not measured
+    """
+    return [_rows(*values) for values in np.column_stack([np.nan_to_num(sums[name]) for name in WAVE_SUMS])]
+
+
+def _rows(
+    total: float,
+    first: float,
+    second: float,
+    spacing: float,
+    cosine: float,
+    sine: float,
+    plants_m: float,
+    n_plants: float,
+) -> Rows | None:
+    # Each wave stands in the spectrum twice, once for either way of running through it.
+    share = 2 * (first + second) / total if total > 0 else 0.0
+    if share < MIN_SHARE:
+        return None
+    return Rows(
+        spacing_m=float(spacing / first),
+        angle_deg=float(np.degrees(np.arctan2(sine, cosine)) / 2) % 180,
+        is_lattice=bool(second >= first / ORCHARD_MAX_WAVE_RATIO),
+        share=float(share),
+        height_m=float(plants_m / n_plants) if n_plants else 0.0,
+    )
+
+
+def draw_rows(areas: gpd.GeoDataFrame, sums: Mapping[str, Numbers], /) -> gpd.GeoDataFrame:
     """The areas, those whose plants stand in rows drawn as orchards (413) or vineyards (414).
 
     The confidence is how regular the rows are, and 0.2 for the rest, 0.9 at most: a guess, compared with no field.
@@ -71,14 +179,13 @@ def draw_rows(areas: gpd.GeoDataFrame, canopy_height: Heights, grid: Grid, /) ->
     Parameters
     ----------
     areas : features of the draft with polygons
-    canopy_height : (rows, cols) metres above ground, NaN where unknown
+    sums : of `measure_rows`
     """
     areas = areas.copy()
-    for i in np.flatnonzero(areas.area.to_numpy() >= LEAST_AREA_M2):
-        rows = find_rows(canopy_height, areas.geometry.iloc[i], grid)
-        if rows is None or rows.height_m > MOST_HEIGHT_M:
+    is_large = areas.area.to_numpy() >= LEAST_AREA_M2
+    for place, large, rows in zip(areas.index, is_large, rows_of(sums), strict=True):
+        if not large or rows is None or rows.height_m > MOST_HEIGHT_M:
             continue
-        place = areas.index[i]
         areas.loc[place, "symbol"] = row_symbol(rows)
         areas.loc[place, "angle_deg"] = rows.angle_deg
         areas.loc[place, "height_m"] = rows.height_m
@@ -90,55 +197,9 @@ def draw_rows(areas: gpd.GeoDataFrame, canopy_height: Heights, grid: Grid, /) ->
     return areas
 
 
-def find_rows(canopy_height: Heights, area: Polygon, grid: Grid, /) -> Rows | None:
-    """The rows of an area, or None where its plants stand as chance put them.
-
-    The canopy within the area, less its mean in a Gaussian of TREND_M, is taken apart into waves (Fourier);
-    rows put a large share of the power into one wave, a lattice into two. Trees at random, and crowns in clumps, spread
-    it over hundreds.
-    """
-    window = _window(area, grid)
-    if window is None:
-        return None
-    inside, rows, cols = window
-    plants = np.clip(np.nan_to_num(canopy_height[rows, cols]), 0, PLANT_TOP_M).astype(np.float64)
-    around = Known.of(inside, gaussian_window(TREND_M / grid.cell_m, rim="constant"))
-    wave = np.where(inside, plants - around.mean(plants, least_share=1e-9), 0.0)
-    power = np.abs(np.fft.fft2(wave)) ** 2
-    north, east = (np.asarray(np.fft.fftfreq(size, grid.cell_m), np.float64) for size in power.shape)
-    frequency = np.hypot(-north[:, None], east[None, :])
-    in_band = (frequency >= 1 / MAX_SPACING_M) & (frequency <= 1 / MIN_SPACING_M)
-    total = float(power[in_band].sum())
-    if total <= 0:
-        return None
-    peak = _peaks(np.where(in_band, power, 0.0))
-    row, col = divmod(int(peak.argmax()), power.shape[1])
-    across = np.array([east[col], -north[row]])
-    first, second = float(peak.max()), _second(peak, across, east, north)
-    # Each wave stands in the spectrum twice, once for either way of running through it.
-    share = 2 * (first + second) / total
-    if share < MIN_SHARE:
-        return None
-    height = plants[inside & (plants > PLANT_FROM_M)]
-    return Rows(
-        spacing_m=float(1 / np.hypot(*across)),
-        angle_deg=float(np.degrees(np.arctan2(-across[1], across[0]))) % 180,
-        is_lattice=second >= first / ORCHARD_MAX_WAVE_RATIO,
-        share=share,
-        height_m=float(height.mean()) if len(height) else 0.0,
-    )
-
-
 def row_symbol(rows: Rows, /) -> str:
     """413 (orchard) for a lattice of trees, 414 (vineyard or similar) for hedges and low plants in rows."""
     return "413" if rows.is_lattice and rows.height_m >= ORCHARD_LEAST_HEIGHT_M else "414"
-
-
-def _window(area: Polygon, grid: Grid) -> tuple[Mask, slice, slice] | None:
-    """Cells inside an area, within the rows and columns that hold it."""
-    rows, cols = grid.window_around(area.bounds)
-    inside = rasterize([area], out_shape=grid.shape, transform=grid.transform)[rows, cols].astype(np.bool_)
-    return (inside, rows, cols) if inside.any() else None
 
 
 def _peaks(power: Numbers) -> Numbers:

@@ -131,7 +131,6 @@ def test_confidence_falls_where_no_ground_was_seen() -> None:
             grid,
             interval_m=5,
             base_level_m=0,
-            index_every=5,
             vertex_spacing_m=3,
         )
         for seen, gap in ((0.95, 0.4), (0.2, 8.0))

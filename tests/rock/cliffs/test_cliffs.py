@@ -44,7 +44,7 @@ def cliffs_in(heights: Heights) -> gpd.GeoDataFrame:
     """Cliffs surer than what the draft leaves out."""
     support = np.full(heights.shape, 0.3, np.float32)
     table = every_face(heights, support)
-    return table[table.confidence >= SETTINGS.least_confidence]
+    return table[table.confidence >= SETTINGS.least_cliff_confidence]
 
 
 @pytest.mark.parametrize(("height_m", "slope"), [(2.0, 0.0), (2.5, 0.4), (5.0, 0.2)])

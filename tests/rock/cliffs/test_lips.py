@@ -111,7 +111,7 @@ def drawn(height_m: float, *, slope: float = 0.15, ramp_m: float = 0.3, lips: bo
         excess_m=SETTINGS.cliff_excess_m,
         impassable_min_height_m=SETTINGS.impassable_min_height_m,
     )
-    return table[table.confidence >= SETTINGS.least_confidence]
+    return table[table.confidence >= SETTINGS.least_cliff_confidence]
 
 
 @pytest.mark.parametrize("height_m", [1.5, 2.0, 3.0])

@@ -4,11 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-import shapely
 
 from pipeline.lattice.grid import Grid
-from pipeline.vegetation.areas.evidence import describe_areas
-from pipeline.vegetation.areas.kinds import AREA_SYMBOLS
+from pipeline.vegetation.areas.evidence import describe_areas, measure_areas
 
 GRID = Grid("EPSG:25832", 0, 40, 1.0, 40, 40)
 LIMITS = (0.1, 0.4, 0.9)
@@ -25,13 +23,16 @@ def described(
     profile["stopped_visibility"] += 1
     profile["growth"] += 4 * growth_ratio
     profile["growth_height_sum_m"] += 4 * growth_ratio * 0.3
-    sentences, confidence = describe_areas(
-        np.array([shapely.box(*GRID.bounds)]),
-        np.array([AREA_SYMBOLS.index(symbol)]),
+    sums = measure_areas(
+        np.ones(GRID.shape, np.int32),
+        1,
         np.full(GRID.shape, density, np.float32),
         np.full(GRID.shape, 0.02, np.float32),
         profile,
-        GRID,
+    )
+    sentences, confidence = describe_areas(
+        [symbol],
+        sums,
         limits=LIMITS,
         rough_growth_ratio=0.1,
         visibility_bottom_m=visibility_bottom_m,
@@ -63,12 +64,8 @@ def test_the_sentence_says_what_was_counted() -> None:
 def test_no_area_needs_no_sentence() -> None:
     """Nothing in, nothing out."""
     sentences, confidence = describe_areas(
-        np.empty(0, np.object_),
-        np.empty(0, np.int64),
-        np.zeros(GRID.shape, np.float32),
-        np.zeros(GRID.shape, np.float32),
+        [],
         {},
-        GRID,
         limits=LIMITS,
         rough_growth_ratio=0.1,
         visibility_bottom_m=1.0,

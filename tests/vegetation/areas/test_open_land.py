@@ -96,9 +96,29 @@ def test_clearings_keep_clear_of_crowns():
 
 
 def test_without_any_cover_all_is_open_and_under_full_cover_nothing():
-    """The two ends."""
-    assert open_ground(np.zeros((20, 20), np.bool_), cell_m=1.0, radius_m=6.0).all()
+    """The two ends; only in the corners no circle fits."""
+    opened = open_ground(np.zeros((20, 20), np.bool_), cell_m=1.0, radius_m=6.0)
+    assert opened[6:14].all()
+    assert opened[:, 6:14].all()
     assert not open_ground(np.ones((20, 20), np.bool_), cell_m=1.0, radius_m=6.0).any()
+
+
+def test_what_lies_beyond_the_survey_is_not_taken_for_open_land():
+    """A gap of 8 m between the forest and the survey's rim may end just beyond it; one of 20 m is open land anyway."""
+    for width_m, share in ((8, 0.0), (20, 0.9)):
+        strip = width_m > EAST
+        is_outside = EAST > 150
+        forest = shoot(GRID, NOTHING, np.where(strip | (151 - width_m < EAST), 0, FOREST), pulses_per_m2=4.0, seed=3)
+        settings = VegetationSettings()
+        profile = {
+            name: np.where(is_outside, 0, values).astype(np.float32)
+            for name, values in profile_of(forest, GRID, settings).items()
+        }
+        bare_earth = np.where(is_outside, np.nan, 0).astype(np.float32)
+        draft = draft_vegetation(profile, bare_earth, NOTHING, GRID, settings=settings)
+        found = of(draft, "401", "402", "403", "404")
+        assert found.area.sum() >= share * 2 * width_m * 150
+        assert found.empty == (share == 0)
 
 
 def test_a_large_crown_is_no_lone_tree():
@@ -132,6 +152,6 @@ def test_voids_are_larger_than_chance_leaves_empty():
     rng = np.random.default_rng(8)
     pulses = (rng.random((200, 200)) < 0.3).astype(np.float32)
     outside = np.zeros((200, 200), np.bool_)
-    assert not voids(pulses, outside, cell_m=1.0).any()
+    assert not voids(pulses, outside, cell_m=1.0, pulses_per_m2=0.3).any()
     pulses[50:90, 50:90] = 0
-    assert voids(pulses, outside, cell_m=1.0)[55:85, 55:85].all()
+    assert voids(pulses, outside, cell_m=1.0, pulses_per_m2=0.3)[55:85, 55:85].all()

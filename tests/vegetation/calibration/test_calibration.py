@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 from shapely.geometry import Point, box
 
 from pipeline.lattice.grid import Grid
+from pipeline.vegetation.calibration import fit
 from pipeline.vegetation.calibration.agreement import confusion, weighted_kappa
 from pipeline.vegetation.calibration.calibration import calibrate
 from pipeline.vegetation.calibration.fit import fit_limits
@@ -16,8 +17,6 @@ from pipeline.vegetation.calibration.next_notes import where_notes_teach
 from pipeline.vegetation.calibration.notes import Notes, density_at, group_places
 
 LIMITS = (0.1, 0.4, 0.9)
-SHIFT = 0.5
-"""How far all limits together may be off beforehand, as the settings have it."""
 
 
 def notes_of(limits: tuple[float, float, float], *, n: int, seed: int, scatter: float = 0.2) -> Notes:
@@ -39,7 +38,7 @@ def kappa_with(limits: tuple[float, float, float], truth: tuple[float, float, fl
 def test_thirty_notes_bring_shifted_limits_back(factor: float, seed: int):
     """With limits 40 % off, thirty notes restore kappa to within 0.05 of the unshifted case."""
     shifted = tuple(factor * limit for limit in LIMITS)
-    result = calibrate(notes_of(shifted, n=30, seed=seed), limits=LIMITS, common_spread_ratio=SHIFT)
+    result = calibrate(notes_of(shifted, n=30, seed=seed), limits=LIMITS)
     assert kappa_with(result.limits, shifted) > kappa_with(LIMITS, LIMITS) - 0.05
 
 
@@ -53,9 +52,7 @@ def test_strong_evidence_outweighs_a_few_notes_that_change_sides():
     for seed in range(40):
         every = notes_of(shifted, n=90, seed=seed, scatter=0.3)
         thin = np.flatnonzero(every.density < 0.6)
-        results.append(
-            calibrate(every.take(np.isin(np.arange(90), thin[:30])), limits=LIMITS, common_spread_ratio=SHIFT)
-        )
+        results.append(calibrate(every.take(np.isin(np.arange(90), thin[:30])), limits=LIMITS))
     followed = [result for result in results if result.is_used]
     assert len(followed) >= 32
     against_kappa = [result for result in followed if result.kappa_after < result.kappa_before - 0.02]
@@ -66,7 +63,7 @@ def test_strong_evidence_outweighs_a_few_notes_that_change_sides():
 def test_without_notes_nothing_changes():
     """No notes, the same limits, and an answer that says what is missing."""
     nothing = Notes(np.empty((0, 2)), np.empty(0), np.empty(0, np.int64))
-    result = calibrate(nothing, limits=LIMITS, common_spread_ratio=SHIFT)
+    result = calibrate(nothing, limits=LIMITS)
     assert result.limits == LIMITS
     assert not result.is_used
     assert "0 notes at 0 places are too few" in result.message
@@ -75,7 +72,7 @@ def test_without_notes_nothing_changes():
 
 def test_too_few_notes_say_how_many_more():
     """Five notes change nothing and ask for seven more."""
-    result = calibrate(notes_of((0.2, 0.8, 1.8), n=5, seed=1), limits=LIMITS, common_spread_ratio=SHIFT)
+    result = calibrate(notes_of((0.2, 0.8, 1.8), n=5, seed=1), limits=LIMITS)
     assert (result.limits, result.is_used, result.more_notes) == (LIMITS, False, 7)
     assert "7 more" in result.message
 
@@ -84,14 +81,14 @@ def test_many_notes_in_one_thicket_are_one_place():
     """Thirty notes within a stone's throw of each other say little about the forest."""
     notes = notes_of((0.2, 0.8, 1.8), n=30, seed=1)
     together = Notes(notes.place % 20, notes.density, notes.band)
-    assert not calibrate(together, limits=LIMITS, common_spread_ratio=SHIFT).is_used
+    assert not calibrate(together, limits=LIMITS).is_used
 
 
 def test_notes_of_one_band_change_nothing():
     """All white everywhere tells nothing about where green begins."""
     notes = notes_of(LIMITS, n=30, seed=1)
     white = Notes(notes.place, notes.density, np.zeros(30, np.int64))
-    result = calibrate(white, limits=LIMITS, common_spread_ratio=SHIFT)
+    result = calibrate(white, limits=LIMITS)
     assert not result.is_used
     assert "same band" in result.message
 
@@ -102,30 +99,29 @@ def test_notes_without_any_sense_are_not_followed():
     for seed in range(6):
         notes = notes_of(LIMITS, n=30, seed=seed)
         lots = np.random.default_rng(100 + seed).integers(0, 4, 30)
-        kept += not calibrate(Notes(notes.place, notes.density, lots), limits=LIMITS, common_spread_ratio=SHIFT).is_used
+        kept += not calibrate(Notes(notes.place, notes.density, lots), limits=LIMITS).is_used
     assert kept >= 4
 
 
 def test_agreeing_notes_have_an_answer():
     """Notes that are perfectly separated by density, which maximum likelihood cannot fit, give finite limits."""
     density = np.repeat([0.05, 0.25, 0.7, 1.6], 8)
-    fit = fit_limits(density, np.repeat([0, 1, 2, 3], 8), limits=LIMITS, common_spread_ratio=SHIFT)
-    assert 0.05 < fit.limits[0] < 0.25 < fit.limits[1] < 0.7 < fit.limits[2] < 1.6
-    assert np.isfinite(fit.error).all()
+    fitted = fit_limits(density, np.repeat([0, 1, 2, 3], 8), limits=LIMITS)
+    assert 0.05 < fitted.limits[0] < 0.25 < fitted.limits[1] < 0.7 < fitted.limits[2] < 1.6
+    assert np.isfinite(fitted.error).all()
 
 
 def test_a_shift_seen_in_light_green_moves_dark_green_too():
     """Limits move together: season and sensor shift all of them."""
     notes = notes_of((0.2, 0.8, 1.8), n=200, seed=2)
     light = notes.take(notes.band <= 1)
-    assert fit_limits(light.density, light.band, limits=LIMITS, common_spread_ratio=SHIFT).limits[2] > 1.1
+    assert fit_limits(light.density, light.band, limits=LIMITS).limits[2] > 1.1
 
 
 def test_more_notes_make_the_limits_surer():
     """Four times the notes halve the error, or nearly."""
     few, many = (
-        fit_limits(n.density, n.band, limits=LIMITS, common_spread_ratio=SHIFT).error
-        for n in (notes_of(LIMITS, n=k, seed=3) for k in (60, 240))
+        fit_limits(n.density, n.band, limits=LIMITS).error for n in (notes_of(LIMITS, n=k, seed=3) for k in (60, 240))
     )
     assert (many < 0.75 * few).all()
 
@@ -134,7 +130,7 @@ def test_more_notes_make_the_limits_surer():
 def test_limits_always_rise(pairs: list[tuple[float, int]]):
     """Whatever the notes, 406 begins before 408 and 408 before 410."""
     density, band = (np.array(column) for column in zip(*pairs, strict=True))
-    slow, walk, fight = fit_limits(density, band, limits=LIMITS, common_spread_ratio=SHIFT).limits
+    slow, walk, fight = fit_limits(density, band, limits=LIMITS).limits
     assert 0 < slow < walk < fight
 
 
@@ -156,13 +152,13 @@ def test_kappa_of_perfect_and_of_chance():
 def test_limits_that_do_not_rise_are_refused(limits: tuple[float, float, float]):
     """They must rise from above 0."""
     with pytest.raises(ValueError, match="must rise"):
-        calibrate(notes_of(LIMITS, n=30, seed=1), limits=limits, common_spread_ratio=SHIFT)
+        calibrate(notes_of(LIMITS, n=30, seed=1), limits=limits)
 
 
 def test_unknown_bands_are_refused():
     """There are four."""
     with pytest.raises(ValueError, match="numbered 0"):
-        calibrate(Notes(np.zeros((1, 2)), np.ones(1), np.array([4])), limits=LIMITS, common_spread_ratio=SHIFT)
+        calibrate(Notes(np.zeros((1, 2)), np.ones(1), np.array([4])), limits=LIMITS)
 
 
 GRID = Grid("EPSG:25832", 0, 300, 1.0, 300, 300)
@@ -207,11 +203,11 @@ def test_where_nothing_is_seen_no_note_is_asked_for():
     assert where_notes_teach(nothing, GRID, np.empty((0, 2)), limits=LIMITS, spread=0.3, most_places=3).empty
 
 
-def test_a_steadier_forest_follows_notes_less():
+def test_a_steadier_forest_follows_notes_less(monkeypatch: pytest.MonkeyPatch):
     """The less season and sensor may shift the limits together, the nearer they stay to those in use."""
     notes = notes_of((0.2, 0.8, 1.8), n=30, seed=1)
-    walk = [
-        fit_limits(notes.density, notes.band, limits=LIMITS, common_spread_ratio=shift).limits[1]
-        for shift in (SHIFT, 0.05)
-    ]
+    walk = []
+    for shift in (fit.COMMON_SPREAD_RATIO, 0.05):
+        monkeypatch.setattr(fit, "COMMON_SPREAD_RATIO", shift)
+        walk.append(fit_limits(notes.density, notes.band, limits=LIMITS).limits[1])
     assert LIMITS[1] < walk[1] < walk[0]

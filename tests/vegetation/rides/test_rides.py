@@ -11,10 +11,11 @@ import shapely
 from pipeline.lattice.grid import Grid
 from pipeline.settings import VegetationSettings
 from pipeline.vegetation.draft import limits_of
+from pipeline.vegetation.rides.counts import Counts
 from pipeline.vegetation.rides.follow import Ride
-from pipeline.vegetation.rides.rides import find_rides
+from pipeline.vegetation.rides.rides import find_rides, ride_candidates
 from pipeline.vegetation.rides.variant import ride_symbol
-from tests.pulse_scene import crown_field, profile_of, shoot
+from tests.pulse_scene import EXTINCTION, crown_field, profile_of, shoot
 
 SETTINGS = VegetationSettings()
 GRID = Grid("EPSG:25832", 0, 200, 1.0, 200, 200)
@@ -32,7 +33,9 @@ def forest_of_crowns(seed: int = 0) -> np.ndarray:
 def rides_in(crown: np.ndarray, understorey: np.ndarray = NOTHING) -> list[Ride]:
     """What is found in a forest of these densities."""
     profile = profile_of(shoot(GRID, understorey, crown, pulses_per_m2=4.0, seed=9), GRID, SETTINGS)
-    return find_rides(profile["clear"], profile["pulses"], GRID, min_contrast=SETTINGS.ride_min_contrast)
+    contrast = SETTINGS.ride_min_contrast
+    candidates = ride_candidates(profile["clear"], profile["pulses"], GRID, GRID.bounds, min_contrast=contrast)
+    return find_rides(candidates, Counts.of(profile, GRID), min_contrast=contrast)
 
 
 def line_of(ride: Ride) -> shapely.LineString:
@@ -118,11 +121,9 @@ def test_the_variant_tells_where_the_ride_is_faster_than_its_surroundings(within
     line = shapely.LineString([(10, 100), (190, 100)])
     found = ride_symbol(
         line,
-        profile["entered"],
-        profile["stopped"],
-        GRID,
+        Counts.of(profile, GRID),
         limits=limits_of(SETTINGS),
         layer_m=SETTINGS.running_top_m - SETTINGS.running_bottom_m,
-        extinction=SETTINGS.extinction,
+        extinction=EXTINCTION,
     )
     assert found == symbol

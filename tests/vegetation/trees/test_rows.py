@@ -9,14 +9,23 @@ import shapely
 from pipeline.lattice.grid import Grid
 from pipeline.settings import VegetationSettings
 from pipeline.terrain.surface import canopy_height
+from pipeline.vegetation.areas.owners import owners
 from pipeline.vegetation.draft import draft_vegetation
-from pipeline.vegetation.trees.rows import find_rows, row_symbol
+from pipeline.vegetation.trees.rows import Rows, measure_rows, row_symbol, rows_of
 from tests.pulse_scene import Forest, crown_field, profile_of, shoot
 
 GRID = Grid("EPSG:25832", 0, 200, 0.5, 200, 200)
 EAST, NORTH = np.meshgrid(*GRID.centres())
 SETTINGS = VegetationSettings()
 AREA = shapely.Polygon([(10, 15), (85, 10), (90, 85), (20, 90)])
+
+
+def rows_in(canopy: np.ndarray, area: shapely.Polygon = AREA) -> Rows | None:
+    """The rows of one area."""
+    areas = np.array([area])
+    owner = owners(areas, areas, np.zeros(1, np.int64), GRID, GRID.bounds)
+    (rows,) = rows_of(measure_rows(areas, owner, canopy, GRID))
+    return rows
 
 
 def trees(places: np.ndarray, *, radius_m: float, height_m: float) -> np.ndarray:
@@ -40,7 +49,7 @@ def lattice(spacing_m: float, angle_deg: float, jitter_m: float) -> np.ndarray:
 @pytest.mark.parametrize("angle_deg", [0, 25])
 def test_an_orchard_is_regular_in_two_directions(angle_deg: float):
     """Trees 6 m apart both ways, half a metre off their places."""
-    rows = find_rows(trees(lattice(6.0, angle_deg, 0.5), radius_m=1.8, height_m=4.0), AREA, GRID)
+    rows = rows_in(trees(lattice(6.0, angle_deg, 0.5), radius_m=1.8, height_m=4.0))
     assert rows is not None
     assert row_symbol(rows) == "413"
     assert rows.spacing_m == pytest.approx(6.0, abs=0.5)
@@ -53,7 +62,7 @@ def test_a_vineyard_has_rows_in_one_direction(angle_deg: float):
     heading = np.radians(angle_deg)
     across = EAST * np.cos(heading) - NORTH * np.sin(heading)
     canopy = np.where(np.mod(across, 2.5) < 0.8, 1.8, 0.0).astype(np.float32)
-    rows = find_rows(canopy, AREA, GRID)
+    rows = rows_in(canopy)
     assert rows is not None
     assert row_symbol(rows) == "414"
     assert rows.spacing_m == pytest.approx(2.5, abs=0.2)
@@ -65,19 +74,19 @@ def test_trees_at_random_stand_in_no_rows(seed: int):
     """Chance puts no large share into one wave, few trees or many."""
     rng = np.random.default_rng(seed)
     canopy = trees(rng.uniform(0, 100, (60 + 60 * seed, 2)), radius_m=2.0, height_m=5.0)
-    assert find_rows(canopy, AREA, GRID) is None
+    assert rows_in(canopy) is None
 
 
 def test_bare_and_even_ground_has_none():
     """Nothing, and everything alike."""
-    assert find_rows(np.zeros(GRID.shape, np.float32), AREA, GRID) is None
-    assert find_rows(np.full(GRID.shape, 3.0, np.float32), AREA, GRID) is None
+    assert rows_in(np.zeros(GRID.shape, np.float32)) is None
+    assert rows_in(np.full(GRID.shape, 3.0, np.float32)) is None
 
 
 def test_an_area_outside_has_none():
     """No cells, no rows."""
     far = shapely.box(900, 900, 950, 950)
-    assert find_rows(np.zeros(GRID.shape, np.float32), far, GRID) is None
+    assert rows_in(np.zeros(GRID.shape, np.float32), far) is None
 
 
 def test_an_orchard_is_drawn_as_one():

@@ -1,0 +1,97 @@
+"""Letters of the sheet: which typeface has each, how wide a line is, where it breaks.
+
+Bitstream Vera, which comes with the PDF library, has Western Europe's letters. What it lacks is taken from subsets of
+Noto (`docs/make_fonts.py`): Latin, Greek and Cyrillic in plain and bold, and kana, Korean syllables and the common
+Chinese and Japanese characters in one weight. The PDF holds the letters it uses, so it prints alike everywhere; the
+character collections that PDF readers may have of their own (Adobe-GB1, Adobe-Japan1) would print only where they are
+installed.
+"""
+
+from __future__ import annotations
+
+import functools
+import re
+import unicodedata
+from typing import NamedTuple
+
+from reportlab.pdfbase import pdfmetrics
+from reportlab.pdfbase.ttfonts import TTFont
+
+from pipeline.shipped import TYPEFACES
+
+POINTS_PER_MM = 72 / 25.4
+"""The PDF's unit is 1/72 inch (ISO 32000-1, 8.3.2.3)."""
+PLAIN, BOLD = "Vera", "VeraBd"
+WIDER = {PLAIN: "NotoSans-Regular", BOLD: "NotoSans-Bold"}
+"""Typefaces with more alphabets, in the same weights."""
+CHARACTERS = "NotoSansCJK-Common"
+"""The typeface of characters, kana and Korean syllables; there is no bold one."""
+
+
+class Run(NamedTuple):
+    """Letters side by side in one typeface."""
+
+    face: str
+    letters: str
+
+
+@functools.cache
+def typeface(face: str, /) -> str:
+    """The name of a typeface, after making it known to the PDF library; it is embedded in the file."""
+    file = f"{face}.ttf" if face in WIDER else str(TYPEFACES / f"{face}.ttf")
+    pdfmetrics.registerFont(TTFont(face, file))
+    return face
+
+
+def _has(face: str, letter: str) -> bool:
+    return ord(letter) in pdfmetrics.getFont(typeface(face)).face.charToGlyph
+
+
+def runs(words: str, /, *, face: str = PLAIN) -> list[Run]:
+    """The text in stretches of one typeface each.
+
+    A name in an alphabet that `face` has not whole is set in one that has it, so that no word mixes two designs.
+    Letters that no typeface has become their base letters, or question marks.
+    """
+    words = unicodedata.normalize("NFC", words)
+    if all(_has(face, letter) for letter in words):
+        return [Run(face, words)] if words else []
+    alphabet = [letter for letter in words if _has(WIDER[face], letter)]
+    main = face if all(_has(face, letter) for letter in alphabet) else WIDER[face]
+    found: list[Run] = []
+    for letter in words:
+        run = _run_of(letter, (main, WIDER[face], CHARACTERS))
+        if found and found[-1].face == run.face:
+            run = Run(run.face, found.pop().letters + run.letters)
+        found.append(run)
+    return found
+
+
+def _run_of(letter: str, faces: tuple[str, ...]) -> Run:
+    for face in faces:
+        if _has(face, letter):
+            return Run(face, letter)
+    base = "".join(part for part in unicodedata.normalize("NFKD", letter) if _has(faces[0], part))
+    return Run(faces[0], base or "?")
+
+
+def text_width_mm(words: str, /, *, size_pt: float, face: str = PLAIN) -> float:
+    """Width of a line of text."""
+    widths = (pdfmetrics.stringWidth(run.letters, run.face, size_pt) for run in runs(words, face=face))
+    return float(sum(widths)) / POINTS_PER_MM
+
+
+# A word with the spaces before it; Chinese and Japanese lines may break after any character (kana included).
+_PIECE = re.compile(r"\s*(?:[\u3040-\u30ff\u3400-\u9fff\uf900-\ufaff]|[^\s\u3040-\u30ff\u3400-\u9fff\uf900-\ufaff]+)")
+
+
+def wrapped(words: str, /, *, width_mm: float, size_pt: float, face: str = PLAIN) -> list[str]:
+    """Text broken into lines no wider than `width_mm`, but for single words that are wider."""
+    lines = [""]
+    for piece in _PIECE.findall(words):
+        longer = lines[-1] + piece if lines[-1] else piece.lstrip()
+        if lines[-1] and text_width_mm(longer, size_pt=size_pt, face=face) > width_mm:
+            lines.append(piece.lstrip())
+        else:
+            lines[-1] = longer
+    return lines

@@ -1,0 +1,88 @@
+"""Counts of pulses over the whole area, read where a ride runs and no further."""
+
+from __future__ import annotations
+
+from collections import OrderedDict
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pipeline.lattice.grid import Bounds, EastNorth, Grid, Heights
+from pipeline.lattice.larger_cells import larger_cells, sum_into
+
+RIDE_CELL_M = 1.0
+"""Least cell in which rides are looked for: a quarter of a ride's width. Finer cells cost time and show single pulses
+(our choice)."""
+RIDE_COUNTS = ("clear", "pulses", "entered", "stopped")
+"""Pulses that met no plant, all pulses, those that entered the running layer, and those of them stopped in it."""
+PART_CELLS = 256
+"""Side of the parts that are read at a time, in cells. Larger, a narrow ride reads much that lies beside it; smaller,
+it reads more often (our choice)."""
+MOST_PARTS = 96
+"""Parts kept in memory, those last asked for: 100 MB of four counts (our choice)."""
+
+Sums = Mapping[str, Heights]
+
+
+@dataclass(frozen=True)
+class Counts:
+    """RIDE_COUNTS in cells of RIDE_CELL_M or more.
+
+    Attributes
+    ----------
+    grid : the cells of the whole area
+    read : takes a part of that grid to its counts; what lies beyond the survey is 0
+    """
+
+    grid: Grid
+    read: Callable[[Grid], Sums]
+    _kept: OrderedDict[tuple[int, int], Sums] = field(default_factory=OrderedDict, repr=False)
+
+    @classmethod
+    def of(cls, profile: Sums, grid: Grid, /) -> Counts:
+        """The counts of grids in memory.
+
+        Parameters
+        ----------
+        profile : RIDE_COUNTS among the grids of `pipeline.terrain.profile.profile_grids`
+        """
+        larger, times = larger_cells(grid, least_m=RIDE_CELL_M)
+        sums = sum_into({name: profile[name] for name in RIDE_COUNTS}, grid, larger, times)
+        return cls(larger, lambda part: {name: values[larger.window_of(part)] for name, values in sums.items()})
+
+    def at(self, name: str, places: EastNorth, /) -> NDArray[np.float64]:
+        """(n,) count of the cell that each place lies in; 0 outside the area."""
+        row, col = self.grid.row_col(places[:, 0], places[:, 1])
+        found = np.zeros(len(places))
+        inside = np.flatnonzero((row >= 0) & (row < self.grid.rows) & (col >= 0) & (col < self.grid.cols))
+        number = row[inside] // PART_CELLS * (self.grid.cols // PART_CELLS + 1) + col[inside] // PART_CELLS
+        for part in np.unique(number):
+            mine = inside[number == part]
+            down, across = divmod(int(part), self.grid.cols // PART_CELLS + 1)
+            values = self._part(down, across)[name]
+            found[mine] = values[row[mine] - down * PART_CELLS, col[mine] - across * PART_CELLS]
+        return found
+
+    def around(self, bounds: Bounds, /) -> Iterator[tuple[Grid, Sums]]:
+        """The parts that a rectangle touches, one after the other, each with its grid."""
+        rows, cols = self.grid.window_around(bounds)
+        for down in range(rows.start // PART_CELLS, -(-rows.stop // PART_CELLS)):
+            for across in range(cols.start // PART_CELLS, -(-cols.stop // PART_CELLS)):
+                yield self._grid_of(down, across), self._part(down, across)
+
+    def _grid_of(self, down: int, across: int) -> Grid:
+        rows, cols = (
+            slice(k * PART_CELLS, min((k + 1) * PART_CELLS, size))
+            for k, size in zip((down, across), self.grid.shape, strict=True)
+        )
+        return self.grid.part((rows, cols))
+
+    def _part(self, down: int, across: int) -> Sums:
+        if (down, across) not in self._kept:
+            self._kept[down, across] = self.read(self._grid_of(down, across))
+            if len(self._kept) > MOST_PARTS:
+                self._kept.popitem(last=False)
+        self._kept.move_to_end((down, across))
+        return self._kept[down, across]
