@@ -34,8 +34,8 @@ CHECKSUMS = Path("work") / "checksums.json"
 CALIBRATED = ("slow_from_m2_per_m3", "walk_from_m2_per_m3", "fight_from_m2_per_m3")
 """Settings of the vegetation section that a calibration replaces."""
 HALO_M = 80.0
-"""Metres of its neighbours' returns that a block reads: as far as rasters and boulders look, and as far again as classes
-depend on returns (`pipeline.steps.block.reaches`, for the ground window as it is set by default)."""
+"""Metres of its neighbours' returns that a block reads: as far as rasters and boulders look, and from there as far as
+classes depend on returns (`pipeline.steps.block.reaches`, for the ground window as it is set by default)."""
 CHOICE_BLOCKS = 3
 """Blocks on which it is decided whose ground is used; each takes a few seconds."""
 FINE_CELL_FROM_PULSES_PER_M2 = 3.0
