@@ -75,7 +75,7 @@ def join_returns(
         return Cloud.empty(), {name: np.empty(0, np.int64) for name in names}
     parts = [map_arrays(path, [*of_cloud, *names]) for path in paths]
     joined = {name: np.concatenate([columns[name] for columns in parts]) for name in (*of_cloud, *names)}
-    return Cloud(**{name: joined.pop(name) for name in of_cloud}), joined  # type: ignore[arg-type]
+    return Cloud(**{name: joined.pop(name) for name in of_cloud}), joined
 
 
 # ---------------------------------------------------------------- grids
