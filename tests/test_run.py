@@ -193,7 +193,7 @@ def test_a_killed_run_goes_on_and_ends_the_same(sample_out: Path, tmp_path: Path
     work = tmp_path / "out" / "work"
     deadline = time.monotonic() + 120
     # With one core the classified block is known to be finished when the last thing made with it appears.
-    while not [path for path in (work / "boulders").glob("[!.]*")]:
+    while not list((work / "boulders").glob("[!.]*")):
         assert time.monotonic() < deadline, "nothing was made of a classified block in two minutes"
         assert run.poll() is None, "the run ended before it could be killed"
         time.sleep(0.05)

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.lattice.compiled import compiled
+from pipeline.compiled import compiled
 
 Floats = NDArray[np.float64]
 Labels = NDArray[np.int64]

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 
-from pipeline.lattice.compiled import compiled
+from pipeline.compiled import compiled
 from pipeline.lattice.grid import EastNorth, Grid, Heights
 
 Numbers = NDArray[np.float64]

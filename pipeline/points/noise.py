@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.lattice.compiled import compiled
+from pipeline.compiled import compiled
 from pipeline.lattice.grid import EastNorthHeight, Mask
 from pipeline.returns.asprs import HIGH_NOISE, LOW_NOISE
 

@@ -9,7 +9,7 @@ import startinpy
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
-from pipeline.lattice.compiled import compiled
+from pipeline.compiled import compiled
 from pipeline.lattice.grid import EastNorth, EastNorthHeight
 from pipeline.lattice.sampling import bilinear
 

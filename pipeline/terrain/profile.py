@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.lattice.compiled import compiled
+from pipeline.compiled import compiled
 from pipeline.lattice.grid import Grid, Heights, Mask
 from pipeline.returns import asprs
 from pipeline.returns.cloud import Cloud

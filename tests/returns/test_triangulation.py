@@ -25,15 +25,21 @@ def test_cell_means_are_pandas_group_means() -> None:
 
 
 def test_heights_are_scipy_s_linear_interpolation_and_beyond_it_the_nearest() -> None:
-    """Judge outside the project: Qhull's triangles; where a place lies in none, the nearest node."""
+    """Judge outside the project: Qhull's triangles; where a place lies in none, the nearest node.
+
+    Within a metre of the hull it may be either: long thin triangles along a rim are not used.
+    """
     nodes = cell_means(returns_from(knoll(3, 12, 20), 40), cell_m=1.0)
     east, north = np.arange(-5, 45, 1.3), np.arange(45, -5, -1.3)
     places = np.meshgrid(east, north)
     linear = LinearNDInterpolator(nodes[:, :2], nodes[:, 2])(*places)
     nearest = NearestNDInterpolator(nodes[:, :2], nodes[:, 2])(*places)
-    difference = np.abs(heights_at_nodes(nodes, east, north) - np.where(np.isnan(linear), nearest, linear))
+    found = heights_at_nodes(nodes, east, north)
+    is_within = (np.abs(np.stack(places) - 20) < 19).all(axis=0)
     assert np.isnan(linear).any()
-    assert np.quantile(difference, 0.99) < 0.001
+    assert np.quantile(np.abs(found - linear)[is_within], 0.99) < 0.001
+    either = np.fmin(np.abs(found - linear), np.abs(found - nearest))
+    assert np.quantile(either[~is_within], 0.99) < 0.001
     assert np.isnan(heights_at_nodes(nodes[:0], east, north)).all()
 
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.lattice.compiled import compiled
+from pipeline.compiled import compiled
 from pipeline.lattice.grid import Mask
 from pipeline.lattice.per_cell import lowest_in_cells
 from pipeline.lattice.windows import highest_around

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.lattice.compiled import compiled
+from pipeline.compiled import compiled
 from pipeline.lattice.grid import Mask
 from pipeline.points.ground.gentle_ways import WAY_SLOPE, WAY_STEP_M
 from pipeline.points.ground.lowest import Lowest, spacing_of

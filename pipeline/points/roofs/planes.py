@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 
-from pipeline.lattice.compiled import compiled
+from pipeline.compiled import compiled
 from pipeline.lattice.grid import Grid, Mask
 from pipeline.lattice.per_cell import count_in_cells, sum_in_cells
 from pipeline.points.roofs.returns import CELL_M, RoofReturns

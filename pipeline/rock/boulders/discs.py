@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from scipy import ndimage
 
-from pipeline.lattice.compiled import compiled
+from pipeline.compiled import compiled
 from pipeline.lattice.grid import Grid, Heights
 from pipeline.lattice.running_sums import RunningSums
 from pipeline.lattice.windows import highest_around, lowest_around

@@ -15,13 +15,13 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 
-from pipeline.lattice.buckets import Buckets
 from pipeline.lattice.fill import fill_nearest
 from pipeline.lattice.grid import Grid, Heights
 from pipeline.lattice.means import Known, gaussian_window
 from pipeline.lattice.per_cell import count_in_cells, lowest_in_cells, sum_in_cells
 from pipeline.lattice.sampling import bilinear, row_col_between
 from pipeline.lattice.windows import highest_around, lowest_around
+from pipeline.returns.buckets import Buckets
 from pipeline.returns.cloud import Cloud
 
 Floats = NDArray[np.float64]
