@@ -28,10 +28,13 @@ def load_area(path: Path, /) -> Area:
         raise SettingsError(f"{path}: expected lines like 'name: Hollin Edge', found no settings")
     lines, problems = _lines_of(node)
     try:
+        area = Area.model_validate(values)
         if not problems:
-            return Area.model_validate(values)
+            return area
     except ValidationError as error:
-        problems = [_explain(dict(problem), lines) for problem in error.errors(include_url=False)]
+        found = [dict(problem) for problem in error.errors(include_url=False)]
+        # Keys that are no text are among the problems already, with their lines.
+        problems += [_explain(problem, lines) for problem in found if problem["type"] != "invalid_key"]
     raise SettingsError(f"{path}:\n" + "\n".join(f"  {problem}" for problem in problems))
 
 
@@ -130,7 +133,7 @@ def _explain(problem: dict[str, object], lines: dict[tuple[str, ...], int]) -> s
     if problem["type"] == "value_error":
         return f"{where}{name + ': ' if name else ''}{message}"
     if problem["type"] == "string_type" and isinstance(problem["input"], int | float):
-        message += " in quotes"
+        message = "should be text; put it in quotes"
     return f"{where}{name}: {message} (you wrote {shown(problem['input'])}); {_field_description(place)}"
 
 

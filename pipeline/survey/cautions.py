@@ -35,16 +35,16 @@ def _of_heights(headers: Sequence[TileHeader]) -> Iterator[str]:
 def _of_returns(headers: Sequence[TileHeader], clouds: Sequence[Cloud]) -> Iterator[str]:
     if any(header.has_synthetic_returns for header in headers):
         yield "the return numbers were made up by software"
-    for header in headers:
-        if header.lone_number:
-            yield (
-                f"{header.path.name}: every return is numbered {header.lone_number}, which cannot be; "
-                "the numbers are not used, and each return counts as a pulse"
-            )
+    senseless = [header for header in headers if header.lone_number]
+    for header in senseless:
+        yield (
+            f"{header.path.name}: every return is numbered {header.lone_number}, which cannot be; "
+            "the numbers are not used, and each return counts as a pulse"
+        )
     numbered = [cloud for cloud in clouds if len(cloud) and cloud.return_number.max() > 1]
     if numbered and max(int(cloud.n_returns[cloud.return_number == 1].max(initial=0)) for cloud in numbered) <= 1:
         yield "the returns are numbered, but their total is not given: last returns cannot be told"
-    if not numbered:
+    if not numbered and len(senseless) < len(headers):
         yield "there is one return a pulse, or the returns are not numbered"
 
 

@@ -40,6 +40,7 @@ def test_returns_that_all_carry_one_number_are_taken_as_unnumbered(
     assert "1.6 pulses/m2" in text
     assert "1.00 returns a pulse" in text
     assert f"four.las: every return is numbered {number}, which cannot be" in text
+    assert "or the returns are not numbered" not in text, "told once"
 
 
 def test_a_header_that_does_not_count_them_changes_nothing(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

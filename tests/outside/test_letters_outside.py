@@ -7,10 +7,14 @@ import io
 
 import pikepdf
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from reportlab.lib.utils import simpleSplit
 from shapely.geometry import box
 
 from pipeline.settings import SheetSettings
 from pipeline.sheet.drawing import draw_sheet
+from pipeline.sheet.page.letters import PLAIN, POINTS_PER_MM, text_width_mm, typeface, wrapped
 from tests.paths import symbols
 
 pdfplumber = pytest.importorskip("pdfplumber", reason="reading the PDF needs pdfplumber: install tussock[test]")
@@ -73,6 +77,23 @@ def test_the_same_name_gives_the_same_file() -> None:
     first = printed(NAMES["Japanese"])[1]
     printed(NAMES["Korean"])
     assert printed(NAMES["Japanese"])[1] == first
+
+
+@given(st.lists(st.text("abcdeimnopqrstuwäé,.;-()", min_size=1, max_size=14), min_size=1, max_size=25))
+def test_western_lines_break_where_the_pdf_library_breaks_them(words: list[str]) -> None:
+    """The same lines as ReportLab's own splitting, which knows one typeface only."""
+    text, width_mm, size_pt = " ".join(words), 55.0, 7.0
+    theirs = simpleSplit(text, typeface(PLAIN), size_pt, width_mm * POINTS_PER_MM)
+    assert wrapped(text, width_mm=width_mm, size_pt=size_pt) == theirs
+
+
+def test_chinese_lines_break_without_spaces() -> None:
+    """Every line fits, and no letter is lost."""
+    text = "黄山森林公园" * 8 + " Hollin Edge"
+    lines = wrapped(text, width_mm=30.0, size_pt=7.0)
+    assert len(lines) > 3
+    assert all(text_width_mm(line, size_pt=7.0) <= 30.0 for line in lines)
+    assert "".join(lines).replace(" ", "") == text.replace(" ", "")
 
 
 def test_letters_no_typeface_has_are_marked() -> None:

@@ -98,6 +98,14 @@ def test_a_key_written_twice_is_named(tmp_path: Path) -> None:
     assert all(part in message for part in ("'scale'", "line 4", "line 5")), message
 
 
+def test_wrong_keys_hide_no_wrong_values(tmp_path: Path) -> None:
+    """All mistakes are told at once, those in keys too; a number where text is wanted is put in quotes."""
+    message = answer(tmp_path, area_text(name="1984") + "1: 2\nout: a\nout: b\nscale: 3\n")
+    assert all(
+        part in message for part in ("'1' is not the name", "'out' stands in line 5", "scale", "put it in quotes")
+    )
+
+
 def test_a_crs_that_overrides_needs_one(tmp_path: Path) -> None:
     """Overriding with nothing is a slip."""
     assert "'crs: EPSG:25832'" in answer(tmp_path, area_text(crs_overrides="true"))
