@@ -10,10 +10,10 @@ from scipy import ndimage
 from pipeline.features import make_features
 from pipeline.landform.contours.generalise import round_off
 from pipeline.landform.contours.isolines import trace_areas
-from pipeline.landform.shapes.surroundings import CONTRAST_REACH_M
+from pipeline.landform.shapes.surroundings import usual_size
 from pipeline.lattice.fill import fill_voids
 from pipeline.lattice.grid import Grid, Heights, Mask
-from pipeline.lattice.means import Known, gaussian_window, square_window
+from pipeline.lattice.means import Known, gaussian_window
 from pipeline.lattice.reach import within_reach
 from pipeline.lattice.sampling import mean_along
 from pipeline.terrain.relief import slope
@@ -84,7 +84,7 @@ def draft_broken_ground(
     """
     beside = beside_slopes(heights, grid)
     uneven = unevenness(heights, ~beside, grid)
-    usual = _usual(uneven, uneven > 0, reach=round(CONTRAST_REACH_M / grid.cell_m))
+    usual = usual_size(uneven, uneven > 0, grid, most=2.0)
     measure = np.minimum(uneven, min_unevenness_m * uneven / np.maximum(MIN_CONTRAST * usual, 1e-3))
     stands_out = np.pad(np.where(beside, 0, measure), 1)
     areas = trace_areas(stands_out.astype(np.float32), grid.pad(grid.cell_m), at_least=min_unevenness_m)
@@ -104,14 +104,6 @@ def draft_broken_ground(
         ],
         height_m=mean_m,
     )
-
-
-def _usual(uneven: Heights, known: Mask, /, *, reach: int) -> Heights:
-    """Unevenness of the ground round about, little moved by the few places that stand out."""
-    if not known.any():
-        return np.zeros_like(uneven)
-    often = np.minimum(uneven, 2 * float(np.median(uneven[known])))
-    return Known.of(known, square_window(2 * reach + 1, rim="reflect"), dtype=np.float32).mean(often)
 
 
 def _values_inside(values: Heights, grid: Grid, area: shapely.Polygon) -> Heights:
