@@ -35,12 +35,19 @@ def parser_of(name: str, step: Step, /) -> argparse.ArgumentParser:
         required = parameter.default is inspect.Parameter.empty
         option = "--" + parameter.name.replace("_", "-")
         default = None if required else parameter.default
-        if typing.get_origin(hint) is list:
+        if hint == list[float]:
+            parser.add_argument(option, dest=parameter.name, type=_numbers, required=required, default=default)
+        elif typing.get_origin(hint) is list:
             kind = typing.get_args(hint)[0]
             parser.add_argument(option, dest=parameter.name, nargs="*", type=kind, required=required, default=default)
         else:
             parser.add_argument(option, dest=parameter.name, type=_reader(hint), required=required, default=default)
     return parser
+
+
+def _numbers(text: str) -> list[float]:
+    """Numbers with commas between them, as one word: a number below zero alone may look like an option."""
+    return [float(part) for part in text.split(",")]
 
 
 def _reader(hint: object) -> Callable[[str], object]:

@@ -83,7 +83,7 @@ def _draft(options: argparse.Namespace) -> int:
     if failure:
         print(f"tussock: {failure.message}", file=sys.stderr)
         return BAD_INPUT if failure.is_bad_input else FAILED
-    print(f"Ground: {read_json(plan.out / 'work' / 'ground_choice.json')['reason']}")
+    print(f"Ground: {read_json(plan.out / 'work' / 'decided.json')['reason']}")
     print(f"The draft of {plan.area.name} is in {plan.out}")
     print("Not field-checked; not for navigation or competition. See the cautions on the field sheet.")
     return 0

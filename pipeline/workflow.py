@@ -33,7 +33,7 @@ MESSAGE_MARK = "error: "
 DOING = {
     "survey": "surveying the tiles",
     "split": "decoding tile",
-    "choose_ground": "deciding whose ground to use",
+    "decide": "deciding on cells and whose ground to use",
     "classify": "finding the ground of block",
     "grids": "making grids of block",
     "boulders": "looking for boulders in block",

@@ -141,9 +141,24 @@ def read_grid_of(path: Path, /) -> tuple[Grid, tuple[str, ...]]:
     return grid, tuple(sorted(file.stem for file in path.glob("*.npy")))
 
 
-def read_sums(path: Path, names: Collection[str] | None = None, /) -> dict[str, Heights]:
-    """Read counts and sums per cell that `write_grids` wrote, all float32: all of them, or those of some names."""
-    return {name: values.astype(np.float32) for name, values in map_arrays(path, names).items()}
+def read_sums(
+    path: Path, names: Collection[str] | None = None, /, *, bounds: Bounds | None = None
+) -> dict[str, Heights]:
+    """Read counts and sums per cell that `write_grids` wrote, all float32.
+
+    Parameters
+    ----------
+    names : those to read; all where none are given
+    bounds : west, south, east, north in metres, on edges of cells
+        Only the part of the grid inside is read, as `pipeline.files.rasters.read_heights` does it.
+    """
+    found = map_arrays(path, names)
+    if bounds is None:
+        return {name: values.astype(np.float32) for name, values in found.items()}
+    grid, _ = read_grid_of(path)
+    part = grid.within(bounds)
+    window = grid.window_of(part) if part.rows else (slice(0, 0), slice(0, 0))
+    return {name: values[window].astype(np.float32) for name, values in found.items()}
 
 
 # ---------------------------------------------------------------- JSON

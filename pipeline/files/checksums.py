@@ -31,6 +31,11 @@ def sha256_of(path: Path, /) -> str:
     return digest.hexdigest()
 
 
+def text_mark(text: str, /) -> str:
+    """Sixteen characters that change with a text."""
+    return hashlib.sha256(text.encode("utf-8", "surrogateescape")).hexdigest()[:16]
+
+
 def mark_of(path: Path, /) -> str:
     """What tells whether a file is still the one that was read: its name, size and date of change."""
     stat = path.stat()

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import cast
 
@@ -11,60 +13,116 @@ import rasterio.shutil
 from affine import Affine
 from numpy.typing import NDArray
 from PIL import Image
+from rasterio.windows import Window
 
 from pipeline.files.disk.atomic import replacing
-from pipeline.lattice.grid import Grid, Heights
+from pipeline.lattice.grid import Bounds, Grid, Heights
 
 NODATA = -9999.0
 """Stands for NaN on disk."""
 
 
+Put = Callable[[NDArray[np.floating] | NDArray[np.uint8], Grid], None]
+"""Writes the cells of a part of a raster."""
+TILE_CELLS = 512
+"""Side, in cells, of the tiles of a raster on disk: what is read and written at a time."""
+CACHE_MB = 128
+"""Memory for tiles of a raster that GDAL keeps, in MB; its own choice, a share of the machine's, has no bound."""
+
+
 def write_heights(path: Path, values: Heights, grid: Grid, /, *, description: str) -> None:
     """Write a float32 raster as a Cloud Optimized GeoTIFF with nodata and a description of its unit."""
-    filled = np.where(np.isfinite(values), values, NODATA).astype(np.float32)
-    _write_cog(path, filled, grid, nodata=NODATA, description=description)
+    with writing_heights(path, grid, description=description) as put:
+        put(values, grid)
 
 
-def write_bytes_raster(path: Path, values: NDArray[np.uint8], grid: Grid, /, *, description: str) -> None:
-    """Write a uint8 raster, 0 being nodata."""
-    _write_cog(path, values, grid, nodata=0, description=description)
+@contextmanager
+def writing_heights(path: Path, grid: Grid, /, *, description: str) -> Iterator[Put]:
+    """Write a float32 raster part by part: what is given takes the values of a part, NaN for unknown, and its grid.
+
+    Cells that no part covers are unknown. Parts should be whole tiles of the raster (`Grid.bands`): others work too,
+    but are compressed more than once. The raster takes its place when all is written, as a Cloud Optimized GeoTIFF.
+    """
+    with _writing(path, grid, dtype="float32", nodata=NODATA, description=description) as put:
+
+        def put_heights(values: NDArray[np.floating] | NDArray[np.uint8], part: Grid) -> None:
+            put(np.where(np.isfinite(values), values, NODATA).astype(np.float32), part)
+
+        yield put_heights
 
 
-def _write_cog(
-    path: Path, values: NDArray[np.float32] | NDArray[np.uint8], grid: Grid, *, nodata: float, description: str
-) -> None:
+@contextmanager
+def writing_bytes(path: Path, grid: Grid, /, *, description: str) -> Iterator[Put]:
+    """Write a uint8 raster part by part, as `writing_heights`; 0 is nodata."""
+    with _writing(path, grid, dtype="uint8", nodata=0, description=description) as put:
+        yield put
+
+
+@contextmanager
+def _writing(path: Path, grid: Grid, *, dtype: str, nodata: float, description: str) -> Iterator[Put]:
     profile = {
         "driver": "GTiff",
         "height": grid.rows,
         "width": grid.cols,
         "count": 1,
-        "dtype": str(values.dtype),
+        "dtype": dtype,
         "crs": grid.crs,
         "transform": grid.transform,
         "nodata": nodata,
+        "tiled": True,
+        "blockxsize": TILE_CELLS,
+        "blockysize": TILE_CELLS,
+        "sparse_ok": True,
+        "bigtiff": "if_safer",
     }
-    with replacing(path) as part, rasterio.MemoryFile() as memory:
-        with memory.open(**profile) as plain:
-            plain.write(values, 1)
+    plain_path = path.with_name(f"{path.stem}.plain{path.suffix}")
+    with rasterio.Env(GDAL_CACHEMAX=CACHE_MB), replacing(path) as part_path, replacing(plain_path) as part_plain:
+        with rasterio.open(part_plain, "w", **profile) as plain:
+
+            def put(values: NDArray[np.floating] | NDArray[np.uint8], part: Grid) -> None:
+                plain.write(values, 1, window=Window.from_slices(*grid.window_of(part)))
+
+            yield put
             plain.set_band_description(1, description)
-        predictor = 3 if values.dtype == np.float32 else 2
-        with memory.open() as plain:
-            rasterio.shutil.copy(plain, part, driver="COG", compress="deflate", predictor=predictor, overviews="auto")
+        predictor = 3 if dtype == "float32" else 2
+        rasterio.shutil.copy(
+            part_plain, part_path, driver="COG", compress="deflate", predictor=predictor, overviews="auto"
+        )
 
 
-def read_heights(path: Path, /) -> tuple[Heights, Grid]:
-    """Read a raster written by `write_heights`: values with NaN for nodata, and its grid."""
-    with rasterio.open(path) as source:
-        values = source.read(1).astype(np.float32)
-        nodata, transform, crs = source.nodata, source.transform, source.crs
+def read_heights(path: Path, /, *, bounds: Bounds | None = None) -> tuple[Heights, Grid]:
+    """Read a raster written by `write_heights`: values with NaN for nodata, and its grid.
+
+    Parameters
+    ----------
+    bounds : west, south, east, north in metres, on edges of cells
+        Only the part of the raster inside is read; no cells are made up beyond the rim of the raster, so what is read
+        may be smaller than the bounds (and has no cells where the raster lies elsewhere).
+    """
+    with rasterio.Env(GDAL_CACHEMAX=CACHE_MB), rasterio.open(path) as source:
+        whole = _grid_of(source)
+        grid = whole if bounds is None else whole.within(bounds)
+        if not grid.rows:
+            return np.empty((0, 0), np.float32), grid
+        values = source.read(1, window=Window.from_slices(*whole.window_of(grid))).astype(np.float32)
+        nodata = source.nodata
     if nodata is not None:
         values[values == np.float32(nodata)] = np.nan
-    cell_m = transform.a
-    authority = crs.to_authority()
-    name = ":".join(authority) if authority else crs.to_wkt()
-    rows, cols = values.shape
-    grid = Grid(name, round(transform.c / cell_m), round(transform.f / cell_m), cell_m, rows, cols)
     return values, grid
+
+
+def read_grid(path: Path, /) -> Grid:
+    """The grid of a raster, without its values."""
+    with rasterio.open(path) as source:
+        return _grid_of(source)
+
+
+def _grid_of(source: rasterio.DatasetReader) -> Grid:
+    transform, crs = source.transform, source.crs
+    authority = crs.to_authority()
+    name = ":".join(authority) if authority else cast("str", crs.to_wkt())
+    west_col, north_row = round(transform.c / transform.a), round(transform.f / transform.a)
+    return Grid(name, west_col, north_row, transform.a, source.height, source.width)
 
 
 def write_png(path: Path, picture: NDArray[np.uint8], /, *, dpi: float) -> None:
@@ -95,13 +153,3 @@ def write_picture(path: Path, picture: NDArray[np.uint8], transform: Affine, crs
         ) as target,
     ):
         target.write(np.moveaxis(picture, 2, 0))
-
-
-def read_grid(path: Path, /) -> Grid:
-    """The grid of a raster, without its values."""
-    with rasterio.open(path) as source:
-        transform, crs = source.transform, source.crs
-        rows, cols = source.height, source.width
-    authority = crs.to_authority()
-    name = ":".join(authority) if authority else cast("str", crs.to_wkt())
-    return Grid(name, round(transform.c / transform.a), round(transform.f / transform.a), transform.a, rows, cols)

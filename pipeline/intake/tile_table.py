@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
+from functools import cached_property
 from typing import Self
 
 import numpy as np
@@ -96,10 +97,11 @@ class TileTable:
         KeyError
             If there is none.
         """
-        for tile in self.tiles:
-            if tile.name == name:
-                return tile
-        raise KeyError(name)
+        return self._by_name[name]
+
+    @cached_property
+    def _by_name(self) -> dict[str, Tile]:
+        return {tile.name: tile for tile in self.tiles}
 
     def neighbours(self, name: str, *, margin_m: float = 0.0) -> list[str]:
         """Names of the other tiles that come within a margin of a tile."""
@@ -109,15 +111,6 @@ class TileTable:
     def blocks(self, *, block_m: float) -> list[Block]:
         """The working blocks that at least one tile touches, in fixed order."""
         return blocks_covering([tile.bounds for tile in self.tiles], block_m=block_m)
-
-    def blocks_of(self, name: str, *, block_m: float, halo_m: float = 0.0) -> list[Block]:
-        """The working blocks whose reach, halo included, a tile touches; only blocks that are worked on."""
-        bounds = self.tile(name).bounds
-        return [block for block in self.blocks(block_m=block_m) if touches(block.reach(halo_m), bounds)]
-
-    def tiles_of(self, block: Block, *, halo_m: float = 0.0) -> list[str]:
-        """Names of the tiles that a working block reads, halo included."""
-        return [tile.name for tile in self.tiles if touches(block.reach(halo_m), tile.bounds)]
 
     def to_json(self) -> str:
         """The table as text; the same table gives the same text."""

@@ -8,6 +8,7 @@ survey was cut into tiles. Rows run from north to south, columns from west to ea
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import TypeVar
 
@@ -135,6 +136,27 @@ class Grid:
         rows, cols = window
         west_col, north_row = self.west_col + cols.start, self.north_row - rows.start
         return Grid(self.crs, west_col, north_row, self.cell_m, rows.stop - rows.start, cols.stop - cols.start)
+
+    def within(self, bounds: Bounds, /) -> Grid:
+        """The part of this grid inside a rectangle of lattice edges, as large as both have in common.
+
+        It has no rows and no columns where they have nothing in common.
+        """
+        west, south, east, north = (round(value / self.cell_m) for value in bounds)
+        north_row = min(self.north_row, max(north, self.north_row - self.rows))
+        south_row = max(self.north_row - self.rows, min(south, north_row))
+        west_col = max(self.west_col, min(west, self.west_col + self.cols))
+        east_col = min(self.west_col + self.cols, max(east, west_col))
+        rows, cols = north_row - south_row, east_col - west_col
+        if not rows or not cols:
+            rows = cols = 0
+        return Grid(self.crs, west_col, north_row, self.cell_m, rows, cols)
+
+    def bands(self, *, step_rows: int = 512, most_cells: int = 8_000_000) -> Iterator[Grid]:
+        """Bands of the grid from north to south, each a multiple of so many rows, and no larger than needs be."""
+        n_rows = step_rows * max(1, most_cells // max(1, step_rows * self.cols))
+        for first in range(0, self.rows, n_rows):
+            yield self.part((slice(first, min(first + n_rows, self.rows)), slice(0, self.cols)))
 
     def row_col(
         self, east: NDArray[np.float64], north: NDArray[np.float64]

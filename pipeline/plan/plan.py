@@ -18,14 +18,19 @@ from shapely.geometry.base import BaseGeometry
 from pipeline.errors import InputError, SettingsError
 from pipeline.files import checksums, layers
 from pipeline.files.arrays import read_json
-from pipeline.files.checksums import mark_of
+from pipeline.files.checksums import mark_of, text_mark
 from pipeline.files.disk.atomic import check_writable, write_text
 from pipeline.files.disk.lock import hold_folder
 from pipeline.files.intake import Intake, take_in
+from pipeline.files.written_points import forget_lost
 from pipeline.intake.find_tiles import find_tiles
 from pipeline.intake.placement import Placement
-from pipeline.lattice.blocks import Block, block_named, touches
+from pipeline.intake.tile_table import Tile
+from pipeline.lattice.blocks import Block, block_named, blocks_near, shared_m2, touches
+from pipeline.plan import needs
 from pipeline.plan.code import fingerprint
+from pipeline.plan.cut import block_for_density
+from pipeline.plan.names import safe_name
 from pipeline.plan.steps import STEPS
 from pipeline.settings import Area, Flow, LayerSettings, VegetationSettings, load_area, section_text
 
@@ -35,15 +40,6 @@ CALIBRATED = ("slow_from_m2_per_m3", "walk_from_m2_per_m3", "fight_from_m2_per_m
 """Settings of the vegetation section that a calibration replaces."""
 HALO_M = 60.0
 """Metres of its neighbours' returns that a block reads; the reach of every neighbourhood operation is less."""
-CHOICE_BLOCKS = 3
-"""Blocks on which it is decided whose ground is used; each takes a few seconds."""
-FINE_CELL_FROM_PULSES_PER_M2 = 3.0
-"""Density from which raster cells are 0.5 m: about the spacing of ground returns under light canopy (common practice,
-no source)."""
-MEDIUM_CELL_FROM_PULSES_PER_M2 = 0.5
-"""Density from which raster cells are 1 m, told in the same way; with less they are 2 m."""
-BLOCK_SIDES_M = (125.0, 250.0, 500.0)
-"""Working blocks come in these sizes, so that two surveys of one area are mostly cut alike."""
 
 
 @dataclass(frozen=True)
@@ -63,23 +59,26 @@ class Plan:
         """The working CRS."""
         return self.intake.table.crs
 
-    @property
-    def tile_names(self) -> list[str]:
-        """Names of the tiles, in fixed order."""
-        return self.intake.table.names
+    @cached_property
+    def _tiles(self) -> dict[str, Tile]:
+        return {safe_name(tile.name): tile for tile in self.intake.table.tiles}
 
-    @property
-    def tile_paths(self) -> list[str]:
-        """Files of the tiles, in the same order."""
-        return [self.tile_path(name) for name in self.tile_names]
+    @cached_property
+    def tile_names(self) -> list[str]:
+        """Names of the tiles among the work files, in fixed order; safe for Snakemake and the shell."""
+        return list(self._tiles)
 
     def tile_path(self, name: str) -> str:
         """File of a tile."""
-        return str(Path(self.intake.table.tile(name).path).resolve())
+        return str(Path(self._tiles[name].path).resolve())
+
+    def points_path(self, name: str) -> str:
+        """Where a tile is written back, under its own name; below the output folder."""
+        return f"points/{self._tiles[name].name}.laz"
 
     def tile_key(self, name: str) -> int:
         """A number that stands for the content of a tile, whatever other tiles there are."""
-        return int(self.intake.table.tile(name).sha256[:15], 16)
+        return int(self._tiles[name].sha256[:15], 16)
 
     @property
     def n_returns(self) -> int:
@@ -91,16 +90,10 @@ class Plan:
         """The working blocks the tiles touch, in fixed order."""
         return self.intake.table.blocks(block_m=self.flow.block_m)
 
-    @property
+    @cached_property
     def block_names(self) -> list[str]:
         """Names of the working blocks."""
         return [block.name for block in self.blocks]
-
-    @cached_property
-    def cell_m(self) -> float:
-        """Side of a raster cell: the expert setting, else by the density of pulses."""
-        terrain = self.area.expert.terrain
-        return terrain.cell_m or cell_for_density(pulses_per_m2(self.intake))
 
     @cached_property
     def flow(self) -> Flow:
@@ -113,65 +106,146 @@ class Plan:
 
     def placement(self, name: str) -> Placement:
         """How the coordinates of a tile come into the working CRS."""
-        return self.intake.table.tile(name).placement
+        return self._tiles[name].placement
 
     # ------------------------------------------------------------ who needs whom
 
+    @cached_property
+    def _blocks_near(self) -> dict[str, list[Block]]:
+        """Tile -> the blocks whose core or halo it reaches, of those that some tile touches."""
+        worked, flow = set(self.blocks), self.flow
+        return {
+            name: [b for b in blocks_near(tile.bounds, block_m=flow.block_m, margin_m=flow.halo_m) if b in worked]
+            for name, tile in self._tiles.items()
+        }
+
+    @cached_property
+    def _tiles_near(self) -> dict[str, list[str]]:
+        """Block -> the tiles that reach its core or halo."""
+        near: dict[str, list[str]] = {name: [] for name in self.block_names}
+        for tile, blocks in self._blocks_near.items():
+            for block in blocks:
+                near[block.name].append(tile)
+        return near
+
+    def tiles_around(self, block: str) -> list[str]:
+        """Names of the tiles that may hold returns of a block or its halo."""
+        return self._tiles_near[block]
+
     def splits_around(self, block: str) -> list[str]:
-        """Split tiles that may hold returns of a block or its halo."""
-        return [f"work/split/{name}" for name in self._tiles_around(block)]
-
-    @property
-    def blocks_of_choice(self) -> list[str]:
-        """A few blocks, spread evenly, on which it is decided whose ground is used."""
-        step = max(1, -(-len(self.block_names) // CHOICE_BLOCKS))
-        return self.block_names[step // 2 :: step]
-
-    @property
-    def splits_of_choice(self) -> list[str]:
-        """Split tiles that those blocks read."""
-        names = {name for block in self.blocks_of_choice for name in self._tiles_around(block)}
-        return [f"work/split/{name}" for name in sorted(names)]
+        """Those tiles, split."""
+        return [f"work/split/{name}" for name in self._tiles_near[block]]
 
     def content_around(self, block: str) -> list[str]:
         """Checksums of those tiles: content, not dates, decides what is computed again."""
-        return [self.intake.table.tile(name).sha256 for name in self._tiles_around(block)]
+        return [self._tiles[name].sha256 for name in self._tiles_near[block]]
+
+    def blocks_around(self, block: str) -> list[str]:
+        """Names of the blocks that a block's halo reaches, itself included."""
+        flow, place = self.flow, block_named(block, self.flow.block_m)
+        near = blocks_near(place.bounds, block_m=flow.block_m, margin_m=flow.halo_m)
+        return [other.name for other in near if other.name in self._tiles_near]
 
     def classified_around(self, block: str) -> list[str]:
-        """Classified blocks that a block's halo reaches, itself included."""
-        flow = self.flow
-        reach = block_named(block, flow.block_m).reach(flow.halo_m)
-        return [f"work/classified/{other.name}" for other in self.blocks if touches(other.bounds, reach)]
+        """Those blocks, classified."""
+        return [f"work/classified/{name}" for name in self.blocks_around(block)]
 
-    def tile_bounds(self, name: str) -> list[float]:
-        """west, south, east, north of a tile in the working CRS; what lies outside is stray."""
-        return list(self.intake.table.tile(name).bounds)
+    def tile_bounds(self, name: str) -> str:
+        """west,south,east,north of a tile in the working CRS, to the last digit; what lies outside is stray."""
+        return ",".join(map(repr, self._tiles[name].bounds))
 
     def blocks_reached(self, name: str) -> list[str]:
         """Names of the blocks whose core or halo a tile reaches."""
-        flow = self.flow
-        return [b.name for b in self.intake.table.blocks_of(name, block_m=flow.block_m, halo_m=flow.halo_m)]
+        return [block.name for block in self._blocks_near[name]]
 
     def classified_of_tile(self, name: str) -> list[str]:
         """Classified blocks that may hold returns of a tile."""
-        blocks = self.intake.table.blocks_of(name, block_m=self.flow.block_m)
-        return [f"work/classified/{block.name}" for block in blocks]
+        bounds = self._tiles[name].bounds
+        return [f"work/classified/{block.name}" for block in self._blocks_near[name] if touches(block.bounds, bounds)]
 
-    def _tiles_around(self, block: str) -> list[str]:
-        flow = self.flow
-        return self.intake.table.tiles_of(block_named(block, flow.block_m), halo_m=flow.halo_m)
+    # ------------------------------------------------------------ what a job needs
+
+    def split_mem_mb(self, tile: str) -> int:
+        """Memory that splitting a tile needs."""
+        return needs.split_mb(self._tiles[tile].n_points)
+
+    def label_mem_mb(self, tile: str) -> int:
+        """Memory that writing a tile back needs."""
+        return needs.label_mb(self._tiles[tile].n_points)
+
+    def block_mem_mb(self, block: str) -> int:
+        """Memory that a block needs, by the returns in it and its halo."""
+        return needs.block_mb(self.returns_around(block))
+
+    def returns_around(self, block: str) -> float:
+        """Returns in a block and its halo, as the headers of the tiles let expect: strewn evenly over each tile."""
+        reach = block_named(block, self.flow.block_m).reach(self.flow.halo_m)
+        tiles = [self._tiles[name] for name in self._tiles_near[block]]
+        return sum(tile.n_points * shared_m2(tile.bounds, reach) / max(1.0, tile.area_m2) for tile in tiles)
 
     @property
-    def boundary_inputs(self) -> list[str]:
-        """The boundary file as input of a rule, where there is one."""
-        return [str(self.boundary_path)] if self.boundary_path else []
+    def survey_mem_mb(self) -> int:
+        """Memory that the survey needs."""
+        return needs.SURVEY_MB
+
+    @cached_property
+    def decide_mem_mb(self) -> int:
+        """Memory that the step needs which decides whose ground is used: a patch with its halo, and squares of 10 m."""
+        densest = max(tile.n_points / max(1.0, tile.area_m2) for tile in self._tiles.values())
+        return needs.decide_mb(densest, ground_m2=self.ground_m2, halo_m=self.flow.halo_m)
+
+    @cached_property
+    def area_mem_mb(self) -> int:
+        """Memory that a step needs which works on the whole area at once."""
+        return needs.area_mb(self.ground_m2)
+
+    @cached_property
+    def ground_m2(self) -> float:
+        """Ground within the frames of all tiles, overlaps once."""
+        return float(shapely.union_all([shapely.box(*tile.bounds) for tile in self._tiles.values()]).area)
+
+    @cached_property
+    def most_mem_mb(self) -> tuple[int, str]:
+        """Memory of the job that needs most, and what it works on."""
+        jobs = [(self.block_mem_mb(name), f"a block of {self.flow.block_m:.0f} m") for name in self.block_names]
+        jobs += [(self.split_mem_mb(name), f"tile {self._tiles[name].name}") for name in self.tile_names]
+        return max([*jobs, (self.area_mem_mb, "the whole area"), (self.decide_mem_mb, "the choice of the ground")])
+
+    @cached_property
+    def peak_disk_bytes(self) -> float:
+        """Room on the disk that a run from the beginning needs at its peak."""
+        return needs.peak_disk_bytes(
+            n_returns=self.n_returns,
+            halo_ratio=(1 + 2 * self.flow.halo_m / self.flow.block_m) ** 2,
+            tile_bytes=sum(header.n_bytes for header in self.intake.headers),
+            ground_m2=self.ground_m2,
+        )
 
     # ------------------------------------------------------------ what Snakemake keeps track of
 
+    @cached_property
+    def content(self) -> str:
+        """One checksum of all tiles together, with where they lie and how they come into the working CRS."""
+        rows = [
+            (t.name, t.sha256, t.bounds, t.placement.source_crs, t.placement.height_unit_m)
+            for t in self._tiles.values()
+        ]
+        return text_mark(repr((self.crs, rows)))
+
+    @cached_property
+    def survey_mark(self) -> str:
+        """A checksum of all the survey is told: tiles, coordinate systems, boundary."""
+        return text_mark(repr((self.content, self.boundary_content, self.intake.working)))
+
     @property
-    def content(self) -> list[str]:
-        """Checksums of all tiles."""
-        return [tile.sha256 for tile in self.intake.table.tiles]
+    def boundary_files(self) -> list[str]:
+        """The boundary file, where there is one."""
+        return [str(self.boundary_path)] if self.boundary_path else []
+
+    @cached_property
+    def boundary_content(self) -> str:
+        """A checksum of the boundary in the working CRS; empty without one."""
+        return text_mark(layers.read_boundary(self.boundary_path, self.crs).wkb_hex) if self.boundary_path else ""
 
     def section(self, name: str) -> str:
         """A section of the expert settings as one line of JSON."""
@@ -187,40 +261,35 @@ class Plan:
         """Fingerprint of the code behind a step."""
         return fingerprint(STEPS[step].partition(":")[0])
 
-    @property
+    @cached_property
     def summary(self) -> dict[str, object]:
         """The plan in words and numbers, for `work/plan.json` and the manifest; no path of this machine in it."""
         return {
             "area": self.area.model_dump(mode="json"),
             "working_crs": {"crs": self.crs, "name": self.intake.working.name, "reason": self.intake.working.reason},
-            "cell_m": self.cell_m,
             "block_m": self.flow.block_m,
             "blocks": self.block_names,
             "tiles": [
-                {"name": tile.name, "file": Path(tile.path).name, "sha256": tile.sha256, "returns": tile.n_points}
-                for tile in self.intake.table.tiles
+                {
+                    "name": name,
+                    "file": Path(tile.path).name,
+                    "points": self.points_path(name),
+                    "sha256": tile.sha256,
+                    "returns": tile.n_points,
+                }
+                for name, tile in self._tiles.items()
             ],
         }
 
+    @cached_property
+    def text(self) -> str:
+        """The same as the text of `work/plan.json`."""
+        return json.dumps(self.summary, indent=1, sort_keys=True, ensure_ascii=False) + "\n"
 
-def cell_for_density(pulses_per_m2: float, /) -> float:
-    """Side of a raster cell in metres that a density of pulses supports."""
-    if pulses_per_m2 >= FINE_CELL_FROM_PULSES_PER_M2:
-        return 0.5
-    return 1.0 if pulses_per_m2 >= MEDIUM_CELL_FROM_PULSES_PER_M2 else 2.0
-
-
-def pulses_per_m2(intake: Intake, /) -> float:
-    """Pulses on a square metre of the tiles' ground; all returns count where they are not numbered."""
-    first = [header.n_by_return[0] if header.n_by_return else 0 for header in intake.headers]
-    n_pulses = sum(n or header.n_points for n, header in zip(first, intake.headers, strict=True))
-    return n_pulses / max(1.0, sum(tile.area_m2 for tile in intake.table.tiles))
-
-
-def block_for_density(returns_per_m2: float, /, *, halo_m: float, max_returns: int) -> float:
-    """Side of a working block in metres: the largest whose returns, halo included, stay below a number."""
-    fits = [side for side in BLOCK_SIDES_M if returns_per_m2 * (side + 2 * halo_m) ** 2 <= max_returns]
-    return max(fits, default=min(BLOCK_SIDES_M))
+    @cached_property
+    def mark(self) -> str:
+        """A checksum of it."""
+        return text_mark(self.text)
 
 
 def calibration_path(area_path: Path, /) -> Path:
@@ -281,8 +350,8 @@ def plan_run(area_path: Path, /) -> Plan:
     hold_folder(plan.out)
     check_writable(plan.out / "work")
     checksums.remember(plan.out / CHECKSUMS, {mark_of(Path(t.path)): t.sha256 for t in plan.intake.table.tiles})
-    text = json.dumps(plan.summary, indent=1, sort_keys=True, ensure_ascii=False) + "\n"
-    write_text(plan.out / "work" / "plan.json", text)
+    write_text(plan.out / "work" / "plan.json", plan.text)
+    forget_lost(plan.out)
     return plan
 
 

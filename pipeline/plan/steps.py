@@ -5,7 +5,7 @@ from __future__ import annotations
 STEPS = {
     "survey": "pipeline.steps.survey:survey",
     "split": "pipeline.steps.tile.split:split",
-    "choose_ground": "pipeline.steps.block.choose_ground:choose_ground",
+    "decide": "pipeline.steps.decide:decide",
     "classify": "pipeline.steps.block.classify:classify",
     "grids": "pipeline.steps.block.grids:grids",
     "boulders": "pipeline.steps.block.boulders:boulders",

@@ -6,20 +6,45 @@ rule survey:
 
     Try: snakemake -c1 report/survey.txt
     """
-    input:
-        tiles=[ancient(path) for path in PLAN.tile_paths],
     output:
         text="report/survey.txt",
         figures="report/survey.json",
     log:
         "logs/survey.log",
+    resources:
+        mem_mb=PLAN.survey_mem_mb,
     params:
         area=str(PLAN.area_path),
-        content=PLAN.content,
+        told=PLAN.survey_mark,
         settings=PLAN.section("survey"),
         code=PLAN.code("survey"),
     shell:
-        "python -m pipeline survey --area {params.area:q} --text {output.text:q} --figures {output.figures:q} 2> {log:q}"
+        "python -m pipeline survey --area={params.area:q} --text={output.text:q} --figures={output.figures:q} 2> {log:q}"
+
+
+rule decide:
+    """Side of a raster cell and whose ground is used, from the ground that the returns cover.
+
+    Try: snakemake -c1 work/decided.json
+    """
+    input:
+        split=expand("work/split/{tile}", tile=PLAN.tile_names),
+        seen=expand("work/seen/{tile}", tile=PLAN.tile_names),
+    output:
+        "work/decided.json",
+    log:
+        "logs/decide.log",
+    resources:
+        mem_mb=PLAN.decide_mem_mb,
+    params:
+        tiles=PLAN.content,
+        flow=PLAN.section("flow"),
+        settings=PLAN.section("points"),
+        cell_m=PLAN.area.expert.terrain.cell_m or 0,
+        code=PLAN.code("decide"),
+    shell:
+        "python -m pipeline decide --plan=work/plan.json --seen=work/seen --split=work/split --out={output:q}"
+        " --flow={params.flow:q} --settings={params.settings:q} --cell-m={params.cell_m} 2> {log:q}"
 
 
 rule rasters:
@@ -29,7 +54,6 @@ rule rasters:
     """
     input:
         grids=expand("work/grids/{block}", block=PLAN.block_names),
-        boundary=PLAN.boundary_inputs,
     output:
         seen="work/bare_earth_seen.tif",
         ground_support="rasters/ground_support.tif",
@@ -40,10 +64,12 @@ rule rasters:
         "logs/rasters.log",
     params:
         blocks=PLAN.block_names,
+        boundary=PLAN.boundary_files,
+        boundary_content=PLAN.boundary_content,
         code=PLAN.code("rasters"),
     shell:
         "python -m pipeline rasters --grids work/grids --blocks {params.blocks} --out rasters"
-        " --seen {output.seen:q} --counts {output.counts:q} --outline {output.outline:q} --boundary {input.boundary:q} 2> {log:q}"
+        " --seen {output.seen:q} --counts {output.counts:q} --outline {output.outline:q} --boundary {params.boundary:q} 2> {log:q}"
 
 
 rule bare_earth:
@@ -242,21 +268,25 @@ rule sheet:
 
 
 rule manifest:
-    """What went in, what came out, with which settings and versions."""
+    """What went in, what came out, with which settings and versions; what tiles of before left goes.
+
+    Try: snakemake -c1 manifest.json
+    """
     input:
         draft="draft.gpkg",
         sheet="sheets/field_sheet.pdf",
         survey="report/survey.json",
-        points=expand("points/{tile}.laz", tile=PLAN.tile_names),
+        points=expand("work/labelled/{tile}.json", tile=PLAN.tile_names),
         slope="rasters/slope.tif",
         understorey="rasters/understorey.tif",
-        ground="work/ground_choice.json",
+        decided="work/decided.json",
     output:
         "manifest.json",
     log:
         "logs/manifest.log",
     params:
-        plan=PLAN.summary,
+        plan=PLAN.mark,
         code=PLAN.code("manifest"),
     shell:
-        "python -m pipeline manifest --folder . --plan work/plan.json --ground {input.ground:q} --out {output:q} 2> {log:q}"
+        "python -m pipeline manifest --folder=. --plan=work/plan.json --decided={input.decided:q} --out={output:q}"
+        " 2> {log:q}"

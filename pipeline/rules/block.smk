@@ -1,30 +1,6 @@
 # Looped over working blocks.
 
 
-rule choose_ground:
-    """Whose ground the area uses, decided from a few blocks.
-
-    Try: snakemake -c1 work/ground_choice.json
-    """
-    input:
-        split=PLAN.splits_of_choice,
-    output:
-        "work/ground_choice.json",
-    log:
-        "logs/choose_ground.log",
-    resources:
-        mem_mb=2500,
-    params:
-        blocks=PLAN.blocks_of_choice,
-        content=PLAN.content,
-        flow=PLAN.section("flow"),
-        settings=PLAN.section("points"),
-        code=PLAN.code("classify"),
-    shell:
-        "python -m pipeline choose_ground --split {input.split:q} --blocks {params.blocks} --out {output:q}"
-        " --flow {params.flow:q} --settings {params.settings:q} 2> {log:q}"
-
-
 rule classify:
     """Noise, ground and ASPRS classes of one block.
 
@@ -32,13 +8,13 @@ rule classify:
     """
     input:
         split=lambda wildcards: PLAN.splits_around(wildcards.block),
-        choice="work/ground_choice.json",
+        decided="work/decided.json",
     output:
-        directory("work/classified/{block}"),
+        temp(directory("work/classified/{block}")),
     log:
         "logs/classify/{block}.log",
     resources:
-        mem_mb=2500,
+        mem_mb=lambda wildcards: PLAN.block_mem_mb(wildcards.block),
     params:
         content=lambda wildcards: PLAN.content_around(wildcards.block),
         flow=PLAN.section("flow"),
@@ -47,9 +23,9 @@ rule classify:
         wires=PLAN.section("wires"),
         code=PLAN.code("classify"),
     shell:
-        "python -m pipeline classify --split {input.split:q} --choice {input.choice:q} --out {output:q} --block {wildcards.block}"
-        " --flow {params.flow:q} --settings {params.settings:q}"
-        " --roofs {params.roofs:q} --wires {params.wires:q} 2> {log:q}"
+        "python -m pipeline classify --split {input.split:q} --choice={input.decided:q} --out={output:q} --block={wildcards.block}"
+        " --flow={params.flow:q} --settings={params.settings:q}"
+        " --roofs={params.roofs:q} --wires={params.wires:q} 2> {log:q}"
 
 
 rule grids:
@@ -59,6 +35,7 @@ rule grids:
     """
     input:
         returns=lambda wildcards: PLAN.classified_around(wildcards.block),
+        decided="work/decided.json",
     output:
         directory("work/grids/{block}"),
     # The area waits for grids; nothing waits for the tiles written back.
@@ -66,18 +43,17 @@ rule grids:
     log:
         "logs/grids/{block}.log",
     resources:
-        mem_mb=2500,
+        mem_mb=lambda wildcards: PLAN.block_mem_mb(wildcards.block),
     params:
         crs=PLAN.crs,
-        cell_m=PLAN.cell_m,
         flow=PLAN.section("flow"),
         terrain=PLAN.section("terrain"),
         layers=PLAN.layers,
         code=PLAN.code("grids"),
     shell:
-        "python -m pipeline grids --returns {input.returns:q} --out {output:q} --block {wildcards.block}"
-        " --crs {params.crs:q} --cell-m {params.cell_m} --flow {params.flow:q} --terrain {params.terrain:q}"
-        " --layers {params.layers:q} 2> {log:q}"
+        "python -m pipeline grids --returns {input.returns:q} --out={output:q} --block={wildcards.block}"
+        " --crs={params.crs:q} --decided={input.decided:q} --flow={params.flow:q} --terrain={params.terrain:q}"
+        " --layers={params.layers:q} 2> {log:q}"
 
 
 rule boulders:
@@ -87,17 +63,17 @@ rule boulders:
     """
     input:
         returns=lambda wildcards: PLAN.classified_around(wildcards.block),
+        decided="work/decided.json",
     output:
         "work/boulders/{block}.gpkg",
     log:
         "logs/boulders/{block}.log",
     resources:
-        mem_mb=2500,
+        mem_mb=lambda wildcards: PLAN.block_mem_mb(wildcards.block),
     params:
         crs=PLAN.crs,
-        cell_m=PLAN.cell_m,
         flow=PLAN.section("flow"),
         code=PLAN.code("boulders"),
     shell:
-        "python -m pipeline boulders --returns {input.returns:q} --out {output:q} --block {wildcards.block}"
-        " --crs {params.crs:q} --cell-m {params.cell_m} --flow {params.flow:q} 2> {log:q}"
+        "python -m pipeline boulders --returns {input.returns:q} --out={output:q} --block={wildcards.block}"
+        " --crs={params.crs:q} --decided={input.decided:q} --flow={params.flow:q} 2> {log:q}"

@@ -46,7 +46,10 @@ def test_a_short_file_takes_the_defaults(tmp_path: Path) -> None:
         ("expert: {water: {cliff_excess_m: 2}}", ["did you mean 'expert.rock.cliff_excess_m'"]),
         ("open_radus_m: 4", ["line 4", "did you mean 'expert.vegetation.open_radius_m'"]),
         ("expert: {rokc: {}}", ["line 4", "did you mean 'rock'", "flow, survey, points"]),
-        ("expert: {rock: 5}", ["line 4", "'expert.rock' should hold settings", "Allowed here: least_boulder_confidence"]),
+        (
+            "expert: {rock: 5}",
+            ["line 4", "'expert.rock' should hold settings", "Allowed here: least_boulder_confidence"],
+        ),
         ("expert: {flow: {block_m: -5}}", ["line 4", "expert.flow.block_m", "greater than or equal to"]),
         ("expert: {survey: {reproject_geographic: maybe}}", ["should be true or false (you wrote 'maybe')"]),
         (

@@ -5,31 +5,37 @@ from __future__ import annotations
 import platform
 from importlib.metadata import version
 from pathlib import Path
+from typing import cast
 
 from pipeline.files import arrays, checksums, layers
+from pipeline.files.written_points import drop_other_blocks, drop_removed, written_points
 
 LIBRARIES = ("geopandas", "laspy", "lazrs", "numpy", "pyproj", "rasterio", "scipy", "shapely", "snakemake")
 """Whose versions may change a result."""
 
 
-def manifest(*, folder: Path, plan: Path, ground: Path, out: Path) -> None:
-    """What went in, what came out, with which settings and versions.
+def manifest(*, folder: Path, plan: Path, decided: Path, out: Path) -> None:
+    """What went in, what came out, with which settings and versions; what tiles and blocks of before left is dropped.
 
     It carries no clock time, so that the same input gives the same file; the files themselves have dates.
     """
     content = arrays.read_json(plan)
+    tiles = [str(tile["name"]) for tile in cast("list[dict[str, object]]", content["tiles"])]
+    drop_removed(folder, tiles)
+    drop_other_blocks(folder / "work", cast("list[str]", content["blocks"]))
     made = [
         path
-        for pattern in ("draft.gpkg", "rasters/*.tif", "points/*.laz", "sheets/*", "report/*")
+        for pattern in ("draft.gpkg", "rasters/*.tif", "sheets/*", "report/*")
         for path in sorted(folder.glob(pattern))
         if not path.name.startswith(".")
     ]
     content |= {
-        "ground": arrays.read_json(ground),
+        "decided": arrays.read_json(decided),
         "tussock": version("tussock"),
         "python": platform.python_version(),
         "libraries": {name: version(name) for name in LIBRARIES},
-        "made": {path.relative_to(folder).as_posix(): checksums.sha256_of(path) for path in made},
+        "made": {path.relative_to(folder).as_posix(): checksums.sha256_of(path) for path in made}
+        | written_points(folder),
         "features": layers.count_features(folder / "draft.gpkg"),
         "cautions": [
             "Not field-checked. Not for navigation or competition.",

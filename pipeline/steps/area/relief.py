@@ -14,4 +14,5 @@ def relief(*, bare_earth: Path, slope_out: Path, shaded_relief_out: Path) -> Non
     heights, grid = rasters.read_heights(bare_earth)
     rasters.write_heights(slope_out, slope(heights, grid), grid, description=DESCRIPTIONS["slope"])
     shade = shaded_relief(heights, grid)
-    rasters.write_bytes_raster(shaded_relief_out, shade, grid, description=DESCRIPTIONS["shaded_relief"])
+    with rasters.writing_bytes(shaded_relief_out, grid, description=DESCRIPTIONS["shaded_relief"]) as put:
+        put(shade, grid)

@@ -10,7 +10,7 @@ from pipeline.lattice.blocks import block_named
 from pipeline.lattice.grid import Grid
 from pipeline.rock.boulders.boulders import find_boulders
 from pipeline.settings import Flow
-from pipeline.steps.block.reading import surroundings
+from pipeline.steps.block.reading import cell_side, surroundings
 
 
 def boulders(
@@ -19,11 +19,11 @@ def boulders(
     out: Path,
     block: str,
     crs: str,
-    cell_m: float,
+    decided: Path,
     flow: Flow,
 ) -> None:
     """Boulder candidates of one block."""
     cloud, asprs_class, above_m = surroundings(returns, block_named(block, flow.block_m), flow)
-    core = Grid.covering(block_named(block, flow.block_m).bounds, cell_m=cell_m, crs=crs)
+    core = Grid.covering(block_named(block, flow.block_m).bounds, cell_m=cell_side(decided), crs=crs)
     found = find_boulders(cloud, asprs_class, above_m, core) if len(cloud) else no_features(crs)
     layers.write_features(out, found)

@@ -11,7 +11,7 @@ from pipeline.lattice.blocks import block_named
 from pipeline.lattice.grid import Grid, Heights
 from pipeline.returns.asprs import GROUND, WATER
 from pipeline.settings import Flow, LayerSettings, TerrainSettings
-from pipeline.steps.block.reading import surroundings
+from pipeline.steps.block.reading import cell_side, surroundings
 from pipeline.terrain.counts import class_counts, lone_ground
 from pipeline.terrain.profile import profile_grids
 from pipeline.terrain.surface import canopy_height, ground_support, lowest_last, surface_from_ground
@@ -23,14 +23,14 @@ def grids(
     out: Path,
     block: str,
     crs: str,
-    cell_m: float,
+    decided: Path,
     flow: Flow,
     terrain: TerrainSettings,
     layers: LayerSettings,
 ) -> None:
     """Write every raster of one block: bare earth, its support, canopy, and counts of returns that may be added up."""
     cloud, asprs_class, above_m = surroundings(returns, block_named(block, flow.block_m), flow)
-    core = Grid.covering(block_named(block, flow.block_m).bounds, cell_m=cell_m, crs=crs)
+    core = Grid.covering(block_named(block, flow.block_m).bounds, cell_m=cell_side(decided), crs=crs)
     if not cloud.within(block_named(block, flow.block_m).bounds).any():
         arrays.write_grids(out, {}, core)
         return

@@ -44,3 +44,8 @@ def surroundings(returns: list[Path], block: Block, flow: Flow) -> tuple[Cloud, 
 def pick(columns: Columns, which: NDArray[np.generic]) -> Columns:
     """The chosen entries of every column."""
     return {name: column[which] for name, column in columns.items()}
+
+
+def cell_side(decided: Path) -> float:
+    """Side of a raster cell in metres, as decided for the whole area."""
+    return float(str(arrays.read_json(decided)["cell_m"]))

@@ -1,0 +1,70 @@
+"""What a run needs of the machine: memory of each job, and room on the disk at its peak.
+
+Measured as the highest resident memory of each step (`/usr/bin/time`), with a fifth on top.
+"""
+
+from __future__ import annotations
+
+from pipeline.returns.ground_cells import CELL_M, PATCH_M
+
+START_MB = 250
+"""Memory of a step that has imported what it needs and read nothing."""
+SPLIT_MB_PER_MILLION = 330
+"""Memory for a million returns of a tile that is being split, up to those of one piece."""
+PIECE_MILLIONS = 2.0
+"""Millions of returns of a tile that are in memory at once (`pipeline.files.las.tiles.PIECE_POINTS`)."""
+LABEL_MB_PER_MILLION = 110
+"""The same for a tile that is written back."""
+BLOCK_MB_PER_MILLION = 330
+"""Memory for a million returns of a block and its halo."""
+SURVEY_MB = 1_500
+"""Memory of the survey, which reads a sample of limited size."""
+AREA_MB_PER_KM2 = 700
+"""Memory of a step of the whole area for each square kilometre, at cells of 0.5 m."""
+
+SPLIT_BYTES = 57
+"""Bytes on disk of one return that is laid out for a block or its halo."""
+CLASSIFIED_BYTES = 62
+"""Bytes of one return of a classified block."""
+KEPT_MB_PER_KM2 = 300
+"""What stays in `work/` beside the results, for each square kilometre."""
+RESULTS_MB_PER_KM2 = 150
+"""Rasters, layers and sheets of a square kilometre, without the points."""
+
+
+def split_mb(n_returns: float, /) -> int:
+    """Memory that splitting a tile needs, MB."""
+    return round(START_MB + SPLIT_MB_PER_MILLION * min(n_returns / 1e6, PIECE_MILLIONS))
+
+
+def label_mb(n_returns: float, /) -> int:
+    """Memory that writing a tile back needs, MB: one byte a return for the classes, and a piece at a time."""
+    return round(START_MB + LABEL_MB_PER_MILLION * min(n_returns / 1e6, PIECE_MILLIONS) + n_returns / 1e6)
+
+
+def block_mb(n_returns: float, /) -> int:
+    """Memory that a block with so many returns, halo included, needs, MB."""
+    return round(START_MB + BLOCK_MB_PER_MILLION * n_returns / 1e6)
+
+
+def decide_mb(returns_per_m2: float, /, *, ground_m2: float, halo_m: float) -> int:
+    """Memory of the choice of the ground, MB: a patch with its halo, and 100 bytes a square of 10 m while joining."""
+    n_returns = returns_per_m2 * (PATCH_M + 2 * halo_m) ** 2
+    return round(START_MB + BLOCK_MB_PER_MILLION * n_returns / 1e6 + 100 * ground_m2 / CELL_M**2 / 1e6)
+
+
+def area_mb(ground_m2: float, /) -> int:
+    """Memory of a step that works on the whole area at once, MB."""
+    return round(START_MB + AREA_MB_PER_KM2 * ground_m2 / 1e6)
+
+
+def peak_disk_bytes(*, n_returns: float, halo_ratio: float, tile_bytes: float, ground_m2: float) -> float:
+    """Room that a run needs at its peak: all tiles laid out and classified, points and rasters written.
+
+    Parameters
+    ----------
+    halo_ratio : returns laid out for each return of the survey, since halos overlap
+    tile_bytes : size of the tiles; those written back are about as large
+    """
+    per_return = SPLIT_BYTES * halo_ratio + CLASSIFIED_BYTES
+    return n_returns * per_return + tile_bytes + ground_m2 * (KEPT_MB_PER_KM2 + RESULTS_MB_PER_KM2)
