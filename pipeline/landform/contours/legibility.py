@@ -68,8 +68,9 @@ def stations(lines: Lines, /, *, step_m: float) -> Stations:
         way_m = np.concatenate([[0.0], np.cumsum(np.hypot(step[:, 0], step[:, 1]))])
         n_steps = max(int(np.ceil(way_m[-1] / step_m)), 1)
         at_m = np.linspace(0, way_m[-1], n_steps + 1)
-        places.append(np.column_stack([np.interp(at_m, way_m, piece[:, axis]) for axis in (0, 1)])[: None if ends else -1])
-        along.append(passed_m + at_m[: None if ends else -1])
+        at_m = at_m if ends else at_m[:-1]
+        places.append(np.column_stack([np.interp(at_m, way_m, piece[:, axis]) for axis in (0, 1)]))
+        along.append(passed_m + at_m)
         passed_m = 0.0 if ends else passed_m + way_m[-1]
     number = np.repeat(np.arange(len(pieces)), [len(part) for part in places])
     return Stations(np.concatenate(places), of_line[number], np.concatenate(along), number)

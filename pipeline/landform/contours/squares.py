@@ -6,6 +6,8 @@ line counts from the sides of these squares instead: two fields (`pipeline.latti
 
 from __future__ import annotations
 
+import itertools
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -41,7 +43,7 @@ def in_squares(lines: list[EastNorth], /) -> tuple[list[EastNorth], Numbers]:
     pieces: list[EastNorth] = []
     number: list[int] = []
     cuts = np.flatnonzero((crosses & ~starts & ~ends) | starts | ends)
-    for first, last in zip(cuts[:-1], cuts[1:], strict=True):
+    for first, last in itertools.pairwise(cuts):
         if of_line[first] == of_line[last]:
             pieces.append(places[first : last + 1])
             number.append(int(of_line[first]))

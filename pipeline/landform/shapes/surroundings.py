@@ -21,9 +21,7 @@ enough for a field's margin to hold those around every place it asks about (our 
 Floats = NDArray[np.floating]
 
 
-def usual_size(
-    size: Floats, known: Mask, grid: Grid, /, *, most: float, least: float = 0.0, every: int = 1
-) -> Floats:
+def usual_size(size: Floats, known: Mask, grid: Grid, /, *, most: float, least: float = 0.0, every: int = 1) -> Floats:
     """(rows, cols) mean size of the known cells round about, little moved by the few that stand out.
 
     Parameters
