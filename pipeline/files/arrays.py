@@ -8,6 +8,7 @@ the columns of 800 000 returns, one structured array in one file takes eight tim
 from __future__ import annotations
 
 import json
+import os
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass, fields
 from pathlib import Path
@@ -141,10 +142,71 @@ def read_grid_of(path: Path, /) -> tuple[Grid, tuple[str, ...]]:
     return grid, tuple(sorted(file.stem for file in path.glob("*.npy")))
 
 
+@dataclass(frozen=True)
+class Mosaic:
+    """The grids of blocks side by side, each raster read where it is asked for.
+
+    Attributes
+    ----------
+    grid : covers all blocks with returns
+    names : of the rasters that each block has
+    frames : folder of each block with returns, and its grid
+    """
+
+    grid: Grid
+    names: tuple[str, ...]
+    frames: tuple[tuple[Path, Grid], ...]
+
+    @classmethod
+    def of(cls, folders: Sequence[Path], /) -> Mosaic | None:
+        """The mosaic of the grids of blocks, no raster read yet; None where no block holds a return."""
+        found = [(path, *read_grid_of(path)) for path in folders]
+        made = [(path, frame, names) for path, frame, names in found if names]
+        if not made:
+            return None
+        bounds = np.array([frame.bounds for _, frame, _ in made])
+        west, south = bounds[:, :2].min(axis=0)
+        east, north = bounds[:, 2:].max(axis=0)
+        _, first, names = made[0]
+        whole = Grid.covering((west, south, east, north), cell_m=first.cell_m, crs=first.crs)
+        return cls(whole, names, tuple((path, frame) for path, frame, _ in made))
+
+    def part(self, name: str, part: Grid, /) -> Heights:
+        """One raster of all blocks on a part of the lattice, NaN where there is no block."""
+        joined = np.full(part.shape, np.nan, np.float32)
+        for path, frame in self.frames:
+            shared = frame.within(part.bounds)
+            if shared.rows:
+                joined[part.window_of(shared)] = map_arrays(path, (name,))[name][frame.window_of(shared)]
+        return joined
+
+
+_BLOCKS = "blocks.json"
+"""Stands in a folder of sums instead of rasters: in which folders of blocks they lie."""
+
+
+def write_sums_of_blocks(path: Path, mosaic: Mosaic, grid: Grid, names: Collection[str], /) -> None:
+    """Write where the rasters of some names lie, block by block, so that `read_sums` finds them.
+
+    They are not copied: those of a square kilometre take 350 MB.
+    """
+    blocks = [{"folder": os.path.relpath(folder, path), "grid": asdict(frame)} for folder, frame in mosaic.frames]
+    with replacing_folder(path) as folder:
+        write_json(folder / _GRID, asdict(grid))
+        write_json(folder / _BLOCKS, {"names": sorted(names), "blocks": blocks})
+
+
+def _sums_of_blocks(path: Path) -> Mosaic:
+    content = read_json(path / _BLOCKS)
+    blocks = cast("list[dict[str, object]]", content["blocks"])
+    frames = tuple((path / str(block["folder"]), Grid(**cast("dict[str, object]", block["grid"]))) for block in blocks)  # type: ignore[arg-type]
+    return Mosaic(read_grid_of(path)[0], tuple(cast("list[str]", content["names"])), frames)
+
+
 def read_sums(
     path: Path, names: Collection[str] | None = None, /, *, bounds: Bounds | None = None
 ) -> dict[str, Heights]:
-    """Read counts and sums per cell that `write_grids` wrote, all float32.
+    """Read counts and sums per cell that `write_grids` or `write_sums_of_blocks` wrote, all float32.
 
     Parameters
     ----------
@@ -152,13 +214,13 @@ def read_sums(
     bounds : west, south, east, north in metres, on edges of cells
         Only the part of the grid inside is read, as `pipeline.files.rasters.read_heights` does it.
     """
-    found = map_arrays(path, names)
-    if bounds is None:
-        return {name: values.astype(np.float32) for name, values in found.items()}
     grid, _ = read_grid_of(path)
-    part = grid.within(bounds)
+    part = grid if bounds is None else grid.within(bounds)
+    if (path / _BLOCKS).exists():
+        mosaic = _sums_of_blocks(path)
+        return {name: mosaic.part(name, part) for name in (mosaic.names if names is None else names)}
     window = grid.window_of(part) if part.rows else (slice(0, 0), slice(0, 0))
-    return {name: values[window].astype(np.float32) for name, values in found.items()}
+    return {name: values[window].astype(np.float32) for name, values in map_arrays(path, names).items()}
 
 
 # ---------------------------------------------------------------- JSON

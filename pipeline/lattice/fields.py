@@ -36,8 +36,8 @@ class Field:
     Attributes
     ----------
     name : str
-        Its place in the lattice, such as `e12n-3` written `e12s3`; no sign stands in it, since a leading one would
-        make an option of it on a command line.
+        Its place in the lattice, such as `e12_s3`: fields east (or west) and north (or south). `whole` for an only
+        field. No sign stands in it, which a command line would take for an option.
     core : west, south, east, north in metres
         The ground that is its own: west and south edge belong to it, east and north edge to its neighbours. The core
         of an only field reaches out to the lattice, beyond all rasters.
@@ -95,5 +95,5 @@ def _places(frame: Bounds, field_m: float) -> tuple[int, int, int, int]:
 
 
 def _field(col: int, row: int, field_m: float) -> Field:
-    name = f"{'e' if col >= 0 else 'w'}{abs(col)}{'n' if row >= 0 else 's'}{abs(row)}"
+    name = f"{'w' if col < 0 else 'e'}{abs(col)}_{'s' if row < 0 else 'n'}{abs(row)}"
     return Field(name, (col * field_m, row * field_m, (col + 1) * field_m, (row + 1) * field_m))

@@ -12,6 +12,9 @@ from pipeline.lattice.grid import Grid, Heights
 from pipeline.manmade.buildings import Outline, building_outlines
 from pipeline.settings import ManmadeSettings
 
+MARGIN_M = 200.0
+"""Metres around a field that are drawn with it. A building is drawn by the field that holds its middle, which must see
+all of it: halls twice as long are cut off."""
 SURE_RETURNS = 100
 """Roof returns from which the fit of the plan alone says how sure a building is; with fewer it is less sure. Our
 choice."""

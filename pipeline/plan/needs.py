@@ -22,6 +22,11 @@ SURVEY_MB = 1_500
 AREA_MB_PER_KM2 = 700
 """Memory of a step of the whole area for each square kilometre, at cells of 0.5 m."""
 
+FIELD_M2 = 2e6
+"""Ground of a field and its margin, which is also the most that is drawn in one field."""
+BAND_MB = 700
+"""Memory of a step that makes rasters of the area band by band."""
+
 SPLIT_BYTES = 57
 """Bytes on disk of one return that is laid out for a block or its halo."""
 CLASSIFIED_BYTES = 62
@@ -56,6 +61,11 @@ def decide_mb(returns_per_m2: float, /, *, ground_m2: float, halo_m: float) -> i
 def area_mb(ground_m2: float, /) -> int:
     """Memory of a step that works on the whole area at once, MB."""
     return round(START_MB + AREA_MB_PER_KM2 * ground_m2 / 1e6)
+
+
+def field_mb(ground_m2: float, /) -> int:
+    """Memory of a step that draws a section of a field, MB."""
+    return round(START_MB + AREA_MB_PER_KM2 * min(ground_m2, FIELD_M2) / 1e6)
 
 
 def peak_disk_bytes(*, n_returns: float, halo_ratio: float, tile_bytes: float, ground_m2: float) -> float:

@@ -27,9 +27,11 @@ from pipeline.intake.find_tiles import find_tiles
 from pipeline.intake.placement import Placement
 from pipeline.intake.tile_table import Tile
 from pipeline.lattice.blocks import Block, block_named, blocks_near, shared_m2, touches
+from pipeline.lattice.fields import FIELD_M, Field
 from pipeline.plan import needs
 from pipeline.plan.code import fingerprint
 from pipeline.plan.cut import block_for_density
+from pipeline.plan.fields import blocks_of, fields_of_area
 from pipeline.plan.names import safe_name
 from pipeline.plan.steps import STEPS
 from pipeline.settings import Area, Flow, LayerSettings, VegetationSettings, load_area, section_text
@@ -107,6 +109,31 @@ class Plan:
     def placement(self, name: str) -> Placement:
         """How the coordinates of a tile come into the working CRS."""
         return self._tiles[name].placement
+
+    # ------------------------------------------------------------ fields
+
+    @cached_property
+    def fields(self) -> dict[str, Field]:
+        """The fields that sections are drawn in, by their names, in fixed order."""
+        boundary = layers.read_boundary(self.boundary_path, self.crs) if self.boundary_path else None
+        return fields_of_area([tile.bounds for tile in self._tiles.values()], boundary)
+
+    @cached_property
+    def field_names(self) -> list[str]:
+        """Names of the fields."""
+        return list(self.fields)
+
+    def core_of(self, field: str) -> str:
+        """west,south,east,north of a field."""
+        return ",".join(map(repr, self.fields[field].core))
+
+    def blocks_of_field(self, field: str) -> list[str]:
+        """Names of the blocks that a field and its margin reach."""
+        return blocks_of(self.fields[field], self._blocks_by_name, block_m=self.flow.block_m)
+
+    @cached_property
+    def _blocks_by_name(self) -> dict[str, Block]:
+        return {block.name: block for block in self.blocks}
 
     # ------------------------------------------------------------ who needs whom
 
@@ -200,6 +227,16 @@ class Plan:
         return needs.area_mb(self.ground_m2)
 
     @cached_property
+    def field_mem_mb(self) -> int:
+        """Memory that a step needs which draws a section of a field."""
+        return needs.field_mb(self.ground_m2)
+
+    @cached_property
+    def band_mem_mb(self) -> int:
+        """Memory that a step needs which makes rasters of the area band by band."""
+        return needs.BAND_MB
+
+    @cached_property
     def ground_m2(self) -> float:
         """Ground within the frames of all tiles, overlaps once."""
         return float(shapely.union_all([shapely.box(*tile.bounds) for tile in self._tiles.values()]).area)
@@ -269,6 +306,8 @@ class Plan:
             "working_crs": {"crs": self.crs, "name": self.intake.working.name, "reason": self.intake.working.reason},
             "block_m": self.flow.block_m,
             "blocks": self.block_names,
+            "field_m": FIELD_M,
+            "fields": {name: field.core for name, field in self.fields.items()},
             "tiles": [
                 {
                     "name": name,

@@ -19,6 +19,10 @@ from pipeline.rock.ground.pits import find_rocky_pits
 from pipeline.rock.ground.stony import find_stony_ground
 from pipeline.settings import RockSettings
 
+MARGIN_M = 200.0
+"""Metres around a field that are drawn with it: cliffs and chains of boulders are seldom longer, and brightness is
+compared with that of the ground within 100 m."""
+
 
 def draft_rock(
     boulders: gpd.GeoDataFrame,

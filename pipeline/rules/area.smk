@@ -62,14 +62,15 @@ rule rasters:
         outline="work/outline.gpkg",
     log:
         "logs/rasters.log",
+    resources:
+        mem_mb=PLAN.band_mem_mb,
     params:
-        blocks=PLAN.block_names,
         boundary=PLAN.boundary_files,
         boundary_content=PLAN.boundary_content,
         code=PLAN.code("rasters"),
     shell:
-        "python -m pipeline rasters --grids work/grids --blocks {params.blocks} --out rasters"
-        " --seen {output.seen:q} --counts {output.counts:q} --outline {output.outline:q} --boundary {params.boundary:q} 2> {log:q}"
+        "python -m pipeline rasters --grids=work/grids --plan=work/plan.json --out=rasters --seen={output.seen:q}"
+        " --counts={output.counts:q} --outline={output.outline:q} --boundary {params.boundary:q} 2> {log:q}"
 
 
 rule bare_earth:
@@ -84,6 +85,8 @@ rule bare_earth:
         "rasters/bare_earth.tif",
     log:
         "logs/bare_earth.log",
+    resources:
+        mem_mb=PLAN.band_mem_mb,
     params:
         code=PLAN.code("bare_earth"),
     shell:
@@ -100,56 +103,13 @@ rule relief:
         shaded_relief="rasters/shaded_relief.tif",
     log:
         "logs/relief.log",
+    resources:
+        mem_mb=PLAN.band_mem_mb,
     params:
         code=PLAN.code("relief"),
     shell:
         "python -m pipeline relief --bare-earth {input:q} --slope-out {output.slope:q}"
         " --shaded-relief-out {output.shaded_relief:q} 2> {log:q}"
-
-
-rule landform:
-    """Contours and landforms."""
-    input:
-        bare_earth="rasters/bare_earth.tif",
-        ground_support="rasters/ground_support.tif",
-        canopy_height="rasters/canopy_height.tif",
-    output:
-        features="work/features/landform.gpkg",
-        base_level="report/base_level.txt",
-    log:
-        "logs/landform.log",
-    params:
-        interval_m=PLAN.area.contour_interval_m,
-        scale=PLAN.area.scale,
-        settings=PLAN.section("landform"),
-        code=PLAN.code("landform"),
-    shell:
-        "python -m pipeline landform --bare-earth {input.bare_earth:q} --ground-support {input.ground_support:q}"
-        " --canopy-height {input.canopy_height:q} --out {output.features:q}"
-        " --base-level {output.base_level:q} --interval-m {params.interval_m}"
-        " --scale {params.scale} --settings {params.settings:q} 2> {log:q}"
-
-
-rule rock:
-    """Boulders, cliffs, stony ground and bare rock."""
-    input:
-        boulders=expand("work/boulders/{block}.gpkg", block=PLAN.block_names),
-        bare_earth="rasters/bare_earth.tif",
-        ground_support="rasters/ground_support.tif",
-        canopy_height="rasters/canopy_height.tif",
-        counts="work/counts",
-    output:
-        "work/features/rock.gpkg",
-    log:
-        "logs/rock.log",
-    params:
-        blocks=PLAN.block_names,
-        settings=PLAN.section("rock"),
-        code=PLAN.code("rock"),
-    shell:
-        "python -m pipeline rock --boulders work/boulders --blocks {params.blocks} --bare-earth {input.bare_earth:q}"
-        " --ground-support {input.ground_support:q} --canopy-height {input.canopy_height:q}"
-        " --counts {input.counts:q} --out {output:q} --settings {params.settings:q} 2> {log:q}"
 
 
 rule water:
@@ -162,6 +122,8 @@ rule water:
         "work/features/water.gpkg",
     log:
         "logs/water.log",
+    resources:
+        mem_mb=PLAN.area_mem_mb,
     params:
         scale=PLAN.area.scale,
         settings=PLAN.section("water"),
@@ -171,49 +133,65 @@ rule water:
         " --counts {input.counts:q} --out {output:q} --scale {params.scale} --settings {params.settings:q} 2> {log:q}"
 
 
-rule vegetation:
-    """Open land, runnability and rides."""
+rule season:
+    """Whether leaves were out.
+
+    Try: snakemake -c1 report/leaf_season.json
+    """
     input:
-        bare_earth="rasters/bare_earth.tif",
-        canopy_height="rasters/canopy_height.tif",
         counts="work/counts",
         survey="report/survey.json",
     output:
-        features="work/features/vegetation.gpkg",
-        season="report/leaf_season.json",
+        "report/leaf_season.json",
+    log:
+        "logs/season.log",
+    resources:
+        mem_mb=PLAN.band_mem_mb,
+    params:
+        code=PLAN.code("season"),
+    shell:
+        "python -m pipeline season --counts={input.counts:q} --survey={input.survey:q} --out={output:q} 2> {log:q}"
+
+
+rule running:
+    """The rasters of runnability joined from fields.
+
+    Try: snakemake -c1 rasters/running_speed.tif
+    """
+    input:
+        fields=expand("work/running/{field}", field=PLAN.field_names),
+        like="rasters/bare_earth.tif",
+    output:
         understorey="rasters/understorey.tif",
         understorey_error="rasters/understorey_error.tif",
         running_speed="rasters/running_speed.tif",
     log:
-        "logs/vegetation.log",
+        "logs/running.log",
+    resources:
+        mem_mb=PLAN.band_mem_mb,
     params:
-        settings=PLAN.section("vegetation"),
-        code=PLAN.code("vegetation"),
+        code=PLAN.code("running"),
     shell:
-        "python -m pipeline vegetation --bare-earth {input.bare_earth:q} --canopy-height {input.canopy_height:q}"
-        " --counts {input.counts:q} --survey {input.survey:q} --season {output.season:q} --out {output.features:q}"
-        " --understorey {output.understorey:q}"
-        " --understorey-error {output.understorey_error:q}"
-        " --running-speed {output.running_speed:q} --settings {params.settings:q} 2> {log:q}"
+        "python -m pipeline running --fields=work/running --plan=work/plan.json --like={input.like:q} --out=rasters 2> {log:q}"
 
 
-rule manmade:
-    """Buildings."""
+rule base_level:
+    """What another base level of the contours would show.
+
+    Try: snakemake -c1 report/base_level.txt
+    """
     input:
-        bare_earth="rasters/bare_earth.tif",
-        canopy_height="rasters/canopy_height.tif",
-        counts="work/counts",
+        expand("work/base_level/{field}.json", field=PLAN.field_names),
     output:
-        "work/features/manmade.gpkg",
+        "report/base_level.txt",
     log:
-        "logs/manmade.log",
+        "logs/base_level.log",
     params:
-        scale=PLAN.area.scale,
-        settings=PLAN.section("manmade"),
-        code=PLAN.code("manmade"),
+        settings=PLAN.section("landform"),
+        code=PLAN.code("base_level"),
     shell:
-        "python -m pipeline manmade --bare-earth {input.bare_earth:q} --canopy-height {input.canopy_height:q}"
-        " --counts {input.counts:q} --out {output:q} --scale {params.scale} --settings {params.settings:q} 2> {log:q}"
+        "python -m pipeline base_level --counts=work/base_level --plan=work/plan.json --out={output:q}"
+        " --settings={params.settings:q} 2> {log:q}"
 
 
 rule compose:
@@ -222,7 +200,12 @@ rule compose:
     Try: snakemake -c1 draft.gpkg
     """
     input:
-        sections=expand("work/features/{section}.gpkg", section=["landform", "rock", "water", "vegetation", "manmade"]),
+        water="work/features/water.gpkg",
+        sections=expand(
+            "work/features/{section}/{field}.gpkg",
+            section=["landform", "rock", "vegetation", "manmade"],
+            field=PLAN.field_names,
+        ),
         outline="work/outline.gpkg",
     output:
         draft="draft.gpkg",
@@ -233,8 +216,8 @@ rule compose:
         map_date=str(PLAN.area.map_date),
         code=PLAN.code("compose"),
     shell:
-        "python -m pipeline compose --sections {input.sections:q} --outline {input.outline:q} --out {output.draft:q}"
-        " --left-out {output.left_out:q} --map-date {params.map_date} 2> {log:q}"
+        "python -m pipeline compose --features=work/features --plan=work/plan.json --outline={input.outline:q}"
+        " --out={output.draft:q} --left-out={output.left_out:q} --map-date={params.map_date} 2> {log:q}"
 
 
 rule sheet:
@@ -279,6 +262,7 @@ rule manifest:
         points=expand("work/labelled/{tile}.json", tile=PLAN.tile_names),
         slope="rasters/slope.tif",
         understorey="rasters/understorey.tif",
+        base_level="report/base_level.txt",
         decided="work/decided.json",
     output:
         "manifest.json",

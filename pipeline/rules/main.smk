@@ -27,10 +27,12 @@ workdir: str(PLAN.out)
 wildcard_constraints:
     tile="[A-Za-z0-9_][A-Za-z0-9_.-]*",
     block="[ew][0-9]+_[ns][0-9]+",
+    field="whole|[ew][0-9]+_[ns][0-9]+",
 
 
 include: "tile.smk"
 include: "block.smk"
+include: "field.smk"
 include: "area.smk"
 
 

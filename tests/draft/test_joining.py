@@ -49,7 +49,7 @@ def assert_same_shapes(made: gpd.GeoDataFrame, wanted: gpd.GeoDataFrame) -> None
 
 def test_fields_lie_side_by_side() -> None:
     """Two by two fields of 100 m, those left of zero with a name that no option can be taken for."""
-    assert [field.name for field in FIELDS] == ["w1n0", "w1n1", "e0n0", "e0n1"]
+    assert [field.name for field in FIELDS] == ["w1_n0", "w1_n1", "e0_n0", "e0_n1"]
 
 
 @settings(deadline=None, max_examples=60)

@@ -18,13 +18,13 @@ def test_a_small_area_is_one_field_whatever_its_shape() -> None:
 def test_two_far_squares_are_two_fields() -> None:
     """A frame around both would be mostly empty, and its rasters would fill the memory."""
     frames = [(0.0, 0.0, 500.0, 500.0), (50_000.0, 50_000.0, 50_500.0, 50_500.0)]
-    assert [field.name for field in fields_over(frames)] == ["e0n0", "e50n50"]
+    assert [field.name for field in fields_over(frames)] == ["e0_n0", "e50_n50"]
 
 
 def test_names_are_safe_below_zero() -> None:
     """No name begins with a sign, so none is taken for an option; Czechia lies below zero on both axes."""
     fields = fields_over([(-741_000.0, -1_041_500.0, -739_000.0, -1_039_000.0)])
-    assert [field.name for field in fields][:2] == ["w741s1042", "w741s1041"]
+    assert [field.name for field in fields][:2] == ["w741_s1042", "w741_s1041"]
     assert fields[0].core == (-741_000.0, -1_042_000.0, -740_000.0, -1_041_000.0)
 
 
@@ -44,7 +44,7 @@ def test_every_place_lies_in_one_field(corners: list[tuple[int, int]]) -> None:
 
 def test_reach_is_the_core_and_its_margin() -> None:
     """What a section reads."""
-    assert Field("e0n0", (0.0, 0.0, 1000.0, 1000.0)).reach(150.0) == (-150.0, -150.0, 1150.0, 1150.0)
+    assert Field("e0_n0", (0.0, 0.0, 1000.0, 1000.0)).reach(150.0) == (-150.0, -150.0, 1150.0, 1150.0)
 
 
 def test_no_ground_no_fields() -> None:

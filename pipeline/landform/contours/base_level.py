@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 
 from pipeline.landform.contours.isolines import contour_levels, trace_contours
 from pipeline.landform.contours.limits import CONTOURS_APART_M
 from pipeline.landform.contours.lines import encloses_higher, is_closed
 from pipeline.landform.contours.necks import find_necks
 from pipeline.landform.contours.rings import large_enough
-from pipeline.lattice.grid import EastNorth, Grid, Heights
+from pipeline.lattice.grid import Bounds, EastNorth, Grid, Heights
 
 
 @dataclass(frozen=True)
@@ -45,7 +47,33 @@ class BaseLevel:
         )
 
 
-def propose_base_level(surface: Heights, grid: Grid, /, *, interval_m: float) -> list[BaseLevel]:
+@dataclass(frozen=True)
+class LevelCount:
+    """What one base level draws in a part of the area; counts of parts add up."""
+
+    offset_m: float
+    n_hills: int
+    n_hollows: int
+    n_necks: int
+
+
+def count_base_levels(
+    surface: Heights, grid: Grid, /, *, interval_m: float, core: Bounds | None = None
+) -> list[LevelCount]:
+    """What each base level draws: one for every tenth of the interval.
+
+    Parameters
+    ----------
+    surface : (rows, cols) float32
+        The generalised surface the contours are traced on.
+    core : west, south, east, north in metres
+        Only what has its middle there counts (west and south edge included); all of the surface, where not given.
+    """
+    offsets = [interval_m * tenth / 10 for tenth in range(-4, 6)]
+    return [_count(surface, grid, offset, interval_m=interval_m, core=core) for offset in offsets]
+
+
+def propose_base_level(counts: Sequence[LevelCount], /) -> list[BaseLevel]:
     """Base levels, the best first; of equals the one nearest to 0 m.
 
     Relative heights are what a runner reads, absolute ones matter little (ISOM 2000, 2.3), so the contours may be
@@ -53,24 +81,25 @@ def propose_base_level(surface: Heights, grid: Grid, /, *, interval_m: float) ->
 
     Parameters
     ----------
-    surface : (rows, cols) float32
-        The generalised surface the contours are traced on.
+    counts : as `count_base_levels` gives them, of all parts of the area
 
     Returns
     -------
-    list of BaseLevel, one for every tenth of the interval.
+    list of BaseLevel; 0 m among them even where nothing was counted.
     """
-    offsets = [interval_m * tenth / 10 for tenth in range(-4, 6)]
-    counted = [(offset, *_count(surface, grid, offset, interval_m=interval_m)) for offset in offsets]
-    plain = next(hills + hollows - necks for offset, hills, hollows, necks in counted if offset == 0)
+    totals = {0.0: np.zeros(3, np.int64)}
+    for count in counts:
+        one = np.array([count.n_hills, count.n_hollows, count.n_necks])
+        totals[count.offset_m] = totals.get(count.offset_m, 0) + one
+    score = {offset: int(hills + hollows - necks) for offset, (hills, hollows, necks) in totals.items()}
     choices = [
-        BaseLevel(offset, hills, hollows, necks, hills + hollows - necks - plain)
-        for offset, hills, hollows, necks in counted
+        BaseLevel(offset, int(hills), int(hollows), int(necks), score[offset] - score[0.0])
+        for offset, (hills, hollows, necks) in totals.items()
     ]
-    return sorted(choices, key=lambda choice: (-choice.gain, abs(choice.offset_m)))
+    return sorted(choices, key=lambda choice: (-choice.gain, abs(choice.offset_m), choice.offset_m))
 
 
-def _count(surface: Heights, grid: Grid, offset_m: float, /, *, interval_m: float) -> tuple[int, int, int]:
+def _count(surface: Heights, grid: Grid, offset_m: float, /, *, interval_m: float, core: Bounds | None) -> LevelCount:
     """Hills, hollows and unclear saddles drawn with this base level."""
     levels = contour_levels(surface, interval_m=interval_m, base_level_m=offset_m)
     lines, _ = trace_contours(surface, grid, levels)
@@ -79,17 +108,24 @@ def _count(surface: Heights, grid: Grid, offset_m: float, /, *, interval_m: floa
     hollows = _innermost([ring for ring in rings if not encloses_higher(ring)])
     middle, _ = find_necks(surface, grid, levels, apart_m=CONTOURS_APART_M)
     # Places that nearly touch lie in clusters; one cluster is one saddle.
-    necks = shapely.union_all(shapely.buffer(shapely.points(middle), CONTOURS_APART_M))
-    return hills, hollows, len(shapely.get_parts(necks)) if len(middle) else 0
+    necks = shapely.get_parts(shapely.union_all(shapely.buffer(shapely.points(middle), CONTOURS_APART_M)))
+    n_necks = _n_in_core(necks, core) if len(middle) else 0
+    return LevelCount(offset_m, _n_in_core(hills, core), _n_in_core(hollows, core), n_necks)
 
 
-def _innermost(rings: list[EastNorth]) -> int:
-    """How many rings have no other ring inside."""
-    if not rings:
-        return 0
+def _n_in_core(shapes: NDArray[np.object_], core: Bounds | None) -> int:
+    """How many shapes have their middle in the core."""
+    if core is None:
+        return len(shapes)
+    middles = shapely.get_coordinates(shapely.centroid(shapes))
+    return int(((middles >= core[:2]) & (middles < core[2:])).all(axis=1).sum())
+
+
+def _innermost(rings: list[EastNorth]) -> NDArray[np.object_]:
+    """The rings that have no other ring inside, as areas."""
     areas = np.array([shapely.Polygon(ring) for ring in rings], dtype=object)
     outer, inner = shapely.STRtree(areas).query(areas, predicate="contains")
-    return len(rings) - len(np.unique(outer[outer != inner]))
+    return np.delete(areas, np.unique(outer[outer != inner]))
 
 
 def describe_base_levels(choices: list[BaseLevel], /, *, in_use_m: float, n_shown: int = 3) -> str:

@@ -15,8 +15,13 @@ the bank and keeps its height. Our choice."""
 
 def bare_earth(*, seen: Path, water: Path, out: Path) -> None:
     """Write the bare earth as the ground returns show it, but flat where there is standing water of known level."""
-    heights, grid = rasters.read_heights(seen)
+    grid = rasters.read_grid(seen)
     bodies = layers.read_features(water)
     bodies = bodies[bodies.geom_type == "Polygon"]
-    flat = level_water(heights, grid, list(bodies.geometry), list(bodies["elevation_m"]), max_off_m=WATER_MAX_OFF_M)
-    rasters.write_heights(out, flat, grid, description=DESCRIPTIONS["bare_earth"])
+    with rasters.writing_heights(out, grid, description=DESCRIPTIONS["bare_earth"]) as put:
+        for part in grid.bands():
+            heights, _ = rasters.read_heights(seen, bounds=part.bounds)
+            west, south, east, north = part.bounds
+            near = bodies.cx[west:east, south:north]
+            shapes, levels_m = list(near.geometry), list(near["elevation_m"])
+            put(level_water(heights, part, shapes, levels_m, max_off_m=WATER_MAX_OFF_M), part)

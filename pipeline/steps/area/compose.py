@@ -4,19 +4,37 @@ from __future__ import annotations
 
 import datetime
 from pathlib import Path
+from typing import cast
 
 from pipeline.draft.compose import compose_draft
-from pipeline.files import layers
+from pipeline.draft.joining import join_fields
+from pipeline.files import arrays, layers
 from pipeline.files.disk import atomic
 from pipeline.norm.symbols import norm_table
 from pipeline.sheet.page.north import north_of_area, technical_lines
 
+BY_FIELD = ("landform", "rock", "vegetation", "manmade")
+"""Sections that are drawn field by field."""
 
-def compose(*, sections: list[Path], outline: Path, out: Path, left_out: Path, map_date: str) -> None:
+
+def compose(
+    *,
+    features: Path,
+    plan: Path,
+    outline: Path,
+    out: Path,
+    left_out: Path,
+    map_date: str,
+) -> None:
     """One draft of all sections, in the fixed layers, and the list of what was left out of it."""
     area, crs = layers.read_outline(outline)
     date = datetime.date.fromisoformat(map_date)
-    tables = [layers.read_features(path) for path in sections]
+    planned = arrays.read_json(plan)
+    names, field_m = cast("dict[str, object]", planned["fields"]), cast("float", planned["field_m"])
+    tables = [layers.read_features(features / "water.gpkg")]
+    for section in BY_FIELD:
+        pieces = [layers.read_features(features / section / f"{name}.gpkg") for name in names]
+        tables.append(join_fields(pieces, field_m=field_m, crs=crs))
     tables.append(technical_lines(area, crs=crs, map_date=date))
     draft = compose_draft(
         tables, area, crs=crs, north_deg=north_of_area(area, crs=crs, date=date).grid_deg, symbols=norm_table()

@@ -1,0 +1,1 @@
+"""Steps of one field of the area: each draws a section of the map there."""

@@ -1,0 +1,35 @@
+"""Step of ISOM section 3.5: what people made."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from pipeline.draft.joining import cut_to_core
+from pipeline.features import no_features
+from pipeline.files import arrays, layers
+from pipeline.manmade.draft import MARGIN_M, draft_manmade
+from pipeline.settings import ManmadeSettings
+from pipeline.steps.field.reading import field_of, read_rasters
+
+
+def manmade(
+    *,
+    bare_earth: Path,
+    canopy_height: Path,
+    counts: Path,
+    core: list[float],
+    out: Path,
+    scale: int,
+    settings: ManmadeSettings,
+) -> None:
+    """Write the buildings of a field."""
+    field = field_of(core)
+    (heights, canopy), grid = read_rasters((bare_earth, canopy_height), field, margin_m=MARGIN_M)
+    if not grid.rows:
+        layers.write_features(out, no_features(grid.crs))
+        return
+    sums = arrays.read_sums(counts, ("building_returns", "last_returns"), bounds=grid.bounds)
+    found = draft_manmade(
+        sums["building_returns"], sums["last_returns"], canopy, heights, grid, scale=scale, settings=settings
+    )
+    layers.write_features(out, cut_to_core(found, field.core))
