@@ -7,7 +7,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from pipeline.draft.joining import cut_to_core
+from pipeline.draft.joining import EITHER_WAY, cut_to_core
 from pipeline.features import join_features, no_features
 from pipeline.landform.contours.contours import draft_contours
 from pipeline.landform.contours.form_lines import Contours, HalfWay, draft_form_lines
@@ -22,7 +22,7 @@ from pipeline.landform.shapes.depressions import draft_hollows
 from pipeline.landform.shapes.gullies import draft_gullies
 from pipeline.landform.shapes.knolls import draft_knolls, without_ringed
 from pipeline.landform.shapes.walls import draft_walls
-from pipeline.landform.telling import EITHER_WAY, tell
+from pipeline.landform.telling import tell
 from pipeline.lattice.grid import Bounds, EastNorth, Grid, Heights
 from pipeline.lattice.larger_cells import coarsen
 from pipeline.lattice.sampling import sample
@@ -99,8 +99,7 @@ def draft_landforms(
     if core is not None:
         pieces, points = cut_to_core(pieces, core), cut_to_core(points, core)
     drawn = join_features([put_together(pieces, either_way=EITHER_WAY), areas], grid.crs)
-    told = tell(drawn, interval_m=interval_m, min_broken_m=settings.min_broken_m)
-    return join_features([told, points], grid.crs)
+    return join_features([tell(drawn), points], grid.crs)
 
 
 MARGIN_M = 200.0
@@ -196,14 +195,22 @@ def _draft_lines(
     max_shift_m = (ALLOWED_SHIFT_SHARE - settings.calm_share) * interval_m
     bent = keep_off(lines, points, surface, cells, max_shift_m=max_shift_m, vertex_spacing_m=vertex_spacing_m)
     drawn = join_features([bent, draft_slope_lines(bent, interval_m=interval_m)], grid.crs)
-    return _measured(drawn, half_way, ground_support, seen, grid), points
+    return _measured(drawn, half_way, ground_support, seen, grid, interval_m=interval_m), points
 
 
 def _measured(
-    lines: gpd.GeoDataFrame, half_way: HalfWay, ground_support: Heights, seen: Heights, grid: Grid
+    lines: gpd.GeoDataFrame,
+    half_way: HalfWay,
+    ground_support: Heights,
+    seen: Heights,
+    grid: Grid,
+    /,
+    *,
+    interval_m: float,
 ) -> list[gpd.GeoDataFrame]:
     """The lines in pieces with sums of how well they were seen, the gap between returns, and the error they take."""
-    error_at = nearest_numbers(half_way.places, {"error": half_way.error_m})
+    errors = {"error": half_way.error_m, "gain": half_way.error_m / (interval_m / 2)}
+    error_at = nearest_numbers(half_way.places, errors)
     found = []
     for is_form_line in (False, True):
         own = lines[(lines["symbol"] == "103") == is_form_line]

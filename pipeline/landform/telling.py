@@ -10,7 +10,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from pipeline.draft.joining import SUM
+from pipeline.draft.joining import EITHER_WAY, SUM
 from pipeline.features import join_features
 from pipeline.landform.contours.lines import is_closed
 from pipeline.landform.contours.slope_lines import large_hollow_strokes
@@ -18,18 +18,13 @@ from pipeline.landform.contours.squares import from_lowest
 from pipeline.landform.shapes.edges import line_confidence
 
 Floats = NDArray[np.float64]
-EITHER_WAY = ("105", "106", "107", "108")
-"""Lines of landforms that have no direction: walls along their top, gullies along their bottom."""
 NO_GAIN_CONFIDENCE, GAIN_CONFIDENCE = 0.4, 0.5
 """Confidence in a form line that takes no error from the reader, and what is added for one that takes half an interval,
 all that a reader can be wrong by. Our choice: nobody has measured how often a mapper keeps such lines."""
-SURE_RATIO = 2.0
-"""Unevenness of broken ground, as a multiple of the least that counts, from which nothing is taken off the confidence.
-Our choice: nobody has measured how often a mapper keeps such areas."""
 ADJECTIVES = {"104": "high", "105": "high", "106": "high", "107": "deep", "108": "deep"}
 
 
-def tell(features: gpd.GeoDataFrame, /, *, interval_m: float, min_broken_m: float) -> gpd.GeoDataFrame:
+def tell(features: gpd.GeoDataFrame, /) -> gpd.GeoDataFrame:
     """The features with confidence, evidence, height and width from their sums, which stay; points are left alone.
 
     Closed lines begin at their southernmost vertex, lines without a direction at their more southern end. Closed
@@ -39,8 +34,6 @@ def tell(features: gpd.GeoDataFrame, /, *, interval_m: float, min_broken_m: floa
     ----------
     features : GeoDataFrame
         Lines and areas with sums (`pipeline.landform.line_pieces`, `pipeline.draft.joining.SUM`).
-    min_broken_m : float
-        Least unevenness of broken ground.
     """
     if not len(features):
         return features
@@ -50,9 +43,9 @@ def tell(features: gpd.GeoDataFrame, /, *, interval_m: float, min_broken_m: floa
     told = features.set_geometry(shapes, crs=features.crs).reset_index(drop=True)
     told["confidence"] = told["confidence"].astype(np.float64)
     _tell_contours(told)
-    _tell_form_lines(told, interval_m=interval_m)
+    _tell_form_lines(told)
     _tell_axes(told)
-    _tell_broken_ground(told, min_broken_m=min_broken_m)
+    _tell_broken_ground(told)
     rows = told["symbol"].isin(["101", "102", "103"])
     if not rows.any():
         return told
@@ -99,12 +92,12 @@ def _tell_contours(told: gpd.GeoDataFrame) -> None:
     _put(told, rows, evidence=[f"at {level:g} m, ground returns {gap:.1f} m away on average" for level, gap in pairs])
 
 
-def _tell_form_lines(told: gpd.GeoDataFrame, *, interval_m: float) -> None:
+def _tell_form_lines(told: gpd.GeoDataFrame) -> None:
     rows = _rows(told, ("103",))
     if not len(rows):
         return
-    error_m, seen = _means(told, rows, "error"), _means(told, rows, "seen")
-    sure = np.clip(seen * (NO_GAIN_CONFIDENCE + GAIN_CONFIDENCE * error_m / (interval_m / 2)), 0, 1)
+    error_m, gain, seen = (_means(told, rows, name) for name in ("error", "gain", "seen"))
+    sure = np.clip(seen * (NO_GAIN_CONFIDENCE + GAIN_CONFIDENCE * gain), 0, 1)
     pairs = zip(told["elevation_m"].to_numpy()[rows], error_m, strict=True)
     evidence = [f"at {level:g} m; without it the ground reads {error:.1f} m wrong here" for level, error in pairs]
     _put(told, rows, confidence=sure, evidence=evidence)
@@ -125,14 +118,13 @@ def _tell_axes(told: gpd.GeoDataFrame) -> None:
     _put(told, rows, confidence=sure, evidence=evidence, height_m=height_m, width_m=width_m)
 
 
-def _tell_broken_ground(told: gpd.GeoDataFrame, *, min_broken_m: float) -> None:
+def _tell_broken_ground(told: gpd.GeoDataFrame) -> None:
     rows = _rows(told, ("113",))
     if not len(rows):
         return
     count = np.maximum(told[SUM + "cells"].to_numpy()[rows], 1.0)
-    height_m, seen = (told[SUM + name].to_numpy()[rows] / count for name in ("height", "seen"))
+    height_m, sure, seen = (told[SUM + name].to_numpy()[rows] / count for name in ("height", "sure", "seen"))
     area_m2 = shapely.area(told.geometry.to_numpy()[rows])
     pairs = zip(height_m, area_m2, strict=True)
     evidence = [f"uneven by {spread:.2f} m over {area:.0f} m2" for spread, area in pairs]
-    sure = np.clip(height_m / (SURE_RATIO * min_broken_m), 0, 1) * np.clip(seen, 0, 1)
-    _put(told, rows, confidence=sure, evidence=evidence, height_m=height_m)
+    _put(told, rows, confidence=np.clip(sure, 0, 1) * np.clip(seen, 0, 1), evidence=evidence, height_m=height_m)

@@ -67,8 +67,20 @@ MIN_AREA_M2 = 300.0
 (ISOM 113). Smaller patches are often chance (our choice)."""
 
 
+SURE_RATIO = 2.0
+"""Unevenness, as a multiple of the least that counts, from which nothing is taken off the confidence. Our choice:
+nobody has measured how often a mapper keeps such areas."""
+
+
 def draft_broken_ground(
-    heights: Heights, grid: Grid, seen: Heights, seen_grid: Grid, /, *, min_unevenness_m: float, core: Bounds | None
+    heights: Heights,
+    grid: Grid,
+    seen: Heights,
+    seen_grid: Grid,
+    /,
+    *,
+    min_unevenness_m: float,
+    core: Bounds | None = None,
 ) -> gpd.GeoDataFrame:
     """Areas of small knolls and pits that contours cannot show.
 
@@ -82,7 +94,7 @@ def draft_broken_ground(
     Returns
     -------
     GeoDataFrame of 113, Polygons, with sums over the cells within: their number, the standard deviation of the
-    unevenness as height, and how well they were seen. Confidence and evidence are still to be told.
+    unevenness as height, how well they were seen, and the height over what is surely broken. Confidence and evidence are still to be told.
     """
     beside = beside_slopes(heights, grid)
     uneven = unevenness(heights, ~beside, grid)
@@ -96,7 +108,8 @@ def draft_broken_ground(
     )
     kept = drawn if core is None else cut_to_core(drawn, core)
     sums = np.array([_sums_inside(uneven, grid, seen, seen_grid, area) for area in kept.geometry]).reshape(-1, 3)
-    return kept.assign(**{SUM + name: sums[:, n] for n, name in enumerate(("cells", "height", "seen"))})
+    measured = kept.assign(**{SUM + name: sums[:, n] for n, name in enumerate(("cells", "height", "seen"))})
+    return measured.assign(**{SUM + "sure": measured[SUM + "height"] / (SURE_RATIO * min_unevenness_m)})
 
 
 def _sums_inside(

@@ -10,11 +10,14 @@ from pipeline.draft.compose import compose_draft
 from pipeline.draft.joining import join_fields
 from pipeline.files import arrays, layers
 from pipeline.files.disk import atomic
+from pipeline.landform.telling import tell
 from pipeline.norm.symbols import norm_table
 from pipeline.sheet.page.north import north_of_area, technical_lines
 
 BY_FIELD = ("landform", "rock", "vegetation", "manmade")
 """Sections that are drawn field by field."""
+REWRITE = {"landform": tell}
+"""What tells the evidence of joined features anew, by section."""
 
 
 def compose(
@@ -34,7 +37,7 @@ def compose(
     tables = [layers.read_features(features / "water.gpkg")]
     for section in BY_FIELD:
         pieces = [layers.read_features(features / section / f"{name}.gpkg") for name in names]
-        tables.append(join_fields(pieces, field_m=field_m, crs=crs))
+        tables.append(join_fields(pieces, field_m=field_m, crs=crs, rewrite=REWRITE.get(section)))
     tables.append(technical_lines(area, crs=crs, map_date=date))
     draft = compose_draft(
         tables, area, crs=crs, north_deg=north_of_area(area, crs=crs, date=date).grid_deg, symbols=norm_table()
