@@ -158,15 +158,37 @@ def _chained(ways: list[EastNorth]) -> EastNorth:
     return from_lowest(whole) if len(whole) > 3 and np.array_equal(whole[0], whole[-1]) else whole
 
 
+NEAREST_SAME_M = 1e-6
+"""Places whose distances differ by less than this, in metres, are as near as each other."""
+
+
+def nearest_means(places: EastNorth, values: Floats, asked: EastNorth, /) -> Floats:
+    """(n, k) values of the nearest of some places, the mean where several are as near.
+
+    Which of several a search tree finds first depends on all the others in it.
+
+    Parameters
+    ----------
+    places : (m, 2), at least one
+    values : (m, k)
+    asked : (n, 2)
+    """
+    n_nearest = min(8, len(places))
+    away, number = cKDTree(places).query(asked, k=n_nearest)
+    away, number = away.reshape(-1, n_nearest), number.reshape(-1, n_nearest)
+    is_nearest = away <= away[:, :1] + NEAREST_SAME_M
+    total = (values[number] * is_nearest[:, :, None]).sum(axis=1)
+    return np.asarray(total / is_nearest.sum(axis=1)[:, None])
+
+
 def nearest_numbers(places: EastNorth, numbers: dict[str, Floats], /) -> NumbersAt:
     """A function that gives the numbers of the nearest of these places."""
-    tree = cKDTree(places) if len(places) else None
+    values = np.column_stack(list(numbers.values()))
 
     def at(asked: EastNorth) -> dict[str, Floats]:
-        if tree is None or not len(asked):
+        if not len(places) or not len(asked):
             return {name: np.zeros(len(asked)) for name in numbers}
-        nearest = tree.query(asked)[1]
-        return {name: values[nearest] for name, values in numbers.items()}
+        return dict(zip(numbers, nearest_means(places, values, asked).T, strict=True))
 
     return at
 

@@ -94,7 +94,8 @@ def draft_broken_ground(
     Returns
     -------
     GeoDataFrame of 113, Polygons, with sums over the cells within: their number, the standard deviation of the
-    unevenness as height, how well they were seen, and the height over what is surely broken. Confidence and evidence are still to be told.
+    unevenness as height, how well they were seen, and the height over what is surely broken. Confidence and evidence
+    are still to be told.
     """
     beside = beside_slopes(heights, grid)
     uneven = unevenness(heights, ~beside, grid)
