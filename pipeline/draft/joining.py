@@ -15,7 +15,7 @@ from scipy.spatial import cKDTree
 from shapely.geometry import LineString, Polygon
 from shapely.geometry.base import BaseGeometry
 
-from pipeline.features import SUM, join_features, without_sums
+from pipeline.features import EITHER_WAY, SUM, join_features, without_sums
 from pipeline.lattice.cutting import WHOLE
 from pipeline.lattice.grid import EastNorth, Mask
 
@@ -114,7 +114,8 @@ def _line_links(features: gpd.GeoDataFrame, lines: Rows, table: Rows, field_m: f
     pairs = pairs[kind[pairs[:, 0]] == kind[pairs[:, 1]]]
     n_met = np.bincount(pairs.ravel(), minlength=len(end))
     a, b = pairs[(n_met[pairs] == 1).all(axis=1)].T
-    follows = (is_last[a] != is_last[b]) & (table[row[a]] != table[row[b]])
+    either_way = np.isin(features["symbol"].to_numpy(str)[row[a]], EITHER_WAY)
+    follows = ((is_last[a] != is_last[b]) | either_way) & (table[row[a]] != table[row[b]])
     from_row, to_row = np.where(is_last[a], row[a], row[b]), np.where(is_last[a], row[b], row[a])
     return np.asarray(np.column_stack((from_row, to_row))[follows], np.int64)
 
@@ -145,7 +146,12 @@ def _as_one(pieces: gpd.GeoDataFrame, following: Mapping[int, int], field_m: flo
     """One row (or several, if areas do not make one shape) of pieces that belong together."""
     geometry = pieces.geometry.to_numpy()
     shapes: list[BaseGeometry]
-    if shapely.get_dimensions(geometry)[0] == 1:
+    if pieces["symbol"].iloc[0] in EITHER_WAY:
+        size, shapes = (
+            shapely.length(geometry),
+            list(shapely.get_parts(shapely.line_merge(shapely.union_all(geometry)))),
+        )
+    elif shapely.get_dimensions(geometry)[0] == 1:
         size, shapes = shapely.length(geometry), [_chained(pieces.geometry, following)]
     else:
         size, shapes = shapely.area(geometry), list(shapely.get_parts(shapely.union_all(geometry)))

@@ -11,7 +11,6 @@ from pipeline.landform.contours.isolines import contour_levels, is_index, trace_
 from pipeline.landform.contours.lines import is_closed, thin_vertices
 from pipeline.landform.contours.rings import settle_rings
 from pipeline.lattice.grid import Grid, Heights
-from pipeline.lattice.sampling import mean_along
 
 INDEX_EVERY = 5
 """Every how many contours one is a thick index contour (ISOM 2017-2, 102)."""
@@ -19,9 +18,6 @@ INDEX_EVERY = 5
 
 def draft_contours(
     surface: Heights,
-    surface_grid: Grid,
-    seen: Heights,
-    ground_support: Heights,
     grid: Grid,
     /,
     *,
@@ -33,10 +29,8 @@ def draft_contours(
 
     Parameters
     ----------
-    surface, surface_grid
+    surface, grid
         What `pipeline.landform.contours.generalise.generalised_surface` returns.
-    seen, ground_support, grid
-        How well the ground was seen, 0 to 1, and the metres to the nearest ground return, on the grid of the area.
     base_level_m : float
         Elevation one contour takes.
     vertex_spacing_m : float
@@ -44,10 +38,11 @@ def draft_contours(
 
     Returns
     -------
-    GeoDataFrame of features with `elevation_m`; open or closed LineStrings, higher ground on the left.
+    GeoDataFrame of features with `elevation_m`, whose confidence and evidence are still to be told; open or closed
+    LineStrings, higher ground on the left.
     """
     levels = contour_levels(surface, interval_m=interval_m, base_level_m=base_level_m)
-    traced, traced_at_m = trace_contours(surface, surface_grid, levels)
+    traced, traced_at_m = trace_contours(surface, grid, levels)
     thin = [thin_vertices(line, spacing_m=vertex_spacing_m) for line in traced]
     # Rings of a few cells are gone after thinning; no least size of the standard is that small.
     is_line = np.array([len(line) > 3 or not is_closed(way) for line, way in zip(thin, traced, strict=True)], bool)
@@ -55,20 +50,16 @@ def draft_contours(
         [line for line, kept in zip(thin, is_line, strict=True) if kept],
         traced_at_m[is_line],
         surface,
-        surface_grid,
+        grid,
         interval_m=interval_m,
         spacing_m=vertex_spacing_m,
     )
     index = is_index(elevation_m, interval_m=interval_m, base_level_m=base_level_m, every=INDEX_EVERY)
-    gap_m = mean_along(ground_support, grid, lines)
     return make_features(
         [shapely.LineString(line) for line in lines],
         crs=grid.crs,
         symbol=["102" if thick else "101" for thick in index],
-        confidence=np.clip(mean_along(seen, grid, lines), 0, 1),
-        evidence=[
-            f"at {height:g} m, ground returns {gap:.1f} m away on average"
-            for height, gap in zip(elevation_m, gap_m, strict=True)
-        ],
+        confidence=0.0,
+        evidence="",
         elevation_m=elevation_m,
     )

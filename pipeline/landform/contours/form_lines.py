@@ -19,7 +19,7 @@ from pipeline.landform.contours.lines import encloses_higher, is_closed, thin_ve
 from pipeline.landform.contours.necks import widen_necks
 from pipeline.landform.contours.rings import large_enough
 from pipeline.lattice.grid import EastNorth, Grid, Heights, Mask
-from pipeline.lattice.sampling import mean_along, sample
+from pipeline.lattice.sampling import sample
 from pipeline.norm.paper import ground_m
 from pipeline.norm.symbols import isom
 
@@ -123,6 +123,32 @@ CLEAR_OF_CONTOURS_M = ground_m(
 RING_WORTH_SHARE = 0.5
 """Share of a closed form line that must be worth drawing for the whole to be drawn; it cannot be drawn in pieces (our
 choice)."""
+WHOLE_RING_M = 100.0
+"""Length and width, in metres, up to which a closed line is looked at as a whole. A field and its margin hold such a
+ring; of a larger one each stretch is looked at by itself (our choice)."""
+
+
+def is_whole_ring(line: EastNorth, /) -> bool:
+    """Whether a line is closed and small enough to be looked at as a whole."""
+    return is_closed(line) and bool((np.ptp(line, axis=0) <= WHOLE_RING_M).all())
+
+
+@dataclass(frozen=True)
+class HalfWay:
+    """Lines worth drawing half way between contours, and what each place of them takes from a reader's error.
+
+    Attributes
+    ----------
+    lines : list of n (k, 2) float64
+    level_m : (n,) float64
+    places : (m, 2) float64
+    error_m : (m,) float64
+    """
+
+    lines: list[EastNorth]
+    level_m: NDArray[np.float64]
+    places: EastNorth
+    error_m: NDArray[np.float64]
 
 
 def _form_lines_of(
@@ -134,18 +160,28 @@ def _form_lines_of(
     *,
     interval_m: float,
     min_error_m: float,
-) -> list[tuple[EastNorth, float]]:
-    """The parts of one half-way line worth drawing, and the mean error each takes from the reader."""
+) -> list[tuple[EastNorth, EastNorth, NDArray[np.float64]]]:
+    """The parts of one half-way line worth drawing, and places with the error each takes from the reader."""
     if len(line) < 4:
         return []
     at = stations([shapely.LineString(line)], step_m=STATION_STEP_M)
     edge_m = np.nan_to_num(sample(to_edge, grid, at.places))
-    error_m = reader_error_m(at.places, edge_m, neighbours, interval_m=interval_m, closed=is_closed(line))
+    whole = is_whole_ring(line)
+    error_m = reader_error_m(at.places, edge_m, neighbours, interval_m=interval_m, closed=whole)
     is_free = np.minimum(*neighbours.away_m(at.places)) >= CLEAR_OF_CONTOURS_M
     worth = is_free & (error_m >= min_error_m)
     # A ring is drawn whole or not as one: it must keep off the contours all around.
-    if is_closed(line) and worth.mean() >= RING_WORTH_SHARE and is_free.all():
-        return [(line, float(error_m.mean()))] if large_enough(line, symbol="103") else []
+    if whole and worth.mean() >= RING_WORTH_SHARE and is_free.all():
+        return [(line, at.places, error_m)] if large_enough(line, symbol="103") else []
+    places = at.places
+    if is_closed(line):
+        if worth.all():
+            return [(line, places, error_m)]
+        # Begun where nothing is drawn, so that no run of stations is cut where the ring happens to begin.
+        first = _longest_gap(worth)
+        places = np.roll(places[:-1], -first, axis=0)
+        error_m = np.roll(error_m[:-1], -first)
+        worth, is_free = np.roll(worth[:-1], -first), np.roll(is_free[:-1], -first)
     pieces = pieces_of(
         worth,
         is_free,
@@ -154,13 +190,25 @@ def _form_lines_of(
         bridge_m=isom("103").ground_m("dash_mm"),
         min_length_m=isom("103").smallest.length_m,
     )
-    return [(at.places[piece], float(error_m[piece].mean())) for piece in pieces]
+    return [(places[piece], places[piece], error_m[piece]) for piece in pieces]
 
 
-def _find_form_lines(
+def _longest_gap(worth: Mask, /) -> int:
+    """The middle of the longest run of stations of a ring that are not worth drawing; its last station is its first."""
+    idle = np.flatnonzero(~worth[:-1])
+    n = len(worth) - 1
+    # From each run of worthless stations to the next; runs are parted by the stations worth drawing.
+    run = np.cumsum(np.diff(idle, prepend=idle[0]) != 1)
+    if idle[0] == 0 and idle[-1] == n - 1:
+        run[run == run[-1]] = run[0]
+    longest = np.flatnonzero(run == np.bincount(run).argmax())
+    return int(idle[longest[len(longest) // 2]])
+
+
+def find_form_lines(
     surface: Heights, grid: Grid, contours: Contours, /, *, interval_m: float, base_level_m: float, min_error_m: float
-) -> list[tuple[EastNorth, float, float]]:
-    """Every form line with its elevation and the mean error it takes from the reader."""
+) -> HalfWay:
+    """Every form line with its elevation and the error its places take from the reader."""
     half_way_m = base_level_m + interval_m / 2
     known = np.pad(np.isfinite(surface), 1)
     to_edge = (ndimage.distance_transform_edt(known)[1:-1, 1:-1] * grid.cell_m).astype(np.float32)
@@ -174,37 +222,35 @@ def _find_form_lines(
         apart_m=CONTOURS_APART_M,
         max_off_m=ALLOWED_SHIFT_SHARE * interval_m,
     )
-    found: list[tuple[EastNorth, float, float]] = []
+    lines: list[EastNorth] = []
+    level_m: list[float] = []
+    places, error_m = [np.empty((0, 2))], [np.empty(0)]
     for level in levels:
         neighbours = Neighbours.of(float(level), contours, interval_m=interval_m)
         for line in trace_contours(parted, grid, np.array([level]))[0]:
-            pieces = _form_lines_of(line, to_edge, grid, neighbours, interval_m=interval_m, min_error_m=min_error_m)
-            found += [
-                (piece, float(level), error)
-                for piece, error in pieces
-                if not is_closed(piece) or _is_high_enough(surface, grid, piece)
-            ]
-    return found
-
-
-NO_GAIN_CONFIDENCE, GAIN_CONFIDENCE = 0.4, 0.5
-"""Confidence in a form line that takes no error from the reader, and what is added for one that takes half an interval,
-all that a reader can be wrong by. Our choice: nobody has measured how often a mapper keeps such lines."""
+            for piece, at, error in _form_lines_of(
+                line, to_edge, grid, neighbours, interval_m=interval_m, min_error_m=min_error_m
+            ):
+                if is_whole_ring(piece) and not _is_high_enough(surface, grid, piece):
+                    continue
+                lines.append(piece)
+                level_m.append(float(level))
+                places.append(at)
+                error_m.append(error)
+    return HalfWay(lines, np.array(level_m, np.float64), np.concatenate(places), np.concatenate(error_m))
 
 
 def draft_form_lines(
     surface: Heights,
-    surface_grid: Grid,
-    contours: Contours,
-    seen: Heights,
     grid: Grid,
+    contours: Contours,
     /,
     *,
     interval_m: float,
     base_level_m: float,
     min_error_m: float,
     vertex_spacing_m: float,
-) -> gpd.GeoDataFrame:
+) -> tuple[gpd.GeoDataFrame, HalfWay]:
     """Form lines half way between contours, only where a reader of the contours would be wrong about the ground.
 
     At most one lies between two contours, since all are at half height; a closed one must be a hill or a hollow of at
@@ -212,7 +258,7 @@ def draft_form_lines(
 
     Parameters
     ----------
-    surface, surface_grid
+    surface, grid
         The surface the contours were traced on.
     base_level_m : float
         Elevation one contour takes.
@@ -223,25 +269,21 @@ def draft_form_lines(
 
     Returns
     -------
-    GeoDataFrame of 103 with `elevation_m`, higher ground on the left.
+    GeoDataFrame of 103 with `elevation_m`, higher ground on the left, whose confidence and evidence are still to be
+    told; and the errors they take from a reader.
     """
-    found = _find_form_lines(
-        surface, surface_grid, contours, interval_m=interval_m, base_level_m=base_level_m, min_error_m=min_error_m
+    found = find_form_lines(
+        surface, grid, contours, interval_m=interval_m, base_level_m=base_level_m, min_error_m=min_error_m
     )
-    lines, level_m, error_m = [line for line, _, _ in found], [at for _, at, _ in found], [off for _, _, off in found]
-    thin = [thin_vertices(line, spacing_m=vertex_spacing_m) for line in lines]
-    gain = np.array(error_m) / (interval_m / 2) if error_m else np.empty(0)
-    return make_features(
-        [shapely.LineString(line) for line in thin],
+    lines = make_features(
+        [shapely.LineString(thin_vertices(line, spacing_m=vertex_spacing_m)) for line in found.lines],
         crs=grid.crs,
         symbol="103",
-        confidence=np.clip(mean_along(seen, grid, thin) * (NO_GAIN_CONFIDENCE + GAIN_CONFIDENCE * gain), 0, 1),
-        evidence=[
-            f"at {height:g} m; without it the ground reads {error:.1f} m wrong here"
-            for height, error in zip(level_m, error_m, strict=True)
-        ],
-        elevation_m=np.array(level_m, np.float64),
+        confidence=0.0,
+        evidence="",
+        elevation_m=found.level_m,
     )
+    return lines, found
 
 
 def _is_high_enough(surface: Heights, grid: Grid, ring: EastNorth, /) -> bool:

@@ -96,7 +96,8 @@ def bend_around(lines: list[EastNorth], symbols: Symbols, /, *, apart_m: float, 
 
 def _crowded_m(lines: NDArray[np.object_], room: shapely.Polygon, /, *, apart_m: float) -> int:
     """Metres of line within a room that run nearer than `apart_m` to another line or another part of their own."""
-    parts = shapely.get_parts(shapely.intersection(lines, room))
+    # A ring is cut where it begins as well; merging heals that.
+    parts = shapely.get_parts(shapely.line_merge(shapely.intersection(lines, room)))
     inside = [part for part in parts if isinstance(part, shapely.LineString) and part.length > 0]
     first, second, _ = close_approaches(inside, apart_m=apart_m)
     return len(np.unique(np.concatenate([first, second]), axis=0))

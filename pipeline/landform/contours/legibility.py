@@ -9,7 +9,7 @@ import shapely
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
-from pipeline.landform.contours.lines import along_line
+from pipeline.landform.contours.squares import in_squares
 from pipeline.lattice.grid import EastNorth, Grid, Heights
 from pipeline.lattice.reach import within_reach
 from pipeline.lattice.sampling import bilinear, row_col_between
@@ -42,23 +42,38 @@ class Stations:
     places : (n, 2) float64, metres
     line : (n,) int64, which line
     along_m : (n,) float64, metres from its beginning
+    piece : (n,) int64, which piece of a line between two sides of the fixed squares
     """
 
     places: EastNorth
     line: NDArray[np.int64]
     along_m: NDArray[np.float64]
+    piece: NDArray[np.int64]
 
 
 def stations(lines: Lines, /, *, step_m: float) -> Stations:
-    """Places at most `step_m` apart along each line, its ends included."""
-    ways = [shapely.get_coordinates(line) for line in lines]
-    lengths_m = np.array([shapely.length(line) for line in lines])
-    n_steps = np.maximum(np.ceil(lengths_m / step_m).astype(np.int64), 1)
-    along = [np.linspace(0, length, n + 1) for length, n in zip(lengths_m, n_steps, strict=True)]
-    places = [along_line(way, at) for way, at in zip(ways, along, strict=True)]
-    if not places:
-        return Stations(np.empty((0, 2)), np.empty(0, np.int64), np.empty(0))
-    return Stations(np.concatenate(places), np.repeat(np.arange(len(lines)), n_steps + 1), np.concatenate(along))
+    """Places at most `step_m` apart along each line, its ends included.
+
+    Steps are counted within each piece of a line between the sides of the fixed squares
+    (`pipeline.landform.contours.squares`), so that places do not depend on where a line begins.
+    """
+    pieces, of_line = in_squares([shapely.get_coordinates(line) for line in lines])
+    if not pieces:
+        return Stations(np.empty((0, 2)), np.empty(0, np.int64), np.empty(0), np.empty(0, np.int64))
+    is_last = np.diff(of_line, append=-1) != 0
+    places, along = [], []
+    passed_m = 0.0
+    for piece, ends in zip(pieces, is_last, strict=True):
+        step = np.diff(piece, axis=0)
+        way_m = np.concatenate([[0.0], np.cumsum(np.hypot(step[:, 0], step[:, 1]))])
+        n_steps = max(int(np.ceil(way_m[-1] / step_m)), 1)
+        at_m = np.linspace(0, way_m[-1], n_steps + 1)
+        at_m = at_m if ends else at_m[:-1]
+        places.append(np.column_stack([np.interp(at_m, way_m, piece[:, axis]) for axis in (0, 1)]))
+        along.append(passed_m + at_m)
+        passed_m = 0.0 if ends else passed_m + way_m[-1]
+    number = np.repeat(np.arange(len(pieces)), [len(part) for part in places])
+    return Stations(np.concatenate(places), of_line[number], np.concatenate(along), number)
 
 
 def close_approaches(
@@ -153,7 +168,7 @@ def find_shapes(
     """Re-entrants and spurs at least `min_depth_m` deep over `width_m`, where the raw contours cross their axes.
 
     Along every raw contour the ground half a width to either side, measured square to the slope, is compared with the
-    contour's own level; the deepest place of each run is the axis.
+    contour's own level; the deepest place of each run is the axis. Runs end at the sides of the fixed squares.
     """
     at = stations(raw_lines, step_m=grid.cell_m)
     east, north = gradient(heights, grid)
@@ -167,7 +182,7 @@ def find_shapes(
     depth = np.where((left < 0) & (right < 0), np.maximum(left, right), depth)
     run = np.abs(depth) >= min_depth_m
     label = np.cumsum(
-        run & ~np.concatenate([[False], run[:-1]]) | run & np.concatenate([[True], np.diff(at.line) != 0])
+        run & ~np.concatenate([[False], run[:-1]]) | run & np.concatenate([[True], np.diff(at.piece) != 0])
     )
     chosen = np.flatnonzero(run)
     order = chosen[np.lexsort((-np.abs(depth[chosen]), label[chosen]))]

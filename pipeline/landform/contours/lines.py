@@ -7,6 +7,7 @@ import shapely
 from numpy.typing import NDArray
 from scipy import ndimage
 
+from pipeline.landform.contours.squares import in_squares
 from pipeline.lattice.grid import EastNorth
 
 
@@ -45,12 +46,28 @@ def thin_vertices(line: EastNorth, /, *, spacing_m: float) -> EastNorth:
     """The line with vertices at least `spacing_m` apart, and none without which it would look the same.
 
     The tip of every sharp bend gets a vertex, so that no re-entrant or spur is cut short. Between tips vertices are put
-    at equal steps along the line, then those on straight pieces go (Douglas and Peucker 1973).
+    at equal steps along the line, then those on straight pieces go (Douglas and Peucker 1973). Each piece of the line
+    between the sides of the fixed squares is thinned by itself and keeps its ends, which may lie nearer than
+    `spacing_m` to the next vertex: so the vertices in a square depend on the line in that square alone.
     """
+    pieces, _ = in_squares([line])
+    spaced = [_spaced_out(piece, spacing_m=spacing_m) for piece in pieces]
+    simple = shapely.simplify(shapely.linestrings(np.concatenate(spaced), indices=_numbers(spaced)), VERTEX_TOLERANCE_M)
+    places, number = shapely.get_coordinates(simple, return_index=True)
+    # Each piece begins where the one before ends.
+    is_first = np.diff(number, prepend=-1) != 0
+    return np.asarray(places[~is_first | (number == 0)])
+
+
+def _numbers(parts: list[EastNorth]) -> NDArray[np.int64]:
+    """Which part each row belongs to once they are put one after the other."""
+    return np.repeat(np.arange(len(parts)), [len(part) for part in parts])
+
+
+def _spaced_out(line: EastNorth, /, *, spacing_m: float) -> EastNorth:
+    """The line with vertices at its tips and at equal steps between them."""
     breaks = [line[:1], *_split_at_tips(line, spacing_m=spacing_m)]
-    spaced = np.concatenate([breaks[0], *(_evenly_spaced(piece, spacing_m=spacing_m)[1:] for piece in breaks[1:])])
-    simple = shapely.simplify(shapely.linestrings(spaced), VERTEX_TOLERANCE_M)
-    return np.asarray(shapely.get_coordinates(simple))
+    return np.concatenate([breaks[0], *(_evenly_spaced(piece, spacing_m=spacing_m)[1:] for piece in breaks[1:])])
 
 
 def _evenly_spaced(line: EastNorth, /, *, spacing_m: float) -> EastNorth:

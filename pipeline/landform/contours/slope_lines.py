@@ -8,10 +8,11 @@ import geopandas as gpd
 import numpy as np
 import shapely
 from numpy.typing import NDArray
+from scipy import ndimage
 from scipy.spatial import cKDTree
 
 from pipeline.features import make_features
-from pipeline.landform.contours.form_lines import READER_REACH_M, STATION_STEP_M, pieces_of
+from pipeline.landform.contours.form_lines import READER_REACH_M, STATION_STEP_M, is_whole_ring
 from pipeline.landform.contours.legibility import Lines, stations
 from pipeline.landform.contours.limits import CONTOURS_APART_M
 from pipeline.landform.contours.lines import encloses_higher, is_closed
@@ -104,30 +105,46 @@ def is_lone(lines: Lines, level_m: NDArray[np.float64], /, *, interval_m: float)
 
 
 LONE_CONTOUR_MM = 8.0
-"""Length on the map of an open contour without a neighbour in sight from which a slope line is drawn: there is nothing
+"""Length on the map of contour without a neighbour in sight in whose middle a slope line may be drawn: there is nothing
 else to tell up from down (common practice, no source)."""
 TURN_REACH_MM = 0.8
 """How far ahead and behind along a contour its turn is judged, on the map; 12 m on the ground, about the width of a
 re-entrant (our choice)."""
+ONE_IN_M = 500.0
+"""Side of the fixed squares, in metres, in which a lone stretch of contour gets one slope line. The side of a field is
+a multiple of it, so that no field needs to know how the stretch goes on in the next (our choice)."""
 
 
 def _lone_strokes(lone: Mask, line: shapely.LineString, /) -> list[Strokes]:
-    """Strokes of each lone stretch of an open contour that is long enough to leave a reader in doubt."""
+    """Strokes along each lone stretch of a contour that is long enough to leave a reader in doubt.
+
+    Strokes stand where the contour is alone for half that length both ways.
+    """
     places = stations([line], step_m=STATION_STEP_M).places
+    closed = bool(line.is_closed)
+    if closed:
+        places, lone = places[:-1], lone[:-1]
+    half = round(ground_m(LONE_CONTOUR_MM) / 2 / STATION_STEP_M)
+    alone = ndimage.minimum_filter1d(lone.astype(np.uint8), 2 * half + 1, mode="wrap" if closed else "constant") > 0
+    if not alone.any():
+        return []
     reach = max(1, round(ground_m(TURN_REACH_MM) / STATION_STEP_M))
-    found = []
-    for piece in pieces_of(lone, lone, STATION_STEP_M, bridge_m=0.0, min_length_m=ground_m(LONE_CONTOUR_MM)):
-        way = places[piece]
-        middle = way[reach:-reach]
-        ahead, behind = way[2 * reach :] - middle, middle - way[: -2 * reach]
-        found.append(Strokes.along(middle, ahead, behind, length_m=SLOPE_LINE_M))
-    return [strokes for strokes in found if len(strokes.places)]
+    ahead, behind = np.roll(places, -reach, axis=0) - places, places - np.roll(places, reach, axis=0)
+    square = np.floor(places / ONE_IN_M)
+    starts = (np.diff(alone.astype(np.int8), prepend=alone[-1]) != 0) | (square != np.roll(square, 1, axis=0)).any(
+        axis=1
+    )
+    run = np.cumsum(starts)
+    # A ring may begin in the middle of a stretch.
+    run = np.where(run == run[-1], 0, run) if closed and not starts[0] else run
+    chosen = [np.flatnonzero(alone & (run == number)) for number in np.unique(run[alone])]
+    return [Strokes.along(places[own], ahead[own], behind[own], length_m=SLOPE_LINE_M) for own in chosen]
 
 
 def _choices(line: shapely.LineString, lone: Mask, /) -> tuple[str, list[Strokes]]:
     """Why one contour needs slope lines, and the strokes to choose from, one of each."""
     ring = np.asarray(line.coords)[:, :2]
-    if not is_closed(ring):
+    if not is_whole_ring(ring):
         return "no other contour near", _lone_strokes(lone, line)
     if encloses_higher(ring):
         return "", []
@@ -135,10 +152,10 @@ def _choices(line: shapely.LineString, lone: Mask, /) -> tuple[str, list[Strokes
 
 
 def draft_slope_lines(contours: gpd.GeoDataFrame, /, *, interval_m: float) -> gpd.GeoDataFrame:
-    """One slope line in every closed hollow, which the standard demands, and where a lone contour leaves doubt.
+    """One slope line in every small closed hollow, which the standard demands, and where a lone contour leaves doubt.
 
     In a hollow it stands where the contour runs straightest and no other line is near; on a contour without neighbours
-    in the sharpest re-entrant.
+    in the sharpest re-entrant. Hollows too large to be seen whole get theirs from `large_hollow_strokes`.
 
     Parameters
     ----------
@@ -158,9 +175,27 @@ def draft_slope_lines(contours: gpd.GeoDataFrame, /, *, interval_m: float) -> gp
     for number, line in enumerate(drawn):
         why, choices = _choices(line, lone[number])
         for strokes in choices:
-            badness = np.abs(strokes.turn) if line.is_closed else strokes.turn
+            badness = np.abs(strokes.turn) if why == "closed hollow" else strokes.turn
             best = strokes.best(badness, strokes.room_m(tree, number, enough_m=CONTOURS_APART_M))
             chosen.append((number, np.array([strokes.places[best], strokes.tips[best]]), why))
+    return _as_features(contours, chosen)
+
+
+def large_hollow_strokes(contours: gpd.GeoDataFrame, /) -> gpd.GeoDataFrame:
+    """One slope line in every closed hollow that is too large for `draft_slope_lines`, where it runs straightest.
+
+    Parameters
+    ----------
+    contours : GeoDataFrame
+        Features 101, 102 and 103 with higher ground on the left, whole and not cut at the border of a field.
+    """
+    chosen: list[tuple[int, EastNorth, str]] = []
+    for number, line in enumerate(contours.geometry):
+        ring = shapely.get_coordinates(line)
+        if is_closed(ring) and not is_whole_ring(ring) and not encloses_higher(ring):
+            strokes = ring_strokes(ring)
+            best = strokes.best(np.abs(strokes.turn), np.zeros(len(strokes.turn)))
+            chosen.append((number, np.array([strokes.places[best], strokes.tips[best]]), "closed hollow"))
     return _as_features(contours, chosen)
 
 

@@ -2,26 +2,27 @@
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass
 
 import geopandas as gpd
 import numpy as np
 import shapely
+from scipy import ndimage
 
-from pipeline.features import make_features
 from pipeline.landform.shapes.edges import (
+    STRETCH_M,
     Axes,
     Floats,
     Strip,
     contrast,
-    describe_axes,
+    draw_axes,
     join_axes,
-    line_confidence,
     profile,
     step_axes,
 )
-from pipeline.lattice.grid import EastNorth, Grid, Heights, Mask
-from pipeline.lattice.sampling import mean_along, sample
+from pipeline.lattice.grid import Grid, Heights, Mask
+from pipeline.lattice.sampling import sample
 from pipeline.norm.paper import ground_m
 from pipeline.norm.symbols import isom
 
@@ -134,17 +135,32 @@ def find_banks(heights: Heights, grid: Grid, /, *, taken: shapely.Geometry, min_
     )
 
 
-def _turned_and_moved_up(line: shapely.LineString, width_m: float, heights: Heights, grid: Grid) -> EastNorth:
-    """The line with higher ground on its left, moved from the middle of the face to its upper edge."""
-    places = shapely.get_coordinates(line)
-    along = np.gradient(places, axis=0)
-    left = np.column_stack([-along[:, 1], along[:, 0]])
-    left /= np.maximum(np.hypot(left[:, 0], left[:, 1]), 1e-9)[:, None]
-    reach = np.maximum(width_m / 2, grid.cell_m)
-    higher = np.nanmean(sample(heights, grid, places + reach * left) - sample(heights, grid, places - reach * left))
-    if higher < 0:
-        places, left = places[::-1], -left[::-1]
-    return np.asarray(places + width_m / 2 * left)
+def _turned_and_moved_up(axes: Axes, heights: Heights, grid: Grid) -> Axes:
+    """The lines with higher ground on their left, moved from the middle of the face to its upper edge.
+
+    Which side is higher is taken, like the width, from the stretch of line around each vertex; a line whose sides
+    change is cut there.
+    """
+    turned = Axes([], [], [])
+    reach = round(STRETCH_M / grid.cell_m / 2**0.5)
+    for places, height_m, width_m in zip(axes.lines, axes.height_m, axes.width_m, strict=True):
+        along = np.gradient(places, axis=0)
+        left = np.column_stack([-along[:, 1], along[:, 0]])
+        left /= np.maximum(np.hypot(left[:, 0], left[:, 1]), 1e-9)[:, None]
+        aside = np.maximum(width_m / 2, grid.cell_m)[:, None] * left
+        higher = np.nan_to_num(sample(heights, grid, places + aside) - sample(heights, grid, places - aside))
+        is_left = ndimage.median_filter(higher, size=2 * reach + 1, mode="reflect") >= 0
+        edges = [0, *(np.flatnonzero(np.diff(is_left)) + 1), len(places)]
+        for first, last in itertools.pairwise(edges):
+            if last - first < 2:
+                continue
+            side = 1 if is_left[first] else -1
+            way = slice(first, last)
+            moved = np.round(places[way] + side * (width_m[way] / 2)[:, None] * left[way], 3)
+            turned.lines.append(moved[::side])
+            turned.height_m.append(height_m[way][::side])
+            turned.width_m.append(width_m[way][::side])
+    return turned
 
 
 SIDE_SHARE = 1.3
@@ -173,19 +189,9 @@ def draft_banks(
 
     Returns
     -------
-    GeoDataFrame of 104 with `height_m` and, as `width_m`, the plan extent of the face.
+    GeoDataFrame of pieces of 104 (`pipeline.landform.line_pieces`) with sums of the height and, as width, the plan
+    extent of the face.
     """
     taken = shapely.union_all(shapely.buffer(others.geometry, SIDE_SHARE * others["width_m"] / 2))
     axes = find_banks(heights, grid, taken=taken, min_slope_deg=min_slope_deg)
-    ways = [
-        _turned_and_moved_up(line, width, heights, grid) for line, width in zip(axes.lines, axes.width_m, strict=True)
-    ]
-    return make_features(
-        [shapely.LineString(way) for way in ways],
-        crs=grid.crs,
-        symbol="104",
-        confidence=np.clip(mean_along(seen, seen_grid, ways), 0, 1) * line_confidence(axes),
-        evidence=describe_axes(axes, "high"),
-        height_m=axes.height_m,
-        width_m=axes.width_m,
-    )
+    return draw_axes(_turned_and_moved_up(axes, heights, grid), seen, seen_grid, crs=grid.crs, symbol="104")

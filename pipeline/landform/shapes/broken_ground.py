@@ -7,15 +7,17 @@ import numpy as np
 import shapely
 from scipy import ndimage
 
-from pipeline.features import make_features
+from pipeline.features import SUM, make_features
 from pipeline.landform.contours.generalise import round_off
 from pipeline.landform.contours.isolines import trace_areas
-from pipeline.landform.shapes.surroundings import CONTRAST_REACH_M
+from pipeline.landform.shapes.surroundings import usual_size
+from pipeline.lattice.cutting import cut_to_core
 from pipeline.lattice.fill import fill_voids
-from pipeline.lattice.grid import Grid, Heights, Mask
-from pipeline.lattice.means import Known, gaussian_window, square_window
+from pipeline.lattice.grid import Bounds, Grid, Heights, Mask
+from pipeline.lattice.lines import simplify_area_by_squares
+from pipeline.lattice.means import Known, gaussian_window
 from pipeline.lattice.reach import within_reach
-from pipeline.lattice.sampling import mean_along
+from pipeline.lattice.sampling import sample
 from pipeline.terrain.relief import slope
 
 FINEST_M = 3.0
@@ -63,13 +65,22 @@ MIN_CONTRAST = 1.8
 MIN_AREA_M2 = 300.0
 """Least area of broken ground that is drawn: three times the 100 m2 that three dots take, the least the norm allows
 (ISOM 113). Smaller patches are often chance (our choice)."""
+
+
 SURE_RATIO = 2.0
 """Unevenness, as a multiple of the least that counts, from which nothing is taken off the confidence. Our choice:
 nobody has measured how often a mapper keeps such areas."""
 
 
 def draft_broken_ground(
-    heights: Heights, grid: Grid, seen: Heights, seen_grid: Grid, /, *, min_unevenness_m: float
+    heights: Heights,
+    grid: Grid,
+    seen: Heights,
+    seen_grid: Grid,
+    /,
+    *,
+    min_unevenness_m: float,
+    core: Bounds | None = None,
 ) -> gpd.GeoDataFrame:
     """Areas of small knolls and pits that contours cannot show.
 
@@ -77,47 +88,38 @@ def draft_broken_ground(
     ----------
     min_unevenness_m : float
         Standard deviation of the humps and dents from which a runner has to look at the ground.
+    core : west, south, east, north in metres, or None
+        What is kept; areas are cut there.
 
     Returns
     -------
-    GeoDataFrame of 113, Polygons, with the standard deviation of the unevenness as `height_m`.
+    GeoDataFrame of 113, Polygons, with sums over the cells within: their number, the standard deviation of the
+    unevenness as height, how well they were seen, and the height over what is surely broken. Confidence and evidence
+    are still to be told.
     """
     beside = beside_slopes(heights, grid)
     uneven = unevenness(heights, ~beside, grid)
-    usual = _usual(uneven, uneven > 0, reach=round(CONTRAST_REACH_M / grid.cell_m))
+    usual = usual_size(uneven, uneven > 0, grid, most=2.0)
     measure = np.minimum(uneven, min_unevenness_m * uneven / np.maximum(MIN_CONTRAST * usual, 1e-3))
     stands_out = np.pad(np.where(beside, 0, measure), 1)
     areas = trace_areas(stands_out.astype(np.float32), grid.pad(grid.cell_m), at_least=min_unevenness_m)
-    large = [area.simplify(grid.cell_m) for area in areas if area.area >= MIN_AREA_M2]
-    simple = [area for area in large if isinstance(area, shapely.Polygon)]
-    inside = [_values_inside(uneven, grid, area) for area in simple]
-    mean_m = np.array([float(np.mean(values)) if len(values) else min_unevenness_m for values in inside])
-    outline = [np.asarray(area.exterior.coords) for area in simple]
-    sure = np.clip(mean_m / (SURE_RATIO * min_unevenness_m), 0, 1) * np.clip(mean_along(seen, seen_grid, outline), 0, 1)
-    return make_features(
-        simple,
-        crs=grid.crs,
-        symbol="113",
-        confidence=sure,
-        evidence=[
-            f"uneven by {spread:.2f} m over {area.area:.0f} m2" for spread, area in zip(mean_m, simple, strict=True)
-        ],
-        height_m=mean_m,
-    )
+    whole = [area for area in areas if area.area >= MIN_AREA_M2]
+    parts = [part for area in whole for part in simplify_area_by_squares(area, grid.cell_m)]
+    drawn = make_features(parts, crs=grid.crs, symbol="113", confidence=0.0, evidence="")
+    kept = drawn if core is None else cut_to_core(drawn, core)
+    sums = np.array([_sums_inside(uneven, grid, seen, seen_grid, area) for area in kept.geometry]).reshape(-1, 3)
+    measured = kept.assign(**{SUM + name: sums[:, n] for n, name in enumerate(("cells", "height", "seen"))})
+    return measured.assign(**{SUM + "sure": measured[SUM + "height"] / (SURE_RATIO * min_unevenness_m)})
 
 
-def _usual(uneven: Heights, known: Mask, /, *, reach: int) -> Heights:
-    """Unevenness of the ground round about, little moved by the few places that stand out."""
-    if not known.any():
-        return np.zeros_like(uneven)
-    often = np.minimum(uneven, 2 * float(np.median(uneven[known])))
-    return Known.of(known, square_window(2 * reach + 1, rim="reflect"), dtype=np.float32).mean(often)
-
-
-def _values_inside(values: Heights, grid: Grid, area: shapely.Polygon) -> Heights:
-    """Known values of the cells whose centre lies in an area."""
+def _sums_inside(
+    uneven: Heights, grid: Grid, seen: Heights, seen_grid: Grid, area: shapely.Polygon
+) -> tuple[float, float, float]:
+    """Number, unevenness and how well seen, added up over the cells whose centre lies in an area."""
     rows, cols = grid.window_around(area.bounds)
-    east_at, north_at = grid.centres()
-    inside = shapely.contains_xy(area, *np.meshgrid(east_at[cols], north_at[rows]))
-    found = values[rows, cols][inside]
-    return found[np.isfinite(found)]
+    east_at, north_at = (values.ravel() for values in np.meshgrid(grid.centres()[0][cols], grid.centres()[1][rows]))
+    inside = shapely.contains_xy(area, east_at, north_at)
+    own = np.column_stack([east_at[inside], north_at[inside]])
+    height = uneven[rows, cols].ravel()[inside]
+    trust = np.nan_to_num(sample(seen, seen_grid, own))
+    return float(len(own)), float(height.sum(dtype=np.float64)), float(trust.sum())

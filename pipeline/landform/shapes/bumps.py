@@ -16,11 +16,10 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage, signal
 
-from pipeline.landform.shapes.surroundings import CONTRAST_REACH_M, LEAST_UNEVENNESS_M
+from pipeline.landform.shapes.surroundings import LEAST_UNEVENNESS_M, usual_size
 from pipeline.lattice.fill import fill_voids
 from pipeline.lattice.grid import EastNorth, Grid, Heights, Mask
 from pipeline.lattice.larger_cells import coarsen
-from pipeline.lattice.means import Known, square_window
 from pipeline.lattice.sampling import sample
 from pipeline.lattice.windows import highest_around
 from pipeline.terrain.seen import HALF_SEEN_GAP_M
@@ -207,8 +206,10 @@ def _bumps_of_size(
     window = _Window.of(radius_m, cells.cell_m)
     reach = window.inside.shape[0] // 2
     padded = _extend(level, reach)
-    height = signal.oaconvolve(padded, window.kernel[::-1, ::-1], mode="valid")
-    usual = _usual_height(height, known=~unknown, reach=int(CONTRAST_REACH_M / cells.cell_m))
+    # The convolution errs by less than a micrometre, differently for each size of grid; rounded away, so that a place
+    # comes out the same whatever else is looked at.
+    height = np.round(signal.oaconvolve(padded, window.kernel[::-1, ::-1], mode="valid"), 6)
+    usual = _usual_height(height, cells, known=~unknown)
     contrast = height / np.maximum(usual, LEAST_UNEVENNESS_M)
     apart = int(np.ceil(radius_m / 2 / cells.cell_m))
     outside = ndimage.uniform_filter(unknown.astype(np.float32), window.inside.shape, mode="constant", cval=1.0)
@@ -228,13 +229,16 @@ def _bumps_of_size(
     return bumps.where(fit.likeness >= min_likeness)
 
 
-def _usual_height(height: NDArray[np.float64], /, *, known: Mask, reach: int) -> NDArray[np.float64]:
+MEDIAN_STEP_M = 2.0
+"""Spacing of the places from which the median of fitted heights is taken, in metres; nearer ones are much alike (our
+choice)."""
+
+
+def _usual_height(height: NDArray[np.float64], grid: Grid, /, *, known: Mask) -> NDArray[np.float64]:
     """Standard deviation of the fitted heights round about, little moved by the few that stand out."""
     # 1.4826 turns the median of absolute values into a standard deviation, sqrt(pi / 2) their mean (normal law).
-    overall = 1.4826 * float(np.median(np.abs(height[known])))
-    usual_part = np.minimum(np.abs(height), 3 * overall)
-    around = Known.of(known, square_window(2 * reach + 1, rim="reflect"))
-    return np.asarray(np.sqrt(np.pi / 2) * around.mean(usual_part))
+    every = max(1, int(MEDIAN_STEP_M / grid.cell_m))
+    return np.asarray(np.sqrt(np.pi / 2) * usual_size(np.abs(height), known, grid, most=3 * 1.4826, every=every))
 
 
 def _extend(level: NDArray[np.float64], reach: int) -> NDArray[np.float64]:

@@ -5,17 +5,19 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+import geopandas as gpd
 import numpy as np
 import shapely
 from numpy.typing import NDArray
 from scipy import ndimage
-from scipy.spatial import cKDTree
 
-from pipeline.landform.shapes.surroundings import CONTRAST_REACH_M, LEAST_UNEVENNESS_M
+from pipeline.landform.contours.squares import SQUARE_M, from_lowest
+from pipeline.landform.line_pieces import SymbolsOf, measured_pieces, nearest_means, nearest_numbers
+from pipeline.landform.shapes.surroundings import LEAST_UNEVENNESS_M, usual_size
 from pipeline.lattice.fill import fill_voids
 from pipeline.lattice.grid import EastNorth, Grid, Heights, Mask
-from pipeline.lattice.means import Known, square_window
-from pipeline.lattice.sampling import bilinear
+from pipeline.lattice.lines import simplify_by_squares
+from pipeline.lattice.sampling import bilinear, sample
 from pipeline.lattice.skeleton import rounded, skeleton_lines
 from pipeline.norm.symbols import isom
 
@@ -123,13 +125,10 @@ def contrast(size: Floats, strip: Strip, grid: Grid, /, *, least: float) -> Floa
     # Cells that are no such line at all say nothing about how high such lines usually are; the few that stand out far
     # count as three times the median, so that they are not compared with themselves.
     measured = np.isfinite(size)
-    known = np.abs(size[measured])
-    usual_part = np.minimum(known, 3 * max(float(np.median(known)) if len(known) else 0.0, least))
     sizes, cells = np.zeros(grid.shape), np.zeros(grid.shape, bool)
     row, col = strip.row[measured], strip.col[measured]
-    sizes[row, col], cells[row, col] = usual_part, True
-    window = square_window(2 * round(CONTRAST_REACH_M / grid.cell_m) + 1, rim="constant")
-    usual = Known.of(cells, window).mean(sizes, least_share=1e-9)[strip.row, strip.col]
+    sizes[row, col], cells[row, col] = np.abs(size[measured]), True
+    usual = usual_size(sizes, cells, grid, most=3.0, least=least)[strip.row, strip.col]
     return np.asarray(np.nan_to_num(size) / np.maximum(usual, least))
 
 
@@ -139,18 +138,31 @@ class Axes:
 
     Attributes
     ----------
-    lines : list of n LineStrings
-    height_m, width_m : (n,) float64
-        Medians along each line.
+    lines : list of n (k, 2) float64
+        About one vertex a cell.
+    height_m, width_m : lists of n (k,) float64
+        At each vertex the median of the stretch of line around it.
     """
 
-    lines: list[shapely.LineString]
-    height_m: Floats
-    width_m: Floats
+    lines: list[EastNorth]
+    height_m: list[Floats]
+    width_m: list[Floats]
+
+    def numbers(self) -> tuple[EastNorth, dict[str, Floats]]:
+        """The vertices of all lines, and the height and width at each."""
+        if not self.lines:
+            return np.empty((0, 2)), {"height": np.empty(0), "width": np.empty(0)}
+        return np.concatenate(self.lines), {
+            "height": np.concatenate(self.height_m),
+            "width": np.concatenate(self.width_m),
+        }
 
 
 LINE_BRIDGE_M = 4.0
 """Longest gap in a bank, wall or gully that is drawn across (our choice)."""
+STRETCH_M = 40.0
+"""How far to either side along a line its height, width and contrast are taken together, and its length counts, in
+metres: enough for the median to hold, and little enough for the margin of a field (our choice)."""
 
 
 def join_axes(
@@ -166,6 +178,9 @@ def join_axes(
 ) -> Axes:
     """Lines through the cells of a strip, short gaps closed, side branches and short lines dropped.
 
+    Each place of a line is judged by the stretch of `STRETCH_M` to either side of it and not by the whole line, whose
+    other end another field may draw.
+
     Parameters
     ----------
     stands_out : (n,) float64
@@ -179,27 +194,37 @@ def join_axes(
     reach = max(1, round(LINE_BRIDGE_M / 2 / grid.cell_m))
     disc = np.hypot(*np.mgrid[-reach : reach + 1, -reach : reach + 1]) <= reach + 0.3
     whole = skeleton_lines(ndimage.binary_dilation(mask, disc), grid, cut_at_corners=False)
-    lines = [line for line in map(_rounded, whole) if line.length >= min_length_m]
-    if not lines:
-        return Axes([], np.empty(0), np.empty(0))
-    nearest = cKDTree(np.column_stack([strip.row, strip.col]))
+    ways = [shapely.get_coordinates(line) for line in whole if line.length >= min_length_m]
+    found = Axes([], [], [])
+    if not ways:
+        return found
+    cells = np.column_stack([strip.row, strip.col]).astype(np.float64)
     measured = np.column_stack([height_m, width_m, stands_out])
-    table = np.array([np.median(measured[nearest.query(_cells_of(line, grid))[1]], axis=0) for line in lines])
-    lengths_m = np.array([line.length for line in lines])
-    kept = np.flatnonzero(table[:, 2] * np.sqrt(lengths_m / min_length_m) >= min_contrast)
-    return Axes([lines[number] for number in kept], table[kept, 0], table[kept, 1])
+    reach = round(STRETCH_M / grid.cell_m / 2**0.5)
+    for way in (from_lowest(way) if np.array_equal(way[0], way[-1]) else way for way in ways):
+        table = nearest_means(cells, measured, np.column_stack(grid.row_col(way[:, 0], way[:, 1])).astype(np.float64))
+        median = ndimage.median_filter(table, size=(2 * reach + 1, 1), mode="reflect")
+        along_m = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(way, axis=0).T))])
+        around_m = np.minimum(along_m, STRETCH_M) + np.minimum(along_m[-1] - along_m, STRETCH_M)
+        holds = median[:, 2] * np.sqrt(around_m / min_length_m) >= min_contrast
+        smooth = np.round(rounded(way), 3)
+        edges = np.flatnonzero(np.diff(np.concatenate([[False], holds, [False]])))
+        for first, last in edges.reshape(-1, 2):
+            if along_m[last - 1] - along_m[first] >= min_length_m:
+                found.lines.append(smooth[first:last])
+                found.height_m.append(median[first:last, 0])
+                found.width_m.append(median[first:last, 1])
+    return found
 
 
-def _cells_of(line: shapely.LineString, grid: Grid) -> NDArray[np.int64]:
-    """(n, 2) row and column of each vertex."""
-    places = shapely.get_coordinates(line)
-    return np.column_stack(grid.row_col(places[:, 0], places[:, 1]))
+THINNED_M = 0.15
+"""How far a line drawn through cells may leave them where vertices are dropped, in metres: far less than its own width
+(our choice)."""
 
 
-def _rounded(line: shapely.LineString) -> shapely.LineString:
-    """The line smoothed over about three vertices, its ends kept, two steps to a vertex."""
-    smooth = rounded(shapely.get_coordinates(line))
-    return shapely.LineString(np.concatenate([smooth[:-1:2], smooth[-1:]]))
+def thinned(line: EastNorth, /) -> EastNorth:
+    """The line with the vertices it needs, the same in each square whatever the rest of the line."""
+    return np.asarray(simplify_by_squares(line, THINNED_M, square_m=SQUARE_M))
 
 
 HALF_SURE_HEIGHT_M = 5 * LEAST_UNEVENNESS_M
@@ -209,17 +234,23 @@ HALF_SURE_LENGTH_M = isom("107").smallest.length_m / 2
 """Length at which half the confidence is gone, on the ground: half the shortest gully. Our choice, not measured."""
 
 
-def line_confidence(axes: Axes, /) -> Floats:
+def line_confidence(height_m: Floats, length_m: Floats, /) -> Floats:
     """(n,) 0..1: higher and longer lines are less likely to be chance."""
-    lengths_m = np.array([line.length for line in axes.lines])
-    tall = axes.height_m / (axes.height_m + HALF_SURE_HEIGHT_M)
-    long = lengths_m / (lengths_m + HALF_SURE_LENGTH_M)
+    tall = height_m / (height_m + HALF_SURE_HEIGHT_M)
+    long = length_m / (length_m + HALF_SURE_LENGTH_M)
     return np.asarray(tall * long, np.float64)
 
 
-def describe_axes(axes: Axes, adjective: str, /) -> list[str]:
-    """(n,) texts: one sentence of evidence for each."""
-    return [
-        f"{height:.1f} m {adjective} over {width:.0f} m across, {line.length:.0f} m long"
-        for height, width, line in zip(axes.height_m, axes.width_m, axes.lines, strict=True)
-    ]
+def draw_axes(axes: Axes, seen: Heights, seen_grid: Grid, /, *, crs: str, symbol: str | SymbolsOf) -> gpd.GeoDataFrame:
+    """The pieces of lines (`pipeline.landform.line_pieces`) with sums of height, width and how well they were seen."""
+    nearest = nearest_numbers(*axes.numbers())
+
+    def numbers_at(places: EastNorth) -> dict[str, Floats]:
+        return nearest(places) | {"seen": np.nan_to_num(sample(seen, seen_grid, places))}
+
+    return measured_pieces(
+        [thinned(line) for line in axes.lines],
+        numbers_at=numbers_at,
+        crs=crs,
+        symbol=[symbol] * len(axes.lines) if isinstance(symbol, str) else symbol,
+    )

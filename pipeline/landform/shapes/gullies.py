@@ -7,21 +7,18 @@ from dataclasses import dataclass
 import geopandas as gpd
 import numpy as np
 
-from pipeline.features import make_features
 from pipeline.landform.shapes.edges import (
     Axes,
     Floats,
     Strip,
     contrast,
-    describe_axes,
+    draw_axes,
     furrow_axes,
     join_axes,
-    line_confidence,
     profile,
 )
 from pipeline.landform.shapes.surroundings import LEAST_UNEVENNESS_M
 from pipeline.lattice.grid import Grid, Heights, Mask
-from pipeline.lattice.sampling import mean_along
 from pipeline.norm.symbols import isom
 
 
@@ -110,18 +107,12 @@ def draft_gullies(heights: Heights, grid: Grid, seen: Heights, seen_grid: Grid, 
 
     Returns
     -------
-    GeoDataFrame of features with the depth as `height_m`, and `width_m`.
+    GeoDataFrame of pieces (`pipeline.landform.line_pieces`) with sums of the depth as height, and of the width.
     """
     small = isom("108").smallest
     axes = find_furrows(heights, grid, min_depth_m=small.height_m, min_length_m=small.length_m)
-    is_large = axes.height_m >= isom("107").smallest.height_m
-    ways = [np.asarray(line.coords) for line in axes.lines]
-    return make_features(
-        axes.lines,
-        crs=grid.crs,
-        symbol=np.where(is_large, "107", "108").tolist(),
-        confidence=np.clip(mean_along(seen, seen_grid, ways), 0, 1) * line_confidence(axes),
-        evidence=describe_axes(axes, "deep"),
-        height_m=axes.height_m,
-        width_m=axes.width_m,
-    )
+
+    def symbols(mean: dict[str, Floats]) -> list[str]:
+        return list(np.where(mean["height"] >= isom("107").smallest.height_m, "107", "108"))
+
+    return draw_axes(axes, seen, seen_grid, crs=grid.crs, symbol=symbols)

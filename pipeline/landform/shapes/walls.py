@@ -5,11 +5,9 @@ from __future__ import annotations
 import geopandas as gpd
 import numpy as np
 
-from pipeline.features import make_features
-from pipeline.landform.shapes.edges import describe_axes, line_confidence
+from pipeline.landform.shapes.edges import Axes, Floats, draw_axes
 from pipeline.landform.shapes.gullies import find_furrows
 from pipeline.lattice.grid import Grid, Heights
-from pipeline.lattice.sampling import mean_along
 from pipeline.norm.symbols import isom
 
 
@@ -18,21 +16,17 @@ def draft_walls(heights: Heights, grid: Grid, seen: Heights, seen_grid: Grid, /)
 
     Returns
     -------
-    GeoDataFrame of features with `height_m` and `width_m`.
+    GeoDataFrame of pieces (`pipeline.landform.line_pieces`) with sums of the height and width.
     """
     whole, ruined = isom("105").smallest, isom("106").smallest
-    axes = find_furrows(-heights, grid, min_depth_m=ruined.height_m, min_length_m=whole.length_m)
-    is_whole = axes.height_m >= whole.height_m
-    lengths_m = np.array([line.length for line in axes.lines])
-    drawn = is_whole | (lengths_m >= ruined.length_m)
-    ways = [np.asarray(line.coords) for line in axes.lines]
-    features = make_features(
-        axes.lines,
-        crs=grid.crs,
-        symbol=np.where(is_whole, "105", "106").tolist(),
-        confidence=np.clip(mean_along(seen, seen_grid, ways), 0, 1) * line_confidence(axes),
-        evidence=describe_axes(axes, "high"),
-        height_m=axes.height_m,
-        width_m=axes.width_m,
-    )
-    return features[drawn].reset_index(drop=True)
+    found = find_furrows(-heights, grid, min_depth_m=ruined.height_m, min_length_m=whole.length_m)
+    lengths_m = np.array([np.hypot(*np.diff(line, axis=0).T).sum() for line in found.lines])
+    # A wall high anywhere is drawn along all of it; a low one only where it is long enough.
+    is_high = np.array([height_m.max() >= whole.height_m for height_m in found.height_m], bool)
+    drawn = np.flatnonzero(is_high | (lengths_m >= ruined.length_m))
+    axes = Axes(*([values[n] for n in drawn] for values in (found.lines, found.height_m, found.width_m)))
+
+    def symbols(mean: dict[str, Floats]) -> list[str]:
+        return list(np.where(mean["height"] >= whole.height_m, "105", "106"))
+
+    return draw_axes(axes, seen, seen_grid, crs=grid.crs, symbol=symbols)

@@ -8,9 +8,10 @@ from pathlib import Path
 from typing import cast
 
 from pipeline.draft.compose import compose_draft
-from pipeline.draft.joining import join_fields
+from pipeline.draft.joining import Rewrite, join_fields
 from pipeline.files import arrays, layers
 from pipeline.files.disk import atomic
+from pipeline.landform.telling import tell
 from pipeline.norm.symbols import norm_table
 from pipeline.rock.draft import judge_rock
 from pipeline.settings import RockSettings, VegetationSettings
@@ -40,7 +41,8 @@ def compose(
     date = datetime.date.fromisoformat(map_date)
     planned = arrays.read_json(plan)
     names, field_m = cast("dict[str, object]", planned["fields"]), cast("float", planned["field_m"])
-    judges = {
+    judges: dict[str, Rewrite] = {
+        "landform": tell,
         "rock": partial(judge_rock, dark_ratio=rock.bare_rock_max_brightness_ratio),
         "vegetation": partial(say_vegetation, settings=vegetation),
     }

@@ -8,13 +8,9 @@ from pathlib import Path
 from pipeline.features import no_features
 from pipeline.files import arrays, layers
 from pipeline.landform.contours.base_level import count_base_levels
-from pipeline.landform.draft import contour_surface, draft_landforms
-from pipeline.lattice.cutting import cut_to_core
+from pipeline.landform.draft import MARGIN_M, contour_surface, draft_landforms
 from pipeline.settings import LandformSettings
 from pipeline.steps.field.reading import field_of, read_rasters
-
-MARGIN_M = 200.0
-"""Metres around a field that are drawn with it: more than any landform looks at around itself."""
 
 
 def landform(
@@ -37,8 +33,10 @@ def landform(
         layers.write_features(out, no_features(grid.crs))
         arrays.write_json(base_level, {"counts": []})
         return
-    found = draft_landforms(heights, support, canopy, grid, interval_m=interval_m, scale=scale, settings=settings)
-    layers.write_features(out, cut_to_core(found, field.core))
+    found = draft_landforms(
+        heights, support, canopy, grid, interval_m=interval_m, scale=scale, settings=settings, core=field.core
+    )
+    layers.write_features(out, found)
     surface, cells = contour_surface(heights, grid, interval_m=interval_m, scale=scale, settings=settings)
     counts = count_base_levels(surface, cells, interval_m=interval_m, core=field.core)
     arrays.write_json(base_level, {"counts": [asdict(count) for count in counts]})

@@ -4,7 +4,6 @@ import numpy as np
 import pytest
 import shapely
 
-from pipeline.landform.contours.contours import draft_contours
 from pipeline.landform.contours.isolines import contour_levels, trace_contours
 from pipeline.landform.contours.legibility import (
     count_crossings,
@@ -121,20 +120,11 @@ def test_confidence_falls_where_no_ground_was_seen() -> None:
     """The same contour is worth less with ground returns 8 m away than with returns everywhere."""
     grid = landscape.grid_of()
     ground = landscape.cone(grid)
-    surface, surface_grid = contour_surface(ground, grid, interval_m=5, scale=10000, settings=SETTINGS)
-    found = [
-        draft_contours(
-            surface,
-            surface_grid,
-            np.full(grid.shape, seen, np.float32),
-            np.full(grid.shape, gap, np.float32),
-            grid,
-            interval_m=5,
-            base_level_m=0,
-            vertex_spacing_m=3,
-        )
-        for seen, gap in ((0.95, 0.4), (0.2, 8.0))
-    ]
+    found = []
+    for gap_m in (0.4, 8.0):
+        gap = np.full(grid.shape, gap_m, np.float32)
+        draft = draft_landforms(ground, gap, 0 * gap, grid, interval_m=5, scale=10000, settings=SETTINGS)
+        found.append(draft[draft.symbol.isin(["101", "102"])].reset_index(drop=True))
     assert found[0].confidence.min() > 0.9
     assert found[1].confidence.max() < 0.25
     assert "8.0 m away" in found[1].evidence[0]

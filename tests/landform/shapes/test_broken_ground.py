@@ -3,6 +3,7 @@
 import numpy as np
 
 from pipeline.landform.shapes.broken_ground import draft_broken_ground, unevenness
+from pipeline.landform.telling import tell
 from tests import landscape
 
 GRID = landscape.grid_of(side_m=160)
@@ -19,7 +20,7 @@ def pits_and_mounds() -> np.ndarray:
 def test_a_patch_of_humps_is_broken_ground() -> None:
     """One area about as large as the patch, around it."""
     ground = landscape.plane(GRID, rise_deg=4) + pits_and_mounds()
-    found = draft_broken_ground(ground, GRID, SEEN, GRID, min_unevenness_m=0.3)
+    found = tell(draft_broken_ground(ground, GRID, SEEN, GRID, min_unevenness_m=0.3))
     assert found.symbol.tolist() == ["113"]
     area = found.geometry[0]
     assert 0.4 * np.pi * 25**2 < area.area < 1.3 * np.pi * 25**2

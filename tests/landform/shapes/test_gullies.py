@@ -4,15 +4,33 @@ import numpy as np
 import pytest
 import shapely
 
+from pipeline.draft.joining import EITHER_WAY
 from pipeline.features import make_features, no_features
-from pipeline.landform.shapes.banks import draft_banks
-from pipeline.landform.shapes.gullies import draft_gullies
-from pipeline.landform.shapes.walls import draft_walls
+from pipeline.landform.line_pieces import put_together
+from pipeline.landform.shapes import banks as banks_of_ground
+from pipeline.landform.shapes import gullies, walls
+from pipeline.landform.shapes.edges import THINNED_M
+from pipeline.landform.telling import tell
 from pipeline.lattice.grid import Grid, Heights
 from tests import landscape
 
 GRID = landscape.grid_of(side_m=160)
 SEEN = np.full(GRID.shape, 0.9, np.float32)
+
+
+def draft_gullies(*rasters):
+    """Gullies as they are drawn at last."""
+    return tell(put_together(gullies.draft_gullies(*rasters), either_way=EITHER_WAY))
+
+
+def draft_walls(*rasters):
+    """Walls as they are drawn at last."""
+    return tell(put_together(walls.draft_walls(*rasters), either_way=EITHER_WAY))
+
+
+def draft_banks(*rasters, min_slope_deg: float):
+    """Banks as they are drawn at last."""
+    return tell(put_together(banks_of_ground.draft_banks(*rasters, min_slope_deg=min_slope_deg)))
 
 
 def with_noise(ground: Heights) -> Heights:
@@ -164,6 +182,6 @@ def test_lines_do_not_depend_on_where_the_grid_begins() -> None:
     here = draft_gullies(ground, GRID, SEEN, GRID)
     there = draft_gullies(ground, moved, SEEN, moved)
     assert len(here) == len(there) == 1
-    np.testing.assert_allclose(
-        np.asarray(there.geometry[0].coords) - [7, 3], np.asarray(here.geometry[0].coords), atol=1e-6
-    )
+    # The fixed squares that lines are thinned in do not move along, so that other vertices are kept.
+    back = shapely.transform(there.geometry[0], lambda places: places - [7, 3])
+    assert shapely.hausdorff_distance(back, here.geometry[0]) < 2 * THINNED_M
