@@ -76,7 +76,7 @@ def read_window(path: Path, window: tuple[slice, slice], /) -> Heights:
     rows, cols = window
     part = Window.from_slices((rows.start, rows.stop), (cols.start, cols.stop))
     with rasterio.Env(GDAL_CACHEMAX=WINDOW_CACHE_MB), rasterio.open(path) as source:
-        values = source.read(1, window=part).astype(np.float32)
+        values: Heights = source.read(1, window=part).astype(np.float32)
         if source.nodata is not None:
             values[values == np.float32(source.nodata)] = np.nan
     return values

@@ -9,9 +9,9 @@ import numpy as np
 
 from pipeline.features import join_features, make_features, no_features
 from pipeline.settings import WaterSettings
-from pipeline.water.ground import Ground
 from pipeline.water.running.channels import Channel, find_channels
 from pipeline.water.search import standing_water
+from pipeline.water.sight.ground import Ground
 from pipeline.water.standing import Water
 
 FLAT_MAX_SPREAD_M = 0.3

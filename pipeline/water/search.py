@@ -11,13 +11,16 @@ from scipy import ndimage
 from pipeline.lattice.grid import Grid, Mask
 from pipeline.lattice.larger_cells import cells_times_as_wide
 from pipeline.lattice.reach import within_reach
-from pipeline.water.ground import Ground, Window, seen_in, small_window, times_for
+from pipeline.water.sight.ground import Ground, Window, seen_in, small_window, times_for
 from pipeline.water.standing import Usual, Water, bodies_of, water_surface
 
-MOST_CELLS = 16_000_000
+MOST_SEARCHED = 16_000_000
 """Most cells that standing water is looked for in at one time, for the sake of memory. An area of more is searched in
 larger cells first: of 1 m up to 16 square kilometres, 2 m up to 64, 4 m up to 256, and ponds that are less than
 three such cells across are missed. Our choice."""
+MOST_DRAWN = 16_000_000
+"""Most cells around one body of water that its shore is drawn in, for the sake of memory: 4 square kilometres of half a
+metre. A larger lake, with the land beside it, gets a shore of larger cells. Our choice."""
 SHORE_MARGIN_M = 20.0
 """How far, in metres, the shore may lie from where the search in larger cells has seen the water: a few of its cells,
 and the window in which pulses are counted. Our choice."""
@@ -32,7 +35,7 @@ def standing_water(ground: Ground, /, *, thin_max_ratio: float) -> list[Water]:
         Share of the usual pulses below which level ground is water.
     """
     grid = ground.grid
-    times = times_for(grid, most_cells=MOST_CELLS)
+    times = times_for(grid, most_cells=MOST_SEARCHED)
     sight = seen_in(ground, (slice(0, grid.rows), slice(0, grid.cols)), times)
     usual = Usual.of(sight)
     surface = water_surface(sight, usual, thin_max_ratio=thin_max_ratio)
@@ -75,9 +78,9 @@ def _places(water: Mask, larger: Grid) -> Iterator[_Place]:
 
 
 def _drawn(ground: Ground, place: _Place, times: int, usual: Usual, /, *, thin_max_ratio: float) -> list[Water]:
-    """The bodies of water of a place, in cells as small as `MOST_CELLS` allows."""
+    """The bodies of water of a place, in cells as small as `MOST_DRAWN` allows."""
     window = small_window(cells_times_as_wide(ground.grid, times), ground.grid, times, place.window)
-    sight = seen_in(ground, window, times_for(ground.grid.part(window), most_cells=MOST_CELLS))
+    sight = seen_in(ground, window, times_for(ground.grid.part(window), most_cells=MOST_DRAWN))
     surface = water_surface(sight, usual, thin_max_ratio=thin_max_ratio)
     return [body for body in bodies_of(surface, sight) if _is_in(body, place)]
 

@@ -18,7 +18,7 @@ from pipeline.lattice.fill import nearest_known
 from pipeline.lattice.grid import EastNorth, Grid, Heights, Mask
 from pipeline.lattice.reach import within_reach
 from pipeline.norm.symbols import isom
-from pipeline.water.ground import Sight
+from pipeline.water.sight.ground import Sight
 
 CLASS_WINDOW_M = 3.0
 """Side in metres of the window in which returns of the survey's water class are counted. Our choice."""

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from rasterio.windows import Window
 
 from pipeline.files import arrays
+from pipeline.files.layers import read_features
 from pipeline.lattice.grid import Grid, Heights
 from tests.benchmarks.watched import run_watched
 from tests.landscape import CRS, rough
@@ -37,7 +38,15 @@ def write_ground(folder: Path, /, *, squares: int) -> None:
     heights = rough(square, spread_m=8.0)
     pond_m = float(np.quantile(heights, 0.03))
     heights = np.maximum(heights, np.float32(pond_m))
-    profile = {"driver": "GTiff", "height": n, "width": n, "count": 1, "dtype": "float32", "crs": CRS, "nodata": -9999.0}
+    profile = {
+        "driver": "GTiff",
+        "height": n,
+        "width": n,
+        "count": 1,
+        "dtype": "float32",
+        "crs": CRS,
+        "nodata": -9999.0,
+    }
     profile |= {"transform": grid.transform, "tiled": True, "blockxsize": 512, "blockysize": 512, "compress": "deflate"}
     folder.mkdir(parents=True, exist_ok=True)
     counts = {name: np.lib.format.open_memmap(folder / f"{name}.npy", "w+", np.float32, (n, n)) for name in COUNTS}
@@ -61,9 +70,7 @@ COUNTS = ("water_returns", "last_returns")
 def _square(heights: Heights, pond_m: float, row: int, col: int, squares: int) -> tuple[Heights, Heights]:
     """Heights and last returns of one square."""
     side_m = squares * SQUARE_CELLS * CELL_M
-    south, east = (
-        (np.arange(SQUARE_CELLS) + at * SQUARE_CELLS + 0.5) * CELL_M - side_m / 2 for at in (row, col)
-    )
+    south, east = ((np.arange(SQUARE_CELLS) + at * SQUARE_CELLS + 0.5) * CELL_M - side_m / 2 for at in (row, col))
     beyond_m = np.hypot(south[:, None], east[None, :]) - LAKE_SHARE * side_m
     share = np.clip(beyond_m / 60, 0, 1)
     ground = (pond_m - 4) * (1 - share) + heights * share
@@ -87,15 +94,13 @@ def measure(squares: int, /) -> list[str]:
         command += ["--ground-support", str(folder / "ground_support.tif"), "--counts", name]
         command += ["--out", str(folder / "water.gpkg"), "--scale", "10000", "--settings", "{}"]
         cost = run_watched(command)
-        found = arrays_of(folder / "water.gpkg")
+        found = found_in(folder / "water.gpkg")
     km2 = (squares * SQUARE_CELLS * CELL_M / 1000) ** 2
     return [f"{km2:.1f}", f"{cost.seconds:.0f}", f"{cost.seconds / km2:.1f}", f"{cost.largest_gib:.2f}", *found]
 
 
-def arrays_of(path: Path, /) -> list[str]:
+def found_in(path: Path, /) -> list[str]:
     """How much was found: bodies of standing water and their hectares, channels and their kilometres."""
-    from pipeline.files.layers import read_features
-
     found = read_features(path)
     lakes, lines = (found[found.symbol == symbol].geometry for symbol in ("302", "306"))
     return [str(len(lakes)), f"{lakes.area.sum() / 1e4:.1f}", str(len(lines)), f"{lines.length.sum() / 1e3:.1f}"]

@@ -8,7 +8,7 @@ from pathlib import Path
 from pipeline.files import arrays, layers, rasters
 from pipeline.settings import WaterSettings
 from pipeline.water.draft import draft_water
-from pipeline.water.ground import Ground
+from pipeline.water.sight.ground import Ground
 
 
 def water(

@@ -5,18 +5,17 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 from shapely.geometry import LineString
 
 from pipeline.lattice.grid import Grid
 from pipeline.lattice.larger_cells import cells_times_as_wide
 from pipeline.norm.symbols import isom
-from pipeline.water.ground import Read, times_for
 from pipeline.water.running.dams import without_dams
-from pipeline.water.running.drainage import drain, downstream, gathered
+from pipeline.water.running.drainage import downstream, drain, gathered
 from pipeline.water.running.incision import beds, incised
 from pipeline.water.running.inflow import inflow
 from pipeline.water.running.reaches import lines_of, reaches
+from pipeline.water.sight.ground import Read, times_for
 
 FLOW_CELL_M = 2.0
 """Side in metres of the cells that water is led over: about the width of a small channel. Smaller cells make water

@@ -11,7 +11,7 @@ from scipy import ndimage
 from pipeline.lattice.grid import Grid, Heights
 from pipeline.lattice.larger_cells import highest_into, lowest_into
 from pipeline.lattice.means import Known, gaussian_window
-from pipeline.water.ground import SQUARE_CELLS, Read, small_window, squares
+from pipeline.water.sight.ground import SQUARE_CELLS, Read, small_window, squares
 
 SIDE_M = 6.0
 """Distance in metres from the bed at which its sides are looked at, and at half of it for narrow channels. Greater ones
@@ -45,9 +45,7 @@ def side_height(heights: NDArray[np.float64], cell_m: float, side_m: float, /) -
     return np.where(known.any(axis=0), best, np.nan)
 
 
-def beds(
-    bare_earth: Read, grid: Grid, lattice: Grid, every: int, /
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+def beds(bare_earth: Read, grid: Grid, lattice: Grid, every: int, /) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """The lowest ground of each cell of `lattice`, `every` cells wide, and how much higher the sides of a bed stand.
 
     The lowest keeps a channel connected that is narrower than the cell. Worked out square by square, each with a

@@ -25,9 +25,7 @@ def inflow(
     low = np.where(rim, heights, np.inf)
     is_lowest = rim & (low <= lowest_around(low, round(SIDE_M / cell_m)))
     valley = is_lowest & (np.nan_to_num(depth, nan=-1.0) >= min_depth_m)
-    entered = [
-        _lowest_inside(heights, drainage, at, round(SIDE_M / cell_m)) for at in np.flatnonzero(valley).tolist()
-    ]
+    entered = [_lowest_inside(heights, drainage, at, round(SIDE_M / cell_m)) for at in np.flatnonzero(valley).tolist()]
     return np.array([at for at in entered if at >= 0], np.int64)
 
 

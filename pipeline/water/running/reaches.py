@@ -10,8 +10,8 @@ from shapely.geometry import LineString
 
 from pipeline.lattice.grid import EastNorth, Grid, Heights
 from pipeline.lattice.skeleton import rounded
-from pipeline.water.ground import SQUARE_CELLS, Read, small_window, squares
 from pipeline.water.running.drainage import Drainage
+from pipeline.water.sight.ground import SQUARE_CELLS, Read, small_window, squares
 
 TOLERANCE_M = 0.5
 """Vertices that bend a line by less than this, in metres, are dropped: a fifth of the width that 306 is drawn with. Our

@@ -66,7 +66,7 @@ def squares(grid: Grid, /, *, side_cells: int) -> Iterator[Window]:
 
 
 def small_window(larger: Grid, grid: Grid, times: int, window: Window, /, *, margin_cells: int = 0) -> Window:
-    """The cells of `grid` in a window of the cells `times` as wide, with a margin in small cells; cut off at the rim."""
+    """The cells of `grid` in a window of cells `times` as wide, and a margin of small cells; cut off at the rim."""
     rows, cols = window
     top, left = grid.north_row - larger.north_row * times, larger.west_col * times - grid.west_col
     return (
