@@ -14,13 +14,14 @@ from pipeline.lattice.reach import within_reach
 from pipeline.water.sight.ground import Ground, Window, seen_in, small_window, times_for
 from pipeline.water.standing import Usual, Water, bodies_of, water_surface
 
-MOST_SEARCHED = 16_000_000
-"""Most cells that standing water is looked for in at one time, for the sake of memory. An area of more is searched in
-larger cells first: of 1 m up to 16 square kilometres, 2 m up to 64, 4 m up to 256, and ponds that are less than
-three such cells across are missed. Our choice."""
-MOST_DRAWN = 16_000_000
-"""Most cells around one body of water that its shore is drawn in, for the sake of memory: 4 square kilometres of half a
-metre. A larger lake, with the land beside it, gets a shore of larger cells. Our choice."""
+MOST_SEARCHED = 20_000_000
+"""Most cells that standing water is looked for in at one time, for the sake of memory: some 70 bytes each. An area of
+more is searched in larger cells first. Where cells are half a metre that begins at 5 square kilometres; the search
+takes cells of 1 m up to 20, of 2 m up to 80 and of 4 m up to 320 square kilometres, and misses ponds that are less
+than three such cells across. Our choice."""
+MOST_DRAWN = 20_000_000
+"""Most cells around one body of water that its shore is drawn in, for the sake of memory: 5 square kilometres of half a
+metre. A lake that needs a larger rectangle, or a long river, gets a shore of larger cells. Our choice."""
 SHORE_MARGIN_M = 20.0
 """How far, in metres, the shore may lie from where the search in larger cells has seen the water: a few of its cells,
 and the window in which pulses are counted. Our choice."""
