@@ -7,7 +7,7 @@ rule survey:
     Try: snakemake -c1 report/survey.txt
     """
     input:
-        tiles=[ancient(path) for path in PLAN.tile_paths],
+        tiles=[ancient(local(path)) for path in PLAN.tile_paths],
     output:
         text="report/survey.txt",
         figures="report/survey.json",
@@ -29,7 +29,7 @@ rule rasters:
     """
     input:
         grids=expand("work/grids/{block}", block=PLAN.block_names),
-        boundary=PLAN.boundary_inputs,
+        boundary=local(PLAN.boundary_inputs),
     output:
         seen="work/bare_earth_seen.tif",
         ground_support="rasters/ground_support.tif",

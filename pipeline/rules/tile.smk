@@ -7,7 +7,7 @@ rule split:
     Try: snakemake -c1 work/split/TILE
     """
     input:
-        tile=lambda wildcards: ancient(PLAN.tile_path(wildcards.tile)),
+        tile=lambda wildcards: ancient(local(PLAN.tile_path(wildcards.tile))),
     output:
         temp(directory("work/split/{tile}")),
     log:
@@ -35,7 +35,7 @@ rule label:
     Try: snakemake -c1 points/TILE.laz
     """
     input:
-        tile=lambda wildcards: ancient(PLAN.tile_path(wildcards.tile)),
+        tile=lambda wildcards: ancient(local(PLAN.tile_path(wildcards.tile))),
         classified=lambda wildcards: PLAN.classified_of_tile(wildcards.tile),
     output:
         "points/{tile}.laz",
