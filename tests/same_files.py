@@ -1,4 +1,4 @@
-"""Whether two runs gave the same files: `python -m tests.cluster.results OUT OTHER`."""
+"""Whether two runs gave the same files: `python -m tests.same_files OUT OTHER`."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ import sys
 from pathlib import Path
 
 RESULTS = ("draft.gpkg", "rasters/*", "points/*", "sheets/*", "report/*")
-"""What a user takes from the output folder, byte by byte; the rest is work in between, logs and the record of the run."""
+"""What a user takes from the output folder; the rest is work in between, logs and the record of the run."""
 
 
 def results_of(out: Path, /) -> dict[str, str]:
