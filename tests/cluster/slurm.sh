@@ -24,6 +24,7 @@ stop() {
     if [ "${KEEP:-}" ]; then echo "kept $scratch"; else rm -rf "$scratch"; fi
 }
 trap stop EXIT
+trap 'exit 130' INT TERM
 
 [ "$(id -u)" = 0 ] || { echo "slurm-test has to be run as root, as it installs and starts SLURM"; exit 2; }
 if ! { command -v slurmctld && command -v slurmd && command -v munged && command -v srun; } > /dev/null; then
@@ -89,6 +90,13 @@ CONF
     exit 1
 }
 
+# Runs a command that is stopped when this script is.
+in_front() {
+    "$@" &
+    started+=($!)
+    wait $!
+}
+
 # Prints the area file of a draft: NAME, its tiles, and the folder of the draft.
 area_file() {
     mkdir -p "$3"
@@ -115,15 +123,16 @@ compare() {
     local_area=$(area_file "$name" "$tiles" "$scratch/$name/local")
     slurm_area=$(area_file "$name" "$tiles" "$scratch/$name/slurm")
     cd "$project"
-    python -m snakemake --cores 2 --quiet all --config area="$local_area"
+    in_front python -m snakemake --cores 2 --quiet all --config area="$local_area"
     kill_one_job &
     started+=($!)
-    python -m snakemake --profile config/profiles/slurm --slurm-status-command squeue --config area="$slurm_area" \
+    in_front python -m snakemake --profile config/profiles/slurm --slurm-status-command squeue \
+        --seconds-between-status-checks 3 --slurm-init-seconds-before-status-checks 3 --config area="$slurm_area" \
         > "$scratch/$name/slurm.log" 2>&1 || { tail -50 "$scratch/$name/slurm.log"; return 1; }
     [ -s "$scratch/killed" ] || { echo "no job was killed"; return 1; }
     rm "$scratch/killed"
-    echo "$(scontrol --oneliner show jobs | grep -c JobId=) submissions"
-    python -m tests.same_files "$scratch/$name/local/out" "$scratch/$name/slurm/out"
+    echo "$(scontrol --oneliner show jobs | grep -c JobId=) submissions so far"
+    in_front python -m tests.same_files "$scratch/$name/local/out" "$scratch/$name/slurm/out"
 }
 
 start_slurm
