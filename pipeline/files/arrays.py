@@ -146,6 +146,11 @@ def read_sums(path: Path, names: Collection[str] | None = None, /) -> dict[str, 
     return {name: values.astype(np.float32) for name, values in map_arrays(path, names).items()}
 
 
+def read_window(path: Path, name: str, window: tuple[slice, slice], /) -> Heights:
+    """Some rows and columns of one of the rasters that `write_grids` wrote, float32."""
+    return map_arrays(path, (name,))[name][window].astype(np.float32)
+
+
 # ---------------------------------------------------------------- JSON
 
 

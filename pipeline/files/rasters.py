@@ -11,12 +11,16 @@ import rasterio.shutil
 from affine import Affine
 from numpy.typing import NDArray
 from PIL import Image
+from rasterio.windows import Window
 
 from pipeline.files.disk.atomic import replacing
 from pipeline.lattice.grid import Grid, Heights
 
 NODATA = -9999.0
 """Stands for NaN on disk."""
+WINDOW_CACHE_MB = 64
+"""Memory, in megabytes, in which GDAL may keep what it has read while a raster is read by windows. Left to itself it
+takes a twentieth of the machine's. Our choice."""
 
 
 def write_heights(path: Path, values: Heights, grid: Grid, /, *, description: str) -> None:
@@ -65,6 +69,17 @@ def read_heights(path: Path, /) -> tuple[Heights, Grid]:
     rows, cols = values.shape
     grid = Grid(name, round(transform.c / cell_m), round(transform.f / cell_m), cell_m, rows, cols)
     return values, grid
+
+
+def read_window(path: Path, window: tuple[slice, slice], /) -> Heights:
+    """The values of a raster in some of its rows and columns, NaN for nodata; little more than these is in memory."""
+    rows, cols = window
+    part = Window.from_slices((rows.start, rows.stop), (cols.start, cols.stop))
+    with rasterio.Env(GDAL_CACHEMAX=WINDOW_CACHE_MB), rasterio.open(path) as source:
+        values: Heights = source.read(1, window=part).astype(np.float32)
+        if source.nodata is not None:
+            values[values == np.float32(source.nodata)] = np.nan
+    return values
 
 
 def write_png(path: Path, picture: NDArray[np.uint8], /, *, dpi: float) -> None:

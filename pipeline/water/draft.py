@@ -8,10 +8,11 @@ import geopandas as gpd
 import numpy as np
 
 from pipeline.features import join_features, make_features, no_features
-from pipeline.lattice.grid import Grid, Heights
 from pipeline.settings import WaterSettings
 from pipeline.water.running.channels import Channel, find_channels
-from pipeline.water.standing import Water, standing_water
+from pipeline.water.search import standing_water
+from pipeline.water.sight.ground import Ground
+from pipeline.water.standing import Water
 
 FLAT_MAX_SPREAD_M = 0.3
 """Half the interquartile range of the heights of a body of water, in metres, up to which it is made flat in the bare
@@ -19,11 +20,7 @@ earth: ripples and noise stay below. With more, gaps of the survey on slopes wou
 
 
 def draft_water(
-    bare_earth: Heights,
-    water_returns: Heights,
-    last_returns: Heights,
-    ground_support: Heights,
-    grid: Grid,
+    ground: Ground,
     /,
     *,
     scale: int,  # noqa: ARG001 -- smallest sizes are ground sizes at every scale (ISOM 2017-2)
@@ -34,25 +31,19 @@ def draft_water(
     Whether water may be crossed is a legal fact of the map (301 forbids it) that lidar cannot see: standing water is
     proposed as shallow water, 302, and its evidence asks for the answer.
 
-    Parameters
-    ----------
-    water_returns, last_returns : (rows, cols) float32
-        Counts of returns of class 9 and of last returns; 0 where there are none.
-
     Returns
     -------
     GeoDataFrame of `pipeline.features`.
     """
-    bodies = standing_water(
-        bare_earth, water_returns, last_returns, ground_support, grid, thin_max_ratio=settings.thin_max_ratio
-    )
+    bodies = standing_water(ground, thin_max_ratio=settings.thin_max_ratio)
     lines = find_channels(
-        bare_earth,
-        grid,
+        ground.bare_earth,
+        ground.grid,
         min_drained_m2=settings.channel_min_drained_m2,
         min_depth_m=settings.channel_min_depth_m,
     )
-    return join_features([_standing(bodies, grid.crs), _running(lines, grid.crs)], grid.crs)
+    crs = ground.grid.crs
+    return join_features([_standing(bodies, crs), _running(lines, crs)], crs)
 
 
 def _standing(bodies: list[Water], crs: str) -> gpd.GeoDataFrame:

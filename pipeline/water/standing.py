@@ -18,6 +18,7 @@ from pipeline.lattice.fill import nearest_known
 from pipeline.lattice.grid import EastNorth, Grid, Heights, Mask
 from pipeline.lattice.reach import within_reach
 from pipeline.norm.symbols import isom
+from pipeline.water.sight.ground import Sight
 
 CLASS_WINDOW_M = 3.0
 """Side in metres of the window in which returns of the survey's water class are counted. Our choice."""
@@ -99,47 +100,84 @@ class Water:
     classed_share: float
 
 
-def standing_water(
-    bare_earth: Heights,
-    water_returns: Heights,
-    last_returns: Heights,
-    ground_support: Heights,
-    grid: Grid,
-    /,
-    *,
-    thin_max_ratio: float,
-) -> list[Water]:
-    """Ponds and lakes, largest first.
+@dataclass(frozen=True)
+class Usual:
+    """How many pulses come back from ground in this survey.
+
+    Attributes
+    ----------
+    mean_per_m2 : float
+        Mean of the last returns on a square metre near ground returns; 0 where the survey saw no ground.
+    median_per_m2 : float
+        Median of the same, each a mean over the window in which pulses are counted.
+    """
+
+    mean_per_m2: float
+    median_per_m2: float
+
+    @classmethod
+    def of(cls, sight: Sight, /) -> Usual:
+        """What is usual among the cells of a sight."""
+        cell_m, last = sight.grid.cell_m, sight.last_returns
+        seen = sight.ground_support < 2 * cell_m
+        mean_per_m2 = float(last[seen].mean()) / cell_m**2 if seen.any() else 0.0
+        if mean_per_m2 <= 0:
+            return cls(0.0, 0.0)
+        around = _around(last, _cells(math.sqrt(THIN_WINDOW_PULSES / mean_per_m2), cell_m))
+        return cls(mean_per_m2, float(np.median(around[seen])) / cell_m**2)
+
+
+@dataclass(frozen=True)
+class Surface:
+    """Cells that are water, and what they were told by.
+
+    Attributes
+    ----------
+    water, classed : (rows, cols) bool
+        Water by both signs or by class; water by class alone.
+    density : (rows, cols) float32
+        Last returns around each cell, over those that are usual.
+    """
+
+    water: Mask
+    classed: Mask
+    density: NDArray[np.float32]
+
+
+def water_surface(sight: Sight, usual: Usual, /, *, thin_max_ratio: float) -> Surface:
+    """The cells of a sight that standing water covers.
 
     A smooth surface of water sends pulses away unless they fall on it steeply, so water is thin in returns; and it is
     level. Either the survey's own water class or both signs together are asked for. Fresh asphalt and dark flat roofs
-    look the same, so each body stays a proposal.
+    look the same, so each body stays a proposal. A survey without returns at all is not water.
 
     Parameters
     ----------
-    water_returns, last_returns : (rows, cols) float32
-        Counts of returns of class 9 and of last returns; a survey without returns at all is not water.
-    ground_support : (rows, cols) float32, metres
-        Distance to the nearest ground return.
     thin_max_ratio : float
         Share of the usual pulses below which level ground is water.
     """
-    classed = _classed(water_returns, last_returns, grid.cell_m)
-    density = _density(last_returns, ground_support, grid.cell_m)
-    inside = _inside_survey(last_returns, grid.cell_m)
-    levels = _thin_and_level(bare_earth, density, inside, grid.cell_m, thin_max_ratio=thin_max_ratio)
-    surface = _tidied(classed | levels, grid.cell_m)
-    labels, _ = ndimage.label(surface)
+    cell_m = sight.grid.cell_m
+    classed = _classed(sight.water_returns, sight.last_returns, cell_m)
+    density = _density(sight.last_returns, usual, cell_m)
+    inside = _inside_survey(sight.last_returns, cell_m)
+    levels = _thin_and_level(sight.bare_earth, density, inside, cell_m, thin_max_ratio=thin_max_ratio)
+    return Surface(_tidied(classed | levels, cell_m), classed, density)
+
+
+def bodies_of(surface: Surface, sight: Sight, /) -> list[Water]:
+    """The ponds and lakes of a surface, each with its shore and what speaks for it."""
+    grid = sight.grid
+    labels, _ = ndimage.label(surface.water)
     bodies: list[Water] = []
     for number, box in enumerate(ndimage.find_objects(labels), start=1):
         window = _widened((box[0], box[1]), 6.0, grid)
         body = labels[window] == number
         if body.sum() * grid.cell_m**2 < POND_MIN_AREA_M2:
             continue
-        thinness = float(density[window][body].mean())
-        judged = _judge(body, bare_earth[window], classed[window], thinness, grid, window)
+        thinness = float(surface.density[window][body].mean())
+        judged = _judge(body, sight.bare_earth[window], surface.classed[window], thinness, grid, window)
         bodies += [judged] if judged.shape.area >= POND_MIN_AREA_M2 else []
-    return sorted(bodies, key=lambda body: (-body.shape.area, body.shape.bounds))
+    return bodies
 
 
 def _cells(length_m: float, cell_m: float) -> int:
@@ -164,19 +202,21 @@ def _classed(water: Heights, last: Heights, cell_m: float, /) -> Mask:
     return classed
 
 
-def _density(last: Heights, ground_support: Heights, cell_m: float, /) -> NDArray[np.float32]:
-    """Last returns around each cell as a share of the survey's usual number (median of where it has ground).
+def _density(last: Heights, usual: Usual, cell_m: float, /) -> NDArray[np.float32]:
+    """Last returns around each cell as a share of the survey's usual number.
 
     The window is as large as `THIN_WINDOW_PULSES` need at the usual density.
     """
-    seen = ground_support < 2 * cell_m
-    per_m2 = float(last[seen].mean()) / cell_m**2 if seen.any() else 0.0
-    if per_m2 <= 0:
+    if usual.mean_per_m2 <= 0:
         return np.ones(last.shape, np.float32)
-    size = _cells(math.sqrt(THIN_WINDOW_PULSES / per_m2), cell_m)
-    density = ndimage.uniform_filter(last.astype(np.float32), size, mode="nearest")
-    share: NDArray[np.float32] = density / max(float(np.median(density[seen])), 1e-6)
+    density = _around(last, _cells(math.sqrt(THIN_WINDOW_PULSES / usual.mean_per_m2), cell_m))
+    share: NDArray[np.float32] = density / max(usual.median_per_m2 * cell_m**2, 1e-6)
     return share
+
+
+def _around(last: Heights, size_cells: int) -> NDArray[np.float32]:
+    """Mean of the last returns a cell, in the square window around each."""
+    return np.asarray(ndimage.uniform_filter(last.astype(np.float32), size_cells, mode="nearest"))
 
 
 def _inside_survey(last: Heights, cell_m: float, /) -> Mask:
@@ -247,7 +287,10 @@ def _mirrors(bare_earth: Heights, found: Mask, thinned: Mask, /) -> Mask:
     labels, count = ndimage.label(found)
     if count == 0:
         return found
-    levels = np.array([_level_of(bare_earth[labels == number])[0] for number in range(1, count + 1)])
+    boxes = ndimage.find_objects(labels)
+    levels = np.array(
+        [_level_of(bare_earth[box][labels[box] == number])[0] for number, box in enumerate(boxes, start=1)]
+    )
     level = levels[labels[nearest_known(found)] - 1]
     as_level = thinned & (np.abs(bare_earth - level) <= MIRROR_TOLERANCE_M)
     as_level = ndimage.binary_opening(as_level, np.ones((3, 3), bool))

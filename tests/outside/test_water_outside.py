@@ -12,7 +12,8 @@ from pipeline.returns.cloud import Cloud
 from pipeline.settings import TerrainSettings, WaterSettings
 from pipeline.terrain.counts import class_counts
 from pipeline.terrain.surface import ground_support, surface_from_ground
-from pipeline.water.standing import standing_water
+from pipeline.water.search import standing_water
+from pipeline.water.sight.ground import Ground, in_memory
 from tests.paths import measuring_data
 
 
@@ -34,14 +35,14 @@ def test_lake_of_the_makers_is_drawn_and_dry_ground_is_not() -> None:
     grid = Grid.covering(bounds, cell_m=1.0, crs="EPSG:32187")
     earth = np.isin(classes, (2, 9))
     counts = class_counts(classes, cloud.east, cloud.north, cloud.is_last, grid)
-    found = standing_water(
-        surface_from_ground(cloud.enh[earth], grid, settings=TerrainSettings()),
-        counts["water_returns"],
-        counts["last_returns"],
-        ground_support(cloud.en[earth], grid),
+    ground = Ground(
         grid,
-        thin_max_ratio=WaterSettings().thin_max_ratio,
+        bare_earth=in_memory(surface_from_ground(cloud.enh[earth], grid, settings=TerrainSettings())),
+        water_returns=in_memory(counts["water_returns"]),
+        last_returns=in_memory(counts["last_returns"]),
+        ground_support=in_memory(ground_support(cloud.en[earth], grid)),
     )
+    found = standing_water(ground, thin_max_ratio=WaterSettings().thin_max_ratio)
     water = shapely.union_all([body.shape for body in found])
     is_inside = shapely.contains_xy(water, cloud.east, cloud.north)
     assert is_inside[classes == 9].mean() > 0.9

@@ -12,9 +12,11 @@ from skimage.morphology import reconstruction
 
 from pipeline.lattice.grid import Grid, Heights
 from pipeline.settings import WaterSettings
+from pipeline.water.running import channels, incision, reaches
 from pipeline.water.running.channels import Channel, find_channels
-from pipeline.water.running.drainage import Drainage, drain, gathered
+from pipeline.water.running.drainage import Drainage, downstream, drain, gathered
 from pipeline.water.running.incision import side_height
+from pipeline.water.sight.ground import in_memory
 
 GRID = Grid("EPSG:25832", 2000, 8000, 0.5, 400, 400)
 EAST, NORTH = np.meshgrid(*GRID.centres())
@@ -34,7 +36,7 @@ def found_in(heights: Heights) -> list[Channel]:
     """Channels of a surface."""
     usual = WaterSettings()
     return find_channels(
-        heights, GRID, min_drained_m2=usual.channel_min_drained_m2, min_depth_m=usual.channel_min_depth_m
+        in_memory(heights), GRID, min_drained_m2=usual.channel_min_drained_m2, min_depth_m=usual.channel_min_depth_m
     )
 
 
@@ -122,8 +124,42 @@ def test_all_water_leaves_the_survey(seed: int) -> None:
     heights[4:7, 3:6] = np.nan
     drainage = drain(heights)
     ground = np.isfinite(heights).ravel()
-    total = gathered(drainage, ground.astype(float))
-    assert total[ground & (drainage.receiver < 0)].sum() == pytest.approx(ground.sum())
+    assert gathered(drainage)[ground & (drainage.receiver < 0)].sum() == ground.sum()
+
+
+@given(seed=st.integers(0, 10_000), start=st.integers(0, 299))
+@profile(max_examples=20, deadline=None)
+def test_downstream_of_a_cell_lies_what_receives_its_water(seed: int, start: int) -> None:
+    """A cell is downstream of another if what gathers there grows when the other is counted twice."""
+    drainage = drain(ndimage.gaussian_filter(np.random.default_rng(seed).normal(size=(20, 15)), 1))
+    passed = downstream(drainage, np.array([start]))
+    weight = np.zeros(300)
+    weight[start] = 1
+    for at in drainage.order[::-1]:
+        if drainage.receiver[at] >= 0:
+            weight[drainage.receiver[at]] += weight[at]
+    assert np.array_equal(passed, weight > 0)
+
+
+def test_squares_change_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Read in squares of 32 m, the ground gives the same channels as read at once, to the last bit."""
+    heights = valley(depth_m=1.5)
+    heights[150:170, 90:130] = np.nan
+    whole = found_in(heights)
+    for module in (incision, reaches):
+        monkeypatch.setattr(module, "SQUARE_CELLS", 64)
+    assert found_in(heights) == whole
+    assert len(whole) >= 1
+
+
+def test_a_large_area_is_led_over_larger_cells(monkeypatch: pytest.MonkeyPatch) -> None:
+    """With cells of 4 m instead of 2 m the channel is still found along its course, within 4 m."""
+    monkeypatch.setattr(channels, "MOST_FLOW_CELLS", 50 * 50)
+    lines = [channel.line for channel in found_in(valley(depth_m=1.5))]
+    points = np.concatenate([[line.interpolate(s).coords[0] for s in np.arange(0, line.length, 2)] for line in lines])
+    x, y = points[:, 0] - GRID.bounds[0], points[:, 1] - GRID.bounds[1]
+    assert np.percentile(np.abs(x - (100 + 12 * np.sin(y / 30))), 95) < 4
+    assert len(np.unique(np.round(y / 4))) * 4 > 0.85 * 200
 
 
 def test_turning_the_ground_turns_the_channels() -> None:

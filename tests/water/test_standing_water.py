@@ -8,13 +8,16 @@ from shapely.geometry import Point, Polygon
 
 from pipeline.lattice.grid import Grid, Heights
 from pipeline.settings import WaterSettings
+from pipeline.water import search
 from pipeline.water.draft import draft_water
-from pipeline.water.standing import standing_water
+from pipeline.water.search import standing_water
+from pipeline.water.sight.ground import Ground, in_memory
 
 GRID = Grid("EPSG:25832", 2000, 8000, 0.5, 240, 240)
 EAST, NORTH = np.meshgrid(*GRID.centres())
 WEST, SOUTH = GRID.bounds[:2]
 MIDDLE = (WEST + 60, SOUTH + 60)
+USUAL = WaterSettings()
 FROM_MIDDLE = np.hypot(EAST - MIDDLE[0], NORTH - MIDDLE[1])
 
 
@@ -38,11 +41,14 @@ def returns(*, per_m2: float = 6.0, silent: np.ndarray | None = None, remaining:
 
 def bodies(heights: Heights, last: Heights, water: Heights | None = None) -> list[Polygon]:
     """Outlines of the standing water found."""
+    return [body.shape for body in standing_water(ground(heights, last, water), thin_max_ratio=USUAL.thin_max_ratio)]
+
+
+def ground(heights: Heights, last: Heights, water: Heights | None = None, grid: Grid = GRID) -> Ground:
+    """The rasters of the water step, with ground returns wherever there are last ones."""
     water = np.zeros_like(last) if water is None else water
     support = np.where(last > 0, 0.3, 0.9).astype(np.float32)
-    thin_max_ratio = WaterSettings().thin_max_ratio
-    found = standing_water(heights, water, last, support, GRID, thin_max_ratio=thin_max_ratio)
-    return [body.shape for body in found]
+    return Ground(grid, *map(in_memory, (heights, water, last, support)))
 
 
 def overlap(found: Polygon, true: Polygon) -> float:
@@ -111,9 +117,50 @@ def test_smaller_than_the_standard_draws_is_left_out() -> None:
 def test_water_stays_a_proposal_that_names_the_legal_question() -> None:
     """Standing water is drawn as 302, never as the forbidden 301, and its evidence asks for a check."""
     last = returns(silent=FROM_MIDDLE < 12)
-    support = np.full(GRID.shape, 0.3, np.float32)
-    found = draft_water(basin(12.0), np.zeros_like(last), last, support, GRID, scale=10000, settings=WaterSettings())
+    found = draft_water(ground(basin(12.0), last), scale=10000, settings=USUAL)
     standing = found[found.geometry.geom_type == "Polygon"]
     assert list(standing.symbol) == ["302"]
     assert "301" in standing.evidence.iloc[0]
     assert standing.confidence.iloc[0] < 0.9
+
+
+def test_ground_that_no_block_holds_hides_no_water() -> None:
+    """Where no tile lies counts are unknown, not 0: a pond in an L-shaped survey is still found."""
+    last = returns(silent=FROM_MIDDLE < 12)
+    heights = basin(12.0)
+    for raster in (last, heights):
+        raster[:60, :60] = np.nan
+    (found,) = bodies(heights, last)
+    assert overlap(found, Point(MIDDLE).buffer(12.0)) > 0.85
+
+
+@pytest.mark.parametrize("radius_m", [7.0, 12.0, 25.0])
+def test_a_pond_of_a_large_area_is_drawn_as_that_of_a_small_one(
+    radius_m: float, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Searched in cells of 2 m, a pond gets the shore that it has when all is looked at in cells of 0.5 m."""
+    heights, last = basin(radius_m), returns(silent=radius_m > FROM_MIDDLE)
+    (whole,) = bodies(heights, last)
+    # The search sees 60 x 60 cells; the pond's own surroundings are allowed as many as they have.
+    monkeypatch.setattr(search, "MOST_SEARCHED", 60 * 60)
+    (found,) = bodies(heights, last)
+    assert overlap(found, whole) > 0.97
+
+
+def test_a_lake_too_large_for_the_memory_is_drawn_in_larger_cells(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A lake whose surroundings hold too many cells is still one lake, its shore a little coarser."""
+    monkeypatch.setattr(search, "MOST_SEARCHED", 60 * 60)
+    monkeypatch.setattr(search, "MOST_DRAWN", 100 * 100)
+    (found,) = bodies(basin(25.0), returns(silent=FROM_MIDDLE < 25))
+    assert overlap(found, Point(MIDDLE).buffer(25.0)) > 0.85
+
+
+def test_ponds_beside_each_other_are_drawn_once_each(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Two ponds whose windows overlap give two bodies in a large area as in a small one."""
+    flat = np.full(GRID.shape, 50.0, np.float32)
+    silent = (np.hypot(EAST - MIDDLE[0] + 15, NORTH - MIDDLE[1]) < 10) | (
+        np.hypot(EAST - MIDDLE[0] - 15, NORTH - MIDDLE[1]) < 10
+    )
+    heights = np.where(silent, flat - 1, flat)
+    monkeypatch.setattr(search, "MOST_SEARCHED", 60 * 60)
+    assert len(bodies(heights, returns(silent=silent))) == 2

@@ -2,21 +2,24 @@
 
 from __future__ import annotations
 
+from functools import partial
 from pathlib import Path
 
 from pipeline.files import arrays, layers, rasters
 from pipeline.settings import WaterSettings
 from pipeline.water.draft import draft_water
+from pipeline.water.sight.ground import Ground
 
 
 def water(
     *, bare_earth: Path, ground_support: Path, counts: Path, out: Path, scale: int, settings: WaterSettings
 ) -> None:
     """Write the standing and running water of the area."""
-    heights, grid = rasters.read_heights(bare_earth)
-    support, _ = rasters.read_heights(ground_support)
-    sums = arrays.read_sums(counts, ("water_returns", "last_returns"))
-    found = draft_water(
-        heights, sums["water_returns"], sums["last_returns"], support, grid, scale=scale, settings=settings
+    ground = Ground(
+        rasters.read_grid(bare_earth),
+        bare_earth=partial(rasters.read_window, bare_earth),
+        water_returns=partial(arrays.read_window, counts, "water_returns"),
+        last_returns=partial(arrays.read_window, counts, "last_returns"),
+        ground_support=partial(rasters.read_window, ground_support),
     )
-    layers.write_features(out, found)
+    layers.write_features(out, draft_water(ground, scale=scale, settings=settings))

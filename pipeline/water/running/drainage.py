@@ -10,6 +10,8 @@ from numpy.typing import NDArray
 from scipy import ndimage
 
 NEIGHBOURS = ((-1, -1), (-1, 0), (-1, 1), (0, -1), (0, 1), (1, -1), (1, 0), (1, 1))
+PART = 1_000_000
+"""Cells that are made plain Python numbers of at one time: each takes 40 bytes. Our choice."""
 
 
 @dataclass(frozen=True)
@@ -38,28 +40,46 @@ def drain(heights: NDArray[np.float64], /) -> Drainage:
     rows, cols = heights.shape
     padded = np.full((rows + 2, cols + 2), np.nan)
     padded[1:-1, 1:-1] = heights
-    width = cols + 2
-    steps = [down * width + right for down, right in NEIGHBOURS]
-    level = padded.ravel().tolist()
-    taken = np.isnan(padded).ravel().tolist()
     ground = np.isfinite(padded)
-    rim = ground & ndimage.binary_dilation(~ground, np.ones((3, 3), bool))
-    queue = [(level[at], at) for at in np.flatnonzero(rim).tolist()]
-    for _, at in queue:
-        taken[at] = True
-    heapq.heapify(queue)
+    rim = np.flatnonzero(ground & ndimage.binary_dilation(~ground, np.ones((3, 3), bool)))
     receiver = np.full(padded.size, -1, np.int64)
-    order = []
+    order = np.empty(np.count_nonzero(ground), np.int64)
+    is_taken = bytearray(~ground)
+    for at in rim.tolist():
+        is_taken[at] = True
+    _flood(padded.ravel(), rim, cols + 2, is_taken, receiver, order)
+    return _without_rim(receiver, order, cols + 2, cols)
+
+
+def _flood(
+    heights: NDArray[np.float64],
+    rim: NDArray[np.int64],
+    width: int,
+    is_taken: bytearray,
+    receiver: NDArray[np.int64],
+    order: NDArray[np.int64],
+) -> None:
+    """Take cell after cell, from the rim inwards; fills `receiver` and `order`.
+
+    Views of memory give plain numbers, four times as quick as NumPy's cells and a fifth of the memory of lists.
+    """
+    level, below, taken_at = memoryview(heights), memoryview(receiver), memoryview(order)  # type: ignore[arg-type]
+    steps = [down * width + right for down, right in NEIGHBOURS]
+    queue = [(level[at], at) for at in rim.tolist()]
+    heapq.heapify(queue)
+    pop, push = heapq.heappop, heapq.heappush
+    count = 0
     while queue:
-        height, at = heapq.heappop(queue)
-        order.append(at)
+        height, at = pop(queue)
+        taken_at[count] = at
+        count += 1
         for step in steps:
             near = at + step
-            if not taken[near]:
-                taken[near] = True
-                receiver[near] = at
-                heapq.heappush(queue, (max(level[near], height), near))
-    return _without_rim(receiver, np.asarray(order, np.int64), width, cols)
+            if not is_taken[near]:
+                is_taken[near] = True
+                below[near] = at
+                risen = level[near]
+                push(queue, (risen if risen > height else height, near))
 
 
 def _without_rim(receiver: NDArray[np.int64], order: NDArray[np.int64], width: int, cols: int) -> Drainage:
@@ -68,16 +88,28 @@ def _without_rim(receiver: NDArray[np.int64], order: NDArray[np.int64], width: i
     def inner(at: NDArray[np.int64]) -> NDArray[np.int64]:
         return np.where(at < 0, -1, (at // width - 1) * cols + at % width - 1)
 
-    full = inner(receiver).reshape(-1, width)[1:-1, 1:-1].ravel()
+    full = inner(receiver.reshape(-1, width)[1:-1, 1:-1]).ravel()
     return Drainage(full, inner(order))
 
 
-def gathered(drainage: Drainage, own: NDArray[np.float64]) -> NDArray[np.float64]:
-    """What each cell receives from itself and all cells above it."""
-    total = own.tolist()
-    receiver = drainage.receiver.tolist()
-    for at in reversed(drainage.order.tolist()):
-        below = receiver[at]
-        if below >= 0:
-            total[below] += total[at]
-    return np.asarray(total)
+def gathered(drainage: Drainage) -> NDArray[np.int64]:
+    """(n,) how many cells drain to each, itself among them."""
+    total = np.ones(len(drainage.receiver), np.int64)
+    cells = memoryview(total)  # type: ignore[arg-type]
+    upwards = drainage.order[::-1]
+    for part in (upwards[start : start + PART] for start in range(0, len(upwards), PART)):
+        for at, below in zip(part.tolist(), drainage.receiver[part].tolist(), strict=True):
+            if below >= 0:
+                cells[below] += cells[at]
+    return total
+
+
+def downstream(drainage: Drainage, starts: NDArray[np.int64]) -> NDArray[np.bool_]:
+    """(n,) bool: some cells and all that water runs through from there on."""
+    passed = np.zeros(len(drainage.receiver), bool)
+    for start in starts.tolist():
+        at = start
+        while at >= 0 and not passed[at]:
+            passed[at] = True
+            at = int(drainage.receiver[at])
+    return passed

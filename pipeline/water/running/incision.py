@@ -8,12 +8,17 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 
-from pipeline.lattice.grid import Grid
-from pipeline.lattice.larger_cells import highest_into
+from pipeline.lattice.grid import Grid, Heights
+from pipeline.lattice.larger_cells import highest_into, lowest_into
+from pipeline.lattice.means import Known, gaussian_window
+from pipeline.water.sight.ground import SQUARE_CELLS, Read, small_window, squares
 
 SIDE_M = 6.0
 """Distance in metres from the bed at which its sides are looked at, and at half of it for narrow channels. Greater ones
 take valleys for channels, smaller ones miss what is wider. Our choice."""
+NOISE_SIGMA_M = 0.75
+"""Standard deviation, in metres, of the gaussian window with which the bare earth is smoothed before channels are
+looked for. Our choice."""
 SMOOTH_M = 20.0
 """Length of channel, in metres, over which its depth is judged, so that one culvert does not end a stream. Our
 choice."""
@@ -40,10 +45,35 @@ def side_height(heights: NDArray[np.float64], cell_m: float, side_m: float, /) -
     return np.where(known.any(axis=0), best, np.nan)
 
 
-def channel_depth(smooth: NDArray[np.float64], grid: Grid, lattice: Grid, every: int, /) -> NDArray[np.float64]:
-    """(rows, cols) metres: greatest height of the sides above the bed in the cells of `lattice`, `every` cells wide."""
-    wide, narrow = (side_height(smooth, grid.cell_m, SIDE_M * share) for share in (1.0, 0.5))
-    return highest_into(np.fmax(wide, narrow), grid, lattice, every)
+def beds(bare_earth: Read, grid: Grid, lattice: Grid, every: int, /) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """The lowest ground of each cell of `lattice`, `every` cells wide, and how much higher the sides of a bed stand.
+
+    The lowest keeps a channel connected that is narrower than the cell. Worked out square by square, each with a
+    margin as wide as the smoothing and the sides reach, so that squares change nothing.
+
+    Returns
+    -------
+    Both (rows, cols) metres; NaN where nothing is known.
+    """
+    sigma_cells = NOISE_SIGMA_M / grid.cell_m
+    margin = math.ceil(4 * sigma_cells) + round(SIDE_M / grid.cell_m) + 2
+    lowest, depth = np.full(lattice.shape, np.nan), np.full(lattice.shape, np.nan)
+    for square in squares(lattice, side_cells=max(1, SQUARE_CELLS // every)):
+        window = small_window(lattice, grid, every, square, margin_cells=margin)
+        core = small_window(lattice, grid, every, square)
+        part, larger = grid.part(core), lattice.part(square)
+        inside = tuple(slice(c.start - w.start, c.stop - w.start) for c, w in zip(core, window, strict=True))
+        smooth = _smoothed(bare_earth(window), sigma_cells)
+        rise = np.fmax(*(side_height(smooth, grid.cell_m, SIDE_M * share) for share in (1.0, 0.5)))
+        lowest[square] = lowest_into(smooth[inside], part, larger, every)
+        depth[square] = highest_into(rise[inside], part, larger, every)
+    return lowest, depth
+
+
+def _smoothed(heights: Heights, sigma_cells: float) -> NDArray[np.float64]:
+    """Gaussian mean of the known heights around each known cell; NaN stays NaN."""
+    known = Known.of(np.isfinite(heights), gaussian_window(sigma_cells, rim="reflect"))
+    return np.where(known.cells, known.mean(heights.astype(np.float64), least_share=1e-9), np.nan)
 
 
 def incised(depth: NDArray[np.float64], cell_m: float, /, *, min_depth_m: float) -> list[slice]:

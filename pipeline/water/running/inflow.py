@@ -18,19 +18,15 @@ def inflow(
     /,
     *,
     min_depth_m: float,
-) -> NDArray[np.float64]:
-    """1 in cells just inside the rim of the survey through which a valley enters it, else 0."""
+) -> NDArray[np.int64]:
+    """Cells just inside the rim of the survey through which a valley enters it, as flat indices."""
     ground = np.isfinite(heights)
     rim = ground & (drainage.receiver.reshape(heights.shape) < 0)
     low = np.where(rim, heights, np.inf)
     is_lowest = rim & (low <= lowest_around(low, round(SIDE_M / cell_m)))
     valley = is_lowest & (np.nan_to_num(depth, nan=-1.0) >= min_depth_m)
-    fed = np.zeros(heights.size)
-    for at in np.flatnonzero(valley).tolist():
-        inside = _lowest_inside(heights, drainage, at, round(SIDE_M / cell_m))
-        if inside >= 0:
-            fed[inside] = 1.0
-    return fed
+    entered = [_lowest_inside(heights, drainage, at, round(SIDE_M / cell_m)) for at in np.flatnonzero(valley).tolist()]
+    return np.array([at for at in entered if at >= 0], np.int64)
 
 
 def _lowest_inside(heights: NDArray[np.float64], drainage: Drainage, at: int, reach: int) -> int:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 from numpy.typing import NDArray
 from shapely.geometry import LineString
@@ -9,6 +11,7 @@ from shapely.geometry import LineString
 from pipeline.lattice.grid import EastNorth, Grid, Heights
 from pipeline.lattice.skeleton import rounded
 from pipeline.water.running.drainage import Drainage
+from pipeline.water.sight.ground import SQUARE_CELLS, Read, small_window, squares
 
 TOLERANCE_M = 0.5
 """Vertices that bend a line by less than this, in metres, are dropped: a fifth of the width that 306 is drawn with. Our
@@ -47,15 +50,35 @@ def reaches(drainage: Drainage, wet: NDArray[np.bool_], size: NDArray[np.float64
     return chains
 
 
-def line_of(cells: NDArray[np.int64], bare_earth: Heights, grid: Grid, lattice: Grid, /) -> LineString:
-    """The chain as a smooth line, each vertex first moved to the lowest ground within a coarse cell."""
-    east, north = lattice.centres()
+def lines_of(
+    chains: Sequence[NDArray[np.int64]], bare_earth: Read, grid: Grid, lattice: Grid, every: int, /
+) -> list[LineString]:
+    """Each chain of cells of `lattice` as a smooth line on the lowest ground; empty where it has no length.
+
+    Each vertex is first moved to the lowest cell of `grid` that lies within one cell of `lattice`.
+    """
+    if not chains:
+        return []
+    cells = np.concatenate(chains)
     row, col = np.divmod(cells, lattice.cols)
-    places = np.column_stack([east[col], north[row]])
-    snapped = _lowest_near(places, bare_earth, grid, lattice.cell_m)
-    if len(snapped) < 2:
+    lowest = np.empty((len(cells), 2))
+    side = max(1, SQUARE_CELLS // every)
+    square_of = row // side * (-(-lattice.cols // side)) + col // side
+    for number, square in enumerate(squares(lattice, side_cells=side)):
+        here = np.flatnonzero(square_of == number)
+        if len(here):
+            window = small_window(lattice, grid, every, square, margin_cells=2 * every)
+            east, north = (centres[at[here]] for centres, at in zip(lattice.centres(), (col, row), strict=True))
+            places = np.column_stack([east, north])
+            lowest[here] = _lowest_near(places, bare_earth(window), grid.part(window), lattice.cell_m)
+    stops = np.cumsum([len(chain) for chain in chains])[:-1]
+    return [_line_through(places) for places in np.split(lowest, stops)]
+
+
+def _line_through(places: EastNorth) -> LineString:
+    if len(places) < 2:
         return LineString()
-    line = LineString(rounded(snapped)).simplify(TOLERANCE_M)
+    line = LineString(rounded(places)).simplify(TOLERANCE_M)
     return line if isinstance(line, LineString) else LineString()
 
 

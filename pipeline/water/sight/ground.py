@@ -1,0 +1,119 @@
+"""The rasters of an area, read by windows, so that none of them need fit into memory."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+
+import numpy as np
+
+from pipeline.lattice.grid import Grid, Heights
+from pipeline.lattice.larger_cells import cells_times_as_wide, lowest_into, mean_into, sum_into
+
+Window = tuple[slice, slice]
+"""Rows and columns of a grid."""
+Read = Callable[[Window], Heights]
+"""Gives the cells of one raster in a window."""
+
+SQUARE_CELLS = 1024
+"""Side, in cells of the area's own grid, of the squares that a large raster is read in: 8 MB for each array of 64 bits,
+of which a dozen are in memory at once. Larger squares need more memory, smaller ones read more margin. Our choice."""
+
+
+@dataclass(frozen=True)
+class Ground:
+    """What is known of the ground of an area.
+
+    Attributes
+    ----------
+    grid : that all rasters lie on
+    bare_earth : metres; NaN where unknown
+    water_returns, last_returns : returns of class 9 and last returns a cell; 0 where there are none
+    ground_support : metres to the nearest ground return; NaN where there is none
+    """
+
+    grid: Grid
+    bare_earth: Read
+    water_returns: Read
+    last_returns: Read
+    ground_support: Read
+
+
+@dataclass(frozen=True)
+class Sight:
+    """What is known of the ground in one window, in memory: the rasters of `Ground`, (rows, cols) float32 each."""
+
+    grid: Grid
+    bare_earth: Heights
+    water_returns: Heights
+    last_returns: Heights
+    ground_support: Heights
+
+
+def in_memory(values: Heights, /) -> Read:
+    """A raster in memory as one that is read by windows."""
+    return lambda window: values[window]
+
+
+def squares(grid: Grid, /, *, side_cells: int) -> Iterator[Window]:
+    """Windows that together hold every cell once, counted from the north-west corner."""
+    for top in range(0, grid.rows, side_cells):
+        for left in range(0, grid.cols, side_cells):
+            yield (
+                slice(top, min(top + side_cells, grid.rows)),
+                slice(left, min(left + side_cells, grid.cols)),
+            )
+
+
+def small_window(larger: Grid, grid: Grid, times: int, window: Window, /, *, margin_cells: int = 0) -> Window:
+    """The cells of `grid` in a window of cells `times` as wide, and a margin of small cells; cut off at the rim."""
+    rows, cols = window
+    top, left = grid.north_row - larger.north_row * times, larger.west_col * times - grid.west_col
+    return (
+        _between(rows.start * times + top - margin_cells, rows.stop * times + top + margin_cells, grid.rows),
+        _between(cols.start * times + left - margin_cells, cols.stop * times + left + margin_cells, grid.cols),
+    )
+
+
+def _between(start: int, stop: int, count: int) -> slice:
+    return slice(min(max(0, start), count), max(0, min(stop, count)))
+
+
+def times_for(grid: Grid, /, *, most_cells: int, least_times: int = 1) -> int:
+    """The least whole number of times that cells must be as wide for the grid to have no more than so many of them."""
+    times = least_times
+    while np.prod(cells_times_as_wide(grid, times).shape, dtype=np.int64) > most_cells:
+        times += 1
+    return times
+
+
+def seen_in(ground: Ground, window: Window, times: int, /) -> Sight:
+    """What is known in a window, in cells `times` as wide: means of heights, sums of counts, least distances."""
+    part = ground.grid.part(window)
+    if times == 1:
+        reads = (ground.bare_earth, ground.water_returns, ground.last_returns, ground.ground_support)
+        bare_earth, water, last, support = (read(window) for read in reads)
+        return Sight(part, bare_earth, np.nan_to_num(water), np.nan_to_num(last), support)
+    larger = cells_times_as_wide(part, times)
+    whole = [np.full(larger.shape, np.nan, np.float32) for _ in range(4)]
+    for square in squares(larger, side_cells=max(1, SQUARE_CELLS // times)):
+        rows, cols = small_window(larger, part, times, square)
+        inside = (
+            slice(rows.start + window[0].start, rows.stop + window[0].start),
+            slice(cols.start + window[1].start, cols.stop + window[1].start),
+        )
+        for raster, values in zip(whole, _widened(ground, inside, larger.part(square), times), strict=True):
+            raster[square] = values
+    return Sight(larger, *whole)
+
+
+def _widened(ground: Ground, window: Window, larger: Grid, times: int) -> tuple[Heights, Heights, Heights, Heights]:
+    part = ground.grid.part(window)
+    counts = {"water": ground.water_returns(window), "last": ground.last_returns(window)}
+    sums = sum_into(counts, part, larger, times)
+    return (
+        mean_into(ground.bare_earth(window), part, larger, times),
+        sums["water"],
+        sums["last"],
+        lowest_into(ground.ground_support(window), part, larger, times),
+    )
