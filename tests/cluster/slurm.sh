@@ -15,12 +15,13 @@ chmod 755 "$scratch"
 started=()
 
 stop() {
-    local pid
-    scancel --full --user root 2>/dev/null || true
-    for pid in $(cat "$scratch"/*.pid 2>/dev/null) "${started[@]}"; do
-        kill "$pid" 2>/dev/null || true
-    done
-    sleep 2
+    local pid pids
+    # Jobs first: Snakemake and slurmd wait for theirs to end.
+    scancel --full --signal=KILL --user root 2>/dev/null || true
+    pids="$(cat "$scratch"/*.pid 2>/dev/null) ${started[*]}"
+    for pid in $pids; do kill "$pid" 2>/dev/null || true; done
+    sleep 3
+    for pid in $pids; do kill -KILL "$pid" 2>/dev/null || true; done
     if [ "${KEEP:-}" ]; then echo "kept $scratch"; else rm -rf "$scratch"; fi
 }
 trap stop EXIT
