@@ -12,13 +12,14 @@ python=${1:-$project/.venv/bin/python}
 areas=${AREAS:-sample large}
 scratch=$(mktemp -d /tmp/tussock-slurm.XXXXXX)
 chmod 755 "$scratch"
-started=()
 
 stop() {
     local pid pids
-    # Jobs first: Snakemake and slurmd wait for theirs to end.
-    scancel --full --signal=KILL --user root 2>/dev/null || true
-    pids="$(cat "$scratch"/*.pid 2>/dev/null) ${started[*]}"
+    # Jobs first: Snakemake and slurmd wait for theirs to end. Only those of our own SLURM, should there be another.
+    if [ "${SLURM_CONF:-}" = "$scratch/slurm.conf" ]; then
+        scancel --full --signal=KILL --user root 2>/dev/null || true
+    fi
+    pids="$(cat "$scratch"/*.pid 2>/dev/null) $(jobs -p)"
     for pid in $pids; do kill "$pid" 2>/dev/null || true; done
     sleep 3
     for pid in $pids; do kill -KILL "$pid" 2>/dev/null || true; done
@@ -94,7 +95,6 @@ CONF
 # Runs a command that is stopped when this script is.
 in_front() {
     "$@" &
-    started+=($!)
     wait $!
 }
 
@@ -108,14 +108,13 @@ area_file() {
 # Kills one job of the next submission that runs, as a node that fails does.
 kill_one_job() {
     local job
-    while true; do
+    while sleep 0.2; do
         job=$(squeue --noheader --states=RUNNING --format=%A | head -1)
         if [ "$job" ]; then
             sleep 1
             scancel --signal=KILL --full "$job" && echo "killed job $job" | tee -a "$scratch/killed"
             return
         fi
-        sleep 0.2
     done
 }
 
@@ -126,7 +125,6 @@ compare() {
     cd "$project"
     in_front python -m snakemake --cores 2 --quiet all --config area="$local_area"
     kill_one_job &
-    started+=($!)
     in_front python -m snakemake --profile config/profiles/slurm --slurm-status-command squeue \
         --seconds-between-status-checks 3 --slurm-init-seconds-before-status-checks 3 --config area="$slurm_area" \
         > "$scratch/$name/slurm.log" 2>&1 || { tail -50 "$scratch/$name/slurm.log"; return 1; }
