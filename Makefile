@@ -10,7 +10,7 @@ PIP := $(BIN)/python -m pip install --quiet --disable-pip-version-check --requir
 	--only-binary :all: --no-binary connection-pool
 OWN := $(BIN)/python -m pip install --quiet --disable-pip-version-check --no-deps --no-build-isolation --editable .
 
-.PHONY: help demo test quick lint install pictures rooms figures settings lock fonts clean
+.PHONY: help demo test quick lint install pictures rooms figures slurm-test settings lock fonts clean
 
 help:
 	@echo "demo      install into .venv and draft the bundled sample"
@@ -22,6 +22,7 @@ help:
 	@echo "pictures  the README's pictures, from the sample's draft"
 	@echo "rooms     docs/rooms.png and docs/rooms.txt: which room of the code imports which"
 	@echo "figures   measure again what docs/figures.md states; ONLY=structure,cost for some, ONLY=list to see all"
+	@echo "slurm-test  drafts through SLURM on this machine, compared with drafts without it; as root, installs slurm-wlm"
 	@echo "lock      pin the newest versions of what pyproject.toml asks for (needs uv)"
 	@echo "fonts     the letters of pipeline/sheet/page/fonts/, from Debian's packages of Noto (needs apt, dpkg and uv)"
 	@echo "clean     remove .venv and the sample's draft"
@@ -53,6 +54,9 @@ rooms: $(VENV)/installed-for-tests
 
 figures: $(VENV)/installed-for-tests
 	$(BIN)/python -m tests.benchmarks.figures $(if $(ONLY),--only $(ONLY))
+
+slurm-test: install
+	AREAS="$(AREAS)" tests/cluster/slurm.sh $(BIN)/python
 
 settings: install
 	$(BIN)/python -m pipeline.explain

@@ -5,5 +5,9 @@ from setuptools import find_packages, setup
 setup(
     packages=[*find_packages(include=["pipeline", "pipeline.*"]), "pipeline.config"],
     package_dir={"pipeline.config": "config"},
-    package_data={"pipeline.rules": ["*.smk"], "pipeline.sheet.page": ["fonts/*"], "pipeline.config": ["*"]},
+    package_data={
+        "pipeline.rules": ["*.smk"],
+        "pipeline.sheet.page": ["fonts/*"],
+        "pipeline.config": ["*", "profiles/*/*"],
+    },
 )
