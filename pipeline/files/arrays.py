@@ -178,7 +178,10 @@ def read_sums(
 
 
 def read_window(path: Path, name: str, window: tuple[slice, slice], /) -> Heights:
-    """Some rows and columns of one of the rasters that `write_grids` wrote, float32."""
+    """Some rows and columns of one of the rasters that `write_grids` or `write_sums_of_blocks` wrote, float32."""
+    if (path / _BLOCKS).exists():
+        mosaic = _sums_of_blocks(path)
+        return mosaic.part(name, mosaic.grid.part(window))
     return map_arrays(path, (name,))[name][window].astype(np.float32)
 
 
