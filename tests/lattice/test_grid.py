@@ -90,3 +90,27 @@ def test_window_around_holds_every_cell_a_rectangle_touches(
     part = grid.part((rows, cols))
     if part.rows and part.cols:
         assert grid.window_of(part) == (rows, cols)
+
+
+@given(*(st.integers(-60, 60) for _ in range(4)))
+def test_within_is_what_two_grids_have_in_common(west: int, south: int, width: int, height: int) -> None:
+    """Cell for cell, also where they only touch or lie apart."""
+    grid = Grid("EPSG:25832", -20, 30, 0.5, 40, 50)
+    bounds = (west / 2, south / 2, (west + abs(width)) / 2, (south + abs(height)) / 2)
+    part = grid.within(bounds)
+    east, north = (axis.ravel() for axis in np.meshgrid(*grid.centres()))
+    inside = (east > bounds[0]) & (east < bounds[2]) & (north > bounds[1]) & (north < bounds[3])
+    assert part.rows * part.cols == inside.sum()
+    if inside.any():
+        window = grid.window_of(part)
+        assert inside.reshape(grid.shape)[window].all()
+
+
+def test_bands_cover_a_grid_once() -> None:
+    """From north to south, each of whole steps but the last."""
+    grid = Grid("EPSG:25832", -20, 30, 0.5, 1300, 50)
+    bands = list(grid.bands(step_rows=512, most_cells=100))
+    assert [band.rows for band in bands] == [512, 512, 276]
+    assert bands[0].bounds[3] == grid.bounds[3]
+    assert bands[-1].bounds[1] == grid.bounds[1]
+    assert len(list(grid.bands())) == 1

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from scipy import ndimage
 
 from pipeline.lattice.fill import fill_nearest
-from pipeline.lattice.grid import Grid, Heights, Mask
+from pipeline.lattice.grid import Grid, Heights
 from pipeline.lattice.sampling import bilinear
 
 CLIFF_RUN_M = 2.0
@@ -54,6 +54,9 @@ much."""
 SMOOTHING_SIGMA_M = 0.75
 """Sigma of the smoothing from which the way down is taken, so that noise does not turn it (our choice)."""
 
+CELLS_AT_A_TIME = 500_000
+"""Cells at which falls are measured at a time, so that what is worked out on the way needs 100 MB at most."""
+
 
 def measure_steps(bare_earth: Heights, grid: Grid, /) -> Steps:
     """The step at every cell, measured along the way down.
@@ -71,13 +74,17 @@ def measure_steps(bare_earth: Heights, grid: Grid, /) -> Steps:
     steep = np.maximum(np.hypot(to_south, to_east), 1e-9)
     down_e, down_n = -to_east / steep, to_south / steep
     fall, excess = np.zeros((2, *grid.shape))
-    chosen = np.nonzero(known & (steep >= LEAST_SLOPE_RATIO))
-    way = _Way(down_e[chosen], down_n[chosen], CLIFF_RUN_M, grid)
-    fall[chosen], excess[chosen] = _falls(heights, known, chosen, way)
+    is_known = known.astype(np.float64)
+    cells = np.flatnonzero(known & (steep >= LEAST_SLOPE_RATIO))
+    del to_south, to_east, steep, smooth
+    for first in range(0, len(cells), CELLS_AT_A_TIME):
+        chosen = np.unravel_index(cells[first : first + CELLS_AT_A_TIME], grid.shape)
+        way = _Way(down_e[chosen], down_n[chosen], CLIFF_RUN_M, grid)
+        fall[chosen], excess[chosen] = _falls(heights, is_known, chosen, way)
     return Steps(fall, excess, down_e, down_n)
 
 
-def _falls(heights: Floats, known: Mask, cells: Cells, way: _Way, /) -> tuple[Floats, Floats]:
+def _falls(heights: Floats, is_known: Floats, cells: Cells, way: _Way, /) -> tuple[Floats, Floats]:
     """Fall and excess at some cells."""
     at = {share: _along(heights, cells, way, share) for share in (-1.5, -0.5, 0.5, 1.5)}
     fall = at[-0.5] - at[0.5]
@@ -86,7 +93,7 @@ def _falls(heights: Floats, known: Mask, cells: Cells, way: _Way, /) -> tuple[Fl
     # The gentler side decides most: a cliff may stand on a talus, but then its top is flat, or the other way round.
     excess = fall - np.maximum(0.5 * (gentle + above_below), 0)
     # Beyond the edge of what is known the ground seems level, which would make an edge of every steep slope.
-    ends = [_along(known.astype(np.float64), cells, way, share, beyond=0.0) for share in (-1.5, 1.5)]
+    ends = [_along(is_known, cells, way, share, beyond=0.0) for share in (-1.5, 1.5)]
     return fall, np.where(np.minimum(*ends) > 0.99, excess, 0)
 
 

@@ -25,10 +25,9 @@ def vegetation(
     running: Path,
     settings: VegetationSettings,
 ) -> None:
-    """Open land, runnability, trees and boundaries of a field.
+    """Open land, runnability, trees and boundaries of a field, and the grids behind them (see the step `running`).
 
-    Beside them, where rides may run (`pipeline.steps.area.rides`) and the grids behind
-    (`pipeline.steps.area.running`).
+    The places through which rides may run are handed to the step `rides`.
     """
     field = field_of(core)
     (heights, canopy), grid = read_rasters((bare_earth, canopy_height), field, margin_m=MARGIN_M)

@@ -51,5 +51,6 @@ def burnt(polygons: NDArray[np.object_], grid: Grid, /) -> Owners:
     if not len(polygons):
         return np.zeros(grid.shape, np.int32)
     numbered = zip(polygons, range(1, len(polygons) + 1), strict=True)
-    transform = Affine.translation(-OFF_MIDDLE_M[0], -OFF_MIDDLE_M[1]) * grid.transform
+    east_m, north_m = grid.west_m + OFF_MIDDLE_M[0], grid.north_m + OFF_MIDDLE_M[1]
+    transform = Affine(grid.cell_m, 0.0, east_m, 0.0, -grid.cell_m, north_m)
     return np.asarray(rasterize(numbered, out_shape=grid.shape, transform=transform, fill=0, dtype=np.int32), np.int32)
