@@ -198,11 +198,11 @@ def join_axes(
     found = Axes([], [], [])
     if not ways:
         return found
-    cells = np.column_stack([strip.row, strip.col])
+    cells = np.column_stack([strip.row, strip.col]).astype(np.float64)
     measured = np.column_stack([height_m, width_m, stands_out])
     reach = round(STRETCH_M / grid.cell_m / 2**0.5)
     for way in (from_lowest(way) if np.array_equal(way[0], way[-1]) else way for way in ways):
-        table = nearest_means(cells, measured, np.column_stack(grid.row_col(way[:, 0], way[:, 1])))
+        table = nearest_means(cells, measured, np.column_stack(grid.row_col(way[:, 0], way[:, 1])).astype(np.float64))
         median = ndimage.median_filter(table, size=(2 * reach + 1, 1), mode="reflect")
         along_m = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(way, axis=0).T))])
         around_m = np.minimum(along_m, STRETCH_M) + np.minimum(along_m[-1] - along_m, STRETCH_M)
