@@ -118,6 +118,8 @@ def put_together(pieces: gpd.GeoDataFrame, /, *, either_way: Sequence[str] = ())
     of_row[np.concatenate(groups)] = np.repeat(np.arange(len(groups)), [len(group) for group in groups])
     totals = {name: np.bincount(of_row, table[name].to_numpy(), minlength=len(groups)) for name in sums}
     shapes = [_chained([ways[row] for row in group]) for group in groups]
+    # A stroke is straight: the vertex on the side of a square that it crosses is not needed.
+    shapes = [shape[[0, -1]] if kind == "101.1" else shape for shape, kind in zip(shapes, made["symbol"], strict=True)]
     turned = [
         shape[::-1] if kind in either_way and tuple(shape[0, ::-1]) > tuple(shape[-1, ::-1]) else shape
         for shape, kind in zip(shapes, made["symbol"], strict=True)
@@ -174,7 +176,7 @@ def nearest_means(places: EastNorth, values: Floats, asked: EastNorth, /) -> Flo
     """
     n_nearest = min(8, len(places))
     away, number = cKDTree(places).query(asked, k=n_nearest)
-    away, number = np.asarray(away).reshape(-1, n_nearest), np.asarray(number).reshape(-1, n_nearest)
+    away, number = np.reshape(away, (-1, n_nearest)), np.reshape(number, (-1, n_nearest))
     is_nearest = away <= away[:, :1] + NEAREST_SAME_M
     total = (values[number] * is_nearest[:, :, None]).sum(axis=1)
     return np.asarray(total / is_nearest.sum(axis=1)[:, None])

@@ -229,6 +229,10 @@ def _bumps_of_size(
     return bumps.where(fit.likeness >= min_likeness)
 
 
+MOST_DEVIATIONS = 2.5
+"""How many times the usual height of its square a fitted height counts at most where the usual is taken. Fitted on
+one invented scene, so that as many of its knolls are found as with a median of the whole area and 3; on another one
+true knoll of nine fewer is."""
 MEDIAN_STEP_M = 2.0
 """Spacing of the places from which the median of fitted heights is taken, in metres; nearer ones are much alike (our
 choice)."""
@@ -238,7 +242,9 @@ def _usual_height(height: NDArray[np.float64], grid: Grid, /, *, known: Mask) ->
     """Standard deviation of the fitted heights round about, little moved by the few that stand out."""
     # 1.4826 turns the median of absolute values into a standard deviation, sqrt(pi / 2) their mean (normal law).
     every = max(1, int(MEDIAN_STEP_M / grid.cell_m))
-    return np.asarray(np.sqrt(np.pi / 2) * usual_size(np.abs(height), known, grid, most=3 * 1.4826, every=every))
+    return np.asarray(
+        np.sqrt(np.pi / 2) * usual_size(np.abs(height), known, grid, most=MOST_DEVIATIONS * 1.4826, every=every)
+    )
 
 
 def _extend(level: NDArray[np.float64], reach: int) -> NDArray[np.float64]:
