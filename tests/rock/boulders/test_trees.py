@@ -49,7 +49,7 @@ def test_the_shipped_file_says_what_it_was_made_of_and_by() -> None:
 def test_what_is_computed_depends_on_the_file() -> None:
     """A refit runs the steps again that use the trees, and not those that do not."""
     assert BOULDER_TREES in closure("pipeline.steps.block.boulders")
-    assert BOULDER_TREES in closure("pipeline.steps.area.rock")
+    assert BOULDER_TREES in closure("pipeline.steps.field.rock")
     assert BOULDER_TREES not in closure("pipeline.steps.area.water")
 
 
