@@ -25,6 +25,8 @@ differ by the rounding of coordinates only."""
 STRAIGHT_M = 1e-6
 """A vertex on a border this near to the straight line between its neighbours came from the cut, and goes."""
 
+LEVEL = ("101", "102", "103")
+"""Lines of one level: those of two levels are never joined. Of others the elevation is a mean along what was seen."""
 MEANS = ("confidence", "elevation_m", "height_m", "width_m")
 """Columns of which joined pieces have the mean, weighted by length or area."""
 
@@ -43,7 +45,7 @@ def join_fields(
 ) -> gpd.GeoDataFrame:
     """The features of a section, joined across the borders of the fields.
 
-    Lines of one symbol (and one elevation, where they have one) whose ends meet on a border become one line, if one
+    Lines of one symbol (contours: and one elevation) whose ends meet on a border become one line, if one
     line ends there that the other field goes on with; areas of one symbol that share a stretch of a border become one.
     Their confidence and numbers are the means by length or area; symbol, evidence and angle are those of the largest
     piece; columns that begin with `SUM` are added up. What lies in one field stays as it is.
@@ -121,9 +123,10 @@ def _line_links(features: gpd.GeoDataFrame, lines: Rows, table: Rows, field_m: f
 
 
 def _kinds(features: gpd.GeoDataFrame) -> Rows:
-    """(n,) a number for each symbol and, of lines that have one, elevation."""
-    kinds = features["symbol"].astype(str) + "|" + features["elevation_m"].round(2).astype(str)
-    return np.asarray(pd.factorize(kinds)[0], np.int64)
+    """(n,) a number for each symbol and, of lines of one level, elevation."""
+    symbol = features["symbol"].astype(str)
+    level = features["elevation_m"].round(2).astype(str).where(symbol.isin(LEVEL), "")
+    return np.asarray(pd.factorize(symbol + "|" + level)[0], np.int64)
 
 
 def _area_links(features: gpd.GeoDataFrame, areas: Rows, table: Rows) -> Rows:

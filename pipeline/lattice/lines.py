@@ -68,10 +68,7 @@ def simplify_by_squares(line: Coordinates, tolerance_m: float, /, *, square_m: f
     ------
     Douglas and Peucker (1973), doi:10.3138/FM57-6770-U75U-7727, within each square.
     """
-    west, south = np.floor(line.min(axis=0) / square_m)
-    east, north = np.ceil(line.max(axis=0) / square_m)
-    easts, norths = np.arange(west, east + 1) * square_m, np.arange(south, north + 1) * square_m
-    nodes = with_crossings(line, easts=easts, norths=norths)
+    nodes = _with_sides(line, square_m)
     crossed = _crossed(nodes, square_m)
     is_ring = bool((line[0] == line[-1]).all())
     if is_ring and len(crossed):
@@ -83,6 +80,30 @@ def simplify_by_squares(line: Coordinates, tolerance_m: float, /, *, square_m: f
     simple = [shapely.get_coordinates(piece) for piece in shapely.simplify(pieces, tolerance_m)]
     joined = np.concatenate([piece[:-1] for piece in simple] + [nodes[-1:]])
     return line if is_ring and len(joined) < 4 else joined
+
+
+def _with_sides(line: Coordinates, square_m: float) -> Coordinates:
+    """(m, 2) the line with a vertex on each side of a square that it crosses."""
+    west, south = np.floor(line.min(axis=0) / square_m)
+    east, north = np.ceil(line.max(axis=0) / square_m)
+    easts, norths = np.arange(west, east + 1) * square_m, np.arange(south, north + 1) * square_m
+    return with_crossings(line, easts=easts, norths=norths)
+
+
+def places_along_line(line: Coordinates, apart_m: float, /, *, square_m: float = SQUARE_M) -> Coordinates:
+    """(k, 2) places along a line, about so far apart, the first and the last half as far from its ends.
+
+    They are counted from the sides of squares that the line crosses, not from where it begins: two fields that see
+    different lengths of it look at the same places.
+    """
+    nodes = _with_sides(line, square_m)
+    cuts = np.r_[0, _crossed(nodes, square_m), len(nodes) - 1]
+    found = []
+    for a, b in pairwise(cuts):
+        piece = LineString(nodes[a : b + 1])
+        n = max(1, round(piece.length / apart_m))
+        found.append(shapely.get_coordinates(piece.interpolate((np.arange(n) + 0.5) / n, normalized=True)))
+    return np.concatenate(found)
 
 
 def _crossed(nodes: Coordinates, square_m: float) -> NDArray[np.intp]:

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from scipy import ndimage
 
 from pipeline.lattice.grid import Grid, Heights, Mask
+from pipeline.lattice.lines import places_along_line
 from pipeline.lattice.planes import weighted_plane
 from pipeline.lattice.sampling import bilinear, row_col_between
 from pipeline.rock.cliffs.falls import Floats, Steps, smooth_directions
@@ -31,7 +32,7 @@ LIP_BENEATH_M = 1.5 * LIP_TOLERANCE_M
 
 @dataclass(frozen=True)
 class Places:
-    """Places a metre apart along lines of steps.
+    """Places about a metre apart along lines of steps.
 
     Attributes
     ----------
@@ -46,12 +47,12 @@ class Places:
 
 
 def places_along(lines: list[shapely.LineString], steps: Steps, grid: Grid, /) -> list[Places]:
-    """The places of each line, the first half a metre from its start."""
+    """The places of each line."""
     return [_along_line(line, number, steps, grid) for number, line in enumerate(lines)]
 
 
 def _along_line(line: shapely.LineString, number: int, steps: Steps, grid: Grid, /) -> Places:
-    en = np.array([line.interpolate(d).coords[0] for d in np.arange(0.5, line.length, 1.0)])
+    en = places_along_line(shapely.get_coordinates(line), 1.0)
     at = row_col_between(en, grid)
     down = smooth_directions(np.column_stack((bilinear(steps.down_east, *at), bilinear(steps.down_north, *at))))
     return Places(en, down, np.full(len(en), number))

@@ -18,6 +18,7 @@ from scipy import ndimage
 from pipeline.features import make_features
 from pipeline.lattice.fill import fill_nearest
 from pipeline.lattice.grid import Grid, Heights, Mask
+from pipeline.lattice.lines import places_along_line, simplify_by_squares
 from pipeline.lattice.sampling import bilinear, row_col_between
 from pipeline.lattice.skeleton import ridge_lines
 from pipeline.norm.symbols import isom
@@ -211,7 +212,7 @@ def _measure(
     grid: Grid,
 ) -> Face:
     """Height, plan extent and place of the edge of a step, from profiles across it every metre."""
-    places = np.array([line.interpolate(d).coords[0] for d in np.arange(0.5, line.length, 1.0)])
+    places = places_along_line(shapely.get_coordinates(line), 1.0)
     row, col = row_col_between(places, grid)
     down = smooth_directions(
         np.column_stack((bilinear(steps.down_east, row, col), bilinear(steps.down_north, row, col)))
@@ -342,7 +343,7 @@ def _edge_line(places: Floats, down: Floats, lip: Floats) -> shapely.LineString:
     right = np.array([along[1], -along[0]])
     if right @ down.mean(axis=0) < 0:
         edge = edge[::-1]
-    return shapely.LineString(shapely.get_coordinates(shapely.simplify(shapely.LineString(edge), 0.3)))
+    return shapely.LineString(simplify_by_squares(edge, 0.3))
 
 
 def _at_least(line: shapely.LineString, length_m: float) -> shapely.LineString:
