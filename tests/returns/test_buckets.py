@@ -9,8 +9,8 @@ from pipeline.returns.buckets import Buckets
 def test_places_within_a_radius_are_those_of_a_tree() -> None:
     """Judge outside the project: SciPy's k-d tree; points outside the buckets and circles without places among them."""
     random = np.random.default_rng(4)
-    places = random.uniform(-20, 20, (3000, 2)) + [500_000, 5_700_000]
-    points = random.uniform(-30, 30, (200, 2)) + [500_000, 5_700_000]
+    places = random.uniform(-20, 20, (3000, 2)) + np.array([500_000, 5_700_000])
+    points = random.uniform(-30, 30, (200, 2)) + np.array([500_000, 5_700_000])
     radius_m = random.uniform(0, 6, 200)
     count, numbers = Buckets.of(*places.T.copy()).within(*points.T.copy(), radius_m)
     judge = cKDTree(places).query_ball_point(points, radius_m, return_sorted=True)
