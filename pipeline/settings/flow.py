@@ -17,10 +17,10 @@ class FlowSettings(Section):
         description="Side of a working block. Empty: the largest of 500, 250 and 125 that keeps to block_max_returns. Up: fewer jobs that need more memory each. Down: more jobs, and more returns read twice. The map stays the same.",
     )
     block_max_returns: int = Field(
-        6_000_000,
+        8_000_000,
         ge=100_000,
         le=100_000_000,
-        description="Most returns that a block and what is read around it may hold; a job needs about 0.3 GiB for each million. Up: larger blocks and more memory. Down: smaller blocks and less memory. The map stays the same.",
+        description="Most returns that a block and what is read around it may hold; a job needs about 0.27 GiB for each million. Up: larger blocks and more memory. Down: smaller blocks and less memory. The map stays the same.",
     )
 
 

@@ -97,7 +97,7 @@ def test_a_date_outside_the_magnetic_model_is_refused(tmp_path: Path) -> None:
 def test_a_section_is_plain_text_that_changes_with_its_settings(tmp_path: Path) -> None:
     """What Snakemake keeps track of is equal for equal settings and differs for different ones."""
     plain = load_area(written(tmp_path, GOOD))
-    spelled_out = load_area(written(tmp_path, GOOD + "expert: {flow: {block_max_returns: 6000000}}\n"))
+    spelled_out = load_area(written(tmp_path, GOOD + "expert: {flow: {block_max_returns: 8000000}}\n"))
     other = load_area(written(tmp_path, GOOD + "expert: {flow: {block_max_returns: 3000000}}\n"))
     assert section_text(plain.expert.flow) == section_text(spelled_out.expert.flow)
     assert section_text(plain.expert.flow) != section_text(other.expert.flow)
