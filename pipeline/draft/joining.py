@@ -1,4 +1,4 @@
-"""Joining features across the borders of fields, where `pipeline.lattice.cutting` cut them."""
+"""Joining features across the borders of fields, where `pipeline.outlines.cutting` cut them."""
 
 from __future__ import annotations
 
@@ -16,8 +16,8 @@ from shapely.geometry import LineString, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from pipeline.features import EITHER_WAY, SUM, join_features, without_sums
-from pipeline.lattice.cutting import WHOLE
 from pipeline.lattice.grid import EastNorth, Mask
+from pipeline.outlines.cutting import WHOLE
 
 MEET_M = 1e-3
 """Ends of lines this near to each other meet, in metres. Fields draw the same line from the same heights, so that ends

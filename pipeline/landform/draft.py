@@ -14,7 +14,7 @@ from pipeline.landform.contours.generalise import generalised_surface
 from pipeline.landform.contours.keep_off import keep_off
 from pipeline.landform.contours.limits import ALLOWED_SHIFT_SHARE
 from pipeline.landform.contours.slope_lines import draft_slope_lines
-from pipeline.landform.line_pieces import measured_pieces, nearest_numbers, put_together, table_of, with_widths
+from pipeline.landform.lines.line_pieces import measured_pieces, nearest_numbers, put_together, table_of, with_widths
 from pipeline.landform.shapes.banks import draft_banks
 from pipeline.landform.shapes.broken_ground import draft_broken_ground
 from pipeline.landform.shapes.depressions import draft_hollows
@@ -22,11 +22,11 @@ from pipeline.landform.shapes.gullies import draft_gullies
 from pipeline.landform.shapes.knolls import draft_knolls, without_ringed
 from pipeline.landform.shapes.walls import draft_walls
 from pipeline.landform.telling import tell
-from pipeline.lattice.cutting import cut_to_core
 from pipeline.lattice.grid import Bounds, EastNorth, Grid, Heights
 from pipeline.lattice.larger_cells import coarsen
 from pipeline.lattice.sampling import sample
 from pipeline.norm.paper import sheet_ground_m
+from pipeline.outlines.cutting import cut_to_core
 from pipeline.settings import LandformSettings
 from pipeline.terrain.seen import ground_noise, how_well_seen
 

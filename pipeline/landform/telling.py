@@ -11,9 +11,9 @@ import shapely
 from numpy.typing import NDArray
 
 from pipeline.features import EITHER_WAY, SUM, join_features
-from pipeline.landform.contours.lines import is_closed
 from pipeline.landform.contours.slope_lines import large_hollow_strokes
-from pipeline.landform.contours.squares import from_lowest
+from pipeline.landform.lines.lines import is_closed
+from pipeline.landform.lines.squares import from_lowest
 from pipeline.landform.shapes.edges import line_confidence
 
 Floats = NDArray[np.float64]
@@ -32,7 +32,7 @@ def tell(features: gpd.GeoDataFrame, /) -> gpd.GeoDataFrame:
     Parameters
     ----------
     features : GeoDataFrame
-        Lines and areas with sums (`pipeline.landform.line_pieces`, `pipeline.features.SUM`).
+        Lines and areas with sums (`pipeline.landform.lines.line_pieces`, `pipeline.features.SUM`).
     """
     if not len(features):
         return features

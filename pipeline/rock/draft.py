@@ -7,9 +7,9 @@ import numpy as np
 import shapely
 
 from pipeline.features import SUM, join_features
-from pipeline.lattice.cutting import cut_to_core
 from pipeline.lattice.grid import Bounds, Grid, Heights
 from pipeline.norm.symbols import isom
+from pipeline.outlines.cutting import cut_to_core
 from pipeline.rock.boulders.company import in_company, worth_drawing
 from pipeline.rock.boulders.groups import generalise_boulders
 from pipeline.rock.cliffs.cliffs import find_cliffs

@@ -10,9 +10,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.features import SUM, join_features, with_sums, without_sums
-from pipeline.lattice.cutting import cut_to_core
 from pipeline.lattice.grid import Bounds, Grid, Heights
 from pipeline.lattice.larger_cells import larger_cells, sum_into
+from pipeline.outlines.cutting import cut_to_core
 from pipeline.settings import VegetationSettings
 from pipeline.vegetation.areas.areas import NOT_SEEN_SYMBOL, draw_areas
 from pipeline.vegetation.areas.evidence import AREA_SUMS, describe_areas, measure_areas

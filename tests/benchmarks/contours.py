@@ -33,9 +33,9 @@ from pipeline.landform.contours.legibility import (
     stations,
 )
 from pipeline.landform.contours.limits import CONTOUR_LINE_MM, CONTOURS_APART_M, SMALLEST_BEND_M
-from pipeline.landform.contours.lines import is_closed
 from pipeline.landform.contours.rings import large_enough
 from pipeline.landform.draft import draft_landforms
+from pipeline.landform.lines.lines import is_closed
 from pipeline.landform.shapes.knolls import find_knolls
 from pipeline.lattice.grid import Grid, Heights
 from pipeline.lattice.larger_cells import coarsen

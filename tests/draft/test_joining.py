@@ -13,9 +13,9 @@ from shapely.geometry import LineString, Point, Polygon, box
 
 from pipeline.draft.joining import join_fields
 from pipeline.features import join_features, make_features, no_features
-from pipeline.lattice.cutting import cut_to_core
 from pipeline.lattice.fields import fields_over
 from pipeline.lattice.grid import Grid
+from pipeline.outlines.cutting import cut_to_core
 
 CRS = "EPSG:25832"
 FIELD_M = 100.0

@@ -11,9 +11,9 @@ from numpy.typing import NDArray
 
 from pipeline.landform.contours.isolines import contour_levels, trace_contours
 from pipeline.landform.contours.limits import CONTOURS_APART_M
-from pipeline.landform.contours.lines import encloses_higher, is_closed
 from pipeline.landform.contours.necks import find_necks
 from pipeline.landform.contours.rings import large_enough
+from pipeline.landform.lines.lines import encloses_higher, is_closed
 from pipeline.lattice.grid import Bounds, EastNorth, Grid, Heights
 
 

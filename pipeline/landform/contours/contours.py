@@ -8,8 +8,8 @@ import shapely
 
 from pipeline.features import make_features
 from pipeline.landform.contours.isolines import contour_levels, is_index, trace_contours
-from pipeline.landform.contours.lines import is_closed, thin_vertices
 from pipeline.landform.contours.rings import settle_rings
+from pipeline.landform.lines.lines import is_closed, thin_vertices
 from pipeline.lattice.grid import Grid, Heights
 
 INDEX_EVERY = 5

@@ -15,9 +15,9 @@ from pipeline.features import make_features
 from pipeline.landform.contours.isolines import contour_levels, trace_contours
 from pipeline.landform.contours.legibility import Lines, stations
 from pipeline.landform.contours.limits import ALLOWED_SHIFT_SHARE, CONTOURS_APART_M
-from pipeline.landform.contours.lines import encloses_higher, is_closed, thin_vertices
 from pipeline.landform.contours.necks import widen_necks
 from pipeline.landform.contours.rings import large_enough
+from pipeline.landform.lines.lines import encloses_higher, is_closed, thin_vertices
 from pipeline.lattice.grid import EastNorth, Grid, Heights, Mask
 from pipeline.lattice.sampling import sample
 from pipeline.norm.paper import ground_m

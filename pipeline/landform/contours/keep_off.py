@@ -12,8 +12,8 @@ from numpy.typing import NDArray
 
 from pipeline.landform.contours.legibility import close_approaches
 from pipeline.landform.contours.limits import CONTOUR_LINE_MM, CONTOURS_APART_M
-from pipeline.landform.contours.lines import is_closed, thin_vertices
 from pipeline.landform.contours.rings import large_enough
+from pipeline.landform.lines.lines import is_closed, thin_vertices
 from pipeline.lattice.grid import EastNorth, Grid, Heights
 from pipeline.lattice.sampling import sample
 from pipeline.norm.paper import ground_m

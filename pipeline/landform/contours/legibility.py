@@ -9,7 +9,7 @@ import shapely
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
-from pipeline.landform.contours.squares import in_squares
+from pipeline.landform.lines.squares import in_squares
 from pipeline.lattice.grid import EastNorth, Grid, Heights
 from pipeline.lattice.reach import within_reach
 from pipeline.lattice.sampling import bilinear, row_col_between
@@ -55,7 +55,7 @@ def stations(lines: Lines, /, *, step_m: float) -> Stations:
     """Places at most `step_m` apart along each line, its ends included.
 
     Steps are counted within each piece of a line between the sides of the fixed squares
-    (`pipeline.landform.contours.squares`), so that places do not depend on where a line begins.
+    (`pipeline.landform.lines.squares`), so that places do not depend on where a line begins.
     """
     pieces, of_line = in_squares([shapely.get_coordinates(line) for line in lines])
     if not pieces:

@@ -12,8 +12,8 @@ from scipy import ndimage
 from pipeline.landform.contours.isolines import contour_levels, trace_contours
 from pipeline.landform.contours.legibility import Lines, Shapes, find_shapes, is_expressed, is_showable
 from pipeline.landform.contours.limits import CONTOUR_LINE_MM, CONTOURS_APART_M, SMALLEST_BEND_M
-from pipeline.landform.contours.lines import is_closed
 from pipeline.landform.contours.rings import large_enough
+from pipeline.landform.lines.lines import is_closed
 from pipeline.lattice.grid import EastNorth, Grid, Heights, Mask
 from pipeline.lattice.per_cell import count_in_cells
 from pipeline.lattice.reach import within_reach

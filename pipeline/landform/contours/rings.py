@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from pipeline.landform.contours.isolines import trace_contours
 from pipeline.landform.contours.legibility import close_approaches
 from pipeline.landform.contours.limits import ALLOWED_SHIFT_SHARE, CONTOURS_APART_M
-from pipeline.landform.contours.lines import encloses_higher, is_closed, ring_size_m, thin_vertices
+from pipeline.landform.lines.lines import encloses_higher, is_closed, ring_size_m, thin_vertices
 from pipeline.lattice.grid import EastNorth, Grid, Heights
 from pipeline.norm.paper import ground_m
 from pipeline.norm.symbols import isom

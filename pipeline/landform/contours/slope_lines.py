@@ -15,7 +15,7 @@ from pipeline.features import make_features
 from pipeline.landform.contours.form_lines import READER_REACH_M, STATION_STEP_M, is_whole_ring
 from pipeline.landform.contours.legibility import Lines, stations
 from pipeline.landform.contours.limits import CONTOURS_APART_M
-from pipeline.landform.contours.lines import encloses_higher, is_closed
+from pipeline.landform.lines.lines import encloses_higher, is_closed
 from pipeline.lattice.grid import EastNorth, Mask
 from pipeline.norm.paper import ground_m
 from pipeline.norm.symbols import isom

@@ -11,13 +11,13 @@ from pipeline.features import SUM, make_features
 from pipeline.landform.contours.generalise import round_off
 from pipeline.landform.contours.isolines import trace_areas
 from pipeline.landform.shapes.surroundings import usual_size
-from pipeline.lattice.cutting import cut_to_core
 from pipeline.lattice.fill import fill_voids
 from pipeline.lattice.grid import Bounds, Grid, Heights, Mask
-from pipeline.lattice.lines import simplify_area_by_squares
 from pipeline.lattice.means import Known, gaussian_window
 from pipeline.lattice.reach import within_reach
 from pipeline.lattice.sampling import sample
+from pipeline.outlines.cutting import cut_to_core
+from pipeline.outlines.simpler import simplify_area_by_squares
 from pipeline.terrain.relief import slope
 
 FINEST_M = 3.0

@@ -11,15 +11,15 @@ import shapely
 from numpy.typing import NDArray
 from scipy import ndimage
 
-from pipeline.landform.contours.squares import SQUARE_M, from_lowest
-from pipeline.landform.line_pieces import SymbolsOf, measured_pieces, nearest_means, nearest_numbers
+from pipeline.landform.lines.line_pieces import SymbolsOf, measured_pieces, nearest_means, nearest_numbers
+from pipeline.landform.lines.squares import SQUARE_M, from_lowest
 from pipeline.landform.shapes.surroundings import LEAST_UNEVENNESS_M, usual_size
 from pipeline.lattice.fill import fill_voids
 from pipeline.lattice.grid import EastNorth, Grid, Heights, Mask
-from pipeline.lattice.lines import simplify_by_squares
 from pipeline.lattice.sampling import bilinear, sample
-from pipeline.lattice.skeleton import rounded, skeleton_lines
 from pipeline.norm.symbols import isom
+from pipeline.outlines.simpler import simplify_by_squares
+from pipeline.outlines.skeleton import rounded, skeleton_lines
 
 Floats = NDArray[np.float64]
 
@@ -242,7 +242,7 @@ def line_confidence(height_m: Floats, length_m: Floats, /) -> Floats:
 
 
 def draw_axes(axes: Axes, seen: Heights, seen_grid: Grid, /, *, crs: str, symbol: str | SymbolsOf) -> gpd.GeoDataFrame:
-    """The pieces of lines (`pipeline.landform.line_pieces`) with sums of height, width and how well they were seen."""
+    """The pieces of lines (`pipeline.landform.lines.line_pieces`) with sums of height, width and how well they were seen."""
     nearest = nearest_numbers(*axes.numbers())
 
     def numbers_at(places: EastNorth) -> dict[str, Floats]:

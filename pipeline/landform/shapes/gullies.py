@@ -107,7 +107,7 @@ def draft_gullies(heights: Heights, grid: Grid, seen: Heights, seen_grid: Grid, 
 
     Returns
     -------
-    GeoDataFrame of pieces (`pipeline.landform.line_pieces`) with sums of the depth as height, and of the width.
+    GeoDataFrame of pieces (`pipeline.landform.lines.line_pieces`) with sums of the depth as height, and of the width.
     """
     small = isom("108").smallest
     axes = find_furrows(heights, grid, min_depth_m=small.height_m, min_length_m=small.length_m)

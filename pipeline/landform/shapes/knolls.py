@@ -8,7 +8,7 @@ import shapely
 from scipy import ndimage
 
 from pipeline.features import make_features
-from pipeline.landform.contours.lines import encloses_higher, is_closed
+from pipeline.landform.lines.lines import encloses_higher, is_closed
 from pipeline.landform.shapes.bumps import (
     MIN_RETURNS_ON_BUMP,
     Bumps,

@@ -16,7 +16,7 @@ def draft_walls(heights: Heights, grid: Grid, seen: Heights, seen_grid: Grid, /)
 
     Returns
     -------
-    GeoDataFrame of pieces (`pipeline.landform.line_pieces`) with sums of the height and width.
+    GeoDataFrame of pieces (`pipeline.landform.lines.line_pieces`) with sums of the height and width.
     """
     whole, ruined = isom("105").smallest, isom("106").smallest
     found = find_furrows(-heights, grid, min_depth_m=ruined.height_m, min_length_m=whole.length_m)

@@ -16,9 +16,9 @@ from numpy.typing import NDArray
 from scipy import ndimage
 
 from pipeline.lattice.grid import Grid, Heights, Mask
-from pipeline.lattice.lines import places_along_line
 from pipeline.lattice.planes import weighted_plane
 from pipeline.lattice.sampling import bilinear, row_col_between
+from pipeline.outlines.simpler import places_along_line
 from pipeline.rock.cliffs.falls import Floats, Steps, smooth_directions
 
 LIP_EXCESS_M = 0.5

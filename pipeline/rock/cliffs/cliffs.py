@@ -18,10 +18,10 @@ from scipy import ndimage
 from pipeline.features import make_features
 from pipeline.lattice.fill import fill_nearest
 from pipeline.lattice.grid import Grid, Heights, Mask
-from pipeline.lattice.lines import places_along_line, simplify_by_squares
 from pipeline.lattice.sampling import bilinear, row_col_between
-from pipeline.lattice.skeleton import ridge_lines
 from pipeline.norm.symbols import isom
+from pipeline.outlines.simpler import places_along_line, simplify_by_squares
+from pipeline.outlines.skeleton import ridge_lines
 from pipeline.rock.cliffs.breaks import LIP_EXCESS_M, Places, find_breaks, places_along
 from pipeline.rock.cliffs.falls import CLIFF_RUN_M, Floats, Steps, measure_steps, smooth_directions
 from pipeline.rock.cliffs.lips import put_back_lips

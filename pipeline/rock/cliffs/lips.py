@@ -12,7 +12,7 @@ import numpy as np
 import shapely
 
 from pipeline.lattice.grid import Grid, Heights, Mask
-from pipeline.lattice.skeleton import ridge_lines
+from pipeline.outlines.skeleton import ridge_lines
 from pipeline.rock.cliffs.breaks import (
     LIP_BENEATH_M,
     LIP_EXCESS_M,

@@ -15,10 +15,10 @@ from shapely.geometry import Polygon
 
 from pipeline.features import SUM, make_features, no_features
 from pipeline.lattice.grid import Grid, Heights, Mask
-from pipeline.lattice.lines import simplify_area_by_squares
 from pipeline.lattice.means import Known, gaussian_window
 from pipeline.lattice.reach import wide_enough, within_reach
 from pipeline.norm.symbols import isom
+from pipeline.outlines.simpler import simplify_area_by_squares
 from pipeline.rock.ground.brightness import Brightness
 from pipeline.rock.ground.stony import Floats, areas_of_cells, cells_of_areas, roughness, sums_of_areas
 from pipeline.terrain.relief import slope

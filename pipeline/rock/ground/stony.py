@@ -17,9 +17,9 @@ from shapely.geometry.base import BaseGeometry
 
 from pipeline.features import SUM, make_features
 from pipeline.lattice.grid import Grid, Heights, Mask
-from pipeline.lattice.lines import simplify_area_by_squares
 from pipeline.lattice.means import Known, gaussian_window, square_window
 from pipeline.lattice.reach import wide_enough
+from pipeline.outlines.simpler import simplify_area_by_squares
 from pipeline.rock.ground.brightness import Brightness
 
 Floats = NDArray[np.float64]

@@ -6,8 +6,8 @@ from pathlib import Path
 
 from pipeline.features import no_features
 from pipeline.files import arrays, layers
-from pipeline.lattice.cutting import cut_to_core
 from pipeline.manmade.draft import MARGIN_M, draft_manmade
+from pipeline.outlines.cutting import cut_to_core
 from pipeline.settings import ManmadeSettings
 from pipeline.steps.field.reading import field_of, read_rasters
 

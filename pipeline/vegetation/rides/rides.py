@@ -12,8 +12,8 @@ from shapely.geometry import LineString, box
 
 from pipeline.features import make_features
 from pipeline.lattice.grid import Bounds, EastNorth, Grid, Heights
-from pipeline.lattice.squares import squares_over
 from pipeline.lattice.windows import highest_around
+from pipeline.outlines.squares import squares_over
 from pipeline.vegetation.rides.contrast import DIRECTIONS, REACH_M, SIDE_M, strip_contrast
 from pipeline.vegetation.rides.counts import Counts
 from pipeline.vegetation.rides.follow import MIN_EVIDENCE, Ride, follow

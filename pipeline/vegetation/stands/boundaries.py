@@ -13,10 +13,10 @@ from scipy import fft, ndimage
 
 from pipeline.features import make_features
 from pipeline.lattice.grid import Bounds, EastNorth, Grid, Heights, Mask
-from pipeline.lattice.lines import simplify_by_squares
 from pipeline.lattice.sampling import sample
-from pipeline.lattice.skeleton import skeleton_lines
 from pipeline.norm.symbols import isom
+from pipeline.outlines.simpler import simplify_by_squares
+from pipeline.outlines.skeleton import skeleton_lines
 from pipeline.vegetation.stands.stand_height import CROWN_M, stands_of
 
 DIRECTIONS = 36

@@ -13,7 +13,7 @@ from scipy import ndimage
 
 from pipeline.lattice.grid import Grid, Heights, Mask
 from pipeline.lattice.means import Known, gaussian_window
-from pipeline.lattice.squares import squares_over
+from pipeline.outlines.squares import squares_over
 
 LEAST_AREA_M2 = 3000.0
 """Smaller areas hold too few plants to tell rows from chance (our choice)."""
@@ -93,7 +93,7 @@ def measure_rows(
 
     Parameters
     ----------
-    polygons : (n,) areas, or what of them lies in squares of `pipeline.lattice.squares.SQUARE_M`
+    polygons : (n,) areas, or what of them lies in squares of `pipeline.outlines.squares.SQUARE_M`
     owner : (rows, cols) which of them, counted from 1, holds each cell; 0 where none does
     canopy_height : (rows, cols) metres above ground, NaN where unknown
     """

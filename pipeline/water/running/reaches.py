@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from shapely.geometry import LineString
 
 from pipeline.lattice.grid import EastNorth, Grid, Heights
-from pipeline.lattice.skeleton import rounded
+from pipeline.outlines.skeleton import rounded
 from pipeline.water.running.drainage import Drainage
 from pipeline.water.sight.ground import SQUARE_CELLS, Read, small_window, squares
 

@@ -12,8 +12,8 @@ from pipeline.landform.contours.legibility import (
     find_shapes,
     is_expressed,
 )
-from pipeline.landform.contours.lines import encloses_higher, is_closed, ring_size_m
 from pipeline.landform.draft import contour_surface, draft_landforms
+from pipeline.landform.lines.lines import encloses_higher, is_closed, ring_size_m
 from pipeline.lattice.grid import Grid, Heights
 from pipeline.norm.paper import ground_m, sheet_ground_m
 from pipeline.settings import LandformSettings

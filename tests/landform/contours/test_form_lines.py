@@ -5,8 +5,8 @@ import pytest
 
 from pipeline.landform.contours.form_lines import pieces_of
 from pipeline.landform.contours.legibility import count_crossings, crowded_places
-from pipeline.landform.contours.lines import encloses_higher, is_closed
 from pipeline.landform.draft import draft_landforms
+from pipeline.landform.lines.lines import encloses_higher, is_closed
 from pipeline.lattice.grid import Grid, Heights
 from pipeline.norm.paper import ground_m
 from pipeline.settings import LandformSettings

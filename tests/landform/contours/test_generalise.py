@@ -8,8 +8,8 @@ from pipeline.landform.contours.generalise import (
     smooth,
     tauten,
 )
-from pipeline.landform.contours.lines import thin_vertices
 from pipeline.landform.draft import contour_surface
+from pipeline.landform.lines.lines import thin_vertices
 from pipeline.settings import LandformSettings
 from pipeline.terrain.relief import slope
 from tests import landscape

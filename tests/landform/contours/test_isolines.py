@@ -7,7 +7,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pipeline.landform.contours.isolines import contour_levels, is_index, trace_areas, trace_contours
-from pipeline.landform.contours.lines import encloses_higher, is_closed
+from pipeline.landform.lines.lines import encloses_higher, is_closed
 from tests import landscape
 
 

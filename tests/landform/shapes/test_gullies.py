@@ -6,7 +6,7 @@ import shapely
 
 from pipeline.draft.joining import EITHER_WAY
 from pipeline.features import make_features, no_features
-from pipeline.landform.line_pieces import put_together
+from pipeline.landform.lines.line_pieces import put_together
 from pipeline.landform.shapes import banks as banks_of_ground
 from pipeline.landform.shapes import gullies, walls
 from pipeline.landform.shapes.edges import THINNED_M

@@ -11,7 +11,7 @@ from shapely.geometry import LineString, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from pipeline.lattice.grid import Bounds, EastNorth, Mask
-from pipeline.lattice.lines import with_crossings
+from pipeline.outlines.simpler import with_crossings
 
 WHOLE = ("206", "521")
 """Areas that stand for one thing, gigantic boulders and buildings: never cut, the field that holds their middle has

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from pipeline.lattice.grid import Grid
-from pipeline.lattice.squares import squares_over
+from pipeline.outlines.squares import squares_over
 
 GRID = Grid("EPSG:25832", -35, 62, 1.0, 90, 70)
 VALUES = np.random.default_rng(3).random(GRID.shape).astype(np.float32)

@@ -7,7 +7,7 @@ import shapely
 from numpy.typing import NDArray
 from scipy import ndimage
 
-from pipeline.landform.contours.squares import in_squares
+from pipeline.landform.lines.squares import in_squares
 from pipeline.lattice.grid import EastNorth
 
 

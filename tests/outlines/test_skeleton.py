@@ -9,7 +9,7 @@ from scipy import ndimage
 from skimage.morphology import skeletonize
 
 from pipeline.lattice.grid import Grid
-from pipeline.lattice.skeleton import ridge_lines, rounded, skeleton_lines
+from pipeline.outlines.skeleton import ridge_lines, rounded, skeleton_lines
 
 GRID = Grid("EPSG:25832", 1000, 2000, 2.0, 90, 120)
 

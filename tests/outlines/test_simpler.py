@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from shapely.geometry import LineString
 
-from pipeline.lattice.lines import simplify_by_squares, with_crossings
+from pipeline.outlines.simpler import simplify_by_squares, with_crossings
 
 
 def winding(seed: int, n: int = 400) -> np.ndarray:

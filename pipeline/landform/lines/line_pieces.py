@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from pipeline.features import SUM, make_features
-from pipeline.landform.contours.squares import from_lowest, in_squares
+from pipeline.landform.lines.squares import from_lowest, in_squares
 from pipeline.lattice.grid import EastNorth
 
 Floats = NDArray[np.float64]
