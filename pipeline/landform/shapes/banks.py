@@ -189,8 +189,8 @@ def draft_banks(
 
     Returns
     -------
-    GeoDataFrame of pieces of 104 (`pipeline.landform.lines.line_pieces`) with sums of the height and, as width, the plan
-    extent of the face.
+    GeoDataFrame of pieces of 104 (`pipeline.landform.lines.line_pieces`) with sums of the height and, as width, the
+    plan extent of the face.
     """
     taken = shapely.union_all(shapely.buffer(others.geometry, SIDE_SHARE * others["width_m"] / 2))
     axes = find_banks(heights, grid, taken=taken, min_slope_deg=min_slope_deg)

@@ -242,7 +242,7 @@ def line_confidence(height_m: Floats, length_m: Floats, /) -> Floats:
 
 
 def draw_axes(axes: Axes, seen: Heights, seen_grid: Grid, /, *, crs: str, symbol: str | SymbolsOf) -> gpd.GeoDataFrame:
-    """The pieces of lines (`pipeline.landform.lines.line_pieces`) with sums of height, width and how well they were seen."""
+    """The pieces of lines (`landform.lines.line_pieces`) with sums of height, width and how well they were seen."""
     nearest = nearest_numbers(*axes.numbers())
 
     def numbers_at(places: EastNorth) -> dict[str, Floats]:
