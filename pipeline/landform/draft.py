@@ -21,7 +21,7 @@ from pipeline.landform.shapes.depressions import draft_hollows
 from pipeline.landform.shapes.gullies import draft_gullies
 from pipeline.landform.shapes.knolls import draft_knolls, without_ringed
 from pipeline.landform.shapes.walls import draft_walls
-from pipeline.landform.telling import tell
+from pipeline.landform.telling import tell, tell_pieces
 from pipeline.lattice.grid import Bounds, EastNorth, Grid, Heights
 from pipeline.lattice.larger_cells import coarsen
 from pipeline.lattice.sampling import sample
@@ -99,7 +99,8 @@ def draft_landforms(
     if core is not None:
         pieces, points = cut_to_core(pieces, core), cut_to_core(points, core)
     drawn = join_features([put_together(pieces, either_way=EITHER_WAY), areas], grid.crs)
-    return join_features([tell(drawn), points], grid.crs)
+    told = tell(drawn) if core is None else tell_pieces(drawn)
+    return join_features([told, points], grid.crs)
 
 
 MARGIN_M = 200.0

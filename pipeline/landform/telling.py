@@ -26,13 +26,26 @@ ADJECTIVES = {"104": "high", "105": "high", "106": "high", "107": "deep", "108":
 def tell(features: gpd.GeoDataFrame, /) -> gpd.GeoDataFrame:
     """The features with confidence, evidence, height and width from their sums, which stay; points are left alone.
 
-    Closed lines begin at their southernmost vertex, lines without a direction at their more southern end. Closed
-    hollows too large for one field get their slope line.
+    Closed hollows too large for one field get their slope line, so this is for whole features: those of a field are told
+    by `tell_pieces` and again by this when they are joined.
 
     Parameters
     ----------
     features : GeoDataFrame
         Lines and areas with sums (`pipeline.landform.lines.line_pieces`, `pipeline.features.SUM`).
+    """
+    told = tell_pieces(features)
+    rows = told["symbol"].isin(["101", "102", "103"])
+    if not rows.any():
+        return told
+    strokes = large_hollow_strokes(told[rows].reset_index(drop=True))
+    return join_features([told, strokes], str(features.crs))
+
+
+def tell_pieces(features: gpd.GeoDataFrame, /) -> gpd.GeoDataFrame:
+    """The features as `tell` gives them, without the slope lines of large hollows.
+
+    Closed lines begin at their southernmost vertex, lines without a direction at their more southern end.
     """
     if not len(features):
         return features
@@ -45,11 +58,7 @@ def tell(features: gpd.GeoDataFrame, /) -> gpd.GeoDataFrame:
     _tell_form_lines(told)
     _tell_axes(told)
     _tell_broken_ground(told)
-    rows = told["symbol"].isin(["101", "102", "103"])
-    if not rows.any():
-        return told
-    strokes = large_hollow_strokes(told[rows].reset_index(drop=True))
-    return join_features([told, strokes], str(features.crs))
+    return told
 
 
 def _begun_the_same(shape: shapely.Geometry, symbol: str) -> shapely.Geometry:
