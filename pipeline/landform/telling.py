@@ -26,8 +26,8 @@ ADJECTIVES = {"104": "high", "105": "high", "106": "high", "107": "deep", "108":
 def tell(features: gpd.GeoDataFrame, /) -> gpd.GeoDataFrame:
     """The features with confidence, evidence, height and width from their sums, which stay; points are left alone.
 
-    Closed hollows too large for one field get their slope line, so this is for whole features: those of a field are told
-    by `tell_pieces` and again by this when they are joined.
+    Closed hollows too large for one field get their slope line, so this is for whole features: those of a field are
+    told by `tell_pieces`, and again by this when they are joined.
 
     Parameters
     ----------
