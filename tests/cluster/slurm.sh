@@ -81,6 +81,9 @@ NodeName=$(hostname -s) NodeAddr=127.0.0.1 CPUs=4 RealMemory=16000 State=UNKNOWN
 PartitionName=main Nodes=ALL Default=YES MaxTime=INFINITE State=UP
 CONF
     export SLURM_CONF="$scratch/slurm.conf"
+    # The plugin hides SLURM's variables from its jobs, so that srun there would look for the settings in /etc.
+    printf '#!/bin/sh\nSLURM_CONF=%s exec %s "$@"\n' "$SLURM_CONF" "$(command -v srun)" > "$scratch/venv/bin/srun"
+    chmod 755 "$scratch/venv/bin/srun"
     slurmctld
     slurmd
     for _ in $(seq 30); do
