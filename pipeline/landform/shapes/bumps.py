@@ -230,9 +230,8 @@ def _bumps_of_size(
 
 
 MOST_DEVIATIONS = 2.5
-"""How many times the usual height of its square a fitted height counts at most where the usual is taken. Fitted on
-one invented scene, so that as many of its knolls are found as with a median of the whole area and 3; on another one
-true knoll of nine fewer is."""
+"""How many times the usual height of its square a fitted height counts at most where the usual is taken, so that the
+knolls sought do not raise it (fitted on invented scenes; 3 draws one knoll fewer in one of six)."""
 MEDIAN_STEP_M = 2.0
 """Spacing of the places from which the median of fitted heights is taken, in metres; nearer ones are much alike (our
 choice)."""
