@@ -15,9 +15,9 @@ LEAST_UNEVENNESS_M = 0.1
 """Unevenness that even ground shows in lidar, from the errors of the survey (ASPRS: RMSEz 0.1 m and better). Ground
 that is more even counts as this uneven; without that, every ripple of a sports field would stand out."""
 MEDIAN_SQUARE_M = 100.0
-"""Side of the fixed squares, in metres, whose median says what is usual. Smaller ones take restless ground for usual and
-lose knolls on it: with 40 m a steep scene lost 3 of 10. The side of a field is a multiple of it, so that fields see the
-same squares (fitted on six invented scenes: 100 m draws what the median of the whole area draws)."""
+"""Side of the fixed squares, in metres, whose median says what is usual. Smaller ones take restless ground for usual
+and lose knolls on it: with 40 m a steep scene lost 3 of 10. The side of a field is a multiple of it, so that fields see
+the same squares (fitted on six invented scenes: 100 m draws what the median of the whole area draws)."""
 
 Floats = NDArray[np.floating]
 
