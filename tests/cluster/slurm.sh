@@ -10,7 +10,7 @@ set -euo pipefail
 project=$(cd "$(dirname "$0")/../.." && pwd)
 python=${1:-$project/.venv/bin/python}
 areas=${AREAS:-sample large}
-scratch=$(mktemp -d /tmp/tussock-slurm.XXXXXX)
+scratch=$(mktemp -d -t tussock-slurm.XXXXXX)
 chmod 755 "$scratch"
 
 stop() {
