@@ -144,7 +144,7 @@ def test_new_limits_of_the_bands_count_nothing_again(sample_out: Path) -> None:
     """After a calibration the vegetation is drawn again, and what comes after it; no block is."""
     area = sample_out.parent / "area.yaml"
     limits = {"slow_from_m2_per_m3": 0.14, "walk_from_m2_per_m3": 0.55, "fight_from_m2_per_m3": 1.2}
-    write_json(calibration_path(area), limits)
+    write_json(calibration_path(area), limits | {"started_from": [0.1, 0.4, 0.9]})
     try:
         command = [sys.executable, "-m", "snakemake", "-n", "--cores", "1", "--config", f"area={area}"]
         told = subprocess.run(command, capture_output=True, text=True, cwd=PROJECT, timeout=120, check=True).stdout
@@ -152,6 +152,8 @@ def test_new_limits_of_the_bands_count_nothing_again(sample_out: Path) -> None:
         calibration_path(area).unlink()
     assert set(re.findall(r"^(?:local)?rule (\w+):", told, re.M)) == {
         "vegetation",
+        "rides",
+        "running",
         "compose",
         "sheet",
         "manifest",

@@ -72,8 +72,8 @@ def expert(section: str, setting: str, value: object) -> dict[str, str]:
         (expert("terrain", "cell_m", 1.0), {"decide"}),
         (expert("vegetation", "running_top_m", 3.0), {"block"}),
         (expert("vegetation", "open_radius_m", 7), {"vegetation"}),
-        (expert("landform", "index_every", 4), {"landform"}),
-        (expert("rock", "least_confidence", 0.5), {"rock"}),
+        (expert("landform", "calm_share", 0.2), {"landform"}),
+        (expert("rock", "least_cliff_confidence", 0.5), {"rock"}),
         (expert("water", "thin_max_ratio", 0.3), {"water"}),
         (expert("manmade", "building_min_area_m2", 20), {"manmade"}),
         (expert("sheet", "page_margin_mm", 12), {"sheet", "manifest"}),
@@ -105,13 +105,13 @@ def test_a_changed_key_redoes_what_depends_on_it(
 def test_a_calibration_redoes_the_vegetation(finished: Path, tmp_path: Path) -> None:
     """And what stands on it; no block is worked on again."""
     limits = {"slow_from_m2_per_m3": 0.14, "walk_from_m2_per_m3": 0.55, "fight_from_m2_per_m3": 1.2}
-    write_json(calibration_path(finished), limits)
+    write_json(calibration_path(finished), limits | {"started_from": [0.1, 0.4, 0.9]})
     try:
         told = snakemake_with_stubs(finished, tmp_path / "stub", "-n")
     finally:
         calibration_path(finished).unlink()
     assert told_anew(told) == {"vegetation"}
-    assert set(to_run(told)) == {"vegetation", "compose", "sheet", "manifest", "draft"}
+    assert set(to_run(told)) == {"vegetation", "rides", "running", "compose", "sheet", "manifest", "draft"}
 
 
 @pytest.mark.slow
