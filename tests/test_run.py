@@ -183,7 +183,7 @@ def test_the_comparison_of_drafts_can_fail(sample_out: Path, tmp_path: Path) -> 
 
 
 def test_a_killed_run_goes_on_and_ends_the_same(sample_out: Path, tmp_path: Path) -> None:
-    """Killed while blocks are being classified, started again: the same draft, and what was made is kept."""
+    """Killed after the blocks, started again: the same draft, and the grids that were made are kept."""
     area = write_area(tmp_path, f"{SAMPLE}/*.laz")
     run = subprocess.Popen(
         [sys.executable, "-m", "pipeline.cli", "draft", str(area), "--cores", "1"],
@@ -194,14 +194,14 @@ def test_a_killed_run_goes_on_and_ends_the_same(sample_out: Path, tmp_path: Path
     )
     work = tmp_path / "out" / "work"
     deadline = time.monotonic() + 120
-    # With one core the classified block is known to be finished when the last thing made with it appears.
-    while not list((work / "boulders").glob("[!.]*")):
-        assert time.monotonic() < deadline, "nothing was made of a classified block in two minutes"
+    # The outline is made of the grids of all blocks: once it is there, they are known to be finished.
+    while not (work / "outline.gpkg").exists():
+        assert time.monotonic() < deadline, "nothing was made of the grids of blocks in two minutes"
         assert run.poll() is None, "the run ended before it could be killed"
         time.sleep(0.05)
     os.killpg(run.pid, signal.SIGKILL)
     run.wait()
-    first = min((work / "classified").glob("[!.]*/*.index.npy"), key=lambda path: path.stat().st_mtime_ns)
+    first = min((work / "grids").glob("[!.]*/*.npy"), key=lambda path: path.stat().st_mtime_ns)
     stamp = first.stat().st_mtime_ns
     assert not (tmp_path / "out" / "manifest.json").exists()
     again = tussock("draft", area, "--cores", "2")
