@@ -5,10 +5,10 @@ from __future__ import annotations
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from scipy import ndimage
 
 from pipeline.landform.contours.isolines import trace_contours
 from pipeline.landform.contours.legibility import close_approaches
+from pipeline.lattice.filters.bell import gaussian
 from pipeline.lattice.grid import EastNorth, Grid, Heights
 from pipeline.lattice.sampling import bilinear, row_col_between
 from pipeline.lattice.windows import highest_around, lowest_around
@@ -77,4 +77,4 @@ def _bumps(places: EastNorth, sign: NDArray[np.float64], grid: Grid, /, *, radiu
     np.minimum.at(bumps.ravel(), index[(sign < 0) & (index >= 0)], -abs(sign).max())
     reach = int(np.ceil(radius_m / grid.cell_m))
     wide = highest_around(bumps, reach) + lowest_around(bumps, reach)
-    return np.asarray(ndimage.gaussian_filter(wide, radius_m / grid.cell_m))
+    return gaussian(wide, radius_m / grid.cell_m)
