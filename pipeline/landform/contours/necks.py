@@ -23,7 +23,13 @@ def find_necks(
     -------
     (n, 2) float64, metres, and (n,) bool: True where the ground between stands above the level.
     """
-    lines, elevation_m = trace_contours(heights, grid, levels)
+    return necks_between(*trace_contours(heights, grid, levels), heights, grid, apart_m=apart_m)
+
+
+def necks_between(
+    lines: list[EastNorth], elevation_m: NDArray[np.float64], heights: Heights, grid: Grid, /, *, apart_m: float
+) -> tuple[EastNorth, NDArray[np.bool_]]:
+    """As `find_necks`, of contours that were traced already, given the elevation of each."""
     long_enough = [len(line) > 3 for line in lines]
     elevation_m = elevation_m[long_enough]
     drawn = [shapely.LineString(line) for line, kept in zip(lines, long_enough, strict=True) if kept]
