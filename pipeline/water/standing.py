@@ -15,6 +15,7 @@ from scipy import ndimage
 from shapely.geometry import Polygon
 
 from pipeline.lattice.fill import nearest_known
+from pipeline.lattice.filters.box import square_mean
 from pipeline.lattice.grid import EastNorth, Grid, Heights, Mask
 from pipeline.lattice.reach import within_reach
 from pipeline.norm.symbols import isom
@@ -195,10 +196,8 @@ def _disc(radius_m: float, cell_m: float) -> Mask:
 def _classed(water: Heights, last: Heights, cell_m: float, /) -> Mask:
     """Cells around which enough of the last returns are of the water class."""
     size = _cells(CLASS_WINDOW_M, cell_m)
-    share = ndimage.uniform_filter(water, size, mode="constant") / np.maximum(
-        ndimage.uniform_filter(last, size, mode="constant"), 1e-6
-    )
-    classed: Mask = (share >= CLASS_MIN_RATIO) & (ndimage.uniform_filter(water, size, mode="constant") > 1e-6)
+    share = square_mean(water, size, rim="constant") / np.maximum(square_mean(last, size, rim="constant"), 1e-6)
+    classed: Mask = (share >= CLASS_MIN_RATIO) & (square_mean(water, size, rim="constant") > 1e-6)
     return classed
 
 
@@ -216,7 +215,7 @@ def _density(last: Heights, usual: Usual, cell_m: float, /) -> NDArray[np.float3
 
 def _around(last: Heights, size_cells: int) -> NDArray[np.float32]:
     """Mean of the last returns a cell, in the square window around each."""
-    return np.asarray(ndimage.uniform_filter(last.astype(np.float32), size_cells, mode="nearest"))
+    return square_mean(last.astype(np.float32), size_cells, rim="nearest")
 
 
 def _inside_survey(last: Heights, cell_m: float, /) -> Mask:

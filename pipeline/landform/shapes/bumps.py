@@ -14,10 +14,11 @@ from dataclasses import dataclass, fields
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import ndimage, signal
+from scipy import signal
 
 from pipeline.landform.shapes.surroundings import LEAST_UNEVENNESS_M, usual_size
 from pipeline.lattice.fill import fill_voids
+from pipeline.lattice.filters.box import square_mean
 from pipeline.lattice.grid import EastNorth, Grid, Heights, Mask
 from pipeline.lattice.larger_cells import coarsen
 from pipeline.lattice.sampling import sample
@@ -212,7 +213,7 @@ def _bumps_of_size(
     usual = _usual_height(height, cells, known=~unknown)
     contrast = height / np.maximum(usual, LEAST_UNEVENNESS_M)
     apart = int(np.ceil(radius_m / 2 / cells.cell_m))
-    outside = ndimage.uniform_filter(unknown.astype(np.float32), window.inside.shape, mode="constant", cval=1.0)
+    outside = square_mean(unknown.astype(np.float32), len(window.inside), rim="constant", beyond=1.0)
     peak = (highest_around(height, apart) == height) & (height >= min_height_m) & (contrast >= min_contrast)
     row, col = np.nonzero(peak & (outside <= MAX_UNKNOWN_SHARE) & ~unknown)
     fit = _fit(_patches(padded, row, col, window), window, cell_m=cells.cell_m)
@@ -388,7 +389,7 @@ def gap_on(bumps: Bumps, ground_support: Heights, grid: Grid, /) -> NDArray[np.f
     mean_m = np.full(len(bumps.radius_m), np.inf)
     for radius_m in np.unique(bumps.radius_m):
         own = bumps.radius_m == radius_m
-        around = ndimage.uniform_filter(gap_m, max(1, round(2 * HALF_HEIGHT_SHARE * float(radius_m) / grid.cell_m)))
+        around = square_mean(gap_m, max(1, round(2 * HALF_HEIGHT_SHARE * float(radius_m) / grid.cell_m)))
         mean_m[own] = np.nan_to_num(sample(around, grid, bumps.places[own]), nan=np.inf)
     return mean_m
 

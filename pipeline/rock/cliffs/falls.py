@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from scipy import ndimage
 
 from pipeline.lattice.fill import fill_nearest
+from pipeline.lattice.filters.bell import gaussian
 from pipeline.lattice.grid import Grid, Heights
 from pipeline.lattice.sampling import bilinear
 
@@ -69,7 +70,7 @@ def measure_steps(bare_earth: Heights, grid: Grid, /) -> Steps:
     """
     known = np.isfinite(bare_earth)
     heights = np.nan_to_num(fill_nearest(bare_earth.astype(np.float64)))
-    smooth = np.asarray(ndimage.gaussian_filter(heights, SMOOTHING_SIGMA_M / grid.cell_m))
+    smooth = gaussian(heights, SMOOTHING_SIGMA_M / grid.cell_m)
     to_south, to_east = (np.asarray(part) for part in np.gradient(smooth, grid.cell_m))
     steep = np.maximum(np.hypot(to_south, to_east), 1e-9)
     down_e, down_n = -to_east / steep, to_south / steep
