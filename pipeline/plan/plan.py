@@ -390,6 +390,7 @@ def make_plan(area_path: Path, /) -> Plan:
         given_crs=area.crs,
         crs_overrides=area.crs_overrides,
         given_height_unit=area.height_unit,
+        height_unit_overrides=area.height_unit_overrides,
         known_checksums=checksums.recall((area_path.parent / area.out) / CHECKSUMS),
     )
     boundary = (area_path.parent / area.boundary).resolve() if area.boundary else None

@@ -157,7 +157,7 @@ def height_above(enh: EastNorthHeight, nodes: EastNorthHeight, /, *, cell_m: flo
     """(n,) metres of each return above the triangulated nodes; NaN without any node.
 
     The surface is read from a grid of `cell_m`, bilinearly: far quicker than a look into the triangles for each return.
-    The grid just holds the returns: within half a cell of its rim the surface counts as level.
+    The grid reaches a cell beyond the returns, so that no height depends on where they end.
 
     Parameters
     ----------
@@ -167,8 +167,8 @@ def height_above(enh: EastNorthHeight, nodes: EastNorthHeight, /, *, cell_m: flo
     """
     if len(enh) == 0 or len(nodes) == 0:
         return np.full(len(enh), np.nan)
-    first = np.floor(enh[:, :2].min(axis=0) / cell_m)
-    last = np.floor(enh[:, :2].max(axis=0) / cell_m)
+    first = np.floor(enh[:, :2].min(axis=0) / cell_m) - 1
+    last = np.floor(enh[:, :2].max(axis=0) / cell_m) + 1
     east, north = ((np.arange(first[axis], last[axis] + 1) + 0.5) * cell_m for axis in (0, 1))
     level = heights_at_nodes(nodes, east, north)
     return enh[:, 2] - bilinear(level, enh[:, 1] / cell_m - first[1] - 0.5, enh[:, 0] / cell_m - first[0] - 0.5)

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.features import no_features
-from pipeline.files import arrays
+from pipeline.files import arrays, grid_files
 from pipeline.files.layers import write_features
 from pipeline.lattice.blocks import Block, block_named
 from pipeline.lattice.grid import EastNorthHeight, Grid, Heights
@@ -64,7 +64,7 @@ def block(
     core = Grid.covering(place.bounds, cell_m=float(str(for_area["cell_m"])), crs=crs)
     has_returns = bool(cloud.within(place.bounds).any())
     made = _rasters(cloud, found, earth, core, terrain=terrain, layers=layers) if has_returns else {}
-    arrays.write_grids(grids, made, core)
+    grid_files.write_grids(grids, made, core)
     del made, earth
     lumps = find_boulders(cloud, found.asprs_class, found.height_above_m, core) if len(cloud) else no_features(crs)
     write_features(boulders, lumps)
