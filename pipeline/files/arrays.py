@@ -75,13 +75,9 @@ def join_returns(
     of_cloud = [f.name for f in fields(Cloud)]
     if not paths:
         return Cloud.empty(), {name: np.empty(0, np.int64) for name in names}
-    joined = {name: _column(paths, name) for name in (*of_cloud, *names)}
+    # Read at once: looked at page by page, in a mapped file, a column takes five times as long.
+    joined = {name: np.concatenate([np.load(path / f"{name}.npy") for path in paths]) for name in (*of_cloud, *names)}
     return Cloud(**{name: joined.pop(name) for name in of_cloud}), joined
-
-
-def _column(paths: Sequence[Path], name: str) -> NDArray[np.generic]:
-    """One column, all of it read at once: looked at page by page in a mapped file it takes five times as long."""
-    return np.concatenate([np.asarray(np.load(path / f"{name}.npy", allow_pickle=False)) for path in paths])
 
 
 # ---------------------------------------------------------------- grids

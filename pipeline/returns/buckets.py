@@ -60,7 +60,6 @@ class Buckets:
         _look(*where, east, north, radius_m, found, numbers, True)
         return found, numbers
 
-
     def nearest(self, east: Floats, north: Floats, /, *, most_m: float) -> tuple[Floats, Numbers]:
         """Metres to the place nearest to each of k points, (k,), and its number; inf and -1 where none is near enough.
 

@@ -8,7 +8,14 @@ import pytest
 from scipy.interpolate import LinearNDInterpolator, NearestNDInterpolator
 from scipy.spatial import cKDTree
 
-from pipeline.returns.triangulation import MOST_SEARCHED_M, cell_means, height_above, heights_at_nodes, nearest_places, Triangulated
+from pipeline.returns.triangulation import (
+    MOST_SEARCHED_M,
+    Triangulated,
+    cell_means,
+    height_above,
+    heights_at_nodes,
+    nearest_places,
+)
 from tests.terrain_clouds import knoll, returns_from, slope_of
 
 

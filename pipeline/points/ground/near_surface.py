@@ -84,7 +84,7 @@ def _surface(lowest: Lowest, is_bare: Mask, /) -> tuple[NDArray[np.float64], NDA
 
 
 def _triangulated(lowest: Lowest, is_bare: Mask, /) -> Triangulated:
-    """The triangulated bare cells: those of the last call with the few changes since, as anew takes ten times as long."""
+    """The triangulated bare cells: those of the last call, changed; making them anew takes ten times as long."""
     if lowest.triangulated:
         was_bare, last = lowest.triangulated.pop()
         made = last.changed(_nodes(lowest, was_bare & ~is_bare), _nodes(lowest, is_bare & ~was_bare))
