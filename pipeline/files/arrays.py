@@ -70,8 +70,8 @@ def join_returns(
     of_cloud = [f.name for f in fields(Cloud)]
     if not paths:
         return Cloud.empty(), {name: np.empty(0, np.int64) for name in names}
-    parts = [map_arrays(path, [*of_cloud, *names]) for path in paths]
-    joined = {name: np.concatenate([columns[name] for columns in parts]) for name in (*of_cloud, *names)}
+    # Read at once: looked at page by page, in a mapped file, a column takes five times as long.
+    joined = {name: np.concatenate([np.load(path / f"{name}.npy") for path in paths]) for name in (*of_cloud, *names)}
     return Cloud(**{name: joined.pop(name) for name in of_cloud}), joined
 
 

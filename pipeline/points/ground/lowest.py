@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -10,6 +10,7 @@ from scipy import ndimage
 
 from pipeline.lattice.grid import EastNorthHeight, Mask
 from pipeline.lattice.per_cell import count_in_cells, lowest_in_cells
+from pipeline.returns.triangulation import Triangulated
 
 GROUND_CELL_M = 1.0
 """Side of the cells, in metres, of which the lowest return is taken. In wider cells the lowest return of a slope lies
@@ -41,6 +42,8 @@ class Lowest:
         Place of the return within its cell, from the cell's centre.
     count : (rows, cols) int64
         Returns in the cell.
+    triangulated : list
+        The cells triangulated last and their triangulation, kept for the next time; empty at first.
     """
 
     cell_m: float
@@ -50,6 +53,7 @@ class Lowest:
     east: NDArray[np.float64]
     north: NDArray[np.float64]
     count: NDArray[np.int64]
+    triangulated: list[tuple[Mask, Triangulated]] = field(default_factory=list, repr=False, compare=False)
 
     @property
     def is_known(self) -> Mask:
