@@ -49,7 +49,7 @@ def strip_contrast(clear: Heights, pulses: Heights, /, *, cell_m: float) -> tupl
     spectra = [np.asarray(fft.rfft2(np.nan_to_num(grid), s=shape), np.complex64) for grid in (clear, pulses)]
     strength = np.full(clear.shape, -1, np.float32)
     direction = np.zeros(clear.shape, np.int16)
-    least_pulses = np.float32(MIN_PULSES_PER_M2 * cell_m**2)
+    least_pulses = float(np.float32(MIN_PULSES_PER_M2 * cell_m**2))
     for k, window in enumerate(_windows((shape[0], shape[1]), cell_m)):
         angle = np.pi * k / DIRECTIONS
         # How many rows up and columns right of a strip its left side lies.
