@@ -196,8 +196,8 @@ def _disc(radius_m: float, cell_m: float) -> Mask:
 def _classed(water: Heights, last: Heights, cell_m: float, /) -> Mask:
     """Cells around which enough of the last returns are of the water class."""
     size = _cells(CLASS_WINDOW_M, cell_m)
-    share = square_mean(water, size, rim="constant") / np.maximum(square_mean(last, size, rim="constant"), 1e-6)
-    classed: Mask = (share >= CLASS_MIN_RATIO) & (square_mean(water, size, rim="constant") > 1e-6)
+    of_water, of_all = (square_mean(returns, size, rim="constant") for returns in (water, last))
+    classed: Mask = (of_water / np.maximum(of_all, 1e-6) >= CLASS_MIN_RATIO) & (of_water > 1e-6)
     return classed
 
 
