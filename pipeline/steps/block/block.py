@@ -78,7 +78,11 @@ def _returns(split: list[Path], place: Block) -> tuple[Cloud, Columns]:
     """
     cloud, whence = arrays.join_returns(laid_out(split, place), names=("tile_key", "index"))
     order = northward(cloud)
-    cloud, whence = cloud.take(order), {name: column[order] for name, column in whence.items()}
+    columns = vars(cloud).copy()
+    del cloud
+    # One column after the other: all of them twice would be a quarter of the memory of a block.
+    cloud = Cloud(**{name: columns.pop(name)[order] for name in list(columns)})
+    whence = {name: whence.pop(name)[order] for name in list(whence)}
     return replace(cloud, is_usable=cloud.is_usable & ~find_duplicates(cloud)), whence
 
 
