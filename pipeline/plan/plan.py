@@ -166,9 +166,9 @@ class Plan:
         """Those tiles, split."""
         return [f"work/split/{name}" for name in self._tiles_near[block]]
 
-    def content_around(self, block: str) -> list[str]:
-        """Checksums of those tiles: content, not dates, decides what is computed again."""
-        return [self._tiles[name].sha256 for name in self._tiles_near[block]]
+    def content_around(self, block: str) -> str:
+        """One checksum of those tiles: content, not dates, decides what is computed again."""
+        return text_mark(" ".join(self._tiles[name].sha256 for name in self._tiles_near[block]))
 
     def blocks_around(self, block: str) -> list[str]:
         """Names of the blocks that a block's halo reaches, itself included."""
