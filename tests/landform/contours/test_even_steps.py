@@ -10,7 +10,8 @@ from pipeline.landform.lines.even_steps import at_even_steps, ways_along
 def lines() -> list[np.ndarray]:
     """Winding lines of 2 to 40 vertices far from the origin, one of them with vertices that stand twice."""
     random = np.random.default_rng(4)
-    found = [random.normal(0, 5, (n, 2)).cumsum(axis=0) + [412_000, 6_051_000] for n in (2, 3, 40, 17)]
+    far = np.array([412_000.0, 6_051_000.0])
+    found = [random.normal(0, 5, (n, 2)).cumsum(axis=0) + far for n in (2, 3, 40, 17)]
     return [*found, np.repeat(found[1], 2, axis=0)]
 
 
