@@ -152,16 +152,20 @@ def _by_place(north: NDArray[np.int64], east: NDArray[np.int64], /) -> tuple[NDA
     takes half the time of sorting the numbers of returns by their places.
     """
     of_east, of_number = int(east.max()).bit_length(), len(east).bit_length()
-    packed = north << of_east | east
+    packed = north << of_east
+    packed |= east
     if int(north.max()).bit_length() + of_east + of_number > 63:
         order = np.argsort(packed)
         packed = packed[order]
     else:
-        packed = packed << of_number | np.arange(len(east))
+        packed <<= of_number
+        packed |= np.arange(len(east))
         packed.sort()
         order = packed & (1 << of_number) - 1
         packed >>= of_number
-    return order, np.diff(packed, prepend=-1) == 0
+    is_tied = np.zeros(len(east), np.bool_)
+    np.equal(packed[1:], packed[:-1], out=is_tied[1:])
+    return order, is_tied
 
 
 @compiled

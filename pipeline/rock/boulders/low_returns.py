@@ -69,19 +69,16 @@ class LowReturns:
 
 
 def low_returns(cloud: Cloud, height_above_m: NDArray[np.float32], grid: Grid, /) -> LowReturns:
-    """The returns of the grid up to the height of the highest boulder, with their height above the opened ground.
-
-    Those whose height above the given ground is NaN are left out.
-    """
+    """The returns of the grid up to the height of the highest boulder, with their height above the opened ground."""
+    above = np.asarray(height_above_m, np.float64)
     # Returns far below the given ground are noise; a filter that cut a hollow short is forgiven a boulder's height.
-    is_low = cloud.is_usable & (np.abs(height_above_m) < BOULDER_MAX_HEIGHT_M)
-    low = np.flatnonzero(is_low & grid.contains(cloud.east, cloud.north))
-    above = np.asarray(height_above_m[low], np.float64)
-    east, north, height = cloud.east[low], cloud.north[low], cloud.height[low]
-    is_last = cloud.is_last[low]
-    ground = opened_ground(east, north, height, height - above, is_last, grid)
+    is_low = cloud.is_usable & (above < BOULDER_MAX_HEIGHT_M) & (above > -BOULDER_MAX_HEIGHT_M)
+    is_low &= grid.contains(cloud.east, cloud.north)
+    east, north, height = cloud.east[is_low], cloud.north[is_low], cloud.height[is_low]
+    is_last = cloud.is_last[is_low]
+    ground = opened_ground(east, north, height, height - above[is_low], is_last, grid)
     above_m = height - bilinear(ground, *row_col_between(np.column_stack((east, north)), grid))
-    return LowReturns(east, north, height, above_m, is_last, cloud.flight_line[low])
+    return LowReturns(east, north, height, above_m, is_last, cloud.flight_line[is_low])
 
 
 BOULDER_MAX_WIDTH_M = 9.0
