@@ -257,8 +257,8 @@ MEASUREMENTS = (
         "Each way against the plain one on two cores: files byte by byte, classes return by return. Where the tiles "
         "are others, files that name tiles are left out.",
         lambda: [
-            replace(identity_of(tiles_of(name), 200.0), title=f"{name}, 200 m x 200 m of it")
-            for name in ("scene_a", "bc_forest")
+            replace(identity_of(tiles_of(name), side_m), title=f"{name}, the middle of {side_m:.0f} m x {side_m:.0f} m")
+            for name, side_m in (("scene_a", 200.0), ("bc_forest", 300.0))
         ],
         command="python -m tests.benchmarks.identity FOLDER",
         data=("scene_a", "bc_forest"),

@@ -77,7 +77,7 @@ def ways_of(tiles: list[Path], folder: Path, side_m: float | None) -> list[Way]:
         Way("blocks of 125 m", plain, block_m=125.0),
         Way("blocks of 250 m", plain, block_m=250.0),
         Way("blocks of 500 m", plain, block_m=500.0),
-        Way(f"{len(ours)} tiles in the opposite order", folder / "reversed"),
+        Way("tiles in the opposite order", folder / "reversed"),
         Way("one tile", folder / "merged"),
     ]
 
