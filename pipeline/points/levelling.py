@@ -16,9 +16,13 @@ from typing import Self
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.lattice.grid import EastNorthHeight
+from pipeline.lattice.grid import EastNorthHeight, Mask
 from pipeline.returns.cloud import Cloud
+from pipeline.returns.triangulation import cell_means, height_above
 
+WITHIN_M = 0.5
+"""How far above or below the ground, in metres, last returns are compared: had only those been taken that the filter
+calls ground, the higher line would be cut off at the top, and half the difference with it. Our choice."""
 CELL_M = 3.0
 """Side in metres of the cells in which two lines are compared: small enough for ground to be a plane, large enough for
 several returns of each line. Our choice."""
@@ -89,8 +93,54 @@ class LineShift:
     up_m: float
 
 
+@dataclass(frozen=True)
+class Levelling:
+    """How flight lines are levelled, and what it does.
+
+    Attributes
+    ----------
+    shifts : tuple of LineShift
+        Empty where no two lines share enough smooth ground.
+    before_m, after_m : float, metres
+        Median height of a line above or below another where two meet on smooth ground, as flown and once levelled;
+        NaN where none meet.
+    n_cells : int
+        Cells of 3 m in which two lines meet on smooth ground.
+    """
+
+    shifts: tuple[LineShift, ...]
+    before_m: float
+    after_m: float
+    n_cells: int
+
+
+def near_ground(cloud: Cloud, is_ground: Mask, /) -> Cloud:
+    """The last returns not far from the surface of the ground, whichever line they belong to."""
+    if not is_ground.any():
+        return cloud.take(is_ground)
+    above = height_above(cloud.enh, cell_means(cloud.enh[is_ground], cell_m=1.0), cell_m=0.5)
+    return cloud.take(cloud.is_last & cloud.is_usable & (np.abs(above) <= WITHIN_M))
+
+
+def find_levelling(cells: Iterable[LineCells], /) -> Levelling:
+    """What to add to each line, and how far apart the lines lie before and after, from the cells of pieces of it."""
+    parts = list(cells)
+    shifts = line_shifts(parts)
+    of_line = {shift.line: np.array([shift.east_m, shift.north_m, shift.up_m]) for shift in shifts}
+    before = [part.step_m for part in parts]
+    after = []
+    for part in parts:
+        moved = of_line.get(part.second, np.zeros(3)) - of_line.get(part.first, np.zeros(3))
+        after.append(part.step_m + moved[2] - part.slope @ moved[:2])
+    n_cells = sum(map(len, before))
+    if n_cells == 0:
+        return Levelling(shifts, float("nan"), float("nan"), 0)
+    before_m, after_m = (float(np.median(np.abs(np.concatenate(steps)))) for steps in (before, after))
+    return Levelling(shifts, before_m, after_m, n_cells)
+
+
 def line_cells(ground: EastNorthHeight, flight_line: NDArray[np.uint16], /) -> list[LineCells]:
-    """The cells that every two lines share; ground returns and their lines."""
+    """The cells that every two lines share; returns near the ground and their lines."""
     if len(ground) == 0:
         return []
     cell = np.floor(ground[:, :2] / CELL_M).astype(np.int64)
@@ -117,9 +167,7 @@ def _moments(local: EastNorthHeight, number: NDArray[np.int64], n_cells: int) ->
     return np.concatenate((count[None], mean, products)).T
 
 
-def _compared(
-    first: int, of_first: NDArray[np.float64], second: int, of_second: NDArray[np.float64], /
-) -> LineCells:
+def _compared(first: int, of_first: NDArray[np.float64], second: int, of_second: NDArray[np.float64], /) -> LineCells:
     """The cells with enough smooth ground of both lines; one plane and a step through both in each."""
     enough = (of_first[:, 0] >= LEAST_RETURNS) & (of_second[:, 0] >= LEAST_RETURNS)
     one, other = of_first[enough], of_second[enough]
@@ -135,9 +183,7 @@ def _compared(
     step_m = apart[:, 2] - to_east * apart[:, 0] - to_north * apart[:, 1]
     smooth = is_spread & (rough_m <= MAX_ROUGH_M)
     slope = np.column_stack((to_east, to_north))[smooth]
-    return LineCells(
-        first, second, step_m[smooth], slope, (int(one[smooth, 0].sum()), int(other[smooth, 0].sum()))
-    )
+    return LineCells(first, second, step_m[smooth], slope, (int(one[smooth, 0].sum()), int(other[smooth, 0].sum())))
 
 
 def line_shifts(cells: Iterable[LineCells], /) -> tuple[LineShift, ...]:

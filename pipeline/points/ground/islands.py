@@ -99,9 +99,7 @@ def _groups(
 
 
 @compiled
-def _beside(
-    group: NDArray[np.int64], is_small: Mask, is_known: Mask
-) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+def _beside(group: NDArray[np.int64], is_small: Mask, is_known: Mask) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
     """(rows, cols) twice, of each small cell's 8 neighbours: those of its group, and those that hold a return."""
     rows, cols = group.shape
     own, known = np.zeros((rows, cols), np.int64), np.zeros((rows, cols), np.int64)

@@ -109,10 +109,13 @@ def _measured(above: Cells, cell: NDArray[np.int64], level: Cells, share: Cells,
     noise_m = np.hypot(noise_m, STEEPER_M * _steeper(level, cell_m))
     noise_of_return = noise_m.ravel()[cell]
     is_low = above < np.maximum(LOW_GROWTH_M, 5 * noise_of_return)
-    is_growth = is_low & (above > ABOVE_NOISE * noise_of_return)
+    is_higher = is_low & (above > ABOVE_NOISE * noise_of_return)
+    is_deeper = above < -ABOVE_NOISE * noise_of_return
     sigma = GROWTH_SIGMA_M / cell_m
-    growth, all_low = (_bell(count_in_cells(cell[which], level.shape), sigma) for which in (is_growth, is_low))
-    share = np.clip((HIDDEN_SHARE * growth + 0.02) / (all_low + 1) - ROUGH_SHARE, 0.003, 0.95)
+    higher, deeper, low = (_bell(count_in_cells(cell[x], level.shape), sigma) for x in (is_higher, is_deeper, is_low))
+    # As many as lie below the noise, where nothing grows, lie above it because the surface does not fit.
+    growth = np.maximum(higher - deeper, 0)
+    share = np.clip((HIDDEN_SHARE * growth + 0.02) / (low + 1) - ROUGH_SHARE, 0.003, 0.95)
     return _Growth(noise_m, share, noise_m * _noises_above(noise_m, share))
 
 

@@ -22,8 +22,8 @@ BEND_M = 30.0
 """Radius in metres of the bends of ground that a plane may miss: what lies in a hollow of that radius, as deep as the
 neighbours are far, needs no company. Our choice."""
 MOST_ROUGH_M = 0.3
-"""Mean distance of the neighbours from their plane, in metres, beyond which nothing is judged: among them may be crowns,
-and what lies below them may be the only ground. Our choice."""
+"""Mean distance of the neighbours from their plane, in metres, beyond which nothing is judged: among them may be
+crowns, and what lies below them may be the only ground. Our choice."""
 STRAY_ROUGHNESS = 2.0
 """Metres that this depth grows by for each metre that the neighbours lie off their plane in the mean. Our choice."""
 STRAY_M_PER_M = 0.12
@@ -69,12 +69,22 @@ def without_strays(enh: EastNorthHeight, lowest: Lowest, is_bare: Mask, /) -> tu
     start, held = _by_cell(cell, lowest.height.size)
     for _ in range(ROUNDS):
         strays = _strays(
-            enh, start, held, is_stray, lowest.height, lowest.east, lowest.north, is_bare, asked, spacing_m, lowest.cell_m
+            enh,
+            start,
+            held,
+            is_stray,
+            lowest.height,
+            lowest.east,
+            lowest.north,
+            is_bare,
+            asked,
+            spacing_m,
+            lowest.cell_m,
         )
         if not len(strays):
             break
         is_stray[strays] = True
-        lowest = _next_lowest(enh, lowest, cell, start, held, is_stray, cell[strays])
+        lowest = _next_lowest(enh, lowest, start, held, is_stray, cell[strays])
         asked = np.zeros(is_bare.shape, np.bool_)
         asked.ravel()[cell[strays]] = True
         asked &= lowest.is_known
@@ -108,7 +118,6 @@ def _by_cell(cell: NDArray[np.int64], n_cells: int) -> tuple[NDArray[np.int64], 
 def _next_lowest(
     enh: EastNorthHeight,
     lowest: Lowest,
-    cell: NDArray[np.int64],
     start: NDArray[np.int64],
     held: NDArray[np.int64],
     is_stray: Mask,
@@ -203,11 +212,12 @@ def _draw_plane(
     col: int,
     cell_m: float,
 ) -> bool:
-    """Write level, slopes, mean distance and reach of the plane through the bare neighbours; whether there are enough."""
+    """Write level, slopes, mean distance and reach of the plane through bare neighbours; whether there are enough."""
     rows, cols = height.shape
     for reach in REACHES:
         n = 0
-        r0, r1, c0, c1 = max(0, row - reach), min(rows, row + reach + 1), max(0, col - reach), min(cols, col + reach + 1)
+        r0, r1 = max(0, row - reach), min(rows, row + reach + 1)
+        c0, c1 = max(0, col - reach), min(cols, col + reach + 1)
         for r in range(r0, r1):
             for c in range(c0, c1):
                 if is_bare[r, c] and np.isfinite(height[r, c]) and not (r == row and c == col):
