@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 from pipeline.lattice.grid import EastNorthHeight, Mask
 from pipeline.lattice.sampling import bilinear
 from pipeline.lattice.windows import highest_around
+from pipeline.points.ground.edges import in_line_with_ground
 from pipeline.points.ground.low_growth import LOW_GROWTH_M, among_growth
 from pipeline.points.ground.lowest import Lowest, spacing_of
 from pipeline.returns.triangulation import cell_means, heights_at_nodes
@@ -65,6 +66,9 @@ def near_surface(enh: EastNorthHeight, lowest: Lowest, is_bare: Mask, /) -> Mask
     is_told = ((spacing_m <= DENSE_M) & (slope <= STEEP))[row, col]
     if is_told.any():
         near[low[is_told]] = among_growth(enh[low], lowest, level)[is_told]
+    higher = low[~near[low] & (above[low] > 0)]
+    tolerance_m = TOLERANCE_M + TOLERANCE_M_PER_M * spacing_m
+    near[higher] |= in_line_with_ground(enh[higher], lowest, is_bare, level, tolerance_m)
     return near
 
 
