@@ -66,7 +66,7 @@ def carried(bumps: Bumps, bare_earth: Heights, ground_support: Heights, grid: Gr
 
 RING_RADII = 1.5
 """The ground round about is a ring from the foot of the bump to this many of its radii (our choice)."""
-MIDDLE_SHARE = 0.3
+MIDDLE_SHARE = 0.2
 """Share of the radius within which the surface counts as the middle of the bump (our choice)."""
 TOP_SHARE = 0.6
 """Share of the radius within which its highest returns are looked for: the place is known to a part of it (our
@@ -107,25 +107,33 @@ def _of_one(
     return height_m, n_cells, width_m if height_m else 0.0, around_m
 
 
-def terms(bumps: Bumps, returns: Carried, seen: Floats, /) -> Floats:
-    """(n, 7) what the log odds of a knoll or hollow weigh.
+MANY_CELLS = 10
+"""Cells with a ground return that leave no doubt that something is there: more add nothing (our choice)."""
 
-    In this order: 1; the logarithms of the height in metres, of the cells that carry it, of its width half way up, of
-    its height over the unevenness round about and of how well it was seen; and the share of the shape explained.
-    Logarithms, because the second return adds more certainty than the twentieth.
+
+def terms(bumps: Bumps, returns: Carried, /) -> Floats:
+    """(n, 6) what the log odds of a knoll or hollow weigh.
+
+    In this order: 1; the logarithms of the height in metres, of the cells that carry it over `MANY_CELLS`, of its
+    width half way up, and of its contrast with the usual unevenness; and the share of the shape explained. Logarithms,
+    because the second return adds more certainty than the twentieth.
     """
     height_m = np.maximum(np.minimum(bumps.height_m, returns.height_m), 0.1)
     return np.column_stack(
         [
             np.ones(len(height_m)),
             np.log(np.minimum(height_m, 3.0)),
-            np.log(np.clip(returns.n_cells, 1, 50) / 10),
+            np.log(np.clip(returns.n_cells, 1, MANY_CELLS) / MANY_CELLS),
             np.log(np.clip(returns.half_width_m, 1, 8) / 4),
             np.log(np.clip(bumps.contrast, 1, 10) / 4),
-            np.log(np.clip(seen, 0.05, 1)),
             bumps.likeness,
         ]
     )
+
+
+WELL_SEEN = 0.8
+"""How well the ground must be seen for nothing to be taken off the likelihood; below, it falls in proportion (our
+choice: the places it was fitted to are nearly all seen better)."""
 
 
 def likelihood(bumps: Bumps, returns: Carried, seen: Floats, log_odds: Sequence[float], /) -> Floats:
@@ -135,9 +143,10 @@ def likelihood(bumps: Bumps, returns: Carried, seen: Floats, log_odds: Sequence[
     ----------
     seen : (n,) 0..1
         How well the ground was seen there, from `pipeline.terrain.seen.how_well_seen`.
-    log_odds : 7 weights of `terms`
+    log_odds : 6 weights of `terms`
     """
-    return np.asarray(1 / (1 + np.exp(-(terms(bumps, returns, seen) @ np.array(log_odds)))))
+    sure = 1 / (1 + np.exp(-(terms(bumps, returns) @ np.array(log_odds))))
+    return np.asarray(sure * np.minimum(seen / WELL_SEEN, 1))
 
 
 def describe(bumps: Bumps, returns: Carried, adjective: str, /) -> list[str]:
