@@ -7,8 +7,8 @@ fit            KNOLL_LOG_ODDS and HOLLOW_LOG_ODDS of pipeline/landform/shapes/
 
 Both need TUSSOCK_DATA. Two kinds of ground are planted: real tiles, whose returns are raised and lowered, trees and
 all, before they are classified; and bare earth of real hillsides (`dtm_walls`), on which ground returns are scattered
-as a survey of some density and canopy would, strays and all. Lower and shallower shapes that need no symbol are planted as well, the
-pits and plates of torn up roots, and stray returns below the ground. What is drawn at a place where it was drawn before
+as a survey of some density and canopy would, strays below the ground among them. Lower and shallower shapes that need
+no symbol are planted as well, such as the pits of torn up roots. What is drawn at a place where it was drawn before
 anything was planted is left out: nobody has mapped these places.
 """
 
