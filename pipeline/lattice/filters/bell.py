@@ -40,10 +40,9 @@ def gaussian(
         return values.copy()
     weights = _weights(sigma_cells, truncate)
     rows, cols = (source_lines(side, len(weights) - 1, rim) for side in values.shape)
-    down = np.empty_like(values)
-    _down(np.ascontiguousarray(values), rows, weights, down)
-    found = np.empty_like(values)
-    _along(down, cols, weights, found)
+    found = np.empty(values.shape, values.dtype)
+    _down(np.ascontiguousarray(values), rows, weights, found)
+    _along(found, cols, weights)
     return found
 
 
@@ -82,8 +81,8 @@ def _down(values: NDArray[Real], source: Labels, weights: Floats, found: NDArray
 
 
 @compiled
-def _along(values: NDArray[Real], source: Labels, weights: Floats, found: NDArray[Real]) -> None:
-    """Sums along the rows; `source` as in `_down`, for columns."""
+def _along(values: NDArray[Real], source: Labels, weights: Floats) -> None:
+    """Sums along the rows in the place of the values; `source` as in `_down`, for columns."""
     rows, cols = values.shape
     reach = len(weights) - 1
     line = np.empty(cols + 2 * reach)
@@ -103,4 +102,4 @@ def _along(values: NDArray[Real], source: Labels, weights: Floats, found: NDArra
                 for i in range(n):
                     total[i] += (one[i] + other[i]) * weight
             for i in range(n):
-                found[row, first + i] = total[i]
+                values[row, first + i] = total[i]

@@ -32,10 +32,9 @@ def square_mean(
     if not values.size or side_cells <= 1:
         return values.copy()
     rows, cols = (source_lines(side, side_cells, rim)[side_cells - side_cells // 2 :] for side in values.shape)
-    down = np.empty_like(values)
-    _down(np.ascontiguousarray(values), rows, side_cells, beyond, down)
-    found = np.empty_like(values)
-    _along(down, cols, side_cells, beyond, found)
+    found = np.empty(values.shape, values.dtype)
+    _down(np.ascontiguousarray(values), rows, side_cells, beyond, found)
+    _along(found, cols, side_cells, beyond)
     return found
 
 
@@ -61,8 +60,8 @@ def _down(values: NDArray[Real], source: Labels, side: int, beyond: float, found
 
 
 @compiled
-def _along(values: NDArray[Real], source: Labels, side: int, beyond: float, found: NDArray[Real]) -> None:
-    """Means along the rows; `source` as in `_down`, for columns."""
+def _along(values: NDArray[Real], source: Labels, side: int, beyond: float) -> None:
+    """Means along the rows in the place of the values; `source` as in `_down`, for columns."""
     rows, cols = values.shape
     line = np.zeros((cols + side, ABREAST))
     total = np.empty(ABREAST)
@@ -76,9 +75,9 @@ def _along(values: NDArray[Real], source: Labels, side: int, beyond: float, foun
             for row in range(ABREAST):
                 total[row] += line[i, row]
         for row in range(n):
-            found[first + row, 0] = total[row] / side
+            values[first + row, 0] = total[row] / side
         for i in range(1, cols):
             for row in range(ABREAST):
                 total[row] += line[i + side - 1, row] - line[i - 1, row]
             for row in range(n):
-                found[first + row, i] = total[row] / side
+                values[first + row, i] = total[row] / side
