@@ -159,6 +159,8 @@ def find_bumps(
     Local least squares with a matched shape; own combination, no source. The convolution form is that of Savitzky and
     Golay (1964), doi:10.1021/ac60214a047, in two dimensions.
     """
+    if not np.isfinite(bare_earth).any():
+        return _no_bumps()
     found = [
         _bumps_of_size(
             bare_earth if upward else -bare_earth,
