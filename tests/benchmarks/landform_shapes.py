@@ -40,6 +40,7 @@ from pipeline.returns.cloud import Cloud
 from pipeline.settings import LandformSettings, PointsSettings, TerrainSettings
 from pipeline.terrain.seen import ground_noise, how_well_seen
 from pipeline.terrain.surface import ground_support, surface_from_ground
+from tests.benchmarks.reliability import reliability_line
 from tests.benchmarks.rock_scenes import data_folder, grid_of, read_tile
 
 Floats = NDArray[np.float64]
@@ -244,25 +245,17 @@ def _far_from(places: Floats, others: Floats, reach_m: float) -> NDArray[np.bool
     return np.asarray(cKDTree(others).query(places)[0] > reach_m)
 
 
-def calibration_error(confidence: Floats, is_true: NDArray[np.bool_]) -> float:
-    """Mean distance of what was stated from what was true, in five bins, weighted by how many lie in each."""
-    bins = np.clip((confidence * 5).astype(int), 0, 4)
-    return float(
-        sum((bins == b).mean() * abs(confidence[bins == b].mean() - is_true[bins == b].mean()) for b in np.unique(bins))
-    )
-
-
 def judge() -> None:
     """Print recall, precision and calibration."""
     places = [(name, seed) for name in (*JUDGE_TILES, *JUDGE_BLOCKS) for seed in JUDGE_SEEDS]
     drawn, asked = planted(iter(places), DRAWN)
     for kind in REACH_M:
         own, own_asked = drawn[drawn.kind == kind], asked[asked.kind == kind]
-        error = calibration_error(own.confidence.to_numpy(), own.is_true.to_numpy())
         print(
-            f"{kind}: {own_asked.is_met.mean():.2f} of {len(own_asked)} found, {own.is_true.mean():.2f} of {len(own)} "
-            f"drawn right, calibration error {error:.2f}"
+            f"{kind}s: {own_asked.is_met.mean():.2f} of {len(own_asked)} found, {own.is_true.mean():.2f} of {len(own)} "
+            f"drawn right"
         )
+        print(reliability_line(kind, own.confidence.to_numpy(np.float64), own.is_true.to_numpy(bool)))
         by_place = own.groupby("place").is_true.agg(["size", "mean"])
         print(by_place.join(own_asked.groupby("place").is_met.mean()).round(2).to_string())
 

@@ -32,7 +32,7 @@ from pipeline.settings import PointsSettings, TerrainSettings
 from pipeline.terrain.relief import gradient
 from pipeline.terrain.surface import ground_support, lowest_last, surface_from_ground
 from tests.benchmarks import planting
-from tests.benchmarks.landform_shapes import calibration_error
+from tests.benchmarks.reliability import reliability_line
 from tests.benchmarks.rock_fit import FIT_MADE
 from tests.benchmarks.rock_scenes import SETTINGS, grid_of, made_cloud, read_tile
 
@@ -191,10 +191,8 @@ def calibration() -> None:
     table = pd.concat(parts)
     table["confidence"] = [confidence_of(face) for face in table.face]
     table = table[table.confidence >= SETTINGS.least_cliff_confidence]
-    error = calibration_error(table.confidence.to_numpy(), table.is_cliff.to_numpy(bool))
-    print(f"{len(table)} faces, {table.is_cliff.mean():.2f} of them planted, calibration error {error:.2f}")
-    bins = (table.confidence * 5).astype(int).clip(0, 4)
-    print(table.groupby(bins)[["confidence", "is_cliff"]].mean().assign(n=bins.value_counts()).round(2).to_string())
+    print(f"{len(table)} faces, {table.is_cliff.mean():.2f} of them planted")
+    print(reliability_line("cliff", table.confidence.to_numpy(np.float64), table.is_cliff.to_numpy(bool)))
 
 
 def fit() -> None:
