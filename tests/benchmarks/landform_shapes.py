@@ -9,7 +9,7 @@ Both need TUSSOCK_DATA. Two kinds of ground are planted: real tiles, whose retur
 all, before they are classified; and bare earth of real hillsides (`dtm_walls`), on which ground returns are scattered
 as a survey of some density and canopy would, strays below the ground among them. Lower and shallower shapes that need
 no symbol are planted as well, such as the pits of torn up roots. What is drawn at a place where it was drawn before
-anything was planted is left out: nobody has mapped these places.
+anything was planted is left out of what is judged: nobody has mapped these places.
 """
 
 from __future__ import annotations
@@ -221,16 +221,22 @@ def planted(places: Iterator[tuple[str, int]], least: LandformSettings) -> tuple
         after = make(name, shapes, np.random.default_rng(seed))
         for kind, reach_m in REACH_M.items():
             bumps, returns, seen = after.found(kind, least)
-            there = _far_from(bumps.places, before.found(kind, least)[0].places, reach_m)
+            is_new = _far_from(bumps.places, before.found(kind, least)[0].places, reach_m)
             own = [s for s in shapes if s.kind == kind]
             at = np.array([[s.east, s.north] for s in own])
             any_size = np.array([s.height_m >= 0.6 for s in own])
             is_true = ~_far_from(bumps.places, at[any_size], reach_m)
             odds = KNOLL_LOG_ODDS if kind == "knoll" else HOLLOW_LOG_ODDS
-            table = pd.DataFrame(terms(bumps, returns)).assign(
-                kind=kind, place=name, seed=seed, is_true=is_true, confidence=likelihood(bumps, returns, seen, odds)
+            drawn.append(
+                pd.DataFrame(terms(bumps, returns)).assign(
+                    kind=kind,
+                    place=name,
+                    seed=seed,
+                    is_true=is_true,
+                    is_new=is_true | is_new,
+                    confidence=likelihood(bumps, returns, seen, odds),
+                )
             )
-            drawn.append(table[is_true | there])
             tall = np.array([not s.is_low for s in own])
             asked.append(
                 pd.DataFrame({"kind": kind, "place": name, "is_met": ~_far_from(at[tall], bumps.places, reach_m)})
@@ -250,7 +256,7 @@ def judge() -> None:
     places = [(name, seed) for name in (*JUDGE_TILES, *JUDGE_BLOCKS) for seed in JUDGE_SEEDS]
     drawn, asked = planted(iter(places), DRAWN)
     for kind in REACH_M:
-        own, own_asked = drawn[drawn.kind == kind], asked[asked.kind == kind]
+        own, own_asked = drawn[(drawn.kind == kind) & drawn.is_new], asked[asked.kind == kind]
         print(
             f"{kind}s: {own_asked.is_met.mean():.2f} of {len(own_asked)} found, {own.is_true.mean():.2f} of {len(own)} "
             f"drawn right"
@@ -260,6 +266,11 @@ def judge() -> None:
         print(by_place.join(own_asked.groupby("place").is_met.mean()).round(2).to_string())
 
 
+OLD_WEIGHT = 0.5
+"""Weight of what was drawn before anything was planted, as false: nobody mapped it, and half of it may be true (our
+choice)."""
+
+
 def fit() -> None:
     """Print the weights that fit what is drawn in planted places and, counting as much together, in made scenes."""
     places = [(name, seed) for name in (*FIT_TILES, *FIT_BLOCKS) for seed in FIT_SEEDS]
@@ -267,7 +278,8 @@ def fit() -> None:
     made = pd.concat([scene_drawn(name, WIDER) for name in FIT_SCENES])
     for kind in REACH_M:
         own = [table[table.kind == kind] for table in (real, made)]
-        weight = np.concatenate([np.ones(len(own[0])), np.full(len(own[1]), len(own[0]) / len(own[1]))])
+        of_real = np.where(own[0].is_new, 1.0, OLD_WEIGHT)
+        weight = np.concatenate([of_real, np.full(len(own[1]), len(own[0]) / len(own[1]))])
         both = pd.concat(own)
         found = fitted(both[list(range(6))].to_numpy(np.float64), both.is_true.to_numpy(np.float64), weight)
         print(kind, len(both), found)

@@ -69,7 +69,7 @@ MIN_PIT_SIDE_DEG = 30.0
 "steep" (our choice)."""
 
 
-HOLLOW_LOG_ODDS = (-0.09, 1.94, 0.5, 1.65, 0.51, 2.65)
+HOLLOW_LOG_ODDS = (-0.85, 1.4, 0.5, 1.93, 0.29, 3.56)
 """Weights of `pipeline.landform.shapes.carried.terms` in the log odds of a hollow: fitted by `python -m
 tests.benchmarks.landform_shapes fit` to shapes planted in real hillsides and tiles and to two made scenes of restless
 moraine and karst, all named there. That of the returns that carry it is the least that we allow (our choice)."""
