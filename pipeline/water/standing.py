@@ -52,6 +52,12 @@ LEVEL_TOLERANCE_M = 0.12
 SHORE_REACH_M = 3.0
 """How far, in metres, the shore may lie beyond the thin patch: half the window in which pulses are counted, and more.
 Our choice."""
+CROWN_REACH_M = 6.0
+"""The same where crowns that hang over the water took its pulses: without it, ponds among trees came out a twentieth too
+small in a made scene. Our choice."""
+CROWN_MIN_SHARE = 0.2
+"""Share of the usual pulses that must have ended in crowns on their way to a place for it to lie below crowns. Our
+choice."""
 SHORE_MAX_RATIO = 0.55
 """Share of the usual pulses up to which a place at the shore is water: half the window lies on land, which gives 0.5,
 and the other half on water, which sends back a little. Our choice."""
@@ -102,12 +108,12 @@ class Water:
 
 @dataclass(frozen=True)
 class Usual:
-    """How many pulses come back from ground in this survey.
+    """How many of the pulses aimed at ground meet something in this survey.
 
     Attributes
     ----------
     mean_per_m2 : float
-        Mean of the last returns on a square metre near ground returns; 0 where the survey saw no ground.
+        Mean of the pulses aimed at a square metre near ground returns; 0 where the survey saw no ground.
     median_per_m2 : float
         Median of the same, each a mean over the window in which pulses are counted.
     """
@@ -118,12 +124,12 @@ class Usual:
     @classmethod
     def of(cls, sight: Sight, /) -> Usual:
         """What is usual among the cells of a sight."""
-        cell_m, last = sight.grid.cell_m, sight.last_returns
+        cell_m, aimed = sight.grid.cell_m, sight.aimed_pulses
         seen = sight.ground_support < 2 * cell_m
-        mean_per_m2 = float(last[seen].mean()) / cell_m**2 if seen.any() else 0.0
+        mean_per_m2 = float(aimed[seen].mean()) / cell_m**2 if seen.any() else 0.0
         if mean_per_m2 <= 0:
             return cls(0.0, 0.0)
-        around = _around(last, _cells(math.sqrt(THIN_WINDOW_PULSES / mean_per_m2), cell_m))
+        around = _around(aimed, _cells(math.sqrt(THIN_WINDOW_PULSES / mean_per_m2), cell_m))
         return cls(mean_per_m2, float(np.median(around[seen])) / cell_m**2)
 
 
@@ -136,7 +142,7 @@ class Surface:
     water, classed : (rows, cols) bool
         Water by both signs or by class; water by class alone.
     density : (rows, cols) float32
-        Last returns around each cell, over those that are usual.
+        Pulses aimed at the ground around each cell that met anything, over those that are usual.
     """
 
     water: Mask
@@ -147,8 +153,9 @@ class Surface:
 def water_surface(sight: Sight, usual: Usual, /, *, thin_max_ratio: float) -> Surface:
     """The cells of a sight that standing water covers.
 
-    A smooth surface of water sends pulses away unless they fall on it steeply, so water is thin in returns; and it is
-    level. Either the survey's own water class or both signs together are asked for. Fresh asphalt and dark flat roofs
+    A smooth surface of water sends pulses away unless they fall on it steeply, so the pulses aimed at it are lost; and it
+    is level. Ground that lies in the shadow of a stand is thin in returns too, but its pulses ended in the crowns: they
+    are counted where they were aimed at. Either the survey's own water class or both signs together are asked for. Fresh asphalt and dark flat roofs
     look the same, so each body stays a proposal. A survey without returns at all is not water.
 
     Parameters
@@ -158,9 +165,11 @@ def water_surface(sight: Sight, usual: Usual, /, *, thin_max_ratio: float) -> Su
     """
     cell_m = sight.grid.cell_m
     classed = _classed(sight.water_returns, sight.last_returns, cell_m)
-    density = _density(sight.last_returns, usual, cell_m)
+    density = _density(sight.aimed_pulses, usual, cell_m)
+    # Crowns that hang over a shore took pulses aimed at the water, so the shore is looked for where returns lie.
+    lying = np.minimum(density, _density(sight.last_returns, usual, cell_m))
     inside = _inside_survey(sight.last_returns, cell_m)
-    levels = _thin_and_level(sight.bare_earth, density, inside, cell_m, thin_max_ratio=thin_max_ratio)
+    levels = _thin_and_level(sight.bare_earth, density, lying, inside, cell_m, thin_max_ratio=thin_max_ratio)
     return Surface(_tidied(classed | levels, cell_m), classed, density)
 
 
@@ -202,21 +211,21 @@ def _classed(water: Heights, last: Heights, cell_m: float, /) -> Mask:
     return classed
 
 
-def _density(last: Heights, usual: Usual, cell_m: float, /) -> NDArray[np.float32]:
-    """Last returns around each cell as a share of the survey's usual number.
+def _density(counts: Heights, usual: Usual, cell_m: float, /) -> NDArray[np.float32]:
+    """Pulses around each cell as a share of the survey's usual number.
 
     The window is as large as `THIN_WINDOW_PULSES` need at the usual density.
     """
     if usual.mean_per_m2 <= 0:
-        return np.ones(last.shape, np.float32)
-    density = _around(last, _cells(math.sqrt(THIN_WINDOW_PULSES / usual.mean_per_m2), cell_m))
+        return np.ones(counts.shape, np.float32)
+    density = _around(counts, _cells(math.sqrt(THIN_WINDOW_PULSES / usual.mean_per_m2), cell_m))
     share: NDArray[np.float32] = density / max(usual.median_per_m2 * cell_m**2, 1e-6)
     return share
 
 
-def _around(last: Heights, size_cells: int) -> NDArray[np.float32]:
-    """Mean of the last returns a cell, in the square window around each."""
-    return np.asarray(ndimage.uniform_filter(last.astype(np.float32), size_cells, mode="nearest"))
+def _around(counts: Heights, size_cells: int) -> NDArray[np.float32]:
+    """Mean of the counts of the cells in the square window around each."""
+    return np.asarray(ndimage.uniform_filter(counts.astype(np.float32), size_cells, mode="nearest"))
 
 
 def _inside_survey(last: Heights, cell_m: float, /) -> Mask:
@@ -234,11 +243,19 @@ def _inside_survey(last: Heights, cell_m: float, /) -> Mask:
 
 
 def _thin_and_level(
-    bare_earth: Heights, density: NDArray[np.float32], inside: Mask, cell_m: float, /, *, thin_max_ratio: float
+    bare_earth: Heights,
+    density: NDArray[np.float32],
+    lying: NDArray[np.float32],
+    inside: Mask,
+    cell_m: float,
+    /,
+    *,
+    thin_max_ratio: float,
 ) -> Mask:
-    """Patches with few returns whose ground is level, out to where returns come back or the ground rises.
+    """Patches whose pulses are lost and whose ground is level, out to where returns come back or the ground rises.
 
-    `density` is in shares of the usual. The more pulses came back, the more level the ground has to be.
+    `density` is of pulses where they were aimed at, `lying` where their last returns lie, if that is less; both are
+    shares of the usual. The more pulses came back, the more level the ground has to be.
     """
     found = np.zeros(density.shape, bool)
     grades = (
@@ -249,7 +266,7 @@ def _thin_and_level(
         core = inside & (density < max_ratio) & ~found
         core = ndimage.binary_opening(core, _disc(isom("302").smallest.width_m / 2, cell_m))
         labels, _ = ndimage.label(core)
-        margin = _disc(SHORE_REACH_M, cell_m).shape[0]
+        margin = _disc(CROWN_REACH_M, cell_m).shape[0]
         for number, box in enumerate(ndimage.find_objects(labels), start=1):
             if np.count_nonzero(labels[box] == number) * cell_m**2 < POND_MIN_CORE_M2:
                 continue
@@ -257,14 +274,23 @@ def _thin_and_level(
             found[window] |= _grown(
                 labels[window] == number,
                 bare_earth[window],
-                np.where(inside[window], density[window], np.inf),
+                np.where(inside[window], lying[window], np.inf),
+                density[window] - lying[window] >= CROWN_MIN_SHARE,
                 cell_m,
                 max_spread_m,
             )
     return found | _mirrors(bare_earth, found, inside & (density < MIRROR_MAX_RATIO))
 
 
-def _grown(body: Mask, heights: Heights, density: NDArray[np.float32], cell_m: float, max_spread_m: float, /) -> Mask:
+def _grown(
+    body: Mask,
+    heights: Heights,
+    density: NDArray[np.float32],
+    is_below_crowns: Mask,
+    cell_m: float,
+    max_spread_m: float,
+    /,
+) -> Mask:
     """A thin patch out to its shore, or nothing where it is not level.
 
     Where hardly anything came back the bare earth is drawn from bank to bank, so it may be less level there, and it
@@ -276,7 +302,8 @@ def _grown(body: Mask, heights: Heights, density: NDArray[np.float32], cell_m: f
         return np.zeros(body.shape, bool)
     tolerance_m = max(LEVEL_TOLERANCE_M, 2 * spread)
     is_level = (np.abs(heights - level) <= tolerance_m) | (density < VOID_MAX_RATIO)
-    near = ndimage.binary_dilation(body, _disc(SHORE_REACH_M, cell_m))
+    below_crowns = is_below_crowns & ndimage.binary_dilation(body, _disc(CROWN_REACH_M, cell_m))
+    near = ndimage.binary_dilation(body, _disc(SHORE_REACH_M, cell_m)) | below_crowns
     at_level = near & is_level & (density < SHORE_MAX_RATIO)
     grown: Mask = ndimage.binary_propagation(body & at_level, mask=at_level)
     return grown

@@ -44,11 +44,17 @@ def bodies(heights: Heights, last: Heights, water: Heights | None = None) -> lis
     return [body.shape for body in standing_water(ground(heights, last, water), thin_max_ratio=USUAL.thin_max_ratio)]
 
 
-def ground(heights: Heights, last: Heights, water: Heights | None = None, grid: Grid = GRID) -> Ground:
-    """The rasters of the water step, with ground returns wherever there are last ones."""
+def ground(
+    heights: Heights,
+    last: Heights,
+    water: Heights | None = None,
+    grid: Grid = GRID,
+    aimed: Heights | None = None,
+) -> Ground:
+    """The rasters of the water step, with ground returns wherever there are last ones; no crowns unless `aimed` says."""
     water = np.zeros_like(last) if water is None else water
     support = np.where(last > 0, 0.3, 0.9).astype(np.float32)
-    return Ground(grid, *map(in_memory, (heights, water, last, support)))
+    return Ground(grid, *map(in_memory, (heights, water, last, last if aimed is None else aimed, support)))
 
 
 def overlap(found: Polygon, true: Polygon) -> float:
@@ -61,6 +67,26 @@ def test_round_pond_is_found_with_its_shore(radius_m: float) -> None:
     """A pond from which one pulse in ten came back is found where it is."""
     (found,) = bodies(basin(radius_m), returns(silent=radius_m > FROM_MIDDLE))
     assert overlap(found, Point(MIDDLE).buffer(radius_m)) > 0.85
+
+
+def test_the_shadow_of_a_stand_on_level_ground_is_no_water() -> None:
+    """Where the pulses aimed at a level place ended in crowns beside it, returns are missing but there is no pond."""
+    flat = np.full(GRID.shape, 50.0, np.float32) + np.random.default_rng(3).normal(0, 0.02, GRID.shape)
+    shadow = (np.abs(EAST - MIDDLE[0]) < 6) & (np.abs(NORTH - MIDDLE[1]) < 25)
+    found = standing_water(
+        ground(flat.astype(np.float32), returns(silent=shadow, remaining=0.03), aimed=returns()),
+        thin_max_ratio=USUAL.thin_max_ratio,
+    )
+    assert found == []
+
+
+def test_crowns_that_hang_over_a_pond_do_not_move_its_shore() -> None:
+    """Pulses that crowns took within 4 m of the shore count as aimed at the water; the pond keeps its size."""
+    overhung = (FROM_MIDDLE < 12) & (FROM_MIDDLE > 8) & (EAST > MIDDLE[0])
+    lying = returns(silent=FROM_MIDDLE < 12)
+    aimed = np.where(overhung, returns(seed=7), lying).astype(np.float32)
+    (found,) = standing_water(ground(basin(12.0), lying, aimed=aimed), thin_max_ratio=USUAL.thin_max_ratio)
+    assert overlap(found.shape, Point(MIDDLE).buffer(12.0)) > 0.85
 
 
 def test_island_stays_land() -> None:
