@@ -1,8 +1,8 @@
 """Where pulses were aimed at: the place on the ground that each would have reached, had nothing stood in its way.
 
-Behind a tall stand, as seen from the aircraft, lies ground without returns: the pulses that were aimed at it ended in the
-crowns before it. Water lies in a gap of returns too, but the pulses aimed at it were lost altogether. Counting returns
-where they lie cannot tell the two apart; counting pulses where they were aimed at can.
+Behind a tall stand, as seen from the aircraft, lies ground without returns: the pulses that were aimed at it ended in
+the crowns before it. Water lies in a gap of returns too, but the pulses aimed at it were lost altogether. Counting
+returns where they lie cannot tell the two apart; counting pulses where they were aimed at can.
 """
 
 from __future__ import annotations
@@ -33,8 +33,8 @@ def aimed_pulses(
     The last return of a pulse is moved down its beam by its height above the ground. The direction of the beams of a
     flight line is found from its pulses of several returns, as it changes linearly over a block of some 250 m. Where
     returns cannot be joined to pulses nothing tells it, and each pulse counts where its last return lies. The ground is
-    taken as level from the return to where the beam meets it: at a slope of 1 in 2 and 20 degrees aside that is wrong by
-    a fifth of the way, 2 m behind a tree of 25 m.
+    taken as level from the return to where the beam meets it: at a slope of 1 in 2 and 20 degrees aside that is wrong
+    by a fifth of the way, 2 m behind a tree of 25 m.
 
     Parameters
     ----------

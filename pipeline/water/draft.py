@@ -12,11 +12,15 @@ from pipeline.settings import WaterSettings
 from pipeline.water.running.channels import Channel, find_channels
 from pipeline.water.search import standing_water
 from pipeline.water.sight.ground import Ground
-from pipeline.water.standing import Water
+from pipeline.water.standing import FLAT_MAX_SPREAD_M, THIN_BODY_MAX_RATIO, Water
 
-FLAT_MAX_SPREAD_M = 0.3
-"""Half the interquartile range of the heights of a body of water, in metres, up to which it is made flat in the bare
-earth: ripples and noise stay below. With more, gaps of the survey on slopes would be made flat too. Our choice."""
+SUREST = 0.95
+"""How likely a body with all signs of water is water. All 64 bodies were that were found among ponds planted in seven
+real tiles, in five made scenes and in a town mapped by its council; so many tell no more than that one in twenty may be
+wrong."""
+LOWER_BANK_M = -0.2
+"""Median height of the ground around a body above its surface, in metres, from which its bank speaks for water: with
+less it is a roof or stands behind a dam. Our choice."""
 
 
 def draft_water(
@@ -61,24 +65,23 @@ def _standing(bodies: list[Water], crs: str) -> gpd.GeoDataFrame:
 
 
 def _surety(body: Water) -> float:
-    """Surer where the survey calls it water, few pulses came back, it is level and the ground rises around it.
+    """How likely the body is water: `SUREST`, less where more pulses came back or the ground around lies lower.
 
-    The figures are our choice: no measurement says how many bodies of water with such signs are real.
+    By how much less is our choice: hardly any body with such signs could be measured.
     """
-    classed = body.classed_share
-    thin = 0.45 + 0.4 * (1 - min(1.0, body.thinness / 0.35))
-    bank = float(np.select([body.bank_m >= 0.15, body.bank_m >= -0.2], [1.0, 0.6], 0.3))
-    level = max(0.4, 1 - body.spread_m / 1.5) if math.isfinite(body.spread_m) else 0.4
-    return classed * 0.95 + (1 - classed) * thin * bank * level
+    thin = 1 - 2 * max(0.0, body.thinness - THIN_BODY_MAX_RATIO)
+    bank = 0.7 if body.bank_m < LOWER_BANK_M else 1.0
+    return SUREST * (body.classed_share + (1 - body.classed_share) * thin * bank)
 
 
 def _standing_evidence(body: Water) -> str:
-    parts = [f"{body.thinness:.0%} of the usual pulses came back from {body.shape.area:.0f} m2"]
-    if math.isfinite(body.spread_m):
-        is_level = body.spread_m <= FLAT_MAX_SPREAD_M
-        parts.append(f"level to {body.spread_m * 100:.0f} cm" if is_level else "not level: perhaps a gap in the survey")
-    if math.isfinite(body.bank_m):
-        parts.append(f"ground around it {abs(body.bank_m):.1f} m {'higher' if body.bank_m >= 0 else 'lower'}")
+    parts = [f"{body.thinness:.0%} of the pulses aimed at {body.shape.area:.0f} m2 came back"]
+    if body.spread_m <= FLAT_MAX_SPREAD_M:
+        parts.append(f"level to {body.spread_m * 100:.0f} cm")
+    if body.bank_m >= LOWER_BANK_M:
+        parts.append(f"ground around it {max(0.0, body.bank_m):.1f} m higher")
+    elif math.isfinite(body.bank_m):
+        parts.append(f"ground around it {-body.bank_m:.1f} m lower: is there a dam?")
     if body.classed_share > 0:
         parts.append(f"{body.classed_share:.0%} classed as water by the survey")
     return ", ".join(parts) + "; check on foot whether it may be crossed (else 301)"
