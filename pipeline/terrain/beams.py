@@ -66,4 +66,5 @@ def _tilt(cloud: Cloud, first: NDArray[np.intp], last: NDArray[np.intp]) -> NDAr
     middle = cloud.en[last[tells]].mean(axis=0)
     place = np.column_stack((np.ones(len(last)), cloud.en[last] - middle))
     plane, *_ = np.linalg.lstsq(place[tells], aside[tells] / fall_m[tells, None], rcond=None)
-    return np.clip(place @ plane, -MOST_TILT, MOST_TILT)
+    tilt: NDArray[np.float64] = np.clip(place @ plane, -MOST_TILT, MOST_TILT)
+    return tilt

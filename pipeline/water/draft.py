@@ -42,6 +42,7 @@ def draft_water(
     bodies = standing_water(ground, thin_max_ratio=settings.thin_max_ratio)
     lines = find_channels(
         ground.bare_earth,
+        ground.aimed_pulses,
         ground.grid,
         min_drained_m2=settings.channel_min_drained_m2,
         min_depth_m=settings.channel_min_depth_m,
@@ -100,19 +101,24 @@ def _running(found: list[Channel], crs: str) -> gpd.GeoDataFrame:
     )
 
 
-def _likelihood(channel: Channel) -> float:
-    """Likelier the deeper the channel and the more ground it drains.
+BED_NONE_M, BED_SURE_M = 0.03, 0.1
+"""Metres that a bed is cut into its valley (`Channel.bed_m`), up to which nothing but the lowest line of a valley is
+seen, and from which a bed is sure: one and two standard errors of the bare earth over a channel. Our choice."""
+WITH_BED, WITHOUT_BED = 0.9, 0.15
+"""How likely a stream or ditch runs in a channel with such a bed, and in a valley without one. Fitted on two made
+scenes (moraine, farmland): there and in four others 0.97 of the length with a bed was true, and 0.10 of that
+without."""
 
-    The figures are our choice: no measurement says how many such channels carry water.
-    """
-    deep = min(1.0, channel.depth_m / 1.0)
-    large = 1.0 if channel.is_fed_from_outside else min(1.0, channel.drained_m2 / 50_000)
-    return 0.25 + 0.35 * deep + 0.3 * large
+
+def _likelihood(channel: Channel) -> float:
+    """Likelier the more sharply a bed is cut in; how deep the valley is and what it drains told nothing more."""
+    return float(np.interp(channel.bed_m, (BED_NONE_M, BED_SURE_M), (WITHOUT_BED, WITH_BED)))
 
 
 def _running_evidence(channel: Channel) -> str:
     fed = " and more from outside the survey" if channel.is_fed_from_outside else ""
+    bed = "a bed is cut in" if channel.bed_m > BED_NONE_M else "no bed seen in the valley"
     return (
-        f"sides {channel.depth_m:.1f} m higher over {channel.line.length:.0f} m, "
+        f"sides {channel.depth_m:.1f} m higher over {channel.line.length:.0f} m, {bed}, "
         f"{channel.drained_m2 / 1e4:.1f} ha drain to it{fed}; water in it was not seen"
     )

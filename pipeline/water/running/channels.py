@@ -14,7 +14,9 @@ from pipeline.water.running.dams import without_dams
 from pipeline.water.running.drainage import downstream, drain, gathered
 from pipeline.water.running.incision import beds, incised
 from pipeline.water.running.inflow import inflow
+from pipeline.water.running.lanes import without_lanes
 from pipeline.water.running.reaches import lines_of, reaches
+from pipeline.water.running.sections import cross_sections, lower_bank_m
 from pipeline.water.sight.ground import Read, times_for
 
 FLOW_CELL_M = 2.0
@@ -26,6 +28,10 @@ kilometres gets larger cells: 3 m up to 180, 4 m up to 320 square kilometres. On
 found 82 to 100 % of the channels that cells of 2 m find, 1 to 2 m beside them, and half as much again was drawn that
 these do not show; cells of 6 and 8 m found 52 to 93 %. Our choice."""
 
+BED_SIDE_M = 2.0
+"""Distance from the line, in metres, at which the sides of a bed are looked at: beyond the width of a small stream or a
+ditch, and not yet on the slope of its valley. Our choice."""
+
 
 @dataclass(frozen=True)
 class Channel:
@@ -36,6 +42,9 @@ class Channel:
     line : LineString in the working CRS
     depth_m : float
         Median height of the lower of both sides above the channel (`incision.SIDE_M`).
+    bed_m : float
+        Median height by which the lower of both sides, `BED_SIDE_M` from the line, stands above where it would if it
+        rose evenly to twice as far: a bed that is cut in has some, the bare bottom of a valley none.
     drained_m2 : float
         Ground that drains to its lower end, as far as the survey reaches.
     is_fed_from_outside : bool
@@ -44,20 +53,24 @@ class Channel:
 
     line: LineString
     depth_m: float
+    bed_m: float
     drained_m2: float
     is_fed_from_outside: bool
 
 
-def find_channels(bare_earth: Read, grid: Grid, /, *, min_drained_m2: float, min_depth_m: float) -> list[Channel]:
+def find_channels(
+    bare_earth: Read, aimed_pulses: Read, grid: Grid, /, *, min_drained_m2: float, min_depth_m: float
+) -> list[Channel]:
     """Stretches of channel, longest first.
 
     Water is led over the bare earth, out of every hollow by its lowest way out. Where enough ground drains to a place
     and the ground rises on both sides within a few metres, a channel is proposed; whether there is water in it, and
-    how long in the year, lidar does not tell.
+    how long in the year, lidar does not tell. Sunken lanes are left out: water gathers in them, but they are dry.
 
     Parameters
     ----------
     bare_earth : the raster by windows, metres
+    aimed_pulses : pulses a cell that they were aimed at, of those that met anything
     grid : that it lies on
     min_drained_m2 : float
         Ground that must drain to a place for a channel to be proposed there.
@@ -79,9 +92,23 @@ def find_channels(bare_earth: Read, grid: Grid, /, *, min_drained_m2: float, min
         for reach in reaches(drainage, (drained_m2 >= min_drained_m2) | is_fed, size)
         for part in incised(depth.ravel()[reach], lattice.cell_m, min_depth_m=min_depth_m)
     ]
+    lines = lines_of(parts, bare_earth, grid, lattice, every)
     found = [
-        Channel(line, float(np.nanmedian(depth.ravel()[part])), float(drained_m2[part[-1]]), bool(is_fed[part[-1]]))
-        for part, line in zip(parts, lines_of(parts, bare_earth, grid, lattice, every), strict=True)
+        Channel(
+            piece,
+            float(np.nanmedian(depth.ravel()[part])),
+            _bed_m(piece, bare_earth, aimed_pulses, grid),
+            float(drained_m2[part[-1]]),
+            bool(is_fed[part[-1]]),
+        )
+        for part, line in zip(parts, lines, strict=True)
         if line.length >= isom("306").smallest.length_m
+        for piece in without_lanes(line, cross_sections(line, bare_earth, aimed_pulses, grid))
     ]
     return sorted(found, key=lambda channel: (-channel.line.length, channel.line.bounds))
+
+
+def _bed_m(line: LineString, bare_earth: Read, aimed_pulses: Read, grid: Grid) -> float:
+    sections = cross_sections(line, bare_earth, aimed_pulses, grid)
+    bulge_m = lower_bank_m(sections, BED_SIDE_M) - lower_bank_m(sections, 2 * BED_SIDE_M) / 2
+    return float(np.nanmedian(bulge_m)) if np.isfinite(bulge_m).any() else 0.0

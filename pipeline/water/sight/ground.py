@@ -94,8 +94,8 @@ def seen_in(ground: Ground, window: Window, times: int, /) -> Sight:
     """What is known in a window, in cells `times` as wide: means of heights, sums of counts, least distances."""
     part = ground.grid.part(window)
     if times == 1:
-        counts = (np.nan_to_num(read(window)) for read in _counts(ground).values())
-        return Sight(part, ground.bare_earth(window), *counts, ground.ground_support(window))
+        water, last, aimed = (np.nan_to_num(read(window)) for read in _counts(ground).values())
+        return Sight(part, ground.bare_earth(window), water, last, aimed, ground.ground_support(window))
     larger = cells_times_as_wide(part, times)
     whole = [np.full(larger.shape, np.nan, np.float32) for _ in range(5)]
     for square in squares(larger, side_cells=max(1, SQUARE_CELLS // times)):
