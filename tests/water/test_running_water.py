@@ -99,6 +99,18 @@ def test_only_the_lane_is_cut_off_where_it_runs_into_a_stream() -> None:
     assert max(line.bounds[3] for line in lines) < GRID.bounds[1] + 115
 
 
+def test_a_ditch_does_not_end_in_the_midst_of_a_field() -> None:
+    """Where its own banks are all that drains to it the ditch is still a channel; where its bed ends, it ends.
+
+    The field slopes away from the ditch, so that nothing drains to its first 140 m but 3 m on either side.
+    """
+    away = np.abs(X - 100)
+    ridge = np.where(Y > 60, -0.05 * np.maximum(away - 3, 0), 0.05 * np.maximum(away - 3, 0))
+    ditch = 1.2 * np.clip(1 - away / 1.5, 0, 1) * (Y < 180)
+    lines = [c.line for c in found_in((50 + 0.04 * Y + ridge - ditch + 0.4 * ROUGH).astype(np.float32))]
+    assert max(line.bounds[3] for line in lines) == pytest.approx(GRID.bounds[1] + 180, abs=12)
+
+
 def test_a_bed_makes_a_stream_likely_and_a_bare_valley_does_not() -> None:
     """What is no more than the lowest line of a valley has a confidence below 0.2, a ditch one of 0.9."""
     grid = Ground(GRID, *map(in_memory, (np.zeros(GRID.shape, np.float32),) * 5))

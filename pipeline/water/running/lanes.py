@@ -7,12 +7,9 @@ import warnings
 import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
-from shapely import ops
-from shapely.geometry import LineString
 
-from pipeline.norm.symbols import isom
 from pipeline.water.running.incision import SMOOTH_M
-from pipeline.water.running.sections import APART_M, OFFSETS_M, STEP_M, Numbers, Sections
+from pipeline.water.running.sections import APART_M, OFFSETS_M, STEP_M, Numbers, Sections, over_smooth_m
 
 TOP_M = (3.0, 6.0)
 """Distance from the line, in metres, within which the top of a lane's bank lies: its floor is 2 to 4 m wide, and its
@@ -45,23 +42,9 @@ BESIDE_M = (5.0, 8.0)
 """Distance from the line, in metres, at which the pulses are counted that the floor is compared with. Our choice."""
 
 
-def without_lanes(line: LineString, sections: Sections, /) -> list[LineString]:
-    """What is left of a channel without the stretches that are sunken lanes, downstream, of drawable length.
-
-    Parameters
-    ----------
-    sections : of the line
-    """
-    is_lane = _in_runs(has_lane_shape(sections) & is_dry(sections), LEAST_LANE_M)
-    if not is_lane.any():
-        return [line]
-    edges = np.flatnonzero(np.diff(np.concatenate(([True], is_lane, [True])).astype(np.int8)))
-    kept = [
-        ops.substring(line, start * APART_M, min(stop * APART_M, line.length))
-        for start, stop in edges.reshape(-1, 2).tolist()
-    ]
-    least_m = isom("306").smallest.length_m
-    return [part for part in kept if isinstance(part, LineString) and part.length >= least_m]
+def in_lane(sections: Sections, /) -> NDArray[np.bool_]:
+    """(n,) which cross-sections of a channel lie in a sunken lane, in stretches of at least `LEAST_LANE_M`."""
+    return _in_runs(has_lane_shape(sections) & is_dry(sections), LEAST_LANE_M)
 
 
 def has_lane_shape(sections: Sections, /) -> NDArray[np.bool_]:
@@ -71,10 +54,9 @@ def has_lane_shape(sections: Sections, /) -> NDArray[np.bool_]:
     """
     top_m = _lower(sections.rise_m, TOP_M, 100)
     field_m = _lower(sections.rise_m, (FIELD_FROM_M, OFFSETS_M[-1]), 50)
-    size = 2 * round(SMOOTH_M / APART_M / 2) + 1
     width = _floor_m(sections, top_m)
-    top_m, field_m = (ndimage.median_filter(np.nan_to_num(of), size, mode="nearest") for of in (top_m, field_m))
-    narrow, usual, wide = (ndimage.percentile_filter(width, share, size, mode="nearest") for share in (25, 50, 75))
+    top_m, field_m = over_smooth_m(top_m), over_smooth_m(field_m)
+    narrow, usual, wide = (over_smooth_m(width, percent=percent) for percent in (25, 50, 75))
     is_even = (usual >= FLOOR_M[0]) & (usual <= FLOOR_M[1]) & (wide - narrow <= EVEN_M)
     found: NDArray[np.bool_] = is_even & (top_m >= LEAST_DEPTH_M) & (np.abs(field_m - top_m) <= LEVEL_RATIO * top_m)
     return found

@@ -13,7 +13,7 @@ from shapely.geometry import LineString
 
 from pipeline.lattice.grid import EastNorth, Grid
 from pipeline.lattice.sampling import sample
-from pipeline.water.running.incision import smoothed
+from pipeline.water.running.incision import SMOOTH_M, smoothed
 from pipeline.water.sight.ground import Read
 
 Numbers = NDArray[np.float64]
@@ -32,6 +32,9 @@ than for finding channels, as that would close a ditch. Our choice."""
 BED_REACH_M = 1.5
 """How far, in metres, the lowest ground may lie beside the line: half a cell of the lattice that water is led over, and
 a vertex that was dropped. Our choice."""
+BED_SIDE_M = 2.0
+"""Distance from the line, in metres, at which the sides of a bed are looked at: beyond the width of a small stream or a
+ditch, and not yet on the slope of its valley. Our choice."""
 MOST_SECTIONS = 200
 """Cross-sections of which the ground is read at one time: 400 m of a channel. Our choice."""
 OFFSETS_M = np.arange(-REACH_M, REACH_M + STEP_M / 2, STEP_M)
@@ -85,7 +88,23 @@ def _read(places: NDArray[np.float64], bare_earth: Read, aimed_pulses: Read, gri
     return sample(heights, part, flat).reshape(shape), sample(aimed_pulses(window), part, flat).reshape(shape)
 
 
-def lower_bank_m(sections: Sections, aside_m: float, /) -> Numbers:
+def bed_depth_m(sections: Sections, /) -> Numbers:
+    """(n,) metres that a bed is cut into its valley; 0 or less where there is none, NaN beside the edge.
+
+    By so much the lower side stands, `BED_SIDE_M` from the line, above where it would if it rose evenly to twice as
+    far.
+    """
+    return _lower_bank_m(sections, BED_SIDE_M) - _lower_bank_m(sections, 2 * BED_SIDE_M) / 2
+
+
+def _lower_bank_m(sections: Sections, aside_m: float) -> Numbers:
     """(n,) metres that the lower of both sides rises above the bed, so far aside of the line; NaN beside the edge."""
     n = round(aside_m / STEP_M)
-    return np.minimum(sections.rise_m[:, MIDDLE - n], sections.rise_m[:, MIDDLE + n])
+    lower: Numbers = np.minimum(sections.rise_m[:, MIDDLE - n], sections.rise_m[:, MIDDLE + n])
+    return lower
+
+
+def over_smooth_m(values: Numbers, /, *, percent: float = 50) -> Numbers:
+    """(n,) percentile of the values of the cross-sections within `incision.SMOOTH_M`; unknown ones count as 0."""
+    size = 2 * round(SMOOTH_M / APART_M / 2) + 1
+    return np.asarray(ndimage.percentile_filter(np.nan_to_num(values), percent, size, mode="nearest"), np.float64)
