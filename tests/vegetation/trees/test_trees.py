@@ -79,19 +79,19 @@ def drawn_in(canopy: np.ndarray, where: np.ndarray = EVERYWHERE) -> list[str]:
 
 def test_a_tree_in_a_meadow_and_a_bush_by_itself_stand_out():
     """Open land on all sides."""
-    assert drawn_in(dome(30, 70, radius_m=4, height_m=14)) == ["417"]
-    assert drawn_in(dome(30, 70, radius_m=1.5, height_m=3)) == ["418"]
+    assert drawn_in(dome(30, 20, radius_m=4, height_m=14)) == ["417"]
+    assert drawn_in(dome(30, 20, radius_m=1.5, height_m=3)) == ["418"]
 
 
 def test_a_tree_in_a_gap_of_the_forest_does_not_stand_out():
     """A gap of 8 m around it is open land, the ground beyond is forest."""
-    tree = dome(30, 70, radius_m=3, height_m=14)
-    assert drawn_in(tree, where=np.hypot(EAST - 30, NORTH - 70) < 11) == []
+    tree = dome(30, 20, radius_m=3, height_m=14)
+    assert drawn_in(tree, where=np.hypot(EAST - 30, NORTH - 20) < 11) == []
 
 
 def test_a_piece_of_a_hedge_is_no_bush():
     """A hedge with gaps of 2 m every 4 m is growth in a row, and none of its pieces prominent."""
-    hedge = np.where((abs(NORTH - 70) < 1) & (EAST % 6 < 4), 2.2, 0)
+    hedge = np.where((abs(NORTH - 20) < 1) & (EAST % 6 < 4), 2.2, 0)
     assert drawn_in(hedge) == []
 
 
