@@ -42,6 +42,7 @@ def draft_landforms(
     scale: int,
     settings: LandformSettings,
     core: Bounds | None = None,
+    traced: tuple[Heights, Grid] | None = None,
 ) -> gpd.GeoDataFrame:
     """Contours and landforms of an area, drawn for a sheet of this scale.
 
@@ -55,6 +56,8 @@ def draft_landforms(
         10000 for 1:10 000.
     core : west, south, east, north in metres, or None
         The field that is kept, where the rasters hold it and a margin of `MARGIN_M`; all that was drawn otherwise.
+    traced : surface and grid that `contour_surface` made of the same bare earth and settings
+        It is made here where it is not given.
 
     Returns
     -------
@@ -81,8 +84,10 @@ def draft_landforms(
             (draft_hollows, settings.min_hollow_likeness),
         )
     )
+    if traced is None:
+        traced = contour_surface(bare_earth, grid, interval_m=interval_m, scale=scale, settings=settings)
     lines, points = _draft_lines(
-        bare_earth,
+        traced,
         ground_support,
         seen,
         grid,
@@ -157,7 +162,7 @@ def contour_surface(
 
 
 def _draft_lines(
-    bare_earth: Heights,
+    traced: tuple[Heights, Grid],
     ground_support: Heights,
     seen: Heights,
     grid: Grid,
@@ -172,7 +177,7 @@ def _draft_lines(
     """Pieces of contours, form and slope lines that keep off knolls and hollows; and the knolls and hollows to draw."""
     base_level_m = settings.base_level_m
     vertex_spacing_m = sheet_ground_m(settings.vertex_spacing_mm, scale=scale)
-    surface, cells = contour_surface(bare_earth, grid, interval_m=interval_m, scale=scale, settings=settings)
+    surface, cells = traced
     contours = draft_contours(
         surface,
         cells,

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import numpy as np
-from scipy import ndimage
 
 from pipeline.lattice.fill import fill_voids
+from pipeline.lattice.filters.bell import gaussian
 from pipeline.lattice.grid import Grid, Heights
 from pipeline.lattice.means import Known, square_window
 
@@ -28,7 +28,7 @@ def ground_noise(bare_earth: Heights, grid: Grid, /) -> Heights:
     """
     filled, unknown = fill_voids(bare_earth)
     # A hump of some size is half a wave; a Gaussian of a quarter of its size halves such waves.
-    rest = np.abs(filled - ndimage.gaussian_filter(filled, FINEST_SHAPE_M / 4 / grid.cell_m, mode="nearest"))
+    rest = np.abs(filled - gaussian(filled, FINEST_SHAPE_M / 4 / grid.cell_m, rim="nearest"))
     window = 2 * round(NOISE_REACH_M / grid.cell_m) + 1
     known = Known.of(~unknown, square_window(window, rim="constant"), dtype=np.float32)
     # sqrt(pi / 2) turns the mean of absolute values into a standard deviation (normal law).

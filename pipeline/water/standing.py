@@ -15,6 +15,7 @@ from scipy import ndimage
 from shapely.geometry import Polygon
 
 from pipeline.lattice.fill import nearest_known
+from pipeline.lattice.filters.box import square_mean
 from pipeline.lattice.grid import EastNorth, Grid, Heights, Mask
 from pipeline.lattice.reach import within_reach
 from pipeline.norm.symbols import isom
@@ -214,20 +215,33 @@ def _cells(length_m: float, cell_m: float) -> int:
     return max(1, 2 * round((length_m / cell_m - 1) / 2) + 1)
 
 
-def _disc(radius_m: float, cell_m: float) -> Mask:
-    n = max(1, round(radius_m / cell_m))
-    y, x = np.ogrid[-n : n + 1, -n : n + 1]
-    disc: Mask = x**2 + y**2 <= n**2
-    return disc
+def _disc_cells(radius_m: float, cell_m: float) -> int:
+    """Radius of a disc in whole cells, at least 1."""
+    return max(1, round(radius_m / cell_m))
+
+
+def _grown_by(cells: Mask, reach_cells: int) -> Mask:
+    """A mask and what lies within reach of it."""
+    return within_reach(cells, reach_m=reach_cells, cell_m=1.0)
+
+
+def _shrunk_by(cells: Mask, reach_cells: int) -> Mask:
+    """The cells of a mask that nothing outside it, or beyond the rim, lies within reach of."""
+    outside = np.pad(~cells, 1, constant_values=True)
+    return ~within_reach(outside, reach_m=reach_cells, cell_m=1.0)[1:-1, 1:-1]
+
+
+def _opened(cells: Mask, radius_m: float, cell_m: float) -> Mask:
+    """The cells of a mask that discs of a radius inside it cover."""
+    reach_cells = _disc_cells(radius_m, cell_m)
+    return _grown_by(_shrunk_by(cells, reach_cells), reach_cells)
 
 
 def _classed(water: Heights, last: Heights, cell_m: float, /) -> Mask:
     """Cells around which enough of the last returns are of the water class."""
     size = _cells(CLASS_WINDOW_M, cell_m)
-    share = ndimage.uniform_filter(water, size, mode="constant") / np.maximum(
-        ndimage.uniform_filter(last, size, mode="constant"), 1e-6
-    )
-    classed: Mask = (share >= CLASS_MIN_RATIO) & (ndimage.uniform_filter(water, size, mode="constant") > 1e-6)
+    of_water, of_all = (square_mean(returns, size, rim="constant") for returns in (water, last))
+    classed: Mask = (of_water / np.maximum(of_all, 1e-6) >= CLASS_MIN_RATIO) & (of_water > 1e-6)
     return classed
 
 
@@ -244,8 +258,8 @@ def _density(counts: Heights, usual: Usual, cell_m: float, /) -> NDArray[np.floa
 
 
 def _around(counts: Heights, size_cells: int) -> NDArray[np.float32]:
-    """Mean of the counts of the cells in the square window around each."""
-    return np.asarray(ndimage.uniform_filter(counts.astype(np.float32), size_cells, mode="nearest"))
+    """Mean of the counts of the cells, in the square window around each."""
+    return square_mean(counts.astype(np.float32), size_cells, rim="nearest")
 
 
 def _inside_survey(last: Heights, cell_m: float, /) -> Mask:
@@ -284,9 +298,9 @@ def _thin_and_level(
     )
     for max_ratio, max_spread_m in grades:
         core = inside & (density < max_ratio) & ~found
-        core = ndimage.binary_opening(core, _disc(isom("302").smallest.width_m / 2, cell_m))
+        core = _opened(core, isom("302").smallest.width_m / 2, cell_m)
         labels, _ = ndimage.label(core)
-        margin = _disc(CROWN_REACH_M, cell_m).shape[0]
+        margin = 2 * _disc_cells(CROWN_REACH_M, cell_m) + 1
         for number, box in enumerate(ndimage.find_objects(labels), start=1):
             if np.count_nonzero(labels[box] == number) * cell_m**2 < POND_MIN_CORE_M2:
                 continue
@@ -322,8 +336,8 @@ def _grown(
         return np.zeros(body.shape, bool)
     tolerance_m = max(LEVEL_TOLERANCE_M, 2 * spread)
     is_level = (np.abs(heights - level) <= tolerance_m) | (density < VOID_MAX_RATIO)
-    below_crowns = is_below_crowns & ndimage.binary_dilation(body, _disc(CROWN_REACH_M, cell_m))
-    near = ndimage.binary_dilation(body, _disc(SHORE_REACH_M, cell_m)) | below_crowns
+    below_crowns = is_below_crowns & _grown_by(body, _disc_cells(CROWN_REACH_M, cell_m))
+    near = _grown_by(body, _disc_cells(SHORE_REACH_M, cell_m)) | below_crowns
     at_level = near & is_level & (density < SHORE_MAX_RATIO)
     grown: Mask = ndimage.binary_propagation(body & at_level, mask=at_level)
     return grown
@@ -359,11 +373,11 @@ def _level_of(heights: NDArray[np.float32]) -> tuple[float, float]:
 
 def _tidied(surface: Mask, cell_m: float, /) -> Mask:
     """Water wide enough to be drawn, without islands too small to be."""
-    disc = _disc(POND_CLOSE_M, cell_m)
+    n = _disc_cells(POND_CLOSE_M, cell_m)
     # Room for the disc beyond the rim: without it closing would eat what touches the edge.
-    reach = disc.shape[0]
-    closed = ndimage.binary_closing(np.pad(surface, reach), disc)[reach:-reach, reach:-reach]
-    opened = ndimage.binary_opening(closed, _disc(isom("302").smallest.width_m / 2, cell_m))
+    rim = 2 * n + 1
+    closed = _shrunk_by(_grown_by(np.pad(surface, rim), n), n)[rim:-rim, rim:-rim]
+    opened = _opened(closed, isom("302").smallest.width_m / 2, cell_m)
     holes, _ = ndimage.label(ndimage.binary_fill_holes(opened) & ~opened)
     size = np.bincount(holes.ravel())
     is_small = size * cell_m**2 < POND_MIN_AREA_M2
@@ -385,7 +399,7 @@ def _judge(
     level, _ = _level_of(bare_earth[body])
     known = bare_earth[body & np.isfinite(bare_earth)]
     spread = float(np.subtract(*np.percentile(known, [75, 25]))) / 2 if len(known) else math.nan
-    inner, outer = (ndimage.binary_dilation(body, _disc(reach_m, grid.cell_m)) for reach_m in (BANK_FROM_M, BANK_TO_M))
+    inner, outer = (_grown_by(body, _disc_cells(reach_m, grid.cell_m)) for reach_m in (BANK_FROM_M, BANK_TO_M))
     banks = bare_earth[outer & ~inner & np.isfinite(bare_earth)]
     bank = float(np.median(banks)) - level if len(banks) and math.isfinite(level) else math.nan
     return Water(_outline(body, grid, window), level, spread, bank, thinness, float(classed[body].mean()))

@@ -14,14 +14,15 @@ from dataclasses import dataclass, fields
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import ndimage, signal
 
 from pipeline.landform.shapes.surroundings import LEAST_UNEVENNESS_M, usual_size
 from pipeline.lattice.fill import fill_voids
+from pipeline.lattice.filters.box import square_mean
+from pipeline.lattice.filters.weights import weighted_sums
 from pipeline.lattice.grid import EastNorth, Grid, Heights, Mask
 from pipeline.lattice.larger_cells import coarsen
 from pipeline.lattice.sampling import sample
-from pipeline.lattice.windows import highest_around
+from pipeline.lattice.windows import is_highest
 from pipeline.terrain.seen import HALF_SEEN_GAP_M
 
 BELL_SHARE = 0.55
@@ -208,13 +209,15 @@ def _bumps_of_size(
     padded = _extend(level, reach)
     # The convolution errs by less than a micrometre, differently for each size of grid; rounded away, so that a place
     # comes out the same whatever else is looked at.
-    height = np.round(signal.oaconvolve(padded, window.kernel[::-1, ::-1], mode="valid"), 6)
+    height = np.round(weighted_sums(padded, window.kernel), 6)
     usual = _usual_height(height, cells, known=~unknown)
     contrast = height / np.maximum(usual, LEAST_UNEVENNESS_M)
     apart = int(np.ceil(radius_m / 2 / cells.cell_m))
-    outside = ndimage.uniform_filter(unknown.astype(np.float32), window.inside.shape, mode="constant", cval=1.0)
-    peak = (highest_around(height, apart) == height) & (height >= min_height_m) & (contrast >= min_contrast)
-    row, col = np.nonzero(peak & (outside <= MAX_UNKNOWN_SHARE) & ~unknown)
+    outside = square_mean(unknown.astype(np.float32), len(window.inside), rim="constant", beyond=1.0)
+    high = (height >= min_height_m) & (contrast >= min_contrast) & (outside <= MAX_UNKNOWN_SHARE) & ~unknown
+    row, col = np.nonzero(high)
+    is_peak = is_highest(height, row, col, apart)
+    row, col = row[is_peak], col[is_peak]
     fit = _fit(_patches(padded, row, col, window), window, cell_m=cells.cell_m)
     east, north = cells.centres()
     bumps = Bumps(
@@ -388,7 +391,7 @@ def gap_on(bumps: Bumps, ground_support: Heights, grid: Grid, /) -> NDArray[np.f
     mean_m = np.full(len(bumps.radius_m), np.inf)
     for radius_m in np.unique(bumps.radius_m):
         own = bumps.radius_m == radius_m
-        around = ndimage.uniform_filter(gap_m, max(1, round(2 * HALF_HEIGHT_SHARE * float(radius_m) / grid.cell_m)))
+        around = square_mean(gap_m, max(1, round(2 * HALF_HEIGHT_SHARE * float(radius_m) / grid.cell_m)))
         mean_m[own] = np.nan_to_num(sample(around, grid, bumps.places[own]), nan=np.inf)
     return mean_m
 

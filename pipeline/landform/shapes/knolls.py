@@ -5,7 +5,6 @@ from __future__ import annotations
 import geopandas as gpd
 import numpy as np
 import shapely
-from scipy import ndimage
 
 from pipeline.features import make_features
 from pipeline.landform.lines.lines import encloses_higher, is_closed
@@ -20,6 +19,7 @@ from pipeline.landform.shapes.bumps import (
     shape_confidence,
     taller_than_lumps,
 )
+from pipeline.lattice.filters.box import square_mean
 from pipeline.lattice.grid import Grid, Heights, Mask
 from pipeline.lattice.sampling import sample
 from pipeline.norm.symbols import isom
@@ -154,7 +154,7 @@ def _is_seen(bumps: Bumps, ground_support: Heights, grid: Grid, /) -> Mask:
     gap_m = gap_on(bumps, ground_support, grid)
     n_returns = returns_on(bumps, gap_m)
     support = np.nan_to_num(ground_support, nan=HALF_SEEN_GAP_M)
-    around = ndimage.uniform_filter(support, max(1, round(2 * max(KNOLL_RADII_M) / grid.cell_m)))
+    around = square_mean(support, max(1, round(2 * max(KNOLL_RADII_M) / grid.cell_m)))
     around_m = np.maximum(np.nan_to_num(sample(around, grid, bumps.places)), grid.cell_m / 2)
     is_dense = gap_m <= MAX_GAP_RATIO * around_m
     is_wide = bumps.radius_m >= WIDEST_BOULDER_LUMP_M

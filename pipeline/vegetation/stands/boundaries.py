@@ -140,7 +140,7 @@ def height_step(height: Heights, /, *, cell_m: float) -> Numbers:
     """
     margin = int(np.ceil((4 * ALONG_M + APART_M) / cell_m))
     shape = tuple(fft.next_fast_len(size + margin, real=True) for size in height.shape)
-    spectrum = fft.rfft2(height.astype(np.float64), s=shape)
+    turned = 1j * fft.rfft2(height.astype(np.float64), s=shape)
     north = fft.fftfreq(shape[0])[:, None] / -cell_m
     east = fft.rfftfreq(shape[1])[None, :] / cell_m
     step = np.zeros(height.shape)
@@ -148,9 +148,10 @@ def height_step(height: Heights, /, *, cell_m: float) -> Numbers:
         along = east * np.cos(angle) + north * np.sin(angle)
         across = north * np.cos(angle) - east * np.sin(angle)
         window = np.exp(-2 * np.pi**2 * ((along * ALONG_M) ** 2 + (across * ACROSS_M) ** 2))
-        # The difference of the two sides is the window moved one way less the window moved the other.
-        sides = window * (2j * np.sin(2 * np.pi * across * APART_M))
-        difference = fft.irfft2(spectrum * sides, s=shape, workers=1)
+        # The difference of the two sides is the window moved one way less the window moved the other: its spectrum is
+        # the window's times 2j sin(...).
+        window *= 2 * np.sin(2 * np.pi * across * APART_M)
+        difference = fft.irfft2(turned * window, s=shape, workers=1)
         np.maximum(step, np.abs(difference[: height.shape[0], : height.shape[1]]), out=step)
     return step
 

@@ -12,6 +12,7 @@ from scipy.spatial import cKDTree
 from shapely.geometry import Point
 
 from pipeline.features import make_features, no_features
+from pipeline.lattice.filters.bell import gaussian
 from pipeline.lattice.grid import EastNorth, Grid, Heights, Mask
 from pipeline.lattice.windows import highest_around
 from pipeline.norm.symbols import isom
@@ -193,7 +194,7 @@ def _count_tops(
     canopy_height: Heights, parts: NDArray[np.int64], index: NDArray[np.int64], *, cell_m: float
 ) -> NDArray[np.int64]:
     """Tops of each crown: highest places within TOP_REACH_M around."""
-    smooth = ndimage.gaussian_filter(np.nan_to_num(canopy_height), 1 / cell_m, mode="nearest")
+    smooth = gaussian(np.nan_to_num(canopy_height), 1 / cell_m, rim="nearest")
     is_top = (smooth == highest_around(smooth, round(TOP_REACH_M / cell_m))) & (parts > 0)
     # Cells of equal height side by side are one top.
     summit, n_summits = ndimage.label(is_top, structure=np.ones((3, 3)))
