@@ -15,7 +15,7 @@ from pipeline.lattice.grid import EastNorthHeight, Mask
 from pipeline.points.ground.gentle_ways import is_gently_reached
 from pipeline.points.ground.islands import doubtful_islands
 from pipeline.points.ground.lowest import GROUND_CELL_M, Lowest, lowest_returns
-from pipeline.points.ground.near_surface import lies_near, near_surface
+from pipeline.points.ground.near_surface import hold_surface, lies_near, near_surface
 from pipeline.points.ground.objects import cut_at
 from pipeline.points.ground.plants import stands_out
 from pipeline.points.ground.strays import without_strays
@@ -60,7 +60,9 @@ def bare_cells(enh: EastNorthHeight, /, *, window_m: float, plant_m: float) -> t
     for turn in range(JOIN_ROUNDS):
         is_bare &= ~doubtful_islands(lowest, is_bare)
         if turn == JOIN_ROUNDS - 1:
-            lowest, is_bare, is_stray = without_strays(enh, lowest, is_bare)
+            fresh, is_bare, is_stray = without_strays(enh, lowest, is_bare)
+            hold_surface(lowest, is_bare)
+            lowest = fresh
         is_bare |= lies_near(lowest, is_bare)
         is_bare &= ~stands_out(lowest, is_bare, plant_m=plant_m)
     return lowest, is_bare, is_stray
