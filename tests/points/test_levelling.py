@@ -27,7 +27,7 @@ def flown(earth: Earth, moved: dict[int, tuple[float, float, float]]) -> Cloud:
         enh[:, :2] = (enh[:, :2] + 17.3 * line) % SIDE_M
         enh[:, 2] = earth(enh[:, 0], enh[:, 1]) + 0.03 * np.sin(turned)
         lines = np.full(len(enh), line, np.uint16)
-        parts.append(Cloud.of(enh + (east_m, north_m, up_m), flight_line=lines))
+        parts.append(Cloud.of(enh + np.array([east_m, north_m, up_m]), flight_line=lines))
     return Cloud.join(parts)
 
 

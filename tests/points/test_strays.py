@@ -19,8 +19,8 @@ def ground_of(enh: Numbers) -> np.ndarray:
     return find_ground(enh, np.ones(len(enh), bool))
 
 
-def strays_below(enh: Numbers, depth_m: float) -> Numbers:
-    """Returns 12 m apart, moved down: their numbers. Those near the rim of the survey are left alone."""
+def places_apart(enh: Numbers) -> Numbers:
+    """Numbers of returns 12 m apart. Those near the rim of the survey are left alone."""
     lattice = np.arange(10, SIDE_M - 9, EVERY_M)
     places = [(east, north) for east in lattice for north in lattice]
     return np.array([np.argmin(np.hypot(enh[:, 0] - east, enh[:, 1] - north)) for east, north in places])
@@ -29,9 +29,9 @@ def strays_below(enh: Numbers, depth_m: float) -> Numbers:
 @pytest.mark.parametrize("rise", [0.0, 0.5])
 @pytest.mark.parametrize("depth_m", [0.4, 0.7, 1.2, 3.0])
 def test_lone_low_return_is_no_ground_and_makes_no_pit(depth_m: float, rise: float) -> None:
-    """At most one of 64 strays is taken for ground, and what lies within 2 m of them stays ground."""
+    """At most one of 49 strays is taken for ground, and what lies within 2 m of them stays ground."""
     enh = returns_from(slope_of(rise), SIDE_M, per_m2=6)
-    stray = strays_below(enh, depth_m)
+    stray = places_apart(enh)
     before = ground_of(enh)
     enh[stray, 2] -= depth_m
     after = ground_of(enh)
