@@ -282,5 +282,8 @@ def levelled(cloud: Cloud, shifts: Iterable[LineShift], /) -> Cloud:
         move[shift.line] = shift.east_m, shift.north_m, shift.up_m
     if not move.any():
         return cloud
-    east_m, north_m, up_m = move[cloud.flight_line].T
-    return replace(cloud, east=cloud.east + east_m, north=cloud.north + north_m, height=cloud.height + up_m)
+    # Rows of one array, so that `Cloud.enh` needs no further room.
+    moved = np.empty((3, len(cloud)))
+    for row, column, by_m in zip(moved, (cloud.east, cloud.north, cloud.height), move.T, strict=True):
+        np.add(column, by_m[cloud.flight_line], out=row)
+    return replace(cloud, east=moved[0], north=moved[1], height=moved[2])

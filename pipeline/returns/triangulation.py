@@ -149,7 +149,7 @@ class Triangulated:
         east, north = east - self._origin[0], north - self._origin[1]
         found = np.full(shape, np.nan)
         if len(self._nodes) >= 3:
-            corners = self._triangles.triangles.astype(np.int64)
+            corners = np.asarray(self._triangles.triangles).view(np.int64)
             _fill_triangles(found, self._triangles.points, corners, east, north, MOST_RADIUS_M)
         row, col = np.nonzero(np.isnan(found))
         if len(row):

@@ -21,7 +21,7 @@ from pipeline.points.classes import Classified, classify_returns
 from pipeline.points.duplicates import find_duplicates
 from pipeline.points.levelling import levelled
 from pipeline.returns.asprs import GROUND, WATER
-from pipeline.returns.cloud import Cloud, northward
+from pipeline.returns.cloud import Cloud, in_order, northward
 from pipeline.rock.boulders.boulders import find_boulders
 from pipeline.settings import Flow, LayerSettings, PointsSettings, RoofSettings, TerrainSettings, WireSettings
 from pipeline.steps.block.reaches import EARTH_AROUND_M, LOOK_AROUND_M
@@ -82,8 +82,7 @@ def _returns(split: list[Path], place: Block) -> tuple[Cloud, Columns]:
     order = northward(cloud)
     columns = vars(cloud).copy()
     del cloud
-    # One column after the other: all of them twice would be a quarter of the memory of a block.
-    cloud = Cloud(**{name: columns.pop(name)[order] for name in list(columns)})
+    cloud = in_order(columns, order)
     whence = {name: whence.pop(name)[order] for name in list(whence)}
     return replace(cloud, is_usable=cloud.is_usable & ~find_duplicates(cloud)), whence
 
