@@ -33,7 +33,7 @@ TILES = {
     "sea_cliff": ("real_faults/sea_cliff.laz", 0.5),
 }
 """Real tiles, and the side of the cells in which the bare earth is compared."""
-EVERY_M = 12.0
+EVERY_M = 50.0
 """Distance of the lattice on which strays are planted; each is moved by at most a quarter of it."""
 DEPTHS_M = (0.3, 5.0)
 NEAR_M = 3.0
