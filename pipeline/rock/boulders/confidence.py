@@ -35,6 +35,8 @@ def first_terms(first: FirstLook, /) -> dict[str, Floats]:
         "open": first.open_share,
         "height": first.height_m,
         "filled": first.filled,
+        "core": first.core,
+        "full": first.full,
         "aspect": first.aspect,
     }
 
@@ -73,6 +75,9 @@ def boulder_terms(evidence: Evidence, /) -> dict[str, Floats]:
         "dome": evidence.dome,
         "high": evidence.high,
         "split": evidence.split,
+        "core": evidence.core,
+        "full": evidence.full,
+        "slope": evidence.slope,
     }
 
 

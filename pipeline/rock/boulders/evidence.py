@@ -33,6 +33,9 @@ class Evidence:
     n_on : last returns on the lump
     n_off : last returns inside the outline up to 1.5 m above the cap
     n_through : last returns well inside the outline that ended below the cap
+    core : share of the last returns in the inner half of the outline that ended below the cap
+    full : mean height of the returns on the lump as a share of its height
+    slope : of the ground around, as a tangent
     n_ring : ground returns in the ring
     sectors_seen : of eight sectors of the ring, those with ground in them
     ring_rms_m : how far the ground of the ring departs from a plane
@@ -60,6 +63,9 @@ class Evidence:
     n_on: Floats
     n_off: Floats
     n_through: Floats
+    core: Floats
+    full: Floats
+    slope: Floats
     n_ring: Floats
     sectors_seen: Floats
     ring_rms_m: Floats
@@ -115,6 +121,9 @@ def _weigh_batch(low: LowReturns, lumps: Lumps, /) -> tuple[Evidence, Lumps]:
         n_on=caps.n_on,
         n_off=caps.n_off,
         n_through=caps.n_through,
+        core=caps.core,
+        full=caps.full,
+        slope=np.hypot(plane[:, 1], plane[:, 2]),
         n_ring=near.count(in_ring, k),
         sectors_seen=_sectors_seen(near, in_ring, k),
         ring_rms_m=ring_rms,
