@@ -168,7 +168,7 @@ def label(table: pd.DataFrame, scene: Scene) -> tuple[NDArray[np.int64], NDArray
     met &= apart < 0.6 * np.maximum(table.radius, 0.6) + OFF_MIDDLE_M
     # A disc on part of a boulder has no edge to show: it is neither.
     size = np.array([np.sqrt(t.width_m * t.length_m) for t in scene.things])[i]
-    met &= (2 * table.radius > 0.6 * size) & (2 * table.radius < 1.6 * np.maximum(size, 0.9))
+    met &= (2 * table.radius > 0.4 * size) & (2 * table.radius < 1.6 * np.maximum(size, 0.9))
     rocks = np.flatnonzero((kinds == "boulder") & (tall >= LEAST_HEIGHT_M / 2))
     beside = np.full(n, np.inf)
     if len(rocks):
@@ -178,7 +178,7 @@ def label(table: pd.DataFrame, scene: Scene) -> tuple[NDArray[np.int64], NDArray
     return np.where(met, 1, np.where(other, 0, -1)), np.where(on, i, -1), np.where(on, kinds[i], "none")
 
 
-OFF_MIDDLE_M = 0.2
+OFF_MIDDLE_M = 0.3
 """How far flight lines that do not meet move a lump off its boulder."""
 BESIDE_M = 2.0
 """A lump closer to the edge of a boulder than this is neither the boulder nor surely something else."""

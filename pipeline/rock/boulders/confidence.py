@@ -76,6 +76,9 @@ def boulder_terms(evidence: Evidence, /) -> dict[str, Floats]:
         "high": evidence.high,
         "split": evidence.split,
         "core": evidence.core,
+        "plane": evidence.core_rms_m,
+        "level_rough": evidence.level_rms_m,
+        "level_grain": evidence.level_grain_m,
         "full": evidence.full,
         "slope": evidence.slope,
     }
