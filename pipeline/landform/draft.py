@@ -28,7 +28,7 @@ from pipeline.lattice.sampling import sample
 from pipeline.norm.paper import sheet_ground_m
 from pipeline.outlines.cutting import cut_to_core
 from pipeline.settings import LandformSettings
-from pipeline.terrain.seen import ground_noise, how_well_seen
+from pipeline.terrain.seen import ground_noise, how_well_seen, surrounded
 
 
 def draft_landforms(
@@ -42,6 +42,7 @@ def draft_landforms(
     scale: int,
     settings: LandformSettings,
     core: Bounds | None = None,
+    traced: tuple[Heights, Grid] | None = None,
 ) -> gpd.GeoDataFrame:
     """Contours and landforms of an area, drawn for a sheet of this scale.
 
@@ -55,6 +56,8 @@ def draft_landforms(
         10000 for 1:10 000.
     core : west, south, east, north in metres, or None
         The field that is kept, where the rasters hold it and a margin of `MARGIN_M`; all that was drawn otherwise.
+    traced : surface and grid that `contour_surface` made of the same bare earth and settings
+        It is made here where it is not given.
 
     Returns
     -------
@@ -72,17 +75,18 @@ def draft_landforms(
     if min(grid.shape) < 2 or not np.isfinite(bare_earth).any():
         return no_features(grid.crs)
     seen = how_well_seen(ground_support, canopy_height, ground_noise(bare_earth, grid))
+    shown = np.where(surrounded(ground_support, grid), bare_earth, np.float32(np.nan))
     knolls, hollows = (
-        draft(
-            bare_earth, ground_support, seen, grid, min_contrast=settings.min_bump_contrast, min_likeness=min_likeness
-        )
+        draft(shown, ground_support, seen, grid, min_contrast=settings.min_bump_contrast, min_likeness=min_likeness)
         for draft, min_likeness in (
             (draft_knolls, settings.min_knoll_likeness),
             (draft_hollows, settings.min_hollow_likeness),
         )
     )
+    if traced is None:
+        traced = contour_surface(bare_earth, grid, interval_m=interval_m, scale=scale, settings=settings)
     lines, points = _draft_lines(
-        bare_earth,
+        traced,
         ground_support,
         seen,
         grid,
@@ -92,9 +96,7 @@ def draft_landforms(
         scale=scale,
         settings=settings,
     )
-    *narrow, areas = _draft_narrow(
-        bare_earth, ground_support, seen, grid, knolls, hollows, settings=settings, core=core
-    )
+    *narrow, areas = _draft_narrow(shown, ground_support, seen, grid, knolls, hollows, settings=settings, core=core)
     pieces = table_of([*lines, *narrow])
     if core is not None:
         pieces, points = cut_to_core(pieces, core), cut_to_core(points, core)
@@ -157,7 +159,7 @@ def contour_surface(
 
 
 def _draft_lines(
-    bare_earth: Heights,
+    traced: tuple[Heights, Grid],
     ground_support: Heights,
     seen: Heights,
     grid: Grid,
@@ -172,7 +174,7 @@ def _draft_lines(
     """Pieces of contours, form and slope lines that keep off knolls and hollows; and the knolls and hollows to draw."""
     base_level_m = settings.base_level_m
     vertex_spacing_m = sheet_ground_m(settings.vertex_spacing_mm, scale=scale)
-    surface, cells = contour_surface(bare_earth, grid, interval_m=interval_m, scale=scale, settings=settings)
+    surface, cells = traced
     contours = draft_contours(
         surface,
         cells,

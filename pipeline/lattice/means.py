@@ -9,28 +9,27 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import ndimage
 
+from pipeline.lattice.filters.bell import gaussian
+from pipeline.lattice.filters.box import square_mean
+from pipeline.lattice.filters.rims import Rim
 from pipeline.lattice.grid import Mask, Real
 
-Rim = Literal["constant", "nearest", "reflect"]
-"""What a window finds beyond the rim of the grid, in SciPy's words: nothing, the cell of the rim, the grid mirrored."""
 Window = Callable[[NDArray[np.floating]], NDArray[np.floating]]
 """Takes (rows, cols) values to the weighted sum around each cell; the weights add up to 1."""
 
 
 def gaussian_window(sigma_cells: float, /, *, rim: Rim, truncate: float = 4.0) -> Window:
     """A bell of this standard deviation, cut off at `truncate` times that."""
-    return lambda values: np.asarray(ndimage.gaussian_filter(values, sigma_cells, mode=rim, truncate=truncate))
+    return lambda values: gaussian(values, sigma_cells, rim=rim, truncate=truncate)
 
 
 def square_window(side_cells: int, /, *, rim: Rim) -> Window:
     """A square of so many cells a side, all of the same weight."""
-    return lambda values: np.asarray(ndimage.uniform_filter(values, side_cells, mode=rim))
+    return lambda values: square_mean(values, side_cells, rim=rim)
 
 
 @dataclass(frozen=True)

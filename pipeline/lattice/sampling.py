@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from scipy import ndimage
 
 from pipeline.compiled import compiled
-from pipeline.lattice.grid import EastNorth, Grid, Heights
+from pipeline.lattice.grid import EastNorth, Grid, Heights, Mask
 
 Numbers = NDArray[np.float64]
 
@@ -65,21 +65,27 @@ def bilinear(values: NDArray[np.floating], row: Numbers, col: Numbers, /, *, bey
 
 
 @compiled
+def between(values: NDArray[np.floating] | Mask, row: float, col: float, /) -> float:
+    """As `bilinear` at one place, for compiled loops: the outermost cells are carried on outwards."""
+    rows, cols = values.shape
+    r, c = min(max(row, 0.0), rows - 1.0), min(max(col, 0.0), cols - 1.0)
+    low, left = int(r), int(c)
+    up, right = r - low, c - left
+    # A cell without any weight is not looked at: it may be unknown, or lie beyond the rim.
+    total = (1 - up) * (1 - right) * values[low, left]
+    if right > 0:
+        total += (1 - up) * right * values[low, left + 1]
+    if up > 0:
+        total += up * (1 - right) * values[low + 1, left]
+        if right > 0:
+            total += up * right * values[low + 1, left + 1]
+    return float(total)
+
+
+@compiled
 def _bilinear(values: NDArray[np.floating], row: Numbers, col: Numbers) -> Numbers:
     """As `bilinear`, the outermost cells carried on outwards."""
-    rows, cols = values.shape
     found = np.empty(len(row))
     for i in range(len(row)):
-        r, c = min(max(row[i], 0.0), rows - 1.0), min(max(col[i], 0.0), cols - 1.0)
-        low, left = int(r), int(c)
-        up, right = r - low, c - left
-        # A cell without any weight is not looked at: it may be unknown, or lie beyond the rim.
-        total = (1 - up) * (1 - right) * values[low, left]
-        if right > 0:
-            total += (1 - up) * right * values[low, left + 1]
-        if up > 0:
-            total += up * (1 - right) * values[low + 1, left]
-            if right > 0:
-                total += up * right * values[low + 1, left + 1]
-        found[i] = total
+        found[i] = between(values, row[i], col[i])
     return found

@@ -12,6 +12,7 @@ from scipy import ndimage
 from scipy.spatial import cKDTree
 from shapely.geometry import Polygon
 
+from pipeline.lattice.filters.box import square_mean
 from pipeline.lattice.grid import Grid, Heights, Mask
 
 ROOF_WINDOW_M = 1.5
@@ -86,8 +87,8 @@ def building_outlines(
 def roof_cells(building_returns: Heights, last_returns: Heights, cell_m: float, /) -> Mask:
     """(rows, cols) bool: cells where enough of the returns nearby come from roofs, freed of thin fringes."""
     size = _odd_cells(ROOF_WINDOW_M, cell_m)
-    roof = ndimage.uniform_filter(building_returns.astype(np.float32), size, mode="constant") * size**2
-    seen = ndimage.uniform_filter(last_returns.astype(np.float32), size, mode="constant") * size**2
+    roof = square_mean(building_returns.astype(np.float32), size, rim="constant") * size**2
+    seen = square_mean(last_returns.astype(np.float32), size, rim="constant") * size**2
     share = np.divide(roof, seen, out=np.zeros_like(roof), where=seen > 0.5)
     dense = (share >= ROOF_MIN_RATIO) & (roof > 0.5)
     fringe = np.ones((_odd_cells(MIN_WIDTH_M, cell_m),) * 2, bool)

@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+from scipy import ndimage
 from scipy.spatial import cKDTree
 
 from pipeline.lattice.reach import wide_enough, within_reach
@@ -40,3 +41,19 @@ def test_what_is_wide_enough_depends_on_the_cells_near_by_alone() -> None:
     whole, part = (wide_enough(mask, width_m=6.0, cell_m=1.0) for mask in (cells, cells[50:120, 40:160]))
     np.testing.assert_array_equal(whole[57:113, 47:153], part[7:-7, 7:-7])
     assert 0.1 < whole.mean() < cells.mean()
+
+
+def test_distances_are_those_of_scipy_to_the_last_bit() -> None:
+    """Judge outside the project: SciPy's distance transform, also where a reach is just the distance of two cells."""
+    random = np.random.default_rng(8)
+    for side_m in (0.25, 0.3, 0.5, 0.7, 1.0):
+        for reach_m in (0.0, side_m, side_m * np.sqrt(2), side_m * np.sqrt(13), 7.5, 60.0, 1000.0):
+            cells = random.random((30, 41)) < random.choice([0.002, 0.1, 0.9])
+            cells[0, 0] = True
+            away = ndimage.distance_transform_edt(~cells)
+            near = within_reach(cells, reach_m=reach_m, cell_m=side_m)
+            np.testing.assert_array_equal(near, away * side_m <= reach_m)
+            deep = ndimage.distance_transform_edt(np.pad(cells, 1))[1:-1, 1:-1]
+            covered = within_reach((deep - 0.5) * side_m >= reach_m, reach_m=reach_m + side_m / 2, cell_m=side_m)
+            wide = wide_enough(cells, width_m=2 * reach_m, cell_m=side_m)
+            np.testing.assert_array_equal(wide, covered & cells)

@@ -7,7 +7,7 @@ import pytest
 from numpy.typing import NDArray
 from scipy import ndimage
 
-from pipeline.lattice.windows import highest_around, lowest_around
+from pipeline.lattice.windows import highest_around, is_highest, lowest_around
 
 RNG = np.random.default_rng(8)
 GRIDS = {
@@ -43,3 +43,12 @@ def test_highest_then_lowest_closes() -> None:
 def test_a_grid_without_cells_stays_without() -> None:
     """Nothing in, nothing out."""
     assert lowest_around(np.empty((0, 7)), 3).shape == (0, 7)
+
+
+def test_few_cells_are_the_highest_where_the_whole_grid_says_so() -> None:
+    """Judge outside the project: SciPy's maximum filter, also at the rim and where neighbours are as high."""
+    values = np.random.default_rng(6).integers(0, 9, (30, 23)).astype(np.float64)
+    row, col = np.nonzero(values > 4)
+    expected = ndimage.maximum_filter(values, 5)[row, col] == values[row, col]
+    np.testing.assert_array_equal(is_highest(values, row, col, 2), expected)
+    assert 0 < expected.sum() < len(expected)

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from pipeline.landform.contours.isolines import contour_levels, trace_contours
 from pipeline.landform.contours.limits import CONTOURS_APART_M
-from pipeline.landform.contours.necks import find_necks
+from pipeline.landform.contours.necks import necks_between
 from pipeline.landform.contours.rings import large_enough
 from pipeline.landform.lines.lines import encloses_higher, is_closed
 from pipeline.lattice.grid import Bounds, EastNorth, Grid, Heights
@@ -102,11 +102,11 @@ def propose_base_level(counts: Sequence[LevelCount], /) -> list[BaseLevel]:
 def _count(surface: Heights, grid: Grid, offset_m: float, /, *, interval_m: float, core: Bounds | None) -> LevelCount:
     """Hills, hollows and unclear saddles drawn with this base level."""
     levels = contour_levels(surface, interval_m=interval_m, base_level_m=offset_m)
-    lines, _ = trace_contours(surface, grid, levels)
+    lines, elevation_m = trace_contours(surface, grid, levels)
     rings = [line for line in lines if is_closed(line) and large_enough(line)]
     hills = _innermost([ring for ring in rings if encloses_higher(ring)])
     hollows = _innermost([ring for ring in rings if not encloses_higher(ring)])
-    middle, _ = find_necks(surface, grid, levels, apart_m=CONTOURS_APART_M)
+    middle, _ = necks_between(lines, elevation_m, surface, grid, apart_m=CONTOURS_APART_M)
     # Places that nearly touch lie in clusters; one cluster is one saddle.
     necks = shapely.get_parts(shapely.union_all(shapely.buffer(shapely.points(middle), CONTOURS_APART_M)))
     n_necks = _n_in_core(necks, core) if len(middle) else 0
@@ -124,7 +124,9 @@ def _n_in_core(shapes: NDArray[np.object_], core: Bounds | None) -> int:
 def _innermost(rings: list[EastNorth]) -> NDArray[np.object_]:
     """The rings that have no other ring inside, as areas."""
     areas = np.array([shapely.Polygon(ring) for ring in rings], dtype=object)
-    outer, inner = shapely.STRtree(areas).query(areas, predicate="contains")
+    # Rings of one surface do not cross, so that any vertex of a ring tells what it lies in.
+    vertices = shapely.points([ring[0] for ring in rings]) if rings else []
+    outer, inner = shapely.STRtree(vertices).query(areas, predicate="contains_properly")
     return np.delete(areas, np.unique(outer[outer != inner]))
 
 

@@ -225,9 +225,10 @@ def find_form_lines(
     lines: list[EastNorth] = []
     level_m: list[float] = []
     places, error_m = [np.empty((0, 2))], [np.empty(0)]
+    traced, traced_at_m = trace_contours(parted, grid, levels)
     for level in levels:
         neighbours = Neighbours.of(float(level), contours, interval_m=interval_m)
-        for line in trace_contours(parted, grid, np.array([level]))[0]:
+        for line in (traced[number] for number in np.flatnonzero(traced_at_m == level)):
             for piece, at, error in _form_lines_of(
                 line, to_edge, grid, neighbours, interval_m=interval_m, min_error_m=min_error_m
             ):

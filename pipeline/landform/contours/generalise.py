@@ -5,13 +5,13 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from scipy import ndimage
 
 from pipeline.landform.contours.isolines import contour_levels
 from pipeline.landform.contours.limits import ALLOWED_SHIFT_SHARE, CONTOURS_APART_M
 from pipeline.landform.contours.necks import widen_necks
 from pipeline.landform.contours.put_back import put_back
 from pipeline.lattice.fill import fill_voids
+from pipeline.lattice.filters.bell import gaussian
 from pipeline.lattice.grid import Grid, Heights
 from pipeline.lattice.larger_cells import coarsen
 from pipeline.terrain.relief import gradient
@@ -38,7 +38,7 @@ def round_off(heights: Heights, grid: Grid, /, *, smoothing_m: float) -> Heights
 
 
 def _smooth(filled: Heights, grid: Grid, smoothing_m: float) -> Heights:
-    return np.asarray(ndimage.gaussian_filter(filled, smoothing_m / grid.cell_m, mode="nearest"))
+    return gaussian(filled, smoothing_m / grid.cell_m, rim="nearest")
 
 
 CALM_STEEP_DEG = 25.0

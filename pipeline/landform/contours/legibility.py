@@ -9,6 +9,7 @@ import shapely
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
+from pipeline.landform.lines.even_steps import at_even_steps, ways_along
 from pipeline.landform.lines.squares import in_squares
 from pipeline.lattice.grid import EastNorth, Grid, Heights
 from pipeline.lattice.reach import within_reach
@@ -61,19 +62,27 @@ def stations(lines: Lines, /, *, step_m: float) -> Stations:
     if not pieces:
         return Stations(np.empty((0, 2)), np.empty(0, np.int64), np.empty(0), np.empty(0, np.int64))
     is_last = np.diff(of_line, append=-1) != 0
-    places, along = [], []
-    passed_m = 0.0
-    for piece, ends in zip(pieces, is_last, strict=True):
-        step = np.diff(piece, axis=0)
-        way_m = np.concatenate([[0.0], np.cumsum(np.hypot(step[:, 0], step[:, 1]))])
-        n_steps = max(int(np.ceil(way_m[-1] / step_m)), 1)
-        at_m = np.linspace(0, way_m[-1], n_steps + 1)
-        at_m = at_m if ends else at_m[:-1]
-        places.append(np.column_stack([np.interp(at_m, way_m, piece[:, axis]) for axis in (0, 1)]))
-        along.append(passed_m + at_m)
-        passed_m = 0.0 if ends else passed_m + way_m[-1]
-    number = np.repeat(np.arange(len(pieces)), [len(part) for part in places])
-    return Stations(np.concatenate(places), of_line[number], np.concatenate(along), number)
+    ends = np.cumsum([len(piece) for piece in pieces])
+    vertices = np.concatenate(pieces)
+    way_m = ways_along(vertices, ends)
+    length_m = way_m[ends - 1]
+    n_steps = np.maximum(np.ceil(length_m / step_m).astype(np.int64), 1)
+    places, at_m = at_even_steps(vertices, way_m, ends, n_steps)
+    number = np.repeat(np.arange(len(pieces)), n_steps + 1)
+    # A piece ends where the next one of its line begins.
+    kept = np.ones(len(number), bool)
+    kept[np.cumsum(n_steps + 1)[~is_last] - 1] = False
+    return Stations(
+        places[kept], of_line[number[kept]], (_passed_m(length_m, is_last)[number] + at_m)[kept], number[kept]
+    )
+
+
+def _passed_m(length_m: NDArray[np.float64], is_last: NDArray[np.bool_]) -> NDArray[np.float64]:
+    """(n,) length of the pieces of its line that come before each piece."""
+    passed_m = np.zeros(len(length_m))
+    for piece in range(1, len(length_m)):
+        passed_m[piece] = 0.0 if is_last[piece - 1] else passed_m[piece - 1] + length_m[piece - 1]
+    return passed_m
 
 
 def close_approaches(

@@ -5,10 +5,10 @@ from __future__ import annotations
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from scipy import ndimage
 
 from pipeline.landform.contours.isolines import trace_contours
 from pipeline.landform.contours.legibility import close_approaches
+from pipeline.lattice.filters.bell import gaussian
 from pipeline.lattice.grid import EastNorth, Grid, Heights
 from pipeline.lattice.sampling import bilinear, row_col_between
 from pipeline.lattice.windows import highest_around, lowest_around
@@ -23,7 +23,13 @@ def find_necks(
     -------
     (n, 2) float64, metres, and (n,) bool: True where the ground between stands above the level.
     """
-    lines, elevation_m = trace_contours(heights, grid, levels)
+    return necks_between(*trace_contours(heights, grid, levels), heights, grid, apart_m=apart_m)
+
+
+def necks_between(
+    lines: list[EastNorth], elevation_m: NDArray[np.float64], heights: Heights, grid: Grid, /, *, apart_m: float
+) -> tuple[EastNorth, NDArray[np.bool_]]:
+    """As `find_necks`, of contours that were traced already, given the elevation of each."""
     long_enough = [len(line) > 3 for line in lines]
     elevation_m = elevation_m[long_enough]
     drawn = [shapely.LineString(line) for line, kept in zip(lines, long_enough, strict=True) if kept]
@@ -77,4 +83,4 @@ def _bumps(places: EastNorth, sign: NDArray[np.float64], grid: Grid, /, *, radiu
     np.minimum.at(bumps.ravel(), index[(sign < 0) & (index >= 0)], -abs(sign).max())
     reach = int(np.ceil(radius_m / grid.cell_m))
     wide = highest_around(bumps, reach) + lowest_around(bumps, reach)
-    return np.asarray(ndimage.gaussian_filter(wide, radius_m / grid.cell_m))
+    return gaussian(wide, radius_m / grid.cell_m)

@@ -5,13 +5,13 @@ from __future__ import annotations
 import geopandas as gpd
 import numpy as np
 import shapely
-from scipy import ndimage
 
 from pipeline.features import SUM, make_features
 from pipeline.landform.contours.generalise import round_off
 from pipeline.landform.contours.isolines import trace_areas
 from pipeline.landform.shapes.surroundings import usual_size
 from pipeline.lattice.fill import fill_voids
+from pipeline.lattice.filters.bell import gaussian
 from pipeline.lattice.grid import Bounds, Grid, Heights, Mask
 from pipeline.lattice.means import Known, gaussian_window
 from pipeline.lattice.reach import within_reach
@@ -40,7 +40,7 @@ def unevenness(heights: Heights, counted: Mask, grid: Grid, /) -> Heights:
     filled, unknown = fill_voids(heights)
     # A hump of some size is half a wave; a Gaussian of a quarter of its size halves such waves.
     fine, coarse = (size_m / 4 / grid.cell_m for size_m in (FINEST_M, COARSEST_M))
-    shapes = ndimage.gaussian_filter(filled, fine) - ndimage.gaussian_filter(filled, coarse)
+    shapes = gaussian(filled, fine) - gaussian(filled, coarse)
     window = gaussian_window(REACH_M / 2 / grid.cell_m, rim="reflect")
     known = Known.of(counted & ~unknown, window, dtype=np.float32)
     # The square root is taken before the mean, so that one boulder or one furrow does not make the ground uneven.

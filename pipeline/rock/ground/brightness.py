@@ -12,8 +12,9 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import ndimage
 
+from pipeline.lattice.filters.bell import gaussian
+from pipeline.lattice.filters.box import square_mean
 from pipeline.lattice.grid import Grid, Heights, Mask
 from pipeline.lattice.larger_cells import cells_times_as_wide
 
@@ -112,8 +113,7 @@ def _window(values: Heights, grid: Grid) -> Heights:
     """(rows, cols) mean over the window of the sums of its cells."""
     sigma = WINDOW_SIGMA_M / grid.cell_m
     filled = np.nan_to_num(values.astype(np.float32))
-    smooth: Heights = ndimage.gaussian_filter(filled, sigma, mode="constant")
-    return smooth
+    return gaussian(filled, sigma, rim="constant")
 
 
 VEGETATED_MIN_AREA_M2 = 2500.0
@@ -184,7 +184,7 @@ def _beside_vegetated(mean: Heights, vegetated: Mask, usual: float, cell_m: floa
     """
     size = 2 * round(REACH_M / cell_m) + 1
     share, shine = (
-        ndimage.uniform_filter(values.astype(np.float32), size, mode="constant")
+        square_mean(values.astype(np.float32), size, rim="constant")
         for values in (vegetated, np.where(vegetated, mean / usual, 0))
     )
     ratio: Heights = (mean / usual / ((shine + SURVEY_SHARE) / (share + SURVEY_SHARE))).astype(np.float32)

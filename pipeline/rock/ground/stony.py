@@ -11,11 +11,11 @@ import geopandas as gpd
 import numpy as np
 from numpy.typing import NDArray
 from rasterio.features import rasterize, shapes
-from scipy import ndimage
 from shapely.geometry import Polygon
 from shapely.geometry.base import BaseGeometry
 
 from pipeline.features import SUM, make_features
+from pipeline.lattice.filters.box import square_mean
 from pipeline.lattice.grid import Grid, Heights, Mask
 from pipeline.lattice.means import Known, gaussian_window, square_window
 from pipeline.lattice.reach import wide_enough
@@ -96,7 +96,7 @@ def draw_stony_ground(rough: Floats, grid: Grid, /, *, slow_m: float) -> gpd.Geo
     Where an edge runs depends on the roughness within a few metres alone, so that two fields draw it alike.
     """
     # The middle of the 25 cells around is rough where at least 13 of them are.
-    n_rough = 25 * ndimage.uniform_filter((np.nan_to_num(rough) >= slow_m).astype(np.float32), 5)
+    n_rough = 25 * square_mean((np.nan_to_num(rough) >= slow_m).astype(np.float32), 5)
     # A single step or gully edge is rough along a strip about two windows wide; stony ground is wide both ways.
     mask = wide_enough(n_rough > 12.5, width_m=2.5 * WINDOW_M, cell_m=grid.cell_m)
     whole = [area for area in areas_of_cells(mask, grid) if area.area >= MIN_AREA_M2]

@@ -33,10 +33,18 @@ def landform(
         layers.write_features(out, no_features(grid.crs))
         arrays.write_json(base_level, {"counts": []})
         return
+    surface, cells = contour_surface(heights, grid, interval_m=interval_m, scale=scale, settings=settings)
     found = draft_landforms(
-        heights, support, canopy, grid, interval_m=interval_m, scale=scale, settings=settings, core=field.core
+        heights,
+        support,
+        canopy,
+        grid,
+        interval_m=interval_m,
+        scale=scale,
+        settings=settings,
+        core=field.core,
+        traced=(surface, cells),
     )
     layers.write_features(out, found)
-    surface, cells = contour_surface(heights, grid, interval_m=interval_m, scale=scale, settings=settings)
     counts = count_base_levels(surface, cells, interval_m=interval_m, core=field.core)
     arrays.write_json(base_level, {"counts": [asdict(count) for count in counts]})

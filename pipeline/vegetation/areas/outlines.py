@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import cast
+
 import numpy as np
 import shapely
 from numpy.typing import NDArray
@@ -67,7 +69,7 @@ def _cell_edges(coded: Kinds, grid: Grid) -> shapely.MultiLineString:
     col, first = np.nonzero((below & (~above | left | right)).T)
     _, last = np.nonzero((above & (~below | left | right)).T)
     steep = np.stack([np.column_stack((east[col], north[at])) for at in (first, last)], axis=1)
-    return shapely.MultiLineString(list(np.concatenate((level, steep))))
+    return _stretches(np.concatenate((level, steep)))
 
 
 def _edges_of(pieces: NDArray[np.object_], kind: NDArray[np.int64]) -> tuple[NDArray[np.object_], NDArray[np.object_]]:
@@ -88,8 +90,13 @@ def _edges_of(pieces: NDArray[np.object_], kind: NDArray[np.int64]) -> tuple[NDA
 
 
 def _merged(sides: NDArray[np.float64]) -> NDArray[np.object_]:
-    stretches = shapely.MultiLineString(list(sides.reshape(-1, 2, 2)))
-    return np.asarray(shapely.get_parts(shapely.line_merge(stretches)), np.object_)
+    return np.asarray(shapely.get_parts(shapely.line_merge(_stretches(sides.reshape(-1, 2, 2)))), np.object_)
+
+
+def _stretches(ends: NDArray[np.float64]) -> shapely.MultiLineString:
+    """Straight lines as one geometry, given (n, 2, 2) the east and north of both ends of each."""
+    lines = np.asarray(shapely.linestrings(ends), np.object_)
+    return cast("shapely.MultiLineString", shapely.multilinestrings(lines))
 
 
 def _join_small(

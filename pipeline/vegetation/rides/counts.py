@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import OrderedDict
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -52,17 +52,19 @@ class Counts:
         sums = sum_into({name: profile[name] for name in RIDE_COUNTS}, grid, larger, times)
         return cls(larger, lambda part: {name: values[larger.window_of(part)] for name, values in sums.items()})
 
-    def at(self, name: str, places: EastNorth, /) -> NDArray[np.float64]:
-        """(n,) count of the cell that each place lies in; 0 outside the area."""
+    def at(self, names: Sequence[str], places: EastNorth, /) -> NDArray[np.float64]:
+        """(k, n) counts by these names of the cell that each place lies in; 0 outside the area."""
         row, col = self.grid.row_col(places[:, 0], places[:, 1])
-        found = np.zeros(len(places))
+        found = np.zeros((len(names), len(places)))
         inside = np.flatnonzero((row >= 0) & (row < self.grid.rows) & (col >= 0) & (col < self.grid.cols))
         number = row[inside] // PART_CELLS * (self.grid.cols // PART_CELLS + 1) + col[inside] // PART_CELLS
-        for part in np.unique(number):
+        for part in np.flatnonzero(np.bincount(number)):
             mine = inside[number == part]
             down, across = divmod(int(part), self.grid.cols // PART_CELLS + 1)
-            values = self._part(down, across)[name]
-            found[mine] = values[row[mine] - down * PART_CELLS, col[mine] - across * PART_CELLS]
+            cells = row[mine] - down * PART_CELLS, col[mine] - across * PART_CELLS
+            sums = self._part(down, across)
+            for k, name in enumerate(names):
+                found[k, mine] = sums[name][cells]
         return found
 
     def around(self, bounds: Bounds, /) -> Iterator[tuple[Grid, Sums]]:

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 
+from pipeline.compiled import compiled
 from pipeline.vegetation.rides.counts import Counts
 
 SECTION_M = 8.0
@@ -52,10 +53,29 @@ class Strip:
 
     def share(self, low_m: NDArray[np.float64] | float, high_m: NDArray[np.float64] | float) -> NDArray[np.float64]:
         """Clear share of each section between two offsets; NaN without pulses."""
-        low, high = np.broadcast_to(low_m, len(self.clear))[:, None], np.broadcast_to(high_m, len(self.clear))[:, None]
-        within = (self.offset_m >= low) & (self.offset_m <= high)
-        pulses = (self.pulses * within).sum(axis=1)
-        return np.where(pulses > 0, (self.clear * within).sum(axis=1) / np.maximum(pulses, 1e-9), np.nan)
+        low, high = (np.broadcast_to(np.asarray(side, np.float64), len(self.clear)) for side in (low_m, high_m))
+        return _share(self.clear, self.pulses, self.offset_m, low, high)
+
+
+@compiled
+def _share(
+    clear: NDArray[np.float64],
+    pulses: NDArray[np.float64],
+    offset_m: NDArray[np.float64],
+    low_m: NDArray[np.float64],
+    high_m: NDArray[np.float64],
+) -> NDArray[np.float64]:
+    """As `Strip.share`, with two offsets for each section."""
+    share = np.full(len(clear), np.nan)
+    for section in range(len(clear)):
+        through, all_pulses = 0.0, 0.0
+        for place in range(len(offset_m)):
+            if low_m[section] <= offset_m[place] <= high_m[section]:
+                through += clear[section, place]
+                all_pulses += pulses[section, place]
+        if all_pulses > 0:
+            share[section] = through / all_pulses
+    return share
 
 
 def cut_strip(line: Line, length_m: float, counts: Counts) -> Strip:
@@ -65,8 +85,9 @@ def cut_strip(line: Line, length_m: float, counts: Counts) -> Strip:
     t = (np.arange(n_sections * int(SECTION_M)) + 0.5)[:, None]
     place = line.start + t[..., None] * line.unit + offset[None, :, None] * line.left
     shape = (n_sections, int(SECTION_M), len(offset))
-    sums = [counts.at(name, place.reshape(-1, 2)).reshape(shape).sum(axis=1) for name in ("clear", "pulses")]
-    return Strip(sums[0], sums[1], offset)
+    found = counts.at(("clear", "pulses"), place.reshape(-1, 2))
+    clear, pulses = (values.reshape(shape).sum(axis=1) for values in found)
+    return Strip(clear, pulses, offset)
 
 
 def section_scores(

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import numpy as np
-from scipy import ndimage
 
+from pipeline.lattice.filters.bell import gaussian
 from pipeline.lattice.grid import Grid, Heights
 from pipeline.lattice.larger_cells import highest_into, larger_cells
 from pipeline.lattice.windows import highest_around, lowest_around
@@ -31,4 +31,4 @@ def stand_height(canopy_height: Heights, /, *, cell_m: float) -> Heights:
     """
     reach = round(CROWN_M / cell_m / 2)
     highest = lowest_around(highest_around(np.nan_to_num(canopy_height), reach), reach)
-    return np.asarray(ndimage.gaussian_filter(highest, CROWN_M / 2 / cell_m, mode="nearest"), np.float32)
+    return gaussian(highest, CROWN_M / 2 / cell_m, rim="nearest")

@@ -9,9 +9,9 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 
+from pipeline.compiled import compiled
+
 NEIGHBOURS = ((-1, -1), (-1, 0), (-1, 1), (0, -1), (0, 1), (1, -1), (1, 0), (1, 1))
-PART = 1_000_000
-"""Cells that are made plain Python numbers of at one time: each takes 40 bytes. Our choice."""
 
 
 @dataclass(frozen=True)
@@ -44,42 +44,36 @@ def drain(heights: NDArray[np.float64], /) -> Drainage:
     rim = np.flatnonzero(ground & ndimage.binary_dilation(~ground, np.ones((3, 3), bool)))
     receiver = np.full(padded.size, -1, np.int64)
     order = np.empty(np.count_nonzero(ground), np.int64)
-    is_taken = bytearray(~ground)
-    for at in rim.tolist():
-        is_taken[at] = True
-    _flood(padded.ravel(), rim, cols + 2, is_taken, receiver, order)
+    is_taken = ~ground.ravel()
+    is_taken[rim] = True
+    steps = np.array([down * (cols + 2) + right for down, right in NEIGHBOURS])
+    _flood(padded.ravel(), rim, steps, is_taken, receiver, order)
     return _without_rim(receiver, order, cols + 2, cols)
 
 
+@compiled
 def _flood(
     heights: NDArray[np.float64],
     rim: NDArray[np.int64],
-    width: int,
-    is_taken: bytearray,
+    steps: NDArray[np.int64],
+    is_taken: NDArray[np.bool_],
     receiver: NDArray[np.int64],
     order: NDArray[np.int64],
 ) -> None:
-    """Take cell after cell, from the rim inwards; fills `receiver` and `order`.
-
-    Views of memory give plain numbers, four times as quick as NumPy's cells and a fifth of the memory of lists.
-    """
-    level, below, taken_at = memoryview(heights), memoryview(receiver), memoryview(order)  # type: ignore[arg-type]
-    steps = [down * width + right for down, right in NEIGHBOURS]
-    queue = [(level[at], at) for at in rim.tolist()]
+    """Take cell after cell, from the rim inwards; fills `receiver` and `order`. `steps` lead to the neighbours."""
+    queue = [(heights[at], at) for at in rim]
     heapq.heapify(queue)
-    pop, push = heapq.heappop, heapq.heappush
     count = 0
-    while queue:
-        height, at = pop(queue)
-        taken_at[count] = at
+    while len(queue) > 0:
+        height, at = heapq.heappop(queue)
+        order[count] = at
         count += 1
         for step in steps:
             near = at + step
             if not is_taken[near]:
                 is_taken[near] = True
-                below[near] = at
-                risen = level[near]
-                push(queue, (risen if risen > height else height, near))
+                receiver[near] = at
+                heapq.heappush(queue, (max(heights[near], height), near))
 
 
 def _without_rim(receiver: NDArray[np.int64], order: NDArray[np.int64], width: int, cols: int) -> Drainage:
@@ -95,13 +89,16 @@ def _without_rim(receiver: NDArray[np.int64], order: NDArray[np.int64], width: i
 def gathered(drainage: Drainage) -> NDArray[np.int64]:
     """(n,) how many cells drain to each, itself among them."""
     total = np.ones(len(drainage.receiver), np.int64)
-    cells = memoryview(total)  # type: ignore[arg-type]
-    upwards = drainage.order[::-1]
-    for part in (upwards[start : start + PART] for start in range(0, len(upwards), PART)):
-        for at, below in zip(part.tolist(), drainage.receiver[part].tolist(), strict=True):
-            if below >= 0:
-                cells[below] += cells[at]
+    _gather(drainage.receiver, drainage.order, total)
     return total
+
+
+@compiled
+def _gather(receiver: NDArray[np.int64], order: NDArray[np.int64], total: NDArray[np.int64]) -> None:
+    """Add to each cell what the cells that drain to it have gathered."""
+    for at in order[::-1]:
+        if receiver[at] >= 0:
+            total[receiver[at]] += total[at]
 
 
 def downstream(drainage: Drainage, starts: NDArray[np.int64]) -> NDArray[np.bool_]:
