@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import datetime
 from pathlib import Path
 
+import geopandas as gpd
 import numpy as np
 import pypdfium2
 import rasterio
@@ -11,10 +13,12 @@ from affine import Affine
 from numpy.typing import NDArray
 from PIL import Image
 from rasterio.warp import Resampling, reproject
+from shapely.geometry import MultiPolygon, Polygon
 
 from pipeline.files import layers
 from pipeline.norm.symbols import norm_table
 from pipeline.plan.plan import Plan, make_plan
+from pipeline.settings import SheetSettings
 from pipeline.sheet.drawing import draw_sheet
 from pipeline.sheet.picture import sheet_pictures
 
@@ -41,16 +45,40 @@ def main() -> None:
 def map_of(plan: Plan, names: list[str]) -> tuple[NDArray[np.uint8], Affine, str]:
     """The map alone with these layers of the draft, as the sheet draws it; its transform and CRS."""
     outline, crs = layers.read_outline(plan.out / "work" / "outline.gpkg")
-    settings = plan.area.expert.sheet.model_copy(update={"resolution_dpi": MAP_DPI})
-    drawing = draw_sheet(
+    return draw_map(
         {name: layers.read_layer(plan.out / "draft.gpkg", name) for name in names},
-        symbols=norm_table(),
+        outline,
+        crs,
         name=plan.area.name,
+        scale=plan.area.scale,
+        interval_m=plan.area.contour_interval_m,
+        map_date=plan.area.map_date,
+        settings=plan.area.expert.sheet.model_copy(update={"resolution_dpi": MAP_DPI}),
+    )
+
+
+def draw_map(
+    draft: dict[str, gpd.GeoDataFrame],
+    outline: Polygon | MultiPolygon,
+    crs: str,
+    /,
+    *,
+    name: str,
+    scale: int,
+    interval_m: float,
+    map_date: datetime.date,
+    settings: SheetSettings,
+) -> tuple[NDArray[np.uint8], Affine, str]:
+    """The map alone with the layers of a draft, as the sheet draws it; its transform and CRS."""
+    drawing = draw_sheet(
+        draft,
+        symbols=norm_table(),
+        name=name,
         outline=outline,
         crs=crs,
-        scale=plan.area.scale,
-        contour_interval_m=plan.area.contour_interval_m,
-        map_date=plan.area.map_date,
+        scale=scale,
+        contour_interval_m=interval_m,
+        map_date=map_date,
         survey_line="",
         settings=settings,
     )

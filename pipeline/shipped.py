@@ -18,6 +18,9 @@ SYMBOLS = CONFIG / "symbols.csv"
 """The table of the norm: every size, gap, width and least area, with how sure each is."""
 BOULDER_RECALL = CONFIG / "boulder_recall.json"
 """Share of boulders found by density and canopy, as measured; made by `python -m tests.benchmarks.rock density`."""
+PROMISES = CONFIG / "promises.json"
+"""Cases of landforms and cliffs found and drawn right, by returns and ground; made by `python -m
+tests.benchmarks.promises`."""
 BOULDER_TREES = CONFIG / "boulder_trees.json"
 """Fitted trees that tell boulders from bushes, and what they were fitted to; made by `python -m
 tests.benchmarks.rock_fit`."""

@@ -50,13 +50,14 @@ def take_in(
     given_crs: str | None = None,
     crs_overrides: bool = False,
     given_height_unit: str | None = None,
+    height_unit_overrides: bool = False,
     known_checksums: Mapping[str, str] | None = None,
 ) -> Intake:
     """Headers, working CRS and checked tile table of lidar files.
 
     Parameters
     ----------
-    given_crs, crs_overrides, given_height_unit
+    given_crs, crs_overrides, given_height_unit, height_unit_overrides
         As in the area file.
     known_checksums : mapping
         Mark of a file (`pipeline.files.checksums`) to its checksum, so that it is not read for it again.
@@ -76,6 +77,7 @@ def take_in(
         given_crs=given_crs,
         crs_overrides=crs_overrides,
         given_height_unit=given_height_unit,
+        height_unit_overrides=height_unit_overrides,
     )
     known = known_checksums or {}
     tiles = [_tile_of(name, header, bounds[name], working, known) for name, header in headers.items()]

@@ -58,6 +58,7 @@ def choose_working_crs(
     given_crs: str | None = None,
     crs_overrides: bool = False,
     given_height_unit: str | None = None,
+    height_unit_overrides: bool = False,
 ) -> WorkingCrs:
     """The metric CRS to work in.
 
@@ -74,13 +75,15 @@ def choose_working_crs(
     crs_overrides : bool
         Whether `given_crs` also replaces what tiles say otherwise.
     given_height_unit : str or None
-        metre, foot or us_survey_foot; replaces what the tiles say.
+        metre, foot or us_survey_foot, for tiles that do not say their unit of heights.
+    height_unit_overrides : bool
+        Whether `given_height_unit` also replaces what tiles say otherwise.
 
     Raises
     ------
     SurveyError
-        If a tile has no CRS and none is given, tiles are in two CRSs, one says another CRS than is given and that does
-        not override, or the coordinates cannot be what the CRS says.
+        If a tile has no CRS and none is given, tiles are in two CRSs, one says another CRS or unit of heights than is
+        given and that does not override, or the coordinates cannot be what the CRS says.
     """
     source = _common_crs(tiles, given_crs, crs_overrides)
     outer = _outer_bounds([bounds for _, bounds in tiles.values()])
@@ -88,6 +91,8 @@ def choose_working_crs(
     cautions = [f"{name}: {crs.caution}" for name, (crs, _) in tiles.items() if crs.caution and given_crs is None]
     cautions += check_plausible(source, outer, name=first)
     unit_m = HEIGHT_UNITS_M[given_height_unit] if given_height_unit else None
+    if given_height_unit and not height_unit_overrides:
+        _refuse_another_height_unit({name: crs for name, (crs, _) in tiles.items()}, given_height_unit)
     plan = pyproj.CRS.from_wkt(str(source.plan_wkt))
     working, reason = _metric_crs(plan, source, outer, first)
     source_text = crs_text(plan)
@@ -143,6 +148,22 @@ def _refuse_another_crs(tiles: Mapping[str, tuple[TileCrs, Bounds]], given: Tile
         raise SurveyError(
             f"the area file says 'crs: {given_crs}' ({given.name}), but tiles say another coordinate system ({said}). "
             "Remove the line 'crs:' if the tiles are right; if they are wrong, write below it 'crs_overrides: true'."
+        )
+
+
+def _refuse_another_height_unit(tiles: Mapping[str, TileCrs], given: str) -> None:
+    """Refuse tiles that say another unit of heights than the area file gives, as feet for metres triple every hill."""
+    given_m = HEIGHT_UNITS_M[given]
+    others: dict[float, list[str]] = {}
+    for name, crs in tiles.items():
+        if crs.height_unit_m is not None and not math.isclose(crs.height_unit_m, given_m, rel_tol=1e-9):
+            others.setdefault(crs.height_unit_m, []).append(name)
+    if others:
+        said = "; ".join(f"{unit_in_words(unit_m)}: {_some_of(names)}" for unit_m, names in others.items())
+        raise SurveyError(
+            f"the area file says 'height_unit: {given}' ({unit_in_words(given_m)}), but tiles say another unit of "
+            f"heights ({said}). Remove the line 'height_unit:' if the tiles are right; if they are wrong, write below "
+            "it 'height_unit_overrides: true'."
         )
 
 

@@ -29,6 +29,9 @@ Bounds = tuple[float, float, float, float]
 Real = TypeVar("Real", np.float32, np.float64)
 """Precision of a grid of numbers: what a function takes it gives back."""
 
+# Places worked on at a time: what is made of them on the way stays in the processor's cache. Decides speed alone.
+_SLICE = 2**14
+
 
 @dataclass(frozen=True)
 class Grid:
@@ -171,15 +174,17 @@ class Grid:
 
     def contains(self, east: NDArray[np.float64], north: NDArray[np.float64]) -> Mask:
         """(n,) bool: which places fall in a cell of this grid."""
-        row, col = self.row_col(east, north)
-        inside: Mask = (row >= 0) & (row < self.rows) & (col >= 0) & (col < self.cols)
-        return inside
+        return self.cell_index(east, north) >= 0
 
     def cell_index(self, east: NDArray[np.float64], north: NDArray[np.float64]) -> NDArray[np.int64]:
         """(n,) flat cell index (row * cols + col); -1 outside."""
-        row, col = self.row_col(east, north)
-        inside = (row >= 0) & (row < self.rows) & (col >= 0) & (col < self.cols)
-        return np.where(inside, row * self.cols + col, -1)
+        index = np.empty(len(east), np.int64)
+        for first in range(0, len(east), _SLICE):
+            some = slice(first, first + _SLICE)
+            row, col = self.row_col(east[some], north[some])
+            inside = (row >= 0) & (row < self.rows) & (col >= 0) & (col < self.cols)
+            index[some] = np.where(inside, row * self.cols + col, -1)
+        return index
 
     def centres(self) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
         """East of each column (cols,) and north of each row (rows,) at the cell centres."""

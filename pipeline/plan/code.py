@@ -5,6 +5,8 @@ from __future__ import annotations
 import ast
 import functools
 import hashlib
+from collections.abc import Iterator
+from dataclasses import dataclass
 from pathlib import Path
 
 from pipeline import shipped
@@ -57,12 +59,32 @@ def _file_of(module: str) -> Path | None:
     return None
 
 
-@functools.cache
 def _imports(path: Path) -> tuple[tuple[str, ...], frozenset[Path]]:
     """Modules that a file imports, wherever in it, with the packages above them, and shipped files it names."""
+    return (_read(path).names, _read(path).tables) if path.suffix == ".py" else ((), frozenset())
+
+
+def _meaning(path: Path) -> bytes:
+    """What of a file counts: the syntax of a module without its docstrings, the bytes of a table."""
+    return _read(path).meaning if path.suffix == ".py" else path.read_bytes()
+
+
+@dataclass(frozen=True)
+class _Module:
+    """What a module imports and means; kept in place of its syntax tree, which takes fifty times the room."""
+
+    names: tuple[str, ...]
+    tables: frozenset[Path]
+    meaning: bytes
+
+
+@functools.cache
+def _read(path: Path) -> _Module:
+    """A module, parsed once: parsing all modules takes half a second, and a run waits for it before its first step."""
+    tree = ast.parse(path.read_text(encoding="utf-8"))
     names: set[str] = set()
     tables: set[Path] = set()
-    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+    for node in _statements(tree):
         if isinstance(node, ast.Import):
             names |= {alias.name for alias in node.names}
         elif isinstance(node, ast.ImportFrom) and node.module:
@@ -70,25 +92,23 @@ def _imports(path: Path) -> tuple[tuple[str, ...], frozenset[Path]]:
             if node.module == SHIPPED:
                 named = (getattr(shipped, alias.name) for alias in node.names)
                 tables |= {file for file in named if isinstance(file, Path) and file.is_file()}
+        elif isinstance(node, ast.Module | ast.ClassDef | ast.FunctionDef):
+            # Docstrings, and the sentences below constants.
+            node.body = [part for part in node.body if not _is_text(part)] or [ast.Pass()]
     parents = {name.rpartition(".")[0] for name in names}
-    return tuple(sorted((names | parents) - {""})), frozenset(tables)
+    meaning = hashlib.sha256(ast.dump(tree).encode()).digest()
+    return _Module(tuple(sorted((names | parents) - {""})), frozenset(tables), meaning)
 
 
-@functools.cache
-def _meaning(path: Path) -> bytes:
-    """What of a file counts: the syntax of a module without its docstrings, the bytes of a table."""
-    if path.suffix != ".py":
-        return path.read_bytes()
-    return ast.dump(_without_docstrings(ast.parse(path.read_text(encoding="utf-8")))).encode()
-
-
-def _without_docstrings(tree: ast.Module) -> ast.Module:
-    """The module without any bare string: docstrings, and the sentences below constants."""
-    for node in ast.walk(tree):
-        if isinstance(node, ast.Module | ast.ClassDef | ast.FunctionDef):
-            kept = [part for part in node.body if not _is_text(part)]
-            node.body = kept or [ast.Pass()]
-    return tree
+def _statements(tree: ast.Module) -> Iterator[ast.AST]:
+    """The module and every statement in it, however deep; what stands in an expression is no statement."""
+    waiting: list[ast.AST] = [tree]
+    while waiting:
+        node = waiting.pop()
+        yield node
+        for field in ("body", "orelse", "finalbody", "handlers", "cases"):
+            inner = getattr(node, field, [])
+            waiting += inner if isinstance(inner, list) else []
 
 
 def _is_text(part: ast.stmt) -> bool:

@@ -166,9 +166,9 @@ class Plan:
         """Those tiles, split."""
         return [f"work/split/{name}" for name in self._tiles_near[block]]
 
-    def content_around(self, block: str) -> list[str]:
-        """Checksums of those tiles: content, not dates, decides what is computed again."""
-        return [self._tiles[name].sha256 for name in self._tiles_near[block]]
+    def content_around(self, block: str) -> str:
+        """One checksum of those tiles: content, not dates, decides what is computed again."""
+        return text_mark(" ".join(self._tiles[name].sha256 for name in self._tiles_near[block]))
 
     def blocks_around(self, block: str) -> list[str]:
         """Names of the blocks that a block's halo reaches, itself included."""
@@ -390,6 +390,7 @@ def make_plan(area_path: Path, /) -> Plan:
         given_crs=area.crs,
         crs_overrides=area.crs_overrides,
         given_height_unit=area.height_unit,
+        height_unit_overrides=area.height_unit_overrides,
         known_checksums=checksums.recall((area_path.parent / area.out) / CHECKSUMS),
     )
     boundary = (area_path.parent / area.boundary).resolve() if area.boundary else None

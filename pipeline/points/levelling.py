@@ -164,7 +164,7 @@ def _moments(local: EastNorthHeight, number: NDArray[np.int64], n_cells: int) ->
     rest = local - mean.T[number]
     pairs = ((0, 0), (0, 1), (1, 1), (0, 2), (1, 2), (2, 2))
     products = np.stack([np.bincount(number, rest[:, a] * rest[:, b], n_cells) for a, b in pairs])
-    return np.concatenate((count[None], mean, products)).T
+    return np.asarray(np.concatenate((count[None], mean, products)).T, np.float64)
 
 
 def _compared(first: int, of_first: NDArray[np.float64], second: int, of_second: NDArray[np.float64], /) -> LineCells:
@@ -224,11 +224,12 @@ def _robust(
     """Least squares with Tukey's biweight: the k coefficients and their (k, k) covariance."""
     weight = np.ones(len(values))
     k = columns.shape[1]
-    found, spread = np.zeros(k), np.eye(k)
+    found: NDArray[np.float64] = np.zeros(k)
+    spread: NDArray[np.float64] = np.eye(k)
     for _ in range(TURNS):
         weighted = columns * weight[:, None]
-        inverse = np.linalg.pinv(weighted.T @ columns)
-        found = inverse @ (weighted.T @ values)
+        inverse = np.asarray(np.linalg.pinv(weighted.T @ columns), np.float64)
+        found = np.asarray(inverse @ (weighted.T @ values), np.float64)
         rest = values - columns @ found
         sigma = max(float(1.4826 * np.median(np.abs(rest))), 1e-4)
         spread = inverse * sigma**2

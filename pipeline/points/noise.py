@@ -72,10 +72,11 @@ def find_noise(enh: EastNorthHeight, producer_class: NDArray[np.uint8], /) -> No
 
 def _is_alone(enh: EastNorthHeight, /) -> Mask:
     """(n,) bool: the cube of the return and its neighbours hold at most `MAX_ALONE` returns."""
-    east, north = (_from_one(np.floor(enh[:, axis] / CUBE_M).astype(np.int64)) for axis in (0, 1))
     layer = _without_gaps(np.floor(enh[:, 2] / CUBE_M).astype(np.int64))
-    shape = int(east.max()) + 2, int(north.max()) + 2, int(layer.max()) + 2
-    cube = (east * shape[1] + north) * shape[2] + layer
+    first = [math.floor(enh[:, axis].min() / CUBE_M) - 1 for axis in (0, 1)]
+    last = [math.floor(enh[:, axis].max() / CUBE_M) for axis in (0, 1)]
+    shape = last[0] - first[0] + 2, last[1] - first[1] + 2, int(layer.max()) + 2
+    cube = _cubes(enh, layer, first[0], first[1], shape[1], shape[2])
     around = np.bincount(cube, minlength=shape[0] * shape[1] * shape[2]).reshape(shape)
     for axis in range(3):
         line = np.moveaxis(around, axis, 0)
@@ -87,9 +88,16 @@ def _is_alone(enh: EastNorthHeight, /) -> Mask:
     return alone
 
 
-def _from_one(cell: NDArray[np.int64], /) -> NDArray[np.int64]:
-    """(n,) counted so that the first cell is 1, which leaves an empty one before it."""
-    return cell - (int(cell.min()) - 1)
+@compiled
+def _cubes(
+    enh: EastNorthHeight, layer: NDArray[np.int64], first_col: int, first_row: int, n_rows: int, n_layers: int
+) -> NDArray[np.int64]:
+    """(n,) number of the cube of each return, by column, row and layer; those before the first are empty."""
+    cube = np.empty(len(enh), np.int64)
+    for i in range(len(enh)):
+        col, row = math.floor(enh[i, 0] / CUBE_M) - first_col, math.floor(enh[i, 1] / CUBE_M) - first_row
+        cube[i] = (col * n_rows + row) * n_layers + layer[i]
+    return cube
 
 
 def _without_gaps(layer: NDArray[np.int64], /) -> NDArray[np.int64]:

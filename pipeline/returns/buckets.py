@@ -60,6 +60,14 @@ class Buckets:
         _look(*where, east, north, radius_m, found, numbers, True)
         return found, numbers
 
+    def nearest(self, east: Floats, north: Floats, /, *, most_m: float) -> tuple[Floats, Numbers]:
+        """Metres to the place nearest to each of k points, (k,), and its number; inf and -1 where none is near enough.
+
+        Of places as near as each other it is the one with the lowest number.
+        """
+        where = self.east, self.north, self.west_col, self.south_row, *self.shape, self.start, self.held
+        return _nearest(*where, east, north, most_m)
+
 
 @compiled
 def _sorted_in(
@@ -123,3 +131,43 @@ def _look(
             numbers[begin:end].sort()
         else:
             found[point] = end - begin
+
+
+@compiled
+def _nearest(
+    east: Floats,
+    north: Floats,
+    west_col: int,
+    south_row: int,
+    rows: int,
+    cols: int,
+    start: Numbers,
+    held: Numbers,
+    at_east: Floats,
+    at_north: Floats,
+    most_m: float,
+) -> tuple[Floats, Numbers]:
+    """As `Buckets.nearest`: rings of buckets around the point are searched until no ring farther out can be nearer."""
+    distance_m, number = np.full(len(at_east), np.inf), np.full(len(at_east), -1, np.int64)
+    for point in range(len(at_east)):
+        e, n = at_east[point], at_north[point]
+        col, row = math.floor(e / SIDE_M) - west_col, math.floor(n / SIDE_M) - south_row
+        best, found = most_m * most_m, -1
+        ring = 0
+        # All places in this ring and beyond are at least so far away, as the point may lie at the rim of its bucket.
+        while (ring - 1) * SIDE_M <= 0 or ((ring - 1) * SIDE_M) ** 2 <= best:
+            for r in range(max(0, row - ring), min(rows - 1, row + ring) + 1):
+                step = 1 if abs(r - row) == ring else max(1, 2 * ring)
+                for c in range(col - ring, col + ring + 1, step):
+                    if c < 0 or c >= cols:
+                        continue
+                    for at in range(start[r * cols + c], start[r * cols + c + 1]):
+                        i = held[at]
+                        d_east, d_north = east[i] - e, north[i] - n
+                        square = d_east * d_east + d_north * d_north
+                        if square < best or (square == best and (found < 0 or i < found)):
+                            best, found = square, i
+            ring += 1
+        if found >= 0:
+            distance_m[point], number[point] = np.sqrt(best), found
+    return distance_m, number

@@ -129,26 +129,59 @@ def northward(cloud: Cloud, /) -> NDArray[np.intp]:
     """
     if len(cloud) == 0:
         return np.empty(0, np.intp)
-    packed = _ticks(cloud.north) << 32 | _ticks(cloud.east)
-    order = np.argsort(packed)
+    north, east = _ticks(cloud.north), _ticks(cloud.east)
+    order, is_tied = _by_place(north, east)
     left = _sort_few(
-        order, packed, cloud.north, cloud.east, cloud.height, cloud.gps_time, cloud.return_number, cloud.channel
+        order, is_tied, cloud.north, cloud.east, cloud.height, cloud.gps_time, cloud.return_number, cloud.channel
     )
     if left.any():
         shared = np.flatnonzero(left)
         which = np.sort(order[shared])
         few = cloud.take(which)
         ranks = np.lexsort(
-            (few.channel, few.return_number, few.gps_time, few.height, few.east, few.north, packed[which])
+            (few.channel, few.return_number, few.gps_time, few.height, few.east, few.north, east[which], north[which])
         )
         order[shared] = which[ranks]
     return order
 
 
+def _by_place(north: NDArray[np.int64], east: NDArray[np.int64], /) -> tuple[NDArray[np.intp], Mask]:
+    """(n,) an order by north, then east, and (n,) bool: the same place as the one before it in that order.
+
+    Where a place and the number of a return fit one number, as they do in all but the largest blocks, sorting those
+    takes half the time of sorting the numbers of returns by their places.
+    """
+    of_east, of_number = int(east.max()).bit_length(), len(east).bit_length()
+    packed = north << of_east
+    packed |= east
+    if int(north.max()).bit_length() + of_east + of_number > 63:
+        order = np.argsort(packed)
+        packed = packed[order]
+    else:
+        packed <<= of_number
+        packed |= np.arange(len(east))
+        packed.sort()
+        order = packed & (1 << of_number) - 1
+        packed >>= of_number
+    is_tied = np.zeros(len(east), np.bool_)
+    np.equal(packed[1:], packed[:-1], out=is_tied[1:])
+    return order, is_tied
+
+
+@compiled
+def _ticks(metres: NDArray[np.float64]) -> NDArray[np.int64]:
+    """(n,) whole ticks of 2^-10 m above the lowest value; below 2^31 for any block."""
+    ticks = np.empty(len(metres), np.int64)
+    lowest = metres.min()
+    for i in range(len(metres)):
+        ticks[i] = np.int64(np.floor(metres[i] * 1024)) - np.int64(np.floor(lowest * 1024))
+    return ticks
+
+
 @compiled
 def _sort_few(
     order: NDArray[np.intp],
-    packed: NDArray[np.int64],
+    is_tied: Mask,
     north: NDArray[np.float64],
     east: NDArray[np.float64],
     height: NDArray[np.float64],
@@ -161,9 +194,8 @@ def _sort_few(
     left = np.zeros(n, np.bool_)
     begin = 0
     while begin < n:
-        place = packed[order[begin]]
         end = begin + 1
-        while end < n and packed[order[end]] == place:
+        while end < n and is_tied[end]:
             end += 1
         if end - begin > MOST_SORTED_ONE_BY_ONE:
             left[begin:end] = True
@@ -193,10 +225,3 @@ def _sort_few(
                 order[to] = moved
         begin = end
     return left
-
-
-def _ticks(metres: NDArray[np.float64], /) -> NDArray[np.int64]:
-    """(n,) whole ticks of 2^-10 m above the lowest value; below 2^31 for any block."""
-    ticks = np.floor(metres * 1024).astype(np.int64)
-    ticks -= ticks.min()
-    return ticks

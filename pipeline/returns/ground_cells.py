@@ -38,9 +38,13 @@ class GroundCells:
     @classmethod
     def of(cls, cloud: Cloud, /) -> Self:
         """Those under the usable returns of a cloud."""
-        is_first = cloud.is_usable & (cloud.return_number <= 1)
-        places = np.floor(cloud.en[cloud.is_usable] / CELL_M).astype(np.int32)
-        return cls._summed(places, is_first[cloud.is_usable].astype(np.int64))
+        key = _keys(np.floor(cloud.east / CELL_M), np.floor(cloud.north / CELL_M))
+        # Sorted without asking which return went where, which takes ten times as long.
+        kept = np.unique(key[cloud.is_usable])
+        first, counts = np.unique(key[cloud.is_usable & (cloud.return_number <= 1)], return_counts=True)
+        pulses = np.zeros(len(kept), np.int64)
+        pulses[np.searchsorted(kept, first)] = counts
+        return cls(_places(kept), pulses)
 
     @classmethod
     def joined(cls, parts: Sequence[GroundCells], /) -> Self:
@@ -51,10 +55,9 @@ class GroundCells:
 
     @classmethod
     def _summed(cls, cells: NDArray[np.int32], pulses: NDArray[np.int64]) -> Self:
-        key = (cells[:, 0].astype(np.int64) << 32) + cells[:, 1]
-        kept, first, where = np.unique(key, return_index=True, return_inverse=True)
+        kept, where = np.unique(_keys(cells[:, 0], cells[:, 1]), return_inverse=True)
         sums = np.bincount(where, weights=pulses, minlength=len(kept)).astype(np.int64)
-        return cls(cells[first], sums)
+        return cls(_places(kept), sums)
 
     @property
     def covered_m2(self) -> float:
@@ -76,3 +79,14 @@ class GroundCells:
             (col * PATCH_M, row * PATCH_M, (col + 1) * PATCH_M, (row + 1) * PATCH_M)
             for col, row in patches[step // 2 :: step].tolist()
         ]
+
+
+def _keys(cols: NDArray[np.generic], rows: NDArray[np.generic]) -> NDArray[np.int64]:
+    """(n,) one number for each square, in the order of columns and then of rows."""
+    return (cols.astype(np.int64) << 32) + rows.astype(np.int64)
+
+
+def _places(keys: NDArray[np.int64]) -> NDArray[np.int32]:
+    """(n, 2) column and row of each square."""
+    rows = (keys & 0xFFFFFFFF).astype(np.uint32).view(np.int32)
+    return np.stack(((keys - rows) >> 32, rows), axis=1).astype(np.int32)

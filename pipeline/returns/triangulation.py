@@ -10,8 +10,9 @@ from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from pipeline.compiled import compiled
-from pipeline.lattice.grid import EastNorth, EastNorthHeight
+from pipeline.lattice.grid import EastNorth, EastNorthHeight, Mask
 from pipeline.lattice.sampling import bilinear
+from pipeline.returns.buckets import Buckets
 
 TICKS_PER_M = 1024.0
 """Ticks to the metre in which places and heights are summed: a power of two, and about 1 mm, so that floating point
@@ -83,21 +84,71 @@ def heights_at_nodes(
     east, north : (cols,) and (rows,) float64, metres
         Evenly spaced.
     """
-    shape = len(north), len(east)
-    if len(nodes) == 0:
-        return np.full(shape, np.nan)
-    origin = np.floor(nodes[:, :2].min(axis=0))
-    local = (nodes - np.append(origin, 0.0))[_coarse_first(nodes)]
-    east, north = east - origin[0], north - origin[1]
-    found = np.full(shape, np.nan)
-    triangulation = _triangulated(local)
-    if len(nodes) >= 3:
-        corners = triangulation.triangles.astype(np.int64)
-        _fill_triangles(found, triangulation.points, corners, east, north, MOST_RADIUS_M)
-    row, col = np.nonzero(np.isnan(found))
-    if len(row):
-        places = np.column_stack((east[col], north[row]))
-        found[row, col] = local[quick_tree(local[:, :2]).query(places)[1], 2]
+    return Triangulated(nodes).heights(east, north)
+
+
+class Triangulated:
+    """Nodes and the Delaunay triangulation of them, which can follow a few nodes that come and go.
+
+    Parameters
+    ----------
+    nodes : (n, 3) float64, metres
+        As `cell_means` gives them.
+    """
+
+    def __init__(self, nodes: EastNorthHeight, /) -> None:
+        self._origin = np.append(np.floor(nodes[:, :2].min(axis=0)), 0.0) if len(nodes) else np.zeros(3)
+        self._nodes = (nodes - self._origin)[_coarse_first(nodes)]
+        self._triangles = _triangulated(self._nodes)
+
+    def changed(self, gone: EastNorthHeight, new: EastNorthHeight, /) -> Triangulated:
+        """The triangulation without some of its nodes and with new ones; this one is used up.
+
+        Where few nodes change that takes a tenth of the time of a new triangulation. The triangles are those of a new
+        one but where four nodes and more lie on one circle, which leaves a choice.
+
+        Parameters
+        ----------
+        gone, new : (n, 3) float64, metres
+            No node of `new` may be in the triangulation.
+        """
+        left = self._nodes[~_in(self._nodes, gone - self._origin)]
+        is_whole = self._triangles.number_of_vertices() == len(self._nodes)
+        if not is_whole or MOST_CHANGED_SHARE * len(left) < len(gone) + len(new):
+            return Triangulated(np.concatenate((left + self._origin, new)))
+        for place in (gone - self._origin)[:, :2]:
+            self._triangles.remove(self._triangles.closest_point(place))
+        new = (new - self._origin)[_coarse_first(new)]
+        self._triangles.insert(new)
+        self._nodes = np.concatenate((left, new))
+        return self
+
+    def heights(self, east: NDArray[np.float64], north: NDArray[np.float64], /) -> NDArray[np.float64]:
+        """As `heights_at_nodes`."""
+        shape = len(north), len(east)
+        if len(self._nodes) == 0:
+            return np.full(shape, np.nan)
+        east, north = east - self._origin[0], north - self._origin[1]
+        found = np.full(shape, np.nan)
+        if len(self._nodes) >= 3:
+            corners = self._triangles.triangles.astype(np.int64)
+            _fill_triangles(found, self._triangles.points, corners, east, north, MOST_RADIUS_M)
+        row, col = np.nonzero(np.isnan(found))
+        if len(row):
+            places = np.column_stack((east[col], north[row]))
+            found[row, col] = self._nodes[nearest_places(self._nodes[:, :2], places)[1], 2]
+        return found
+
+
+MOST_CHANGED_SHARE = 0.1
+"""Share of the nodes up to which a triangulation is changed node by node; of more it is made anew."""
+
+
+def _in(nodes: EastNorthHeight, some: EastNorthHeight) -> Mask:
+    """(n,) bool: nodes whose place is that of one of some others."""
+    place, others = (which[:, 0] + 1j * which[:, 1] for which in (nodes, some))
+    at = np.searchsorted(others := np.sort(others), place)
+    found: Mask = np.append(others, np.nan)[at] == place
     return found
 
 
@@ -157,7 +208,7 @@ def height_above(enh: EastNorthHeight, nodes: EastNorthHeight, /, *, cell_m: flo
     """(n,) metres of each return above the triangulated nodes; NaN without any node.
 
     The surface is read from a grid of `cell_m`, bilinearly: far quicker than a look into the triangles for each return.
-    The grid just holds the returns: within half a cell of its rim the surface counts as level.
+    The grid reaches a cell beyond the returns, so that no height depends on where they end.
 
     Parameters
     ----------
@@ -167,8 +218,8 @@ def height_above(enh: EastNorthHeight, nodes: EastNorthHeight, /, *, cell_m: flo
     """
     if len(enh) == 0 or len(nodes) == 0:
         return np.full(len(enh), np.nan)
-    first = np.floor(enh[:, :2].min(axis=0) / cell_m)
-    last = np.floor(enh[:, :2].max(axis=0) / cell_m)
+    first = np.floor(enh[:, :2].min(axis=0) / cell_m) - 1
+    last = np.floor(enh[:, :2].max(axis=0) / cell_m) + 1
     east, north = ((np.arange(first[axis], last[axis] + 1) + 0.5) * cell_m for axis in (0, 1))
     level = heights_at_nodes(nodes, east, north)
     return enh[:, 2] - bilinear(level, enh[:, 1] / cell_m - first[1] - 0.5, enh[:, 0] / cell_m - first[0] - 0.5)
@@ -195,6 +246,22 @@ def _triangulated(nodes: EastNorthHeight, /) -> startinpy.DT:
     return triangulation
 
 
-def quick_tree(places: EastNorth, /) -> cKDTree:
-    """A tree that is asked little: split at midpoints, it is made quicker than at medians and finds the same places."""
-    return cKDTree(places, balanced_tree=False, compact_nodes=False)
+def nearest_places(places: EastNorth, asked: EastNorth, /) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
+    """Metres from each of k points to the nearest of n places, (k,), and the number of that; there must be a place.
+
+    Parameters
+    ----------
+    places : (n, 2)
+    asked : (k, 2)
+    """
+    east, north = np.ascontiguousarray(asked.T)
+    distance_m, number = Buckets.of(*np.ascontiguousarray(places.T)).nearest(east, north, most_m=MOST_SEARCHED_M)
+    far = number < 0
+    if far.any():
+        distance_m[far], number[far] = cKDTree(places, balanced_tree=False, compact_nodes=False).query(asked[far])
+    return distance_m, number
+
+
+MOST_SEARCHED_M = 8.0
+"""Distance in metres up to which the nearest place is sought in buckets, which are made five times as quickly as a
+tree; farther out a tree is quicker. Decides speed alone."""

@@ -73,7 +73,7 @@ rule vegetation:
     output:
         features="work/features/vegetation/{field}.gpkg",
         candidates=directory("work/ride_candidates/{field}"),
-        running=directory("work/running/{field}"),
+        running=temp(directory("work/running/{field}")),
     log:
         "logs/vegetation/{field}.log",
     resources:

@@ -56,7 +56,12 @@ class Area(Section):
         description="true: 'crs:' is right and the tiles that say another are wrong. false: such tiles are refused.",
     )
     height_unit: Literal["metre", "foot", "us_survey_foot"] | None = Field(
-        None, description="Unit of the elevations, only where the tiles do not say or say it wrongly."
+        None, description="Unit of the elevations, for tiles that do not say theirs."
+    )
+    height_unit_overrides: bool = Field(
+        False,
+        description="true: 'height_unit:' is right and the tiles that say another are wrong. false: such tiles are "
+        "refused.",
     )
     boundary: Annotated[str | None, AfterValidator(as_path)] = Field(
         None,
@@ -78,4 +83,8 @@ class Area(Section):
     def _overrides_with_something(self) -> Self:
         if self.crs_overrides and self.crs is None:
             raise ValueError("'crs_overrides: true' needs the right system beside it, for example 'crs: EPSG:25832'")
+        if self.height_unit_overrides and self.height_unit is None:
+            raise ValueError(
+                "'height_unit_overrides: true' needs the right unit beside it, for example 'height_unit: metre'"
+            )
         return self

@@ -11,8 +11,6 @@ import datetime
 import re
 import unicodedata
 
-import pyproj
-
 LONGEST_PATH_BYTES = 1000
 """Longest path that is taken: the shortest limit of the usual systems is 1024 bytes (macOS; from memory)."""
 LONGEST_NAME_BYTES = 255
@@ -82,6 +80,8 @@ def as_crs(value: object) -> str | None:
         return None
     is_code = isinstance(value, int) and not isinstance(value, bool) and 0 < value < 1_000_000
     text = f"EPSG:{value}" if is_code else shown(value) if not isinstance(value, str) else value
+    import pyproj  # settings are read in every step, and most know of no coordinate system
+
     try:
         pyproj.CRS.from_user_input(text)
     except (pyproj.exceptions.CRSError, ValueError) as error:

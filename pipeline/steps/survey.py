@@ -9,8 +9,9 @@ from pipeline.files.disk import atomic
 from pipeline.files.intake import read_samples
 from pipeline.intake.leaf_calendar import LeafDays
 from pipeline.plan.plan import Plan, make_plan
-from pipeline.shipped import BOULDER_RECALL
+from pipeline.shipped import BOULDER_RECALL, PROMISES
 from pipeline.survey.boulder_recall import recall_table
+from pipeline.survey.promises import tables_of
 from pipeline.survey.record import Survey, survey_record
 from pipeline.survey.survey import survey_tiles
 from pipeline.survey.word import describe_survey
@@ -34,6 +35,7 @@ def survey_plan(plan: Plan, /) -> Survey:
         read_samples(table),
         boundary=layers.read_boundary(plan.boundary_path, plan.crs) if plan.boundary_path else None,
         boulder_recall=recall_table(arrays.read_json(BOULDER_RECALL)),
+        promises=tables_of(arrays.read_json(PROMISES)),
         leaf_days=LeafDays(*settings.leaves_out_days_of_year, settings.leaves_down_day_of_year),
     )
 

@@ -1,18 +1,23 @@
-"""How well each kind of feature can be found with a survey: good, usable, poor or not possible, and why."""
+"""How well each kind of feature can be found with a survey: good, usable, poor, not possible or not drawn, and why."""
 
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Literal
+
+import numpy as np
 
 from pipeline.intake.leaf_calendar import Season
 from pipeline.survey.boulder_recall import RecallTable
 from pipeline.survey.measure import Density
+from pipeline.survey.promises import Table
+from pipeline.survey.squares import RESTLESS, STEEP, Squares
 
-Grade = Literal["good", "usable", "poor", "not possible"]
+Grade = Literal["good", "usable", "poor", "not possible", "not drawn"]
 
-GRADES: tuple[Grade, ...] = ("good", "usable", "poor", "not possible")
+GRADES: tuple[Grade, ...] = ("good", "usable", "poor", "not possible", "not drawn")
 
 
 @dataclass(frozen=True)
@@ -26,7 +31,7 @@ class Verdict:
 
 Limits = tuple[float, float, float]
 """Least values for good, usable and poor; with less than the last a feature cannot be found. They are our choice from
-the reasons given with each, tried against no survey, but for those of boulders."""
+the reasons given with each, tried against no survey, but for those of shares found."""
 
 CONTOURS_GROUND_PER_M2: Limits = (0.5, 0.1, 0.02)
 """Ground returns for contours: 1.4, 3 and 7 m apart, where contours lie 10 m apart on a slope of 1 in 2."""
@@ -36,38 +41,91 @@ OPEN_LAND_PULSES_PER_M2: Limits = (2.0, 0.5, 0.1)
 """Pulses for open land: a gap 5 m square in the forest then has 50, 12 and 2 of them."""
 CLIFFS_GROUND_PER_M2: Limits = (4.0, 1.0, 0.3)
 """Ground returns for cliffs: 0.5, 1 and 1.8 m apart, where lip and foot lie 1 m apart."""
-PATHS_GROUND_PER_M2: Limits = (8.0, 4.0, 1.0)
-"""Ground returns for paths: so many lie on each metre of a path 1 m wide."""
+DARK_SHARE = 0.1
+"""Share of the ground by which contours are judged: the part that the fewest returns reached. What is good on the
+average may have a dark slope on every tenth hectare. Our choice."""
 RIDES_PULSES_PER_M2: Limits = (2.0, 0.5, 0.1)
 """Pulses for rides, gaps in the canopy some 5 m wide: each 5 m of one then has 50, 12 and 2 of them."""
 BUILDINGS_PULSES_PER_M2: Limits = (4.0, 1.0, 0.3)
 """Pulses for buildings: a hut 4 m square then has 64, 16 and 5 of them."""
 
 
-def judge(density: Density, /, *, season: Season, boulder_recall: RecallTable | None = None) -> tuple[Verdict, ...]:
+def judge(
+    density: Density,
+    /,
+    *,
+    season: Season,
+    boulder_recall: RecallTable | None = None,
+    squares: Squares | None = None,
+    promises: Mapping[str, Table] | None = None,
+) -> tuple[Verdict, ...]:
     """How well each kind of feature can be found with such a survey, one verdict a kind.
 
-    Without `boulder_recall`, boulders are judged by the returns that one of 2 m would get.
+    Parameters
+    ----------
+    boulder_recall : share of boulders found; None to judge by the returns that one of 2 m would get
+    squares : the ground, square by square; None to take all of it as seen like the mean
+    promises : shares of landforms and cliffs found and right; None to judge them by ground returns alone
     """
-    pulses, ground = density.pulses_per_m2, density.ground_per_m2
-    beside_m = 1 / math.sqrt(ground) if ground > 0 else math.inf
-    spacing = f"a ground return every {beside_m:.1f} m" if ground > 0 else "no ground returns"
-    by_pulses = f"{pulses:.2g} pulses/m2"
-    on_path = f"{ground:.1f} ground returns on each metre of a path 1 m wide"
+    by_pulses = f"{density.pulses_per_m2:.2g} pulses/m2"
     plain = (
-        ("contours", ground, CONTOURS_GROUND_PER_M2, spacing),
-        ("landform detail", ground, LANDFORM_GROUND_PER_M2, spacing),
-        ("open land", pulses, OPEN_LAND_PULSES_PER_M2, by_pulses),
-        ("cliffs", ground, CLIFFS_GROUND_PER_M2, spacing),
-        ("paths", ground, PATHS_GROUND_PER_M2, on_path),
-        ("rides", pulses, RIDES_PULSES_PER_M2, by_pulses),
-        ("buildings", pulses, BUILDINGS_PULSES_PER_M2, by_pulses),
+        ("open land", OPEN_LAND_PULSES_PER_M2),
+        ("rides", RIDES_PULSES_PER_M2),
+        ("buildings", BUILDINGS_PULSES_PER_M2),
     )
-    verdicts = [Verdict(feature, _grade(value, limits), reason) for feature, value, limits, reason in plain]
-    verdicts.insert(3, _judge_runnability(density, season))
-    verdicts.insert(4, _judge_boulders(density, boulder_recall))
-    verdicts.insert(8, _judge_water(density))
-    return tuple(verdicts)
+    open_land, rides, buildings = (
+        Verdict(feature, _grade(density.pulses_per_m2, limits), by_pulses) for feature, limits in plain
+    )
+    landform, cliffs = (
+        _judge_found(feature, density, limits, squares, (promises or {}).get(feature))
+        for feature, limits in (("landform detail", LANDFORM_GROUND_PER_M2), ("cliffs", CLIFFS_GROUND_PER_M2))
+    )
+    return (
+        _judge_contours(density, squares),
+        landform,
+        open_land,
+        _judge_runnability(density, season),
+        _judge_boulders(density, boulder_recall),
+        cliffs,
+        Verdict("paths", "not drawn", "no paths, tracks or roads are drawn yet: survey them on foot"),
+        rides,
+        _judge_water(density),
+        buildings,
+    )
+
+
+def _spacing(ground_per_m2: float) -> str:
+    return f"a ground return every {1 / math.sqrt(ground_per_m2):.1f} m" if ground_per_m2 > 0 else "no ground returns"
+
+
+def _judge_contours(density: Density, squares: Squares | None) -> Verdict:
+    """By the ground returns where the fewest are: contours are drawn there too."""
+    usual = density.ground_per_m2
+    dark = usual if squares is None else min(usual, float(np.quantile(squares.ground_per_m2, DARK_SHARE)))
+    reason = _spacing(usual)
+    if dark < usual / 2:
+        reason += f" on the average, {_spacing(dark).removeprefix('a ground return ')} on the darkest tenth"
+    return Verdict("contours", _grade(dark, CONTOURS_GROUND_PER_M2), reason)
+
+
+LEAST_SHARES: Limits = (0.75, 0.5, 0.2)
+"""Share of landforms or cliffs that are found, or of those drawn that are there, whichever is less: at three in four a
+mapper adds or strikes out few, at fewer than half he cannot lean on the draft. The shares are measured
+(`pipeline.survey.promises`), these limits are our choice, and those of boulders too."""
+
+
+def _judge_found(
+    feature: str, density: Density, limits: Limits, squares: Squares | None, table: Table | None
+) -> Verdict:
+    """By what was found, and was right, on ground like this; by ground returns alone where no table is given."""
+    grade, reason = _grade(density.ground_per_m2, limits), _spacing(density.ground_per_m2)
+    if table is None or squares is None or not len(squares.ground_per_m2):
+        return Verdict(feature, grade, reason)
+    promise = table.expected(squares)
+    steep, restless = (float((squares.kind == kind).mean()) for kind in (STEEP, RESTLESS))
+    reason = f"expect {_in_ten(promise.found)} in 10 found, {_in_ten(promise.right)} in 10 of those drawn true"
+    reason += f"; ground {steep:.0%} steep, {restless:.0%} restless"
+    return Verdict(feature, _at_best(_grade(min(promise.found, promise.right), LEAST_SHARES), grade), reason)
 
 
 def _grade(value: float, limits: Limits) -> Grade:

@@ -19,7 +19,9 @@ from pipeline.survey.cautions import cautions_of
 from pipeline.survey.extent import covered_ground, measure_extent
 from pipeline.survey.judge import judge
 from pipeline.survey.measure import measure_density, measure_flight, share_by_class, usable_within
+from pipeline.survey.promises import Table
 from pipeline.survey.record import Survey
+from pipeline.survey.squares import squares_of
 from pipeline.survey.word import coordinates_in_words
 
 
@@ -32,6 +34,7 @@ def survey_tiles(
     *,
     boundary: BaseGeometry | None = None,
     boulder_recall: RecallTable | None = None,
+    promises: Mapping[str, Table] | None = None,
     leaf_days: LeafDays,
 ) -> Survey:
     """What a survey holds and what can be made of it.
@@ -46,6 +49,8 @@ def survey_tiles(
         Outline of the area in the working CRS; None for the tiles' own extent.
     boulder_recall : RecallTable or None
         What share of boulders to expect; None to judge by the returns a boulder would get.
+    promises : mapping or None
+        What share of landforms and cliffs to expect, by `pipeline.survey.promises`; None to judge by ground returns.
     leaf_days : LeafDays
         When broadleaved trees come into leaf and are bare again, to tell the season from the days of flight.
 
@@ -62,18 +67,25 @@ def survey_tiles(
     is_whole = n_read >= table.n_points
     extent = measure_extent(table, clouds if is_whole else None, boundary)
     density = measure_density(clouds, per_m2=table.n_points / n_read / extent.covered_m2)
+    read_ratio = min(1.0, n_read / table.n_points)
     flight = measure_flight(headers, clouds, lat_deg=_latitude_deg(table), leaf_days=leaf_days)
     return Survey(
         n_tiles=len(table.tiles),
         n_points=table.n_points,
-        read_ratio=min(1.0, n_read / table.n_points),
+        read_ratio=read_ratio,
         coordinates=coordinates_in_words(working, headers, table),
         extent=extent,
         density=density,
         flight=flight,
         share_by_class=share_by_class(list(samples.values())),
         cautions=working.cautions + cautions_of(headers, clouds, flight, n_read=n_read),
-        verdicts=judge(density, season=flight.season, boulder_recall=boulder_recall),
+        verdicts=judge(
+            density,
+            season=flight.season,
+            boulder_recall=boulder_recall,
+            squares=squares_of(clouds, read_ratio=read_ratio),
+            promises=promises,
+        ),
     )
 
 

@@ -46,7 +46,7 @@ def _lines(survey: Survey) -> Iterator[str]:
     for caution in survey.cautions:
         yield f"Caution: {caution}."
     yield ""
-    yield "What this survey is good enough for:"
+    yield "How well each kind of feature can be found:"
     for verdict in survey.verdicts:
         yield f"  {verdict.feature:<16} {verdict.grade:<13} {verdict.reason}"
     yield ""
@@ -74,13 +74,15 @@ _CLASS_NAMES = {
 def _outlook(verdicts: Sequence[Verdict]) -> Iterator[str]:
     by_grade = {grade: [v.feature for v in verdicts if v.grade == grade] for grade in GRADES}
     if by_grade["good"]:
-        yield f"The draft can be trusted, after a look on foot, for {', '.join(by_grade['good'])}."
+        yield f"Most will be right, after a look on foot, in {', '.join(by_grade['good'])}."
     if by_grade["usable"]:
         yield f"Expect misses and false finds in {', '.join(by_grade['usable'])}."
     if by_grade["poor"]:
         yield f"Little will be right in {', '.join(by_grade['poor'])}: survey these on foot."
     if by_grade["not possible"]:
         yield f"Not to be had from this survey: {', '.join(by_grade['not possible'])}."
+    if by_grade["not drawn"]:
+        yield f"Not drawn by this version, whatever the survey: {', '.join(by_grade['not drawn'])}."
 
 
 def _area(area_m2: float) -> str:

@@ -16,6 +16,7 @@ from pipeline.compiled import compiled
 from pipeline.lattice.grid import Grid, Heights, Mask
 from pipeline.returns import asprs
 from pipeline.returns.cloud import Cloud
+from pipeline.terrain.beams import aimed_pulses
 from pipeline.terrain.counts import GROWTH_BOTTOM_M
 
 TREE_HEIGHT_M = 3.0
@@ -44,7 +45,9 @@ PROFILE_NAMES = (
     "growth_height_sum_m",
     "built",
 )
-"""Names of the grids `profile_grids` returns, in this order."""
+"""Names of the grids `profile_grids` returns, in this order, but for AIMED."""
+AIMED = "aimed_pulses"
+"""Name of the grid of pulses where they were aimed at: `pipeline.terrain.beams.aimed_pulses`."""
 
 # Classes that no plant has, nor has noise (`asprs.NOISE`), which is no return at all. Whatever has another class may
 # be a plant.
@@ -202,14 +205,15 @@ def profile_grids(
 
     Returns
     -------
-    One (rows, cols) float32 grid for each of PROFILE_NAMES:
+    One (rows, cols) float32 grid for each of PROFILE_NAMES, and AIMED:
         `pulses` (all), `entered` and `stopped` (running layer), `entered_low` and `stopped_low` (its part below
         visibility_bottom_m), `stopped_visibility` (its part above; a pulse that entered the running layer entered
         it too), `path_sum` (1 / cos of the scan angle, summed over `entered`), `tree_pulses` (met a tree's crown),
         `tree_through` (met a crown and reached the ground all the same), `clear` (met no plant above
         running_bottom_m at all), `reached_ground` (ended on bare earth or water), `growth` (met a plant between
         GROWTH_BOTTOM_M and visibility_bottom_m, and none from there to running_top_m), `growth_height_sum_m` (height
-        of the highest such return, summed over `growth`), `built` (ended on a building or another structure).
+        of the highest such return, summed over `growth`), `built` (ended on a building or another structure),
+        `aimed_pulses` (all pulses, but each in the cell of the ground it would have reached without plants in its way).
 
     Raises
     ------
@@ -221,7 +225,7 @@ def profile_grids(
     counts = np.isin(asprs_class, asprs.NOISE, invert=True) & np.isfinite(height_above_m) & cloud.is_usable
     which = np.flatnonzero(counts)
     if not len(which):
-        return {name: np.zeros(grid.shape, np.float32) for name in PROFILE_NAMES}
+        return {name: np.zeros(grid.shape, np.float32) for name in (*PROFILE_NAMES, AIMED)}
     edges_m = running_bottom_m, visibility_bottom_m, running_top_m
     return _sum_pulses(cloud.take(which), asprs_class[which], height_above_m[which], grid, edges_m)
 
@@ -254,7 +258,10 @@ def _sum_pulses(
         path,
         np.array(edges_m, np.float64),
     )
-    return {name: total.reshape(grid.shape).astype(np.float32) for name, total in zip(PROFILE_NAMES, sums, strict=True)}
+    shaped = (total.reshape(grid.shape).astype(np.float32) for total in sums)
+    first, whole = pulses.order[pulses.start], pulses.is_whole
+    aimed = aimed_pulses(cloud, first[whole], last[whole], height_m, grid)
+    return {**dict(zip(PROFILE_NAMES, shaped, strict=True)), AIMED: aimed}
 
 
 @compiled

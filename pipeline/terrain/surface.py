@@ -16,7 +16,7 @@ from pipeline.lattice.per_cell import highest_in_cells, lowest_in_cells
 from pipeline.lattice.windows import highest_around
 from pipeline.returns.asprs import BUILDING, NOISE, VEGETATION, WIRE
 from pipeline.returns.cloud import Cloud
-from pipeline.returns.triangulation import cell_means, heights_at_nodes, quick_tree
+from pipeline.returns.triangulation import cell_means, heights_at_nodes, nearest_places
 from pipeline.settings import TerrainSettings
 
 NO_GROUND = (BUILDING, WIRE, *NOISE)
@@ -73,12 +73,7 @@ def level_water(
 
 def ground_support(ground_en: EastNorth, grid: Grid, /) -> Heights:
     """(rows, cols) float32: metres from each cell centre to the nearest ground return; inf without any."""
-    square_m2 = _nearest_beside(ground_en, grid)
-    # What lies outside the 3 x 3 cells is at least 1.5 cells away.
-    unsure = ~(square_m2 <= (1.5 * grid.cell_m) ** 2)
-    distance = np.sqrt(square_m2).astype(np.float32)
-    distance[unsure] = _nearest(ground_en, grid, unsure)
-    return distance
+    return _nearest(ground_en, grid, np.ones(grid.shape, np.bool_)).reshape(grid.shape)
 
 
 def _nearest(places: EastNorth, grid: Grid, which: Mask, /) -> Heights:
@@ -87,23 +82,7 @@ def _nearest(places: EastNorth, grid: Grid, which: Mask, /) -> Heights:
     if len(places) == 0 or len(row) == 0:
         return np.full(len(row), np.inf, np.float32)
     east, north = grid.centres()
-    return np.asarray(quick_tree(places).query(np.column_stack((east[col], north[row])))[0], np.float32)
-
-
-def _nearest_beside(places: EastNorth, grid: Grid, /) -> NDArray[np.float64]:
-    """(rows, cols) square metres: square of the distance to the nearest place in the 3 x 3 cells; inf without any."""
-    wide = grid.pad(2 * grid.cell_m)
-    row, col = wide.row_col(places[:, 0], places[:, 1])
-    inside = (row >= 1) & (row < wide.rows - 1) & (col >= 1) & (col < wide.cols - 1)
-    row, col, places = row[inside], col[inside], places[inside]
-    east, north = wide.centres()
-    squares_east = [(east[col + right] - places[:, 0]) ** 2 for right in (-1, 0, 1)]
-    nearest = np.full(wide.rows * wide.cols, np.inf)
-    for down in (-1, 0, 1):
-        square_north = (north[row + down] - places[:, 1]) ** 2
-        for right in (-1, 0, 1):
-            np.minimum.at(nearest, (row + down) * wide.cols + col + right, squares_east[right + 1] + square_north)
-    return nearest.reshape(wide.shape)[wide.window_of(grid)]
+    return np.asarray(nearest_places(places, np.column_stack((east[col], north[row])))[0], np.float32)
 
 
 def _has_near(places: EastNorth, grid: Grid, /, *, reach_m: float) -> Mask:

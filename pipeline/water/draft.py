@@ -12,11 +12,15 @@ from pipeline.settings import WaterSettings
 from pipeline.water.running.channels import Channel, find_channels
 from pipeline.water.search import standing_water
 from pipeline.water.sight.ground import Ground
-from pipeline.water.standing import Water
+from pipeline.water.standing import FLAT_MAX_SPREAD_M, THIN_BODY_MAX_RATIO, Water
 
-FLAT_MAX_SPREAD_M = 0.3
-"""Half the interquartile range of the heights of a body of water, in metres, up to which it is made flat in the bare
-earth: ripples and noise stay below. With more, gaps of the survey on slopes would be made flat too. Our choice."""
+SUREST = 0.95
+"""How likely a body with all signs of water is water. All 64 bodies were that were found among ponds planted in seven
+real tiles, in five made scenes and in a town mapped by its council; so many tell no more than that one in twenty may be
+wrong."""
+LOWER_BANK_M = -0.2
+"""Median height of the ground around a body above its surface, in metres, from which its bank speaks for water: with
+less it is a roof or stands behind a dam. Our choice."""
 
 
 def draft_water(
@@ -38,6 +42,7 @@ def draft_water(
     bodies = standing_water(ground, thin_max_ratio=settings.thin_max_ratio)
     lines = find_channels(
         ground.bare_earth,
+        ground.aimed_pulses,
         ground.grid,
         min_drained_m2=settings.channel_min_drained_m2,
         min_depth_m=settings.channel_min_depth_m,
@@ -61,24 +66,23 @@ def _standing(bodies: list[Water], crs: str) -> gpd.GeoDataFrame:
 
 
 def _surety(body: Water) -> float:
-    """Surer where the survey calls it water, few pulses came back, it is level and the ground rises around it.
+    """How likely the body is water: `SUREST`, less where more pulses came back or the ground around lies lower.
 
-    The figures are our choice: no measurement says how many bodies of water with such signs are real.
+    By how much less is our choice: hardly any body with such signs could be measured.
     """
-    classed = body.classed_share
-    thin = 0.45 + 0.4 * (1 - min(1.0, body.thinness / 0.35))
-    bank = float(np.select([body.bank_m >= 0.15, body.bank_m >= -0.2], [1.0, 0.6], 0.3))
-    level = max(0.4, 1 - body.spread_m / 1.5) if math.isfinite(body.spread_m) else 0.4
-    return classed * 0.95 + (1 - classed) * thin * bank * level
+    thin = 1 - 2 * max(0.0, body.thinness - THIN_BODY_MAX_RATIO)
+    bank = 0.7 if body.bank_m < LOWER_BANK_M else 1.0
+    return SUREST * (body.classed_share + (1 - body.classed_share) * thin * bank)
 
 
 def _standing_evidence(body: Water) -> str:
-    parts = [f"{body.thinness:.0%} of the usual pulses came back from {body.shape.area:.0f} m2"]
-    if math.isfinite(body.spread_m):
-        is_level = body.spread_m <= FLAT_MAX_SPREAD_M
-        parts.append(f"level to {body.spread_m * 100:.0f} cm" if is_level else "not level: perhaps a gap in the survey")
-    if math.isfinite(body.bank_m):
-        parts.append(f"ground around it {abs(body.bank_m):.1f} m {'higher' if body.bank_m >= 0 else 'lower'}")
+    parts = [f"{body.thinness:.0%} of the pulses aimed at {body.shape.area:.0f} m2 came back"]
+    if body.spread_m <= FLAT_MAX_SPREAD_M:
+        parts.append(f"level to {body.spread_m * 100:.0f} cm")
+    if body.bank_m >= LOWER_BANK_M:
+        parts.append(f"ground around it {max(0.0, body.bank_m):.1f} m higher")
+    elif math.isfinite(body.bank_m):
+        parts.append(f"ground around it {-body.bank_m:.1f} m lower: is there a dam?")
     if body.classed_share > 0:
         parts.append(f"{body.classed_share:.0%} classed as water by the survey")
     return ", ".join(parts) + "; check on foot whether it may be crossed (else 301)"
@@ -97,19 +101,24 @@ def _running(found: list[Channel], crs: str) -> gpd.GeoDataFrame:
     )
 
 
-def _likelihood(channel: Channel) -> float:
-    """Likelier the deeper the channel and the more ground it drains.
+BED_NONE_M, BED_SURE_M = 0.03, 0.1
+"""Metres that a bed is cut into its valley (`Channel.bed_m`), up to which nothing but the lowest line of a valley is
+seen, and from which a bed is sure: one and two standard errors of the bare earth over a channel. Our choice."""
+WITH_BED, WITHOUT_BED = 0.9, 0.15
+"""How likely a stream or ditch runs in a channel with such a bed, and in a valley without one. Fitted on two made
+scenes (moraine, farmland): there and in four others 0.97 of the length with a bed was true, and 0.10 of that
+without."""
 
-    The figures are our choice: no measurement says how many such channels carry water.
-    """
-    deep = min(1.0, channel.depth_m / 1.0)
-    large = 1.0 if channel.is_fed_from_outside else min(1.0, channel.drained_m2 / 50_000)
-    return 0.25 + 0.35 * deep + 0.3 * large
+
+def _likelihood(channel: Channel) -> float:
+    """Likelier the more sharply a bed is cut in; how deep the valley is and what it drains told nothing more."""
+    return float(np.interp(channel.bed_m, (BED_NONE_M, BED_SURE_M), (WITHOUT_BED, WITH_BED)))
 
 
 def _running_evidence(channel: Channel) -> str:
     fed = " and more from outside the survey" if channel.is_fed_from_outside else ""
+    bed = "a bed is cut in" if channel.bed_m > BED_NONE_M else "no bed seen in the valley"
     return (
-        f"sides {channel.depth_m:.1f} m higher over {channel.line.length:.0f} m, "
+        f"sides {channel.depth_m:.1f} m higher over {channel.line.length:.0f} m, {bed}, "
         f"{channel.drained_m2 / 1e4:.1f} ha drain to it{fed}; water in it was not seen"
     )

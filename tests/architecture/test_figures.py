@@ -8,8 +8,8 @@ import laspy
 import numpy as np
 import pytest
 
+from tests.benchmarks import large_area
 from tests.benchmarks.figures import KEPT, MEASUREMENTS, PAGE
-from tests.benchmarks.large_area import lay_side_by_side
 from tests.benchmarks.results import Measurement, Result, Table, markdown_of, measure_again, read_results, write_results
 from tests.benchmarks.structure import function_lengths, n_settings, repeated
 from tests.benchmarks.watched import run_watched
@@ -191,25 +191,40 @@ def scene(folder: Path) -> list[Path]:
     return sorted(folder.glob("*.laz"))
 
 
-def test_copies_lie_side_by_side_without_a_step_at_the_seams(tmp_path: Path) -> None:
-    """Heights of the mirrored copy fall as those of the first rise; no two copies share a time."""
-    made = lay_side_by_side(scene(tmp_path / "scene"), tmp_path / "large", n=4)
-    assert len(made) == 16
+def test_copies_lie_side_by_side_without_a_step_at_the_seams(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Heights of the mirrored copy fall as those of the first rise; no two copies share a time; nothing is lost."""
+    monkeypatch.setattr(large_area, "TILE_M", 15)
+    scene_of = large_area.Scene.read(scene(tmp_path / "scene"))
+    made = large_area.lay_side_by_side(scene_of, tmp_path / "large", side_m=40)
+    assert [path.stem for path in made[:3]] == ["100_200", "115_200", "130_200"]
     clouds = [laspy.read(path) for path in made]
-    times = [set(np.asarray(cloud.gps_time)) for cloud in clouds]
-    assert len(set.union(*times)) == sum(map(len, times))
+    assert sum(map(len, clouds)) == pytest.approx(4 * len(scene_of.points), rel=0.03)
+    copies: dict[float, set[tuple[bool, bool]]] = {}
     for path, cloud in zip(made, clouds, strict=True):
         west, south = map(int, path.stem.split("_"))
         x, y = np.asarray(cloud.x) - 100, np.asarray(cloud.y) - 200
-        assert x.min() >= west - 100 - 1e-6
-        assert x.max() <= west - 90 + 1e-6
-        assert y.min() >= south - 200 - 1e-6
-        assert y.max() <= south - 190 + 1e-6
+        assert x.min() >= west - 100 - 0.006
+        assert x.max() <= min(west - 85, 40) + 0.006
+        assert y.min() >= south - 200 - 0.006
+        assert y.max() <= min(south - 185, 40) + 0.006
+        for time, *place in zip(np.asarray(cloud.gps_time), x > 20, y > 20, strict=True):
+            copies.setdefault(time, set()).add(tuple(place))
         folded = np.where(x < 20, x, 40 - x) + 2 * np.where(y < 20, y, 40 - y)
-        np.testing.assert_allclose(cloud.z, folded, atol=0.005)
+        np.testing.assert_allclose(cloud.z, folded, atol=0.02)
+    assert {len(places) for places in copies.values()} == {1}
+
+
+def test_a_thinned_area_keeps_whole_pulses(tmp_path: Path) -> None:
+    """One time in so many stays, with all returns of that time."""
+    tiles = scene(tmp_path / "scene")
+    every, some = (large_area.Scene.read(tiles, keep_one_in=n).points for n in (1, 4))
+    times, counts = np.unique(every.gps_time, return_counts=True)
+    left, left_counts = np.unique(some.gps_time, return_counts=True)
+    assert list(left) == list(times[::4])
+    assert list(left_counts) == list(counts[::4])
 
 
 def test_tiles_that_fill_no_square_are_refused(tmp_path: Path) -> None:
-    """Three tiles leave a hole."""
+    """Half of them are a strip."""
     with pytest.raises(ValueError, match="do not fill a square"):
-        lay_side_by_side(scene(tmp_path / "scene")[:3], tmp_path / "large", n=4)
+        large_area.Scene.read(scene(tmp_path / "scene")[:2])

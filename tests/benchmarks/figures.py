@@ -17,23 +17,25 @@ import argparse
 import functools
 import json
 import os
-import shutil
 import subprocess
 import sys
 import tempfile
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
-import laspy
 import psutil
 
-from tests.benchmarks.large_area import lay_side_by_side
+from tests.benchmarks.identity import compared as identity_of
+from tests.benchmarks.large_area import Scene, lay_side_by_side
 from tests.benchmarks.results import Measurement, Table, markdown_of, measure_again, read_results, write_results
+from tests.benchmarks.seams import compared as seams_of
+from tests.benchmarks.sizes import COLUMNS, KEEP_ONE_IN, SIDES_M, cost_row, costs_of_sizes, draft_watched
 from tests.benchmarks.structure import structure
 from tests.benchmarks.unchanged import unchanged
-from tests.benchmarks.watched import Cost, run_watched
+from tests.benchmarks.watched import Cost
 from tests.paths import PROJECT
-from tests.runs import SAMPLE, write_area
+from tests.runs import SAMPLE
 
 DOCS = PROJECT / "docs"
 KEPT, PAGE = DOCS / "figures.json", DOCS / "figures.md"
@@ -79,9 +81,7 @@ def output_of(*arguments: str | Path) -> str:
 @functools.cache
 def drafted(tiles: Path, /) -> tuple[Path, Cost]:
     """Draft the tiles in a folder, once: where the draft is, and what it took."""
-    area = write_area(scratch() / "drafts" / f"{tiles.parent.name}_{tiles.name}", f"{tiles}/*.laz")
-    cost = run_watched([sys.executable, "-m", "pipeline.cli", "draft", str(area), "--cores", "2"])
-    return area.parent / "out", cost
+    return draft_watched(tiles, scratch() / "drafts" / f"{tiles.parent.name}_{tiles.name}")
 
 
 def draft_of(scene: str, /) -> Path:
@@ -135,48 +135,32 @@ def _figure(value: float | None) -> str:
 # ---------------------------------------------------------------- seconds and memory
 
 
-def large_area(n: int, /) -> Path:
-    """Tiles of a square with n tiles of 150 m in a row, made of a scene."""
-    folder = scratch() / f"{n * 150} m" / "tiles"
-    if not folder.exists():
-        lay_side_by_side(sorted((data("scene_a") / "tiles").glob("*.laz")), folder, n=n)
+@functools.cache
+def large_area(side_m: int, /) -> Path:
+    """Tiles of a square with so many metres a side, made of copies of a scene."""
+    folder = scratch() / f"{side_m} m" / "tiles"
+    lay_side_by_side(Scene.read(tiles_of("scene_a")), folder, side_m=side_m)
     return folder
 
 
+def tiles_of(scene: str, /) -> list[Path]:
+    """The tiles of a scene of the measuring data."""
+    return sorted(data(scene).rglob("*.laz"))
+
+
 def km2() -> Path:
-    """A little more than a square kilometre: 1050 m x 1050 m."""
-    return large_area(7)
+    """A square kilometre."""
+    return large_area(1000)
 
 
 def four_km2() -> Path:
-    """A little more than four: 2100 m x 2100 m."""
-    return large_area(14)
+    """Four of them."""
+    return large_area(2000)
 
 
-LARGE_KM2 = 10.0
-"""Square kilometres from which a draft is thrown away as soon as it is measured, for the sake of the disk."""
-
-
-def cost_of(*makers: Callable[[], Path]) -> Callable[[], list[Table]]:
-    """A measurement of whole drafts, a row each: seconds on two cores, and memory."""
-    columns = ["km2", "returns", "seconds", "seconds a km2", "GiB of the largest process", "GiB together"]
-    return lambda: [Table("", columns, [_cost_row(maker()) for maker in makers])]
-
-
-def _cost_row(folder: Path) -> list[str]:
-    headers = [laspy.open(tile).header for tile in sorted(folder.glob("*.laz"))]
-    area_km2 = sum((h.x_max - h.x_min) * (h.y_max - h.y_min) for h in headers) / 1e6
-    out, cost = drafted(folder)
-    if area_km2 > LARGE_KM2:
-        shutil.rmtree(out)
-    return [
-        f"{area_km2:.2f}",
-        f"{sum(h.point_count for h in headers):,}",
-        f"{cost.seconds:.0f}",
-        f"{cost.seconds / area_km2:.0f}",
-        f"{cost.largest_gib:.2f}",
-        f"{cost.together_gib:.2f}",
-    ]
+def cost_of(maker: Callable[[], Path]) -> Callable[[], list[Table]]:
+    """A measurement of a whole draft: seconds on two cores, and memory."""
+    return lambda: [Table("", COLUMNS, [cost_row(maker(), drafted(maker())[1])])]
 
 
 def _against_pdal(maker: Callable[[], Path]) -> Callable[[], list[Table]]:
@@ -240,9 +224,10 @@ MEASUREMENTS = (
         "sizes",
         "Cost",
         "Do time and memory grow with the area?",
-        "Copies of `scene_a` side by side, from a fifth of a square kilometre to 17: seconds should grow with the area "
-        "and the largest process not at all.",
-        cost_of(*(functools.partial(large_area, n) for n in (3, 7, 14, 28))),
+        f"Copies of `scene_a` side by side, one pulse in {KEEP_ONE_IN} kept (1 a square metre, cells of 1 m), from a "
+        "quarter of a square kilometre to 16: seconds a km2 should stay and the largest process not grow.",
+        lambda: [costs_of_sizes(tiles_of("scene_a"), sides_m=SIDES_M, keep_one_in=KEEP_ONE_IN)],
+        command="python -m tests.benchmarks.sizes SCENE --sides 500,1000",
         data=("scene_a",),
         is_long=True,
     ),
@@ -259,10 +244,35 @@ MEASUREMENTS = (
         "kills",
         "Runs",
         "Is a draft the same after a run that was killed?",
-        "The sample, drafted over and over; each run is killed with all its processes at a random moment and followed "
-        "by one to the end, whose files are compared byte by byte with those of an undisturbed run.",
+        "The sample, drafted over and over; runs are killed with all their processes at random moments, up to five in "
+        "a row, then followed by one to the end, whose files are compared byte by byte with an undisturbed run's.",
         printed("tests.benchmarks.kills", "100"),
         command="python -m tests.benchmarks.kills 100",
+        is_long=True,
+    ),
+    Measurement(
+        "identity",
+        "Runs",
+        "Is a draft the same whatever the cores, the blocks and the tiles?",
+        "Each way against the plain one on two cores: files byte by byte, classes return by return. Where the tiles "
+        "are others, files that name tiles are left out.",
+        lambda: [
+            replace(identity_of(tiles_of(name), side_m), title=f"{name}, the middle of {side_m:.0f} m x {side_m:.0f} m")
+            for name, side_m in (("scene_a", 200.0), ("bc_forest", 300.0))
+        ],
+        command="python -m tests.benchmarks.identity FOLDER",
+        data=("scene_a", "bc_forest"),
+        is_long=True,
+    ),
+    Measurement(
+        "seams",
+        "Runs",
+        "Does the border of a field show on the map?",
+        "A square kilometre, made of copies of `scene_a`, drawn in one field and in fields of 500 m, feature by "
+        "feature (`docs/seams.png` shows the ground around a crossing of borders, fields on the right).",
+        lambda: [seams_of(drafted(km2())[0], 500.0, DOCS / "seams.png")],
+        command="python -m tests.benchmarks.seams OUT 500",
+        data=("scene_a",),
         is_long=True,
     ),
     Measurement(

@@ -1,7 +1,8 @@
-"""Runs killed at random moments, each followed by one to the end: `python -m tests.benchmarks.kills N [SEED]`.
+"""Runs killed at random moments, then one to the end: `python -m tests.benchmarks.kills N [SEED]`.
 
 A run is killed with all its processes (SIGKILL), as when the power goes; nothing of it can tidy up. The same command is
-then given again, and what it makes must be, byte for byte, what a run makes that nobody disturbed.
+then given again, killed again, and at last left to end: what it makes must be, byte for byte, what a run makes that
+nobody disturbed.
 """
 
 from __future__ import annotations
@@ -63,27 +64,46 @@ def kill_after(area: Path, seconds: float, /) -> bool:
     return was_running
 
 
+CHAIN = 5
+"""Kills of one draft, one after the other, before it may end and is compared: what a killed run left may be what the
+next killed run trips over, and a finished draft takes longer than a killed one."""
+
+
 def killed(times: int, /, *, seed: int) -> list[str]:
-    """A line for each killed run, and a last one that counts those whose results are the same."""
-    moments, lines, same = random.Random(seed), [], 0
+    """A line for each finished draft, and a last one that counts kills and drafts whose results are the same.
+
+    A moment is drawn from half the time of an undisturbed run, so that a chain of kills gets all the way through it. A
+    draft that ends before its moment is compared as well, and the next one begins from nothing.
+    """
+    moments, lines, same, drafts, kills = random.Random(seed), [], 0, 0, 0
     with tempfile.TemporaryDirectory(prefix="tussock-kills-") as name:
         # One folder for all, as a path that stands in a result would make it differ.
         area = write_area(Path(name), f"{SAMPLE}/*.laz")
         whole_s = finish(area)
         expected = results_of(area.parent / "out")
-        for number in range(1, times + 1):
+        while kills < times:
             _clear(area.parent / "out")
-            after_s = moments.uniform(0, whole_s)
-            while not kill_after(area, after_s):
-                _clear(area.parent / "out")
-                after_s = moments.uniform(0, after_s)
+            chain = _chain(area, moments, whole_s / 2, min(CHAIN, times - kills))
+            kills += len(chain)
             found = differing(expected, results_of_finished(area))
-            same += not found
-            lines.append(f"{number}: killed after {after_s:.1f} s, {'the same' if not found else ', '.join(found)}")
+            drafts, same = drafts + 1, same + (not found)
+            after = ", ".join(f"{seconds:.1f}" for seconds in chain) or "never"
+            lines.append(f"draft {drafts}: killed after {after} s; {', '.join(found) or 'the same'}")
             print(lines[-1], flush=True)
-    lines.append(f"{same} of {times} the same in all {len(expected)} files (seed {seed})")
+    lines.append(f"{kills} kills, {same} of {drafts} drafts the same in all {len(expected)} files (seed {seed})")
     print(lines[-1], flush=True)
     return lines
+
+
+def _chain(area: Path, moments: random.Random, longest_s: float, most: int) -> list[float]:
+    """Kill a draft so many times, or until it ends before its moment: seconds after which each kill came."""
+    chain: list[float] = []
+    while len(chain) < most:
+        after_s = moments.uniform(0, longest_s)
+        if not kill_after(area, after_s):
+            break
+        chain.append(after_s)
+    return chain
 
 
 def results_of_finished(area: Path, /) -> dict[str, str]:

@@ -18,6 +18,7 @@ from rasterio.windows import Window
 from pipeline.files import arrays
 from pipeline.files.layers import read_features
 from pipeline.lattice.grid import Grid, Heights
+from pipeline.terrain.profile import AIMED
 from tests.benchmarks.watched import run_watched
 from tests.landscape import CRS, rough
 
@@ -60,11 +61,11 @@ def write_ground(folder: Path, /, *, squares: int) -> None:
                 window = Window(col * SQUARE_CELLS, row * SQUARE_CELLS, SQUARE_CELLS, SQUARE_CELLS)
                 earth.write(made[0], 1, window=window)
                 support.write(np.where(made[1] > 0, 0.3, 0.7).astype(np.float32), 1, window=window)
-                counts["last_returns"][window.toslices()] = made[1]
+                counts["last_returns"][window.toslices()] = counts[AIMED][window.toslices()] = made[1]
     arrays.write_json(folder / "grid.json", vars(grid))
 
 
-COUNTS = ("water_returns", "last_returns")
+COUNTS = ("water_returns", "last_returns", AIMED)
 
 
 def _square(heights: Heights, pond_m: float, row: int, col: int, squares: int) -> tuple[Heights, Heights]:

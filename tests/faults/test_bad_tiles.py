@@ -189,6 +189,17 @@ def test_chunks_that_claim_too_much_memory(tmp_path: Path) -> None:
     assert "claims more than its" in in_a_cell(tile)
 
 
+def test_layers_that_end_beyond_their_chunk(tmp_path: Path) -> None:
+    """What stands before the layers takes room too, or the classes of one chunk would be looked for in the next."""
+    tile = made_tile(tmp_path / "a.laz")
+    header = las.read_header(tile)
+    last_size = header.points_offset + 8 + header.record_bytes + 4 + 4 * 8
+    (size,) = struct.unpack_from("<I", tile.read_bytes(), last_size)
+    patched(tile, last_size, "<I", size + 1)
+    with pytest.raises(SurveyError, match="claims more than its"):
+        las.write_classified(tmp_path / "b.laz", tile, np.full(2000, 2, np.uint8))
+
+
 def test_damage_within_compressed_points(tmp_path: Path) -> None:
     """Bytes turned over in the middle end in words or in points, never in a crash of the decoder."""
     tile = made_tile(tmp_path / "a.laz", n=20_000)

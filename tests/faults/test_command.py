@@ -10,6 +10,7 @@ import pytest
 from shapely.geometry import box
 
 from pipeline.cli import main
+from tests.made_tiles import made_tile
 from tests.runs import SAMPLE, write_area
 
 MIDDLE_OF_SAMPLE = (565650.0, 5712150.0)
@@ -95,6 +96,16 @@ def test_a_crs_in_the_area_file_that_the_tiles_contradict(tmp_path: Path, capsys
     area = write_area(tmp_path, f"{SAMPLE}/*.laz", crs="EPSG:25833", crs_overrides="true")
     assert main(["survey", str(area)]) == 0
     assert "UTM zone 33N" in capsys.readouterr().out
+
+
+def test_a_unit_of_heights_that_the_tiles_contradict(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Refused with both named; `height_unit_overrides: true` lets the area file have the last word."""
+    made_tile(tmp_path / "a.laz", crs="EPSG:25832+7837")
+    message = refusal(write_area(tmp_path, "a.laz", height_unit="foot"), capsys)
+    assert all(part in message for part in ("international feet", "metres", "a.laz", "height_unit_overrides: true"))
+    area = write_area(tmp_path, "a.laz", height_unit="foot", height_unit_overrides="true")
+    assert main(["survey", str(area)]) == 0
+    assert "Heights in international feet (DHHN2016 height), as the area file says" in capsys.readouterr().out
 
 
 def test_an_empty_tile(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -12,10 +12,11 @@ import pytest
 from pipeline import workflow
 from pipeline.cli import main
 from pipeline.errors import InputError
-from pipeline.files import arrays
+from pipeline.files import arrays, grid_files, rasters
 from pipeline.files.arrays import write_json
 from pipeline.files.disk import atomic, room
 from pipeline.files.written_points import RECORDS
+from pipeline.lattice.grid import Grid
 from pipeline.plan import room as plan_room
 from pipeline.plan.plan import make_plan
 from pipeline.plan.room import check_room, usable_memory_mb
@@ -105,11 +106,17 @@ def small_disk(tmp_path: Path) -> Iterator[Path]:
 
 
 def test_a_full_disk_is_one_clear_message(small_disk: Path) -> None:
-    """Whether Python, numpy or a folder meets its end; nothing half-written stays, and a smaller file fits."""
+    """Whether Python, numpy or GDAL meets its end; nothing half-written stays, and a smaller file fits."""
     with pytest.raises(InputError, match="the disk is full"):
         atomic.write_bytes(small_disk / "a.bin", bytes(9 << 20))
     with pytest.raises(InputError, match="the disk is full"):
         arrays.write_arrays(small_disk / "folder", {"heights": np.zeros(2 << 20)})
+    grid = Grid("EPSG:25832", 0, 1700, 1.0, 1700, 1700)
+    heights = np.random.default_rng(1).normal(size=grid.shape).astype(np.float32)
+    with pytest.raises(InputError, match="the disk is full"):
+        grid_files.write_grids(small_disk / "grids", {"heights": heights}, grid)
+    with pytest.raises(InputError, match="the disk is full"):
+        rasters.write_heights(small_disk / "heights.tif", heights, grid, description="metres")
     assert list(small_disk.iterdir()) == []
     atomic.write_bytes(small_disk / "b.bin", bytes(1 << 20))
 

@@ -105,5 +105,5 @@ def test_every_odd_file_is_surveyed_or_refused_in_words(
             status = main(["survey", str(write_area(tmp_path, str(path), **given))])
             captured = capsys.readouterr()
             assert status in (0, 2)
-            assert ("What this survey is good enough for" in captured.out) == (status == 0)
+            assert ("How well each kind of feature can be found" in captured.out) == (status == 0)
             assert status == 0 or path.name in captured.err

@@ -2,7 +2,9 @@
 
 from pathlib import Path
 
-from pipeline.files.arrays import write_json
+from pipeline.features import no_features
+from pipeline.files.arrays import read_json, write_json
+from pipeline.files.layers import write_layers
 from pipeline.files.written_points import (
     RECORDS,
     drop_others,
@@ -11,6 +13,7 @@ from pipeline.files.written_points import (
     record_written,
     written_points,
 )
+from pipeline.steps.area.manifest import manifest
 
 
 def written(out: Path, record: str, name: str) -> Path:
@@ -34,6 +37,25 @@ def test_a_removed_tile_goes_with_its_record_and_nothing_else_does(tmp_path: Pat
     assert kept.exists()
     assert own.exists()
     assert not removed.exists()
+
+
+def test_the_manifest_drops_what_is_no_longer_part_of_the_area(tmp_path: Path) -> None:
+    """The last step of a run: tiles, blocks and fields that the plan does not name go, and it does not name them."""
+    out, work = tmp_path / "out", tmp_path / "out" / "work"
+    kept, removed = written(out, "a", "a.laz"), written(out, "b", "b.laz")
+    for name in ("grids/e1_n1", "grids/e9_n9", "running/whole", "running/e9_n9"):
+        (work / name).mkdir(parents=True)
+    write_layers(out / "draft.gpkg", {"rock_point": no_features("EPSG:25832")})
+    write_json(work / "plan.json", {"tiles": [{"name": "a"}], "blocks": ["e1_n1"], "fields": {"whole": []}})
+    write_json(work / "decided.json", {})
+    manifest(folder=out, plan=work / "plan.json", decided=work / "decided.json", out=out / "manifest.json")
+    assert kept.exists()
+    assert not removed.exists()
+    made = read_json(out / "manifest.json")["made"]
+    assert isinstance(made, dict)
+    assert [name for name in made if name.startswith("points/")] == ["points/a.laz"]
+    assert [path.name for path in (work / "grids").iterdir()] == ["e1_n1"]
+    assert [path.name for path in (work / "running").iterdir()] == ["whole"]
 
 
 def test_the_record_of_a_lost_file_is_forgotten(tmp_path: Path) -> None:

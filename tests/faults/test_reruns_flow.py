@@ -78,6 +78,7 @@ def expert(section: str, setting: str, value: object) -> dict[str, str]:
         (expert("manmade", "building_min_area_m2", 20), {"manmade"}),
         (expert("sheet", "page_margin_mm", 12), {"sheet", "manifest"}),
         (expert("survey", "leaves_down_day_of_year", 300), {"survey"}),
+        (expert("calibration", "next_notes", 9), {"manifest"}),
     ],
     ids=lambda value: "-".join(map(str, value.values())) if isinstance(value, dict) else "",
 )
@@ -99,6 +100,18 @@ def test_a_changed_key_redoes_what_depends_on_it(
     assert told_anew(told) >= first - {"manifest"}
     assert told_anew(told) <= first | {"manifest"}
     assert "manifest" in to_run(told)
+
+
+@pytest.mark.slow
+def test_another_boundary_in_a_file_of_the_same_name_redoes_what_it_limits(tmp_path: Path) -> None:
+    """Its content decides, as that of the tiles does: the outline is made anew, and no block."""
+    area = write_area(tmp_path, f"{SAMPLE}/*.laz", boundary="boundary.gpkg")
+    for east in (565_700, 565_690):
+        outline = gpd.GeoDataFrame(geometry=[box(565_550, 5_712_050, east, 5_712_200)], crs="EPSG:25832")
+        outline.to_file(tmp_path / "boundary.gpkg")
+        told = snakemake_with_stubs(area, tmp_path / "stub", *(["-n"] if east < 565_700 else []))
+    assert told_anew(told) == {"survey", "rasters"}
+    assert "block" not in to_run(told)
 
 
 @pytest.mark.slow

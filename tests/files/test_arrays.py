@@ -7,17 +7,11 @@ import numpy as np
 import pytest
 
 from pipeline.files.arrays import (
-    Mosaic,
     join_returns,
     map_arrays,
-    read_grid_of,
-    read_sums,
     write_arrays,
-    write_grids,
     write_returns,
-    write_sums_of_blocks,
 )
-from pipeline.lattice.grid import Grid
 from pipeline.returns.cloud import Cloud, northward
 
 
@@ -90,21 +84,6 @@ def test_a_failed_write_leaves_what_was_there(tmp_path: Path) -> None:
     assert list(map_arrays(tmp_path / "a")) == ["flat"]
 
 
-def test_grids_come_back_with_their_place(tmp_path: Path) -> None:
-    """Grid, names and values; a block without returns has a grid and no raster."""
-    grid = Grid("EPSG:25832", 800_000, 11_400_000, 0.5, 2, 3)
-    counts = np.arange(6, dtype=np.uint16).reshape(2, 3)
-    write_grids(tmp_path / "a", {"returns": counts}, grid)
-    write_grids(tmp_path / "b", {}, grid)
-    assert read_grid_of(tmp_path / "a") == (grid, ("returns",))
-    assert read_grid_of(tmp_path / "b") == (grid, ())
-    read = read_sums(tmp_path / "a")["returns"]
-    assert read.dtype == np.float32
-    assert np.array_equal(read, counts)
-    read += 1  # a later step may go on counting: it must not write through to the file
-    assert np.array_equal(read_sums(tmp_path / "a")["returns"], counts)
-
-
 def test_no_folder_holds_no_return() -> None:
     """A block that no tile reaches has all columns, empty."""
     cloud, further = join_returns([], names=("index",))
@@ -119,32 +98,3 @@ def test_returns_come_back(tmp_path: Path) -> None:
     read, further = join_returns([tmp_path / "a"], names=("index",))
     assert all(np.array_equal(getattr(cloud, name), getattr(read, name)) for name in vars(cloud))
     assert np.array_equal(further["index"], np.arange(50))
-
-
-def test_sums_of_blocks_are_read_where_they_lie(tmp_path: Path) -> None:
-    """As if they had been joined: whole, in part, NaN where there is no block; the folder may move as a whole."""
-    whole = Grid("EPSG:25832", -10, 40, 1.0, 40, 60)
-    values = np.random.default_rng(1).normal(size=whole.shape).astype(np.float32)
-    blocks = [whole.part((slice(r, r + 20), slice(c, c + 20))) for r in (0, 20) for c in (0, 20, 40)][:-1]
-    folders = [tmp_path / "out" / "grids" / f"b{i}" for i in range(len(blocks))]
-    for folder, block in zip(folders, blocks, strict=True):
-        write_grids(folder, {"pulses": values[whole.window_of(block)], "other": np.zeros(block.shape)}, block)
-    mosaic = Mosaic.of(folders)
-    assert mosaic is not None
-    assert mosaic.grid == whole
-    write_sums_of_blocks(tmp_path / "out" / "counts", mosaic, whole, ["pulses"])
-    (tmp_path / "out").rename(tmp_path / "moved")
-    counts = tmp_path / "moved" / "counts"
-    values[20:, 40:] = np.nan
-    assert list(read_sums(counts)) == ["pulses"]
-    assert np.array_equal(read_sums(counts)["pulses"], values, equal_nan=True)
-    part = whole.part((slice(7, 33), slice(15, 51)))
-    assert np.array_equal(
-        read_sums(counts, ("pulses",), bounds=part.bounds)["pulses"], values[whole.window_of(part)], equal_nan=True
-    )
-
-
-def test_no_block_with_a_return_makes_no_mosaic(tmp_path: Path) -> None:
-    """A block without returns has a grid and no rasters on it."""
-    write_grids(tmp_path / "a", {}, Grid("EPSG:25832", 0, 10, 1.0, 10, 10))
-    assert Mosaic.of([tmp_path / "a"]) is None

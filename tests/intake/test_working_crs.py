@@ -30,6 +30,7 @@ def choose(crs: str | TileCrs, bounds: Bounds, /, **given: str) -> tuple[str, fl
         given_crs=given.get("crs"),
         given_height_unit=given.get("height_unit"),
         crs_overrides="overrides" in given,
+        height_unit_overrides="unit_overrides" in given,
     )
     return working.crs, placement_of(said, working).height_unit_m, working.cautions
 
@@ -60,12 +61,49 @@ def test_national_grids_are_not_taken_for_stretched() -> None:
     assert choose("EPSG:2154", (1_223_000.0, 6_080_000.0, 1_224_000.0, 6_081_000.0))[0] == "EPSG:2154"
 
 
-def test_heights_follow_file_then_plan_and_the_area_file_over_all() -> None:
+def test_heights_follow_the_tile_then_the_area_file_then_the_plan() -> None:
     """Feet of plan carry over to heights only where nothing says otherwise."""
     assert choose("EPSG:2903+5703", NEW_MEXICO_FEET)[1] == 1.0
     assert choose("EPSG:2903", NEW_MEXICO_FEET)[1] == pytest.approx(US_SURVEY_FOOT_M, rel=1e-12)
-    assert choose("EPSG:2903+5703", NEW_MEXICO_FEET, height_unit="foot")[1] == INTERNATIONAL_FOOT_M
+    assert choose("EPSG:2903", NEW_MEXICO_FEET, height_unit="foot")[1] == INTERNATIONAL_FOOT_M
     assert choose("EPSG:4326", (11.5, 48.1, 11.51, 48.11))[1] == 1.0
+
+
+def test_a_given_unit_of_heights_that_contradicts_the_tiles_is_refused() -> None:
+    """Both are named, with the tile and the two ways out: heights in feet taken for metres triple every hill."""
+    with pytest.raises(SurveyError) as caught:
+        choose("EPSG:2903+5703", NEW_MEXICO_FEET, height_unit="foot")
+    message = str(caught.value)
+    for part in (
+        "height_unit: foot",
+        "international feet",
+        "metres: a.laz",
+        "Remove the line",
+        "height_unit_overrides: true",
+    ):
+        assert part in message
+    given = {"height_unit": "foot", "unit_overrides": "yes"}
+    assert choose("EPSG:2903+5703", NEW_MEXICO_FEET, **given)[1] == INTERNATIONAL_FOOT_M
+
+
+def test_the_two_feet_are_told_apart() -> None:
+    """They differ by 2 in a million, 3 mm at 1500 m: a contradiction all the same, and the same foot is none."""
+    assert choose("EPSG:2903+6360", NEW_MEXICO_FEET, height_unit="us_survey_foot")[1] == US_SURVEY_FOOT_M
+    with pytest.raises(SurveyError, match=r"US survey feet: a\.laz"):
+        choose("EPSG:2903+6360", NEW_MEXICO_FEET, height_unit="foot")
+
+
+def test_only_tiles_that_contradict_the_unit_of_heights_are_named() -> None:
+    """Tiles that say nothing of their heights take the given unit, and one that says the same is no contradiction."""
+    tiles = {
+        "bare.laz": (said_by("EPSG:26913"), (385_000.0, 3_873_000.0, 386_000.0, 3_874_000.0)),
+        "metre.laz": (said_by("EPSG:26913+5703"), (385_000.0, 3_873_000.0, 386_000.0, 3_874_000.0)),
+        "feet.laz": (said_by("EPSG:26913+6360"), (385_000.0, 3_873_000.0, 386_000.0, 3_874_000.0)),
+    }
+    with pytest.raises(SurveyError, match=r"\(US survey feet: feet\.laz\)"):
+        choose_working_crs(tiles, given_height_unit="metre")
+    del tiles["feet.laz"]
+    assert choose_working_crs(tiles, given_height_unit="metre").given_height_unit_m == 1.0
 
 
 def test_a_given_crs_serves_tiles_that_say_none() -> None:

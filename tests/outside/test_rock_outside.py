@@ -12,7 +12,7 @@ from pipeline.lattice.per_cell import lowest_in_cells
 from pipeline.norm.symbols import isom
 from pipeline.returns.cloud import Cloud
 from pipeline.rock.boulders.boulders import find_boulders
-from pipeline.rock.boulders.discs import roughness_of
+from pipeline.rock.boulders.discs import roughness_at
 from pipeline.rock.boulders.lumps import outline_of
 from pipeline.rock.ground.pits import MAX_WIDTH_M
 
@@ -30,7 +30,8 @@ def test_roughness_is_the_residual_of_least_squares() -> None:
     """The residual from separable projections equals numpy's least squares on the six monomials (LAPACK gelsd)."""
     rng = np.random.default_rng(4)
     height = rng.normal(0, 1, (15, 15)).astype(np.float32)
-    rms, mean = roughness_of(height, 3)
+    row, col = (index.ravel() for index in np.indices(height.shape))
+    rms, mean = (values.reshape(height.shape) for values in roughness_at(height, row, col, 3))
     window = height[4:11, 4:11].astype(float)
     y, x = np.mgrid[-3:4, -3:4].astype(float)
     terms = np.column_stack([v.ravel() for v in (np.ones_like(x), x, y, x * x, x * y, y * y)])

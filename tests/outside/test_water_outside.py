@@ -40,6 +40,7 @@ def test_lake_of_the_makers_is_drawn_and_dry_ground_is_not() -> None:
         bare_earth=in_memory(surface_from_ground(cloud.enh[earth], grid, settings=TerrainSettings())),
         water_returns=in_memory(counts["water_returns"]),
         last_returns=in_memory(counts["last_returns"]),
+        aimed_pulses=in_memory(counts["last_returns"]),
         ground_support=in_memory(ground_support(cloud.en[earth], grid)),
     )
     found = standing_water(ground, thin_max_ratio=WaterSettings().thin_max_ratio)

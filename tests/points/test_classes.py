@@ -112,3 +112,22 @@ def test_our_own_ground_is_that_of_the_classes() -> None:
     ground = own_ground(cloud, find_ground=embedded(PointsSettings()))
     assert ground.mean() > 0.9
     assert np.array_equal(ground, classify_returns(cloud, settings=PointsSettings()).asprs_class == 2)
+
+
+def test_the_rim_of_the_survey_is_the_same_in_every_block() -> None:
+    """A ragged rim, which blocks of two lengths frame by rectangles of two widths: classes and heights are the same."""
+    random = np.random.default_rng(5)
+    east, north = random.uniform(-12, 40, 60_000), random.uniform(0, 300, 60_000)
+    # The survey ends further out where only the longer block sees it.
+    kept = east > np.where(north > 240, -10.0, 2 * np.sin(north / 7))
+    east, north = east[kept], north[kept]
+    height = 100 + 0.5 * east + 3 * np.sin(east / 9) + 4 * np.cos(north / 11) + random.normal(0, 0.03, len(east))
+    height += np.where(random.random(len(east)) < 0.4, random.gamma(1.0, 1.5, len(east)), 0.0)
+    cloud = Cloud.of(np.column_stack((east, north, height)))
+    near = np.flatnonzero(north < 180)
+    whole = classify_returns(cloud, settings=PointsSettings())
+    block = classify_returns(cloud.take(near), settings=PointsSettings())
+    core = north[near] < 100
+    assert np.array_equal(whole.asprs_class[near][core], block.asprs_class[core])
+    assert np.array_equal(whole.height_above_m[near][core], block.height_above_m[core], equal_nan=True)
+    assert set(np.unique(block.asprs_class[core])) > {2, 3}

@@ -28,3 +28,23 @@ def test_without_places_none_is_near() -> None:
     count, numbers = Buckets.of(one, one).within(nothing, nothing, nothing)
     assert not len(count)
     assert not len(numbers)
+
+
+def test_the_nearest_place_is_that_of_a_tree() -> None:
+    """Judge outside the project: SciPy's k-d tree; points outside the buckets and points without a place among them."""
+    random = np.random.default_rng(5)
+    places = random.uniform(-20, 20, (300, 2)) + np.array([500_000, 5_700_000])
+    points = random.uniform(-30, 30, (500, 2)) + np.array([500_000, 5_700_000])
+    distance_m, number = Buckets.of(*places.T.copy()).nearest(*points.T.copy(), most_m=5.0)
+    judge_m, judge = cKDTree(places).query(points)
+    assert np.array_equal(distance_m, np.where(judge_m <= 5.0, judge_m, np.inf))
+    assert np.array_equal(number, np.where(judge_m <= 5.0, judge, -1))
+    assert (number < 0).any()
+
+
+def test_of_places_as_near_the_first_is_taken() -> None:
+    """Four corners of a square, and none of nothing."""
+    east, north = np.array([1.0, -1.0, 1.0, -1.0]), np.array([1.0, 1.0, -1.0, -1.0])
+    assert Buckets.of(east, north).nearest(np.zeros(1), np.zeros(1), most_m=2.0)[1].tolist() == [0]
+    nothing = np.empty(0)
+    assert Buckets.of(nothing, nothing).nearest(np.zeros(1), np.zeros(1), most_m=2.0)[1].tolist() == [-1]

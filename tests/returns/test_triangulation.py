@@ -6,8 +6,16 @@ import numpy as np
 import pandas as pd
 import pytest
 from scipy.interpolate import LinearNDInterpolator, NearestNDInterpolator
+from scipy.spatial import cKDTree
 
-from pipeline.returns.triangulation import cell_means, height_above, heights_at_nodes
+from pipeline.returns.triangulation import (
+    MOST_SEARCHED_M,
+    Triangulated,
+    cell_means,
+    height_above,
+    heights_at_nodes,
+    nearest_places,
+)
 from tests.terrain_clouds import knoll, returns_from, slope_of
 
 
@@ -68,3 +76,30 @@ def test_the_rim_does_not_depend_on_how_much_of_it_is_seen() -> None:
     east, north = np.arange(0.25, 10, 0.5), np.arange(105.25, 95, -0.5)
     whole, part = (heights_at_nodes(cell_means(one, cell_m=1.0), east, north) for one in (ground, near))
     assert np.array_equal(whole, part)
+
+
+def test_the_nearest_place_is_found_however_far() -> None:
+    """Judge outside the project: SciPy's k-d tree; beyond what is sought in buckets, too."""
+    random = np.random.default_rng(6)
+    places, asked = random.uniform(0, 30, (40, 2)), random.uniform(-40, 70, (200, 2))
+    distance_m, number = nearest_places(places, asked)
+    judge_m, judge = cKDTree(places).query(asked)
+    assert np.array_equal(distance_m, judge_m)
+    assert np.array_equal(number, judge)
+    assert (distance_m > MOST_SEARCHED_M).any()
+    assert (distance_m < MOST_SEARCHED_M).any()
+
+
+def test_nodes_that_change_give_the_triangles_made_anew() -> None:
+    """Nodes inside and along the rim go and come, a few and nearly all of them."""
+    random = np.random.default_rng(7)
+    places = np.stack(np.meshgrid(np.arange(40.0), np.arange(30.0)), axis=-1).reshape(-1, 2)
+    nodes = np.column_stack((places + random.uniform(0.01, 0.99, places.shape), random.uniform(0, 9, len(places))))
+    east, north = np.arange(0, 41, 0.5), np.arange(0, 31, 0.5)
+    held = random.uniform(size=len(nodes)) < 0.8
+    surface = Triangulated(nodes[held])
+    for share in (0.01, 0.05, 0.0, 0.9):
+        now = held ^ (random.uniform(size=len(nodes)) < share)
+        surface = surface.changed(nodes[held & ~now], nodes[now & ~held])
+        held = now
+        np.testing.assert_array_equal(surface.heights(east, north), heights_at_nodes(nodes[held], east, north))

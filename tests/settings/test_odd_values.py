@@ -111,6 +111,11 @@ def test_a_crs_that_overrides_needs_one(tmp_path: Path) -> None:
     assert "'crs: EPSG:25832'" in answer(tmp_path, area_text(crs_overrides="true"))
 
 
+def test_a_unit_of_heights_that_overrides_needs_one(tmp_path: Path) -> None:
+    """Overriding with nothing is a slip."""
+    assert "'height_unit: metre'" in answer(tmp_path, area_text(height_unit_overrides="true"))
+
+
 @pytest.mark.parametrize(
     "text",
     [

@@ -10,7 +10,7 @@ import pytest
 import shapely
 
 from pipeline.features import make_features
-from pipeline.files import arrays, layers, rasters
+from pipeline.files import arrays, grid_files, layers, rasters
 from pipeline.lattice.grid import Grid
 from pipeline.steps.area.bare_earth import bare_earth
 from pipeline.steps.area.rasters import rasters_of_area
@@ -64,7 +64,7 @@ def test_joined_blocks_do_not_depend_on_the_bands(tmp_path: Path, monkeypatch: p
         names = ("bare_earth", "ground_support", "canopy_height", "all_returns", "pulses")
         made = {key: random.uniform(0, 5, half.shape).astype(np.float32) for key in names}
         made["all_returns"][:13, :9] = 0
-        arrays.write_grids(tmp_path / "grids" / name, made, half)
+        grid_files.write_grids(tmp_path / "grids" / name, made, half)
     arrays.write_json(tmp_path / "plan.json", {"blocks": ["a", "b"]})
 
     def joined(out: Path) -> tuple[dict[str, bytes], np.ndarray, str]:
@@ -78,7 +78,7 @@ def test_joined_blocks_do_not_depend_on_the_bands(tmp_path: Path, monkeypatch: p
             boundary=[],
         )
         files = {path.name: path.read_bytes() for path in sorted(out.glob("*.tif"))}
-        return files, arrays.read_sums(out / "counts")["pulses"], layers.read_outline(out / "outline.gpkg")[0].wkt
+        return files, grid_files.read_sums(out / "counts")["pulses"], layers.read_outline(out / "outline.gpkg")[0].wkt
 
     one = joined(tmp_path / "one")
     monkeypatch.setattr(Grid, "bands", narrow)

@@ -8,7 +8,7 @@ import pytest
 from shapely.geometry import box
 
 from pipeline.errors import InputError
-from pipeline.files import arrays, layers
+from pipeline.files import arrays, grid_files, layers
 from pipeline.lattice.blocks import blocks_covering
 from pipeline.plan.cut import LEAST_HALO_M as HALO_M
 from pipeline.plan.cut import halo_for
@@ -121,7 +121,7 @@ def test_blocks_of_any_size_give_the_same_rasters(whole: Path, tmp_path: Path, b
         assert one.shape == other.shape
         assert np.isfinite(one).mean() > 0.9
         assert np.array_equal(one, other, equal_nan=True), f"{name}: {np.nanmax(abs(one - other))} m"
-    counts, cut_counts = arrays.read_sums(whole / "counts"), arrays.read_sums(cut / "counts")
+    counts, cut_counts = grid_files.read_sums(whole / "counts"), grid_files.read_sums(cut / "counts")
     assert set(counts) == set(cut_counts)
     for name, values in counts.items():
         assert np.array_equal(np.nan_to_num(values), np.nan_to_num(cut_counts[name])), name

@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+import numpy as np
 from hypothesis import given
 from hypothesis import strategies as st
 
 from pipeline.intake.leaf_calendar import Season
 from pipeline.survey.judge import judge
 from pipeline.survey.measure import Density
+from pipeline.survey.promises import tables_of
+from pipeline.survey.squares import CALM, RESTLESS, STEEP, Squares
 
-GRADES = ["good", "usable", "poor", "not possible"]
+GRADES = ["good", "usable", "poor", "not possible", "not drawn"]
 
 
 def density(pulses_per_m2: float, *, ground_ratio: float = 0.5, returns_per_pulse: float = 1.5) -> Density:
@@ -41,9 +44,45 @@ def test_more_pulses_never_make_it_worse(pulses_per_m2: float, factor: float, gr
 def test_dense_and_sparse_surveys_are_told_apart() -> None:
     """At 20 pulses nearly all is good; at 0.3, contours are all one can have, and boulders are out of reach."""
     dense, sparse = grades(density(20.0)), grades(density(0.3))
-    assert all(dense[feature] == "good" for feature in dense if feature != "water")
+    assert all(dense[feature] == "good" for feature in dense if feature not in ("water", "paths"))
     assert sparse["contours"] == "usable"
-    assert sparse["boulders"] == sparse["paths"] == "not possible"
+    assert sparse["boulders"] == "not possible"
+
+
+def test_what_is_never_drawn_is_not_promised() -> None:
+    """No density makes paths good, as no part of the draft draws any."""
+    assert grades(density(50.0))["paths"] == "not drawn"
+
+
+def squares(ground_per_m2: float, kind: int, *, dark_share: float = 0.0) -> Squares:
+    """A hundred squares of one kind of ground, some of them nearly unseen."""
+    seen = np.where(np.arange(100) < 100 * dark_share, 0.05, ground_per_m2)
+    return Squares(np.zeros((100, 2), np.int64), seen, np.full(100, kind))
+
+
+def test_contours_are_judged_where_the_fewest_returns_are() -> None:
+    """Three ground returns a m2 on the average are not good contours where a fifth of the ground is dark."""
+    measured = density(6.0)
+    even, dark = (
+        judge(measured, season="leaf-off", squares=squares(3.0, STEEP, dark_share=share))[0] for share in (0.0, 0.2)
+    )
+    assert (even.grade, dark.grade) == ("good", "poor")
+    assert "every 4.5 m on the darkest tenth" in dark.reason
+
+
+def test_landforms_and_cliffs_are_promised_as_was_measured_on_such_ground() -> None:
+    """What found four in ten on restless ground is poor there and good on calm ground, at the same density."""
+    rows = [
+        {"feature": feature, "share": share, "at_least_per_m2": 2.0, "ground": ground, "hits": hits, "cases": 100}
+        for feature in ("landform detail", "cliffs")
+        for share in ("found", "right")
+        for ground, hits in (("calm", 95), ("restless", 40), ("steep", 95))
+    ]
+    tables = tables_of({"rows": rows})
+    for kind, grade in ((CALM, "good"), (RESTLESS, "poor")):
+        verdicts = judge(density(20.0), season="leaf-off", squares=squares(3.0, kind), promises=tables)
+        assert {verdict.feature: verdict.grade for verdict in verdicts}["landform detail"] == grade
+        assert {verdict.feature: verdict.grade for verdict in verdicts}["cliffs"] == grade
 
 
 def test_one_return_a_pulse_cannot_show_undergrowth() -> None:

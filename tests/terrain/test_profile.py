@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from pipeline.lattice.grid import Grid
 from pipeline.returns.cloud import Cloud
 from pipeline.terrain.profile import (
+    AIMED,
     MAX_RETURNS_ABOVE,
     MAX_SCAN_ANGLE_DEG,
     PROFILE_NAMES,
@@ -157,7 +158,7 @@ def test_blocks_side_by_side_add_up_to_the_whole(cut: int, seed: int):
 def test_an_empty_cloud_gives_empty_grids():
     """No returns, no counts."""
     grids = profile_grids(Cloud.empty(), np.empty(0, np.uint8), np.empty(0, np.float32), GRID, **LAYERS)
-    assert set(grids) == set(PROFILE_NAMES)
+    assert set(grids) == {*PROFILE_NAMES, AIMED}
     assert all(grid.shape == GRID.shape and not grid.any() for grid in grids.values())
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given
@@ -12,11 +14,12 @@ from skimage.morphology import reconstruction
 
 from pipeline.lattice.grid import Grid, Heights
 from pipeline.settings import WaterSettings
+from pipeline.water.draft import draft_water
 from pipeline.water.running import channels, incision, reaches
 from pipeline.water.running.channels import Channel, find_channels
 from pipeline.water.running.drainage import Drainage, downstream, drain, gathered
 from pipeline.water.running.incision import side_height
-from pipeline.water.sight.ground import in_memory
+from pipeline.water.sight.ground import Ground, in_memory
 
 GRID = Grid("EPSG:25832", 2000, 8000, 0.5, 400, 400)
 EAST, NORTH = np.meshgrid(*GRID.centres())
@@ -32,11 +35,22 @@ def valley(*, depth_m: float, half_m: float = 2.0) -> Heights:
     return (50 + 0.05 * Y + 0.06 * away - channel + ROUGH).astype(np.float32)
 
 
-def found_in(heights: Heights) -> list[Channel]:
-    """Channels of a surface."""
+def trench(*, floor_m: float, depth_m: float = 1.5, bank_m: float = 2.0, around: Heights | float = 0.0) -> Heights:
+    """A level field that falls 4 % to the south, with a trench down its middle, its banks so wide each."""
+    away = np.abs(X - 100)
+    cut = depth_m * np.clip(1 - (away - floor_m / 2) / bank_m, 0, 1)
+    return (50 + 0.04 * Y + around - cut + 0.4 * ROUGH).astype(np.float32)
+
+
+def found_in(heights: Heights, aimed: Heights | None = None) -> list[Channel]:
+    """Channels of a surface; as many pulses came back from everywhere unless `aimed` says otherwise."""
     usual = WaterSettings()
     return find_channels(
-        in_memory(heights), GRID, min_drained_m2=usual.channel_min_drained_m2, min_depth_m=usual.channel_min_depth_m
+        in_memory(heights),
+        in_memory(np.ones(heights.shape, np.float32) if aimed is None else aimed),
+        GRID,
+        min_drained_m2=usual.channel_min_drained_m2,
+        min_depth_m=usual.channel_min_depth_m,
     )
 
 
@@ -58,6 +72,58 @@ def test_a_track_across_the_channel_does_not_end_it() -> None:
     longest = found_in(heights)[0].line
     assert longest.bounds[1] < GRID.bounds[1] + 60
     assert longest.bounds[3] > GRID.bounds[1] + 140
+
+
+def test_a_sunken_lane_is_no_stream_unless_its_floor_is_wet() -> None:
+    """A trench with an even floor 2.5 m wide, worn into a field, is a lane; with water in it, a stream."""
+    lane = trench(floor_m=2.5)
+    assert found_in(lane) == []
+    wet = np.where(np.abs(X - 100) < 1.5, 0.1, 1.0).astype(np.float32)
+    assert sum(channel.line.length for channel in found_in(lane, wet)) > 150
+
+
+@pytest.mark.parametrize("around", [0.0, 0.2])
+def test_a_ditch_and_a_stream_between_slopes_are_no_lanes(around: float) -> None:
+    """A ditch without a floor in a level field, and a bed of 2.5 m at the foot of two slopes, stay channels."""
+    floor_m = 2.5 if around else 0.3
+    sides = around * np.maximum(np.abs(X - 100) - 3, 0)
+    found = found_in(trench(floor_m=floor_m, depth_m=0.8, bank_m=1.0, around=sides))
+    assert sum(channel.line.length for channel in found) > 150
+
+
+def test_only_the_lane_is_cut_off_where_it_runs_into_a_stream() -> None:
+    """A lane in the upper half of a field and a ditch in the lower half: the ditch is drawn, the lane is not."""
+    heights = np.where(Y > 100, trench(floor_m=2.5), trench(floor_m=0.3, bank_m=1.0))
+    lines = [channel.line for channel in found_in(heights.astype(np.float32))]
+    assert sum(line.length for line in lines) > 70
+    assert max(line.bounds[3] for line in lines) < GRID.bounds[1] + 115
+
+
+def test_a_ditch_does_not_end_in_the_midst_of_a_field() -> None:
+    """Where its own banks are all that drains to it the ditch is still a channel; where its bed ends, it ends.
+
+    The field slopes away from the ditch, so that nothing drains to its first 140 m but 3 m on either side.
+    """
+    away = np.abs(X - 100)
+    ridge = np.where(Y > 60, -0.05 * np.maximum(away - 3, 0), 0.05 * np.maximum(away - 3, 0))
+    ditch = 1.2 * np.clip(1 - away / 1.5, 0, 1) * (Y < 180)
+    lines = [c.line for c in found_in((50 + 0.04 * Y + ridge - ditch + 0.4 * ROUGH).astype(np.float32))]
+    assert max(line.bounds[3] for line in lines) == pytest.approx(GRID.bounds[1] + 180, abs=12)
+
+
+def test_a_bed_makes_a_stream_likely_and_a_bare_valley_does_not() -> None:
+    """What is no more than the lowest line of a valley has a confidence below 0.2, a ditch one of 0.9."""
+    grid = Ground(GRID, *map(in_memory, (np.zeros(GRID.shape, np.float32),) * 5))
+
+    def confidence_in(heights: Heights) -> list[float]:
+        last = np.ones(GRID.shape, np.float32)
+        readers = {"bare_earth": heights, "last_returns": last, "aimed_pulses": last}
+        ground = replace(grid, **{name: in_memory(raster) for name, raster in readers.items()})
+        return draft_water(ground, scale=10_000, settings=WaterSettings())["confidence"].tolist()
+
+    plain = (50 + 0.05 * Y + 0.15 * np.abs(X - 100) + 0.4 * ROUGH).astype(np.float32)
+    assert max(confidence_in(plain)) < 0.2
+    assert confidence_in(trench(floor_m=0.3, bank_m=1.0)) == [pytest.approx(0.9)]
 
 
 @pytest.mark.parametrize("slope", [0.0, 0.1, 0.5])

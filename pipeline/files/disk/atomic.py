@@ -43,7 +43,9 @@ def scratch_beside(path: Path, /) -> Iterator[Path]:
     scratch = path.with_name(f".{path.stem}.{os.getpid()}.scratch{path.suffix}")
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        yield scratch
+        # Asked while the scratch is there: once it has gone, the disk is no longer full.
+        with _clear_when_full(path.parent):
+            yield scratch
     finally:
         scratch.unlink(missing_ok=True)
 

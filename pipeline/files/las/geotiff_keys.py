@@ -5,14 +5,13 @@ from __future__ import annotations
 import io
 import warnings
 from collections.abc import Mapping
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
-from PIL import Image
-from PIL.TiffImagePlugin import ImageFileDirectory_v2
-from PIL.TiffTags import ASCII, DOUBLE, SHORT
-from rasterio.errors import NotGeoreferencedWarning, RasterioError
-from rasterio.io import MemoryFile
+
+if TYPE_CHECKING:
+    from PIL.TiffImagePlugin import ImageFileDirectory_v2
 
 # TIFF tags of the keys, of their double values and of their texts, and of what places a picture on the ground: without
 # the last two GDAL does not look at keys (OGC GeoTIFF 1.1, clause 7.1).
@@ -44,6 +43,13 @@ def wkt_of_keys(directory: bytes, doubles: bytes, texts: bytes, /) -> str | None
     directory, doubles, texts : bytes
         Content of the records 34735, 34736 and 34737 of a LAS file.
     """
+    # Few tiles have such keys; the others need not wait for these libraries.
+    from PIL import Image
+    from PIL.TiffImagePlugin import ImageFileDirectory_v2
+    from PIL.TiffTags import ASCII, DOUBLE, SHORT
+    from rasterio.errors import NotGeoreferencedWarning, RasterioError
+    from rasterio.io import MemoryFile
+
     entries = _entries(directory)
     sorted_keys = entries[np.argsort(entries[:, 0], kind="stable")]
     tags = ImageFileDirectory_v2()

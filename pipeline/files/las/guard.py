@@ -306,17 +306,22 @@ def check_chunks(source: BinaryIO, claims: Claims, /) -> list[tuple[int, int]]:
     return [*chunks[:-1], (chunks[-1][0] - n_spare, chunks[-1][1])]
 
 
+def n_layers(claims: Claims, /) -> int:
+    """Layers in a compressed chunk of point formats 6 to 10; each extra byte of a point has its own."""
+    n_standard = int(laspy.PointFormat(claims.point_format).size)
+    return _LAYERS[claims.point_format] + claims.record_bytes - n_standard
+
+
 def _check_layers(source: BinaryIO, claims: Claims, sizes: list[int]) -> None:
     """Refuse chunks whose layers claim more than the chunk holds.
 
     A chunk begins with one point as it is, the number of points, and the size of every layer.
     """
-    n_extra = claims.record_bytes - laspy.PointFormat(claims.point_format).size
-    n_layers = _LAYERS[claims.point_format] + n_extra
+    n = n_layers(claims)
     start = claims.points_offset + 8
     for size in sizes:
         source.seek(start + claims.record_bytes + 4)
-        raw = source.read(4 * n_layers)
-        if len(raw) < 4 * n_layers or sum(struct.unpack(f"<{n_layers}I", raw)) > size:
+        raw = source.read(4 * n)
+        if len(raw) < 4 * n or claims.record_bytes + 4 + 4 * n + sum(struct.unpack(f"<{n}I", raw)) > size:
             raise _undecodable(claims.path, f"the chunk at byte {start:,} claims more than its {size:,} bytes")
         start += size

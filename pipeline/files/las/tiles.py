@@ -20,6 +20,7 @@ from numpy.typing import NDArray
 
 from pipeline.errors import SurveyError
 from pipeline.files.disk.atomic import replacing
+from pipeline.files.las.class_layer import NEEDED, ODD_LETTERS, is_exchangeable, write_exchanged
 from pipeline.files.las.guard import Claims, check_chunks, check_claims, compression, decoding
 from pipeline.files.las.header import check_frame, describe_header
 from pipeline.files.las.points import carries_one_number, cloud_of
@@ -160,11 +161,20 @@ def _reading(path: Path) -> Iterator[_Open]:
         yield _Open(path, source, claims, chunks, reader)
 
 
-def _reader(source: BinaryIO, claims: Claims) -> laspy.LasReader:
-    """The reader of laspy; extended records, which may hold wave forms by the gigabyte, are left to the guard."""
+def _reader(source: BinaryIO, claims: Claims, needed: laspy.DecompressionSelection | None = None) -> laspy.LasReader:
+    """The reader of laspy, decoding all fields or those that are needed.
+
+    Extended records, which may hold wave forms by the gigabyte, are left to the guard.
+    """
     source.seek(0)
     try:
-        reader = laspy.LasReader(source, closefd=False, laz_backend=laspy.LazBackend.LazrsParallel, read_evlrs=False)
+        reader = laspy.LasReader(
+            source,
+            closefd=False,
+            laz_backend=laspy.LazBackend.LazrsParallel,
+            read_evlrs=False,
+            decompression_selection=laspy.DecompressionSelection.all() if needed is None else needed,
+        )
     except Exception as error:  # whatever laspy stumbles over in a header that is possible but wrong
         raise SurveyError(
             f"{claims.path}: its header contradicts itself ({error}). "
@@ -311,17 +321,37 @@ def write_classified(path: Path, original: Path, asprs_class: NDArray[np.uint8],
     with _reading(original) as tile, replacing(path) as part:
         _check_classes(asprs_class, tile.claims)
         header = _header_to_write(tile.reader.header, tile.claims)
-        # What is not ASCII in the header's words stays as it is.
-        with laspy.open(part, "w", header=header, do_compress=True, encoding_errors="surrogateescape") as writer:
-            for start, points in tile.pieces(PIECE_POINTS):
-                points["classification"] = asprs_class[start : start + len(points)]
-                writer.write_points(points)
-            if header.version.minor >= 4:
-                writer.write_evlrs(_kept(tile.claims.extended))
+        if is_exchangeable(header, tile.claims, tile.chunks):
+            _exchange_classes(part, tile, header, asprs_class)
+        else:
+            _compress_anew(part, tile, header, asprs_class)
         with part.open("r+b") as target:
             tile.source.seek(_DATE_AT)
             target.seek(_DATE_AT)
             target.write(tile.source.read(_DATE_BYTES))
+
+
+def _exchange_classes(part: Path, tile: _Open, header: laspy.LasHeader, asprs_class: NDArray[np.uint8]) -> None:
+    """Write a tile with everything but its classes left compressed as it is."""
+    extended = _kept(tile.claims.extended)
+    with part.open("w+b") as target, tile.path.open("rb") as source:
+        reader = _reader(tile.source, tile.claims, NEEDED)
+        write_exchanged(target, source, reader, header, asprs_class, claims=tile.claims, chunks=tile.chunks)
+        if extended:
+            header.number_of_evlrs, header.start_of_first_evlr = len(extended), target.tell()
+            extended.write_to(target, as_extended=True)
+        target.seek(0)
+        header.write_to(target, ensure_same_size=True, encoding_errors=ODD_LETTERS)
+
+
+def _compress_anew(part: Path, tile: _Open, header: laspy.LasHeader, asprs_class: NDArray[np.uint8]) -> None:
+    """Write a tile piece by piece, every field decoded and compressed again."""
+    with laspy.open(part, "w", header=header, do_compress=True, encoding_errors=ODD_LETTERS) as writer:
+        for start, points in tile.pieces(PIECE_POINTS):
+            points["classification"] = asprs_class[start : start + len(points)]
+            writer.write_points(points)
+        if header.version.minor >= 4:
+            writer.write_evlrs(_kept(tile.claims.extended))
 
 
 def _check_classes(asprs_class: NDArray[np.uint8], claims: Claims) -> None:

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from scipy import ndimage
 
 from pipeline.lattice.grid import EastNorthHeight, Mask
+from pipeline.lattice.means import Rim
 from pipeline.lattice.per_cell import count_in_cells, sum_in_cells
 from pipeline.lattice.sampling import bilinear
 from pipeline.points.ground.lowest import Lowest
@@ -125,7 +126,7 @@ def _noises_above(noise_m: Cells, share: Cells, /) -> Cells:
     Ground is spread about the surface by the normal law, growth evenly over the height near the ground.
     """
     likelier = (1 - share) / (share * GROWTH_PER_M * noise_m * math.sqrt(2 * math.pi))
-    return np.clip(np.sqrt(2 * np.log(np.maximum(likelier, 1))), LEAST_NOISES, MOST_NOISES)
+    return np.asarray(np.clip(np.sqrt(2 * np.log(np.maximum(likelier, 1))), LEAST_NOISES, MOST_NOISES))
 
 
 def _noise(above: Cells, cell: NDArray[np.int64], share: Cells, cell_m: float, /) -> Cells:
@@ -136,7 +137,7 @@ def _noise(above: Cells, cell: NDArray[np.int64], share: Cells, cell_m: float, /
     count = _bell(weight * count_in_cells(cell[below], share.shape), sigma)
     depth = _bell(weight * sum_in_cells(cell[below], -above[below], share.shape), sigma)
     # sqrt(pi / 2) turns the mean of absolute values into a standard deviation (normal law).
-    return np.maximum(math.sqrt(np.pi / 2) * depth / np.maximum(count, 1e-6), LEAST_NOISE_M)
+    return np.asarray(np.maximum(math.sqrt(np.pi / 2) * depth / np.maximum(count, 1e-6), LEAST_NOISE_M))
 
 
 def _steeper(level: Cells, cell_m: float, /) -> Cells:
@@ -144,7 +145,7 @@ def _steeper(level: Cells, cell_m: float, /) -> Cells:
     if min(level.shape) < 2:
         return np.zeros_like(level)
     slope = np.hypot(*np.gradient(_bell(level, 1 / cell_m, rim="nearest"), cell_m))
-    return np.maximum(slope - _bell(slope, NOISE_SIGMA_M / cell_m, rim="nearest"), 0)
+    return np.asarray(np.maximum(slope - _bell(slope, NOISE_SIGMA_M / cell_m, rim="nearest"), 0))
 
 
 def _mean_around(values: Cells, which: Mask, cell: NDArray[np.int64], shape: tuple[int, ...], *, sigma: float) -> Cells:
@@ -153,13 +154,13 @@ def _mean_around(values: Cells, which: Mask, cell: NDArray[np.int64], shape: tup
     return total / np.maximum(_bell(count_in_cells(cell[which], shape), sigma), 1e-3)
 
 
-def _bell(values: NDArray[np.generic], sigma: float, /, *, rim: str = "constant") -> Cells:
+def _bell(values: NDArray[np.generic], sigma: float, /, *, rim: Rim = "constant") -> Cells:
     return np.asarray(ndimage.gaussian_filter(values.astype(np.float64), sigma, mode=rim, truncate=2.5))
 
 
 def _surface(ground: EastNorthHeight, lowest: Lowest, shape: tuple[int, ...], /) -> Cells:
     """(rows, cols) height of the triangulated means of the ground returns of each cell, at the cells' centres."""
     nodes = cell_means(ground, cell_m=lowest.cell_m)
-    east = (lowest.first_col + np.arange(shape[1]) + 0.5) * lowest.cell_m
-    north = (lowest.first_row + np.arange(shape[0]) + 0.5) * lowest.cell_m
+    east = (lowest.first_col + np.arange(shape[1], dtype=np.float64) + 0.5) * lowest.cell_m
+    north = (lowest.first_row + np.arange(shape[0], dtype=np.float64) + 0.5) * lowest.cell_m
     return heights_at_nodes(nodes, east, north)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -10,10 +10,15 @@ from scipy import ndimage
 
 from pipeline.lattice.grid import EastNorthHeight, Mask
 from pipeline.lattice.per_cell import count_in_cells, lowest_in_cells
+from pipeline.returns.triangulation import Triangulated
 
 GROUND_CELL_M = 1.0
 """Side of the cells, in metres, of which the lowest return is taken. In wider cells the lowest return of a slope lies
 far below the middle of the cell and crests are lost; narrower cells often hold only a plant. Our choice."""
+RIM_CELLS = 6
+"""Empty cells around those with returns. What looks at a cell's surroundings then finds at the rim of the survey what
+it finds at the rim of a hole, wherever a block ends; the farthest looks 5 cells out (`gentle_ways.BRIDGED_M` and the
+next cell). Without them, blocks of two sizes disagree where their corners lie on the rim of the survey."""
 SPACING_SIGMA_M = 3.0
 """Standard deviation, in metres, of the gaussian window in which returns are counted to tell their spacing: even a
 survey of one return in 4 m2 has a few in it. Our choice."""
@@ -37,6 +42,8 @@ class Lowest:
         Place of the return within its cell, from the cell's centre.
     count : (rows, cols) int64
         Returns in the cell.
+    triangulated : list
+        The cells triangulated last and their triangulation, kept for the next time; empty at first.
     """
 
     cell_m: float
@@ -46,6 +53,7 @@ class Lowest:
     east: NDArray[np.float64]
     north: NDArray[np.float64]
     count: NDArray[np.int64]
+    triangulated: list[tuple[Mask, Triangulated]] = field(default_factory=list, repr=False, compare=False)
 
     @property
     def is_known(self) -> Mask:
@@ -62,11 +70,14 @@ class Lowest:
 
 
 def lowest_returns(enh: EastNorthHeight, /, *, cell_m: float) -> Lowest:
-    """The lowest return of each cell; of equally low ones the most western, then the most southern."""
+    """The lowest return of each cell; of equally low ones the most western, then the most southern.
+
+    The cells with returns have `RIM_CELLS` empty ones around them.
+    """
     col = np.floor(enh[:, 0] / cell_m).astype(np.int64)
     row = np.floor(enh[:, 1] / cell_m).astype(np.int64)
-    first_col, first_row = int(col.min()), int(row.min())
-    shape = int(row.max()) - first_row + 1, int(col.max()) - first_col + 1
+    first_col, first_row = int(col.min()) - RIM_CELLS, int(row.min()) - RIM_CELLS
+    shape = int(row.max()) - first_row + 1 + RIM_CELLS, int(col.max()) - first_col + 1 + RIM_CELLS
     cell = (row - first_row) * shape[1] + (col - first_col)
     height = lowest_in_cells(cell, enh[:, 2], (shape[0] * shape[1],), empty=np.inf)
     low = np.flatnonzero(enh[:, 2] == height[cell])
@@ -81,6 +92,6 @@ def lowest_returns(enh: EastNorthHeight, /, *, cell_m: float) -> Lowest:
 def spacing_of(lowest: Lowest, /) -> NDArray[np.float64]:
     """(rows, cols) metres: mean distance between the returns around each cell, at most `SPACING_LIMIT_M`."""
     sigma = SPACING_SIGMA_M / lowest.cell_m
-    per_cell = ndimage.gaussian_filter(lowest.count.astype(np.float64), sigma, mode="nearest", truncate=2.5)
+    per_cell = ndimage.gaussian_filter(lowest.count.astype(np.float64), sigma, mode="constant", truncate=2.5)
     spacing_m = lowest.cell_m / np.sqrt(np.maximum(per_cell, 1e-6))
     return np.asarray(np.minimum(spacing_m, SPACING_LIMIT_M))

@@ -8,9 +8,10 @@ from numpy.typing import NDArray
 from pipeline.lattice.grid import EastNorthHeight, Mask
 from pipeline.lattice.sampling import bilinear
 from pipeline.lattice.windows import highest_around
+from pipeline.points.ground.edges import in_line_with_ground
 from pipeline.points.ground.low_growth import LOW_GROWTH_M, among_growth
 from pipeline.points.ground.lowest import Lowest, spacing_of
-from pipeline.returns.triangulation import cell_means, heights_at_nodes
+from pipeline.returns.triangulation import Triangulated, cell_means
 
 JOIN_M = 0.3
 """Metres above the surface up to which the lowest return of a level cell joins the bare ones. Smaller figures leave
@@ -65,6 +66,9 @@ def near_surface(enh: EastNorthHeight, lowest: Lowest, is_bare: Mask, /) -> Mask
     is_told = ((spacing_m <= DENSE_M) & (slope <= STEEP))[row, col]
     if is_told.any():
         near[low[is_told]] = among_growth(enh[low], lowest, level)[is_told]
+    higher = low[~near[low] & (above[low] > 0)]
+    tolerance_m = TOLERANCE_M + TOLERANCE_M_PER_M * spacing_m
+    near[higher] |= in_line_with_ground(enh[higher], lowest, is_bare, level, tolerance_m)
     return near
 
 
@@ -95,11 +99,26 @@ def lies_near(lowest: Lowest, is_bare: Mask, /) -> Mask:
 def _surface(lowest: Lowest, is_bare: Mask, /) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
     """(rows, cols) height of the triangulated bare cells at the cells' centres, and its slope to the north and east."""
     rows, cols = is_bare.shape
-    nodes = cell_means(lowest.enh(is_bare), cell_m=lowest.cell_m)
     east = (np.arange(cols, dtype=np.float64) + 0.5) * lowest.cell_m
     north = (np.arange(rows, dtype=np.float64) + 0.5) * lowest.cell_m
-    level = heights_at_nodes(nodes, east, north)
+    level = _triangulated(lowest, is_bare).heights(east, north)
     if min(level.shape) < 2:
         return level, np.zeros_like(level), np.zeros_like(level)
     slope_north, slope_east = np.gradient(level, lowest.cell_m)
     return level, np.asarray(slope_north), np.asarray(slope_east)
+
+
+def _triangulated(lowest: Lowest, is_bare: Mask, /) -> Triangulated:
+    """The triangulated bare cells: those of the last call, changed; making them anew takes ten times as long."""
+    if lowest.triangulated:
+        was_bare, last = lowest.triangulated.pop()
+        made = last.changed(_nodes(lowest, was_bare & ~is_bare), _nodes(lowest, is_bare & ~was_bare))
+    else:
+        made = Triangulated(_nodes(lowest, is_bare))
+    lowest.triangulated.append((is_bare.copy(), made))
+    return made
+
+
+def _nodes(lowest: Lowest, which: Mask, /) -> EastNorthHeight:
+    """(n, 3) the returns of some cells as nodes of a triangulation."""
+    return cell_means(lowest.enh(which), cell_m=lowest.cell_m)

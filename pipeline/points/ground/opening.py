@@ -13,7 +13,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from pipeline.lattice.grid import Heights
-from pipeline.lattice.windows import along
+from pipeline.lattice.windows import along, highest_around
 
 SQUARE_SHARE = 0.414
 """Half the side of the square that an octagon of radius 1 is made of: sqrt(2) - 1, which makes the octagon regular."""
@@ -29,7 +29,7 @@ def height_lost(heights: Heights, /, *, radii: range, margin: int = 0) -> Iterat
     radii : range
         Ascending, in cells.
     margin : int
-        How many cells beyond the edge of the grid the middle of a window may lie.
+        How many cells from the nearest height, along rows and columns, the middle of a window may lie.
     """
     known = np.isfinite(heights)
     before = heights
@@ -42,10 +42,14 @@ def height_lost(heights: Heights, /, *, radii: range, margin: int = 0) -> Iterat
 
 
 def opening(heights: Heights, /, *, radius_cells: int, margin: int = 0) -> Heights:
-    """(rows, cols): the opening with an octagon; inf marks cells without a height."""
+    """(rows, cols): the opening with an octagon; inf marks cells without a height.
+
+    The middle of a window lies at most `margin` cells from one with a height: the rim of the survey is where heights
+    end, not where the grid does, which is elsewhere in the next block.
+    """
     wide = np.pad(heights, margin, constant_values=np.inf)
     low = _sweep(wide, radius_cells, pick=np.minimum, outside=np.inf)
-    low[np.isposinf(low)] = -np.inf
+    low[np.isposinf(low) | (highest_around(np.isfinite(wide).view(np.uint8), margin) == 0)] = -np.inf
     opened = _sweep(low, radius_cells, pick=np.maximum, outside=-np.inf)
     return opened[margin : margin + heights.shape[0], margin : margin + heights.shape[1]]
 

@@ -97,7 +97,7 @@ def _cell_of(enh: EastNorthHeight, lowest: Lowest, /) -> NDArray[np.int64]:
     """(n,) the number of each return's cell, row by row."""
     col = np.floor(enh[:, 0] / lowest.cell_m).astype(np.int64) - lowest.first_col
     row = np.floor(enh[:, 1] / lowest.cell_m).astype(np.int64) - lowest.first_row
-    return row * lowest.height.shape[1] + col
+    return np.asarray(row * lowest.height.shape[1] + col, np.int64)
 
 
 @compiled

@@ -50,10 +50,11 @@ def boulder_tops(patches: NDArray[np.signedinteger], returns: RoofReturns, tops:
         of_it = mine[patch[mine] == number]
         if returns.above_m[of_it].mean() > MAX_HEIGHT_M:
             continue
-        hull = shapely.MultiPoint(np.column_stack([returns.east[of_it], returns.north[of_it]])).convex_hull
+        east, north, height = returns.places(of_it)
+        hull = shapely.MultiPoint(np.column_stack([east, north])).convex_hull
         fill_ratio = hull.area / max(hull.minimum_rotated_rectangle.area, 1e-9)
         is_round = 4 * math.pi * hull.area > MIN_ROUNDNESS * hull.length**2
-        bend_per_m = _least_bend_per_m(returns.east[of_it], returns.north[of_it], returns.height[of_it])
+        bend_per_m = _least_bend_per_m(east, north, height)
         is_domed = bend_per_m >= MIN_BEND_PER_M and fill_ratio < TENT_FILL_RATIO
         found[number] = (is_round and fill_ratio < HUT_FILL_RATIO) or is_domed
     return found

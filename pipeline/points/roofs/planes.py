@@ -11,7 +11,7 @@ from scipy import ndimage
 
 from pipeline.compiled import compiled
 from pipeline.lattice.grid import Grid, Mask
-from pipeline.lattice.per_cell import count_in_cells, sum_in_cells
+from pipeline.lattice.per_cell import count_in_cells
 from pipeline.points.roofs.returns import CELL_M, RoofReturns
 
 WINDOW_M = 1.5
@@ -79,12 +79,28 @@ def _odd(cells: float) -> int:
 
 def _cell_sums(returns: RoofReturns) -> list[Cells]:
     """Per cell: count of low last returns, then count and sums of x, y, z and their products of the high ones."""
-    shape, which = returns.grid.shape, returns.is_high_last
-    cell = returns.cell[which]
-    x, y, z = (v[which] for v in (returns.east, returns.north, returns.height))
+    shape, which = returns.grid.shape, np.flatnonzero(returns.is_high_last)
     low = count_in_cells(returns.cell[returns.is_low_last], shape).astype(float)
-    weights = (np.ones(len(x)), x, y, z, x * x, y * y, x * y, x * z, y * z, z * z)
-    return [low, *(sum_in_cells(cell, w, shape) for w in weights)]
+    sums = np.zeros((10, shape[0] * shape[1]))
+    _add_moments(sums, returns.cell[which], *returns.places(which))
+    return [low, *sums.reshape(10, *shape)]
+
+
+@compiled
+def _add_moments(sums: Cells, cell: NDArray[np.int64], x: Cells, y: Cells, z: Cells) -> None:
+    """Add 1, x, y, z and their products of every return to the sums, (10, cells), of its cell."""
+    for i in range(len(cell)):
+        at, e, n, h = cell[i], x[i], y[i], z[i]
+        sums[0, at] += 1.0
+        sums[1, at] += e
+        sums[2, at] += n
+        sums[3, at] += h
+        sums[4, at] += e * e
+        sums[5, at] += n * n
+        sums[6, at] += e * n
+        sums[7, at] += e * h
+        sums[8, at] += n * h
+        sums[9, at] += h * h
 
 
 class _WindowSums:
@@ -162,10 +178,10 @@ def off_plane(returns: RoofReturns, planes: Planes, facets: Mask, /, *, reach_m:
     near = np.flatnonzero((gap.ravel() * cell_m <= reach_m)[returns.cell])
     at = nearest[returns.cell[near]]
     r, c = np.divmod(at, facets.shape[1])
-    east = returns.east[near] - (c + 0.5) * cell_m
-    north = returns.north[near] + (r + 0.5) * cell_m
+    east, north, height = returns.places(near)
+    east, north = east - (c + 0.5) * cell_m, north + (r + 0.5) * cell_m
     level = (v.ravel()[at] for v in (planes.level, planes.rise_east, planes.rise_north))
     up, rise_east, rise_north = level
     off = np.full(len(returns.cell), np.inf)
-    off[near] = returns.height[near] - (up + rise_east * east + rise_north * north)
+    off[near] = height - (up + rise_east * east + rise_north * north)
     return off

@@ -19,6 +19,8 @@ MIN_HEIGHT_M = 2.0
 MAX_HEIGHT_M = 40.0
 """Height above ground, in metres, of the highest roof: what stands in or near a forest is lower. Our choice."""
 
+Metres = NDArray[np.float64]
+
 
 @dataclass(frozen=True)
 class RoofReturns:
@@ -28,8 +30,8 @@ class RoofReturns:
     ----------
     grid : the lattice
     cell : (n,) flat index of each return's cell
-    east, north : (n,) metres from the north-west corner of the lattice
-    height : (n,) metres above the lowest return
+    cloud : the returns
+    lowest_m : elevation of the lowest return
     above_m : (n,) metres above the bare earth, NaN where unknown
     is_high_last : (n,) bool
         Last returns that may be roof by their height.
@@ -39,12 +41,20 @@ class RoofReturns:
 
     grid: Grid
     cell: NDArray[np.int64]
-    east: NDArray[np.float64]
-    north: NDArray[np.float64]
-    height: NDArray[np.float64]
+    cloud: Cloud
+    lowest_m: float
     above_m: NDArray[np.float32]
     is_high_last: Mask
     is_low_last: Mask
+
+    def places(self, which: NDArray[np.intp], /) -> tuple[Metres, Metres, Metres]:
+        """(k,) three times: metres east and north of the lattice's north-west corner, and above the lowest return."""
+        cloud = self.cloud
+        return (
+            cloud.east[which] - self.grid.west_m,
+            cloud.north[which] - self.grid.north_m,
+            cloud.height[which] - self.lowest_m,
+        )
 
 
 def look(cloud: Cloud, height_above_m: NDArray[np.float32], is_candidate: Mask, /) -> RoofReturns:
@@ -58,9 +68,8 @@ def look(cloud: Cloud, height_above_m: NDArray[np.float32], is_candidate: Mask, 
     return RoofReturns(
         grid=grid,
         cell=grid.cell_index(cloud.east, cloud.north),
-        east=cloud.east - grid.west_m,
-        north=cloud.north - grid.north_m,
-        height=cloud.height - float(cloud.height.min()),
+        cloud=cloud,
+        lowest_m=float(cloud.height.min()),
         above_m=height_above_m,
         is_high_last=is_high_last,
         is_low_last=decides & ~np.isnan(height_above_m) & (height_above_m < MIN_HEIGHT_M),

@@ -52,7 +52,7 @@ def find_boulders(
     """
     near = _where_seen(cloud, core.pad(REACH_M))
     believed = np.isfinite(height_above_m) & ~np.isin(asprs_class, (BUILDING, *NOISE))
-    low = low_returns(cloud.take(believed), height_above_m[believed], near)
+    low = low_returns(cloud, np.where(believed, height_above_m, np.float32(np.nan)), near)
     if not len(low.east):
         return no_features(core.crs)
     lumps = find_lumps(low, near)

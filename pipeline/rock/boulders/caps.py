@@ -136,7 +136,7 @@ def _solid_cap(near: Near, above: Floats, candidate: NDArray[np.bool_], k: int) 
     """
     inside = near.scaled < 1.0
     terms, of_inside = _quadratic(near.d_east[inside], near.d_north[inside]), candidate[inside]
-    runs, height, on_cap = Runs.of(near.lump[candidate], k), above[candidate], terms[:, of_inside]
+    runs, height, on_cap = Runs.of(near.lump[candidate], k), above[candidate], terms.compress(of_inside, axis=1)
     weight = np.ones(len(height))
     for scale_m in (0.8, 0.5, 0.3, 0.25):
         cap = runs.fit(on_cap, height, weight, ridge=0.02)

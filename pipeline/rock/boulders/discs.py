@@ -2,16 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
-from scipy import ndimage
 
 from pipeline.compiled import compiled
 from pipeline.lattice.grid import Grid, Heights
 from pipeline.lattice.running_sums import RunningSums
 from pipeline.lattice.windows import highest_around, lowest_around
-from pipeline.rock.boulders.low_returns import BOULDER_MAX_HEIGHT_M, Floats
+from pipeline.rock.boulders.low_returns import BOULDER_MAX_HEIGHT_M, Floats, Labels
 
 DISC_GROUND_M = 0.3
 """Returns lower than this above the ground around lie on the ground or its litter (our choice)."""
@@ -35,7 +34,6 @@ class Seen:
     clipped: Heights
     known: RunningSums
     low: RunningSums
-    _roughness: dict[int, tuple[Heights, Heights]] = field(default_factory=dict, repr=False)
 
     @classmethod
     def of(cls, height: Heights, grid: Grid, /) -> Seen:
@@ -44,13 +42,6 @@ class Seen:
         clipped = np.nan_to_num(height).clip(-1, BOULDER_MAX_HEIGHT_M)
         low = known & (height < DISC_GROUND_M)
         return cls(grid, height, clipped, RunningSums.of(known), RunningSums.of(low))
-
-    def roughness(self, n: int, /) -> tuple[Heights, Heights]:
-        """As `roughness_of` the clipped heights; discs of two radii may have windows of one size."""
-        if n not in self._roughness:
-            self._roughness.clear()
-            self._roughness[n] = roughness_of(self.clipped, n)
-        return self._roughness[n]
 
 
 INSCRIBED_SHARE = 0.62
@@ -77,17 +68,16 @@ def discs_of(seen: Seen, radius_m: float, /) -> tuple[Floats, Floats, Floats, Fl
     cell_m = seen.grid.cell_m
     n = max(1, round(INSCRIBED_SHARE * radius_m / cell_m))
     lowest = lowest_around(np.nan_to_num(seen.height, nan=-1.0), n)
-    rough, mean = seen.roughness(max(2, n))
-    is_disc = (lowest > DISC_LEAST_M) & (rough < ROUGHNESS_M + ROUGHNESS_PER_M * radius_m)
-    row, col = np.nonzero(is_disc)
+    row, col = np.nonzero(lowest > DISC_LEAST_M)
+    rough, mean = roughness_at(seen.clipped, row, col, max(2, n))
+    smooth = rough < ROUGHNESS_M + ROUGHNESS_PER_M * radius_m
+    row, col, rough, mean = row[smooth], col[smooth], rough[smooth], mean[smooth]
     inner, outer = (max(1, round((radius_m + d) / cell_m)) for d in RIM_M)
     known = seen.known.between(row, col, inner, outer)
     open_share = seen.low.between(row, col, inner, outer) / np.maximum(known, 1)
     # High, clear of its surroundings and smooth: by height alone a bough beside it would push a disc off a boulder.
     score = np.full(seen.grid.shape, -np.inf, np.float32)
-    score[row, col] = np.where(
-        open_share > OPEN_SHARE, mean[row, col] + CLEAR_M * (open_share - rough[row, col]), -np.inf
-    )
+    score[row, col] = np.where(open_share > OPEN_SHARE, mean + CLEAR_M * (open_share - rough), -np.inf)
     apart = max(1, round(0.75 * radius_m / cell_m))
     highest = highest_around(score, apart)[row, col]
     best = np.isfinite(score[row, col]) & (score[row, col] >= highest)
@@ -95,56 +85,49 @@ def discs_of(seen: Seen, radius_m: float, /) -> tuple[Floats, Floats, Floats, Fl
     return east[col[best]], north[row[best]], np.full(best.sum(), radius_m), open_share[best]
 
 
-def roughness_of(height: Heights, n: int, /) -> tuple[Heights, Heights]:
-    """Rms distance from the best quadratic surface, and the mean, in the (2n+1) square window of every cell.
+def roughness_at(height: Heights, row: Labels, col: Labels, n: int, /) -> tuple[Floats, Floats]:
+    """Rms distance from the best quadratic surface, and the mean, in the (2n+1) square window of some cells, (k,) each.
 
     The six polynomials of Haralick's facet model are orthogonal on a square window, so the residual is the sum of
-    squares less the squared projections (Haralick 1984, IEEE PAMI 6(1) 58-68).
+    squares less the squared projections (Haralick 1984, IEEE PAMI 6(1) 58-68). The window of a cell at the rim holds
+    the cells of the rim more than once.
     """
     steps = np.arange(-n, n + 1, dtype=np.float64)
     flat = np.ones_like(steps) / np.sqrt(len(steps))
     tilt = steps / np.sqrt((steps**2).sum())
     bend = steps**2 - (steps**2).mean()
     bend /= np.sqrt((bend**2).sum())
-    square, mean = _projected(np.ascontiguousarray(height, np.float32), flat, tilt, bend)
-    size = len(steps) ** 2
-    left = ndimage.uniform_filter(height * height, len(steps), mode="nearest") * size
-    left -= square
-    rms: Heights = np.sqrt(np.clip(left, 0, None) / max(size - 6, 1))
-    return rms, mean
+    wide = np.pad(np.asarray(height, np.float32), n, mode="edge")
+    left, mean = _projected(wide, row, col, flat, tilt, bend)
+    return np.sqrt(np.clip(left, 0, None) / max(len(steps) ** 2 - 6, 1)), mean
 
 
 @compiled
-def _projected(height: Heights, flat: Floats, tilt: Floats, bend: Floats) -> tuple[Heights, Heights]:
-    """(rows, cols) twice: sum of the squares of the six projections of the window of each cell, and its mean.
+def _projected(
+    wide: Heights, rows: Labels, cols: Labels, flat: Floats, tilt: Floats, bend: Floats
+) -> tuple[Floats, Floats]:
+    """(k,) twice: what the six projections leave of the sum of squares in the window of each cell, and its mean.
 
-    The window of a cell at the rim holds the cells of the rim more than once.
+    `wide` goes on by half a window beyond the cells that are counted.
     """
-    rows, cols = height.shape
-    n = len(flat) // 2
-    square, mean = np.empty((rows, cols), np.float32), np.empty((rows, cols), np.float32)
-    # The three projections of the columns of one row's windows, with room for n columns beyond either rim.
-    by_flat, by_tilt, by_bend = np.empty(cols + 2 * n), np.empty(cols + 2 * n), np.empty(cols + 2 * n)
-    for row in range(rows):
-        by_flat[:], by_tilt[:], by_bend[:] = 0.0, 0.0, 0.0
-        for k in range(-n, n + 1):
-            line = height[min(max(row + k, 0), rows - 1)]
-            of_flat, of_tilt, of_bend = flat[k + n], tilt[k + n], bend[k + n]
-            for col in range(cols):
-                by_flat[col + n] += of_flat * line[col]
-                by_tilt[col + n] += of_tilt * line[col]
-                by_bend[col + n] += of_bend * line[col]
-        for by in (by_flat, by_tilt, by_bend):
-            by[:n], by[cols + n :] = by[n], by[cols + n - 1]
-        for col in range(cols):
-            p0 = p1 = p2 = p3 = p4 = p5 = 0.0
-            for k in range(2 * n + 1):
-                p0 += flat[k] * by_flat[col + k]
-                p1 += tilt[k] * by_flat[col + k]
-                p2 += flat[k] * by_tilt[col + k]
-                p3 += bend[k] * by_flat[col + k]
-                p4 += flat[k] * by_bend[col + k]
-                p5 += tilt[k] * by_tilt[col + k]
-            square[row, col] = p0 * p0 + p1 * p1 + p2 * p2 + p3 * p3 + p4 * p4 + p5 * p5
-            mean[row, col] = p0 / (2 * n + 1)
-    return square, mean
+    size = len(flat)
+    left, mean = np.empty(len(rows)), np.empty(len(rows))
+    for cell in range(len(rows)):
+        square = p0 = p1 = p2 = p3 = p4 = p5 = 0.0
+        for across in range(size):
+            by_flat = by_tilt = by_bend = 0.0
+            for down in range(size):
+                height = float(wide[rows[cell] + down, cols[cell] + across])
+                by_flat += flat[down] * height
+                by_tilt += tilt[down] * height
+                by_bend += bend[down] * height
+                square += height * height
+            p0 += flat[across] * by_flat
+            p1 += tilt[across] * by_flat
+            p2 += flat[across] * by_tilt
+            p3 += bend[across] * by_flat
+            p4 += flat[across] * by_bend
+            p5 += tilt[across] * by_tilt
+        left[cell] = square - (p0 * p0 + p1 * p1 + p2 * p2 + p3 * p3 + p4 * p4 + p5 * p5)
+        mean[cell] = p0 / size
+    return left, mean

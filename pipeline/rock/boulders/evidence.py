@@ -144,7 +144,7 @@ def _ground_plane(near: Near, k: int) -> tuple[Floats, NDArray[np.bool_], Floats
     """
     use = near.is_last & (near.beyond_m > 0.3)
     runs, height = Runs.of(near.lump[use], k), near.height[use]
-    terms = _linear(near)[:, use]
+    terms = _linear(near).compress(use, axis=1)
     lowest = runs.max(-height)
     start = np.clip(height + np.nan_to_num(lowest)[runs.label], 0, None)
     weight = 1 / (1 + (start / 1.5) ** 2)

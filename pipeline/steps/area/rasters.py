@@ -12,8 +12,8 @@ from shapely.geometry import MultiPolygon, Polygon
 
 from pipeline.draft.outline import covered_area, squares_with_returns
 from pipeline.errors import InputError, SurveyError
-from pipeline.files import arrays, layers, rasters
-from pipeline.files.arrays import Mosaic
+from pipeline.files import arrays, grid_files, layers, rasters
+from pipeline.files.grid_files import Mosaic
 from pipeline.lattice.grid import Grid
 
 DESCRIPTIONS = {
@@ -45,11 +45,11 @@ def rasters_of_area(
     area = _within(MultiPolygon(covered), frame, boundary)
     layers.write_layers(outline, {"outline": gpd.GeoDataFrame(geometry=area, crs=frame.crs)})
     for name, path in (("bare_earth", seen), *((name, out / f"{name}.tif") for name in SURFACES)):
-        with rasters.writing_heights(path, frame, description=DESCRIPTIONS[name]) as put:
+        with rasters.writing_heights(path, frame, description=DESCRIPTIONS[name], is_result=path != seen) as put:
             for part in frame.bands():
                 put(mosaic.part(name, part), part)
     rest = [name for name in mosaic.names if name not in ("bare_earth", *SURFACES)]
-    arrays.write_sums_of_blocks(counts, mosaic, frame, rest)
+    grid_files.write_sums_of_blocks(counts, mosaic, frame, rest)
 
 
 def _covered(mosaic: Mosaic) -> Polygon | MultiPolygon:

@@ -8,7 +8,7 @@ from typing import cast
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.files import arrays, layers
+from pipeline.files import arrays, grid_files, layers
 from pipeline.lattice.grid import Grid, Heights
 from pipeline.lattice.larger_cells import larger_cells, sum_into
 from pipeline.settings import VegetationSettings
@@ -21,12 +21,12 @@ def rides(*, candidates: Path, plan: Path, counts: Path, out: Path, settings: Ve
     """Rides, followed from the places that the fields found; counts are read where a ride may run only."""
     names = cast("dict[str, object]", arrays.read_json(plan)["fields"])
     found = Candidates.join([_candidates(candidates / name) for name in names])
-    grid, _ = arrays.read_grid_of(counts)
+    grid, _ = grid_files.read_grid_of(counts)
     larger, times = larger_cells(grid, least_m=RIDE_CELL_M)
 
     def read(part: Grid) -> dict[str, Heights]:
         small = grid.within(part.bounds)
-        return sum_into(arrays.read_sums(counts, RIDE_COUNTS, bounds=part.bounds), small, part, times)
+        return sum_into(grid_files.read_sums(counts, RIDE_COUNTS, bounds=part.bounds), small, part, times)
 
     layers.write_features(out, rides_of(found, Counts(larger, read), grid.crs, settings=settings))
 

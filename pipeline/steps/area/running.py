@@ -8,7 +8,7 @@ from typing import cast
 import numpy as np
 
 from pipeline.files import arrays, rasters
-from pipeline.files.arrays import Mosaic
+from pipeline.files.grid_files import Mosaic
 
 DESCRIPTIONS = {
     "understorey": "plant-area density of the running layer, m2/m3",

@@ -10,7 +10,7 @@ from typing import cast
 
 import numpy as np
 
-from pipeline.files import arrays
+from pipeline.files import arrays, grid_files
 from pipeline.intake.leaf_calendar import Season
 from pipeline.vegetation.running.leaves import leaf_season
 
@@ -19,8 +19,8 @@ def season(*, counts: Path, survey: Path, out: Path) -> None:
     """The leaf season by the survey's days of flight, else by what the crowns let through."""
     flight = cast("Mapping[str, object]", arrays.read_json(survey)["flight"])
     sums = {"tree_pulses": 0.0, "tree_through": 0.0}
-    for part in arrays.read_grid_of(counts)[0].bands():
-        for name, values in arrays.read_sums(counts, tuple(sums), bounds=part.bounds).items():
+    for part in grid_files.read_grid_of(counts)[0].bands():
+        for name, values in grid_files.read_sums(counts, tuple(sums), bounds=part.bounds).items():
             sums[name] += float(np.nansum(values, dtype=np.float64))
     found = leaf_season(
         [datetime.date.fromisoformat(day) for day in cast("Sequence[str]", flight["days"])],

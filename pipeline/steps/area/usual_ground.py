@@ -8,17 +8,17 @@ from dataclasses import fields
 from pathlib import Path
 from typing import cast
 
-from pipeline.files import arrays
+from pipeline.files import arrays, grid_files
 from pipeline.rock.ground.brightness import COUNTS, REACH_OF_WINDOW_M, UsualGround, usual_ground
 
 
 def usual_ground_of_area(*, counts: Path, out: Path) -> None:
     """Write what is usual in the area, found band by band; null where nothing is known."""
-    whole, _ = arrays.read_grid_of(counts)
+    whole, _ = grid_files.read_grid_of(counts)
     arounds = ((part.pad(REACH_OF_WINDOW_M), part) for part in whole.bands())
     clipped = ((whole.within(around.bounds), part) for around, part in arounds)
     found = usual_ground(
-        ((arrays.read_sums(counts, COUNTS, bounds=around.bounds), around, part) for around, part in clipped), whole
+        ((grid_files.read_sums(counts, COUNTS, bounds=around.bounds), around, part) for around, part in clipped), whole
     )
     figures = {field.name: float(getattr(found, field.name)) for field in fields(found)}
     arrays.write_json(out, {name: value if math.isfinite(value) else None for name, value in figures.items()})

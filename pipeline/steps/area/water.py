@@ -5,8 +5,9 @@ from __future__ import annotations
 from functools import partial
 from pathlib import Path
 
-from pipeline.files import arrays, layers, rasters
+from pipeline.files import grid_files, layers, rasters
 from pipeline.settings import WaterSettings
+from pipeline.terrain.profile import AIMED
 from pipeline.water.draft import draft_water
 from pipeline.water.sight.ground import Ground
 
@@ -18,8 +19,9 @@ def water(
     ground = Ground(
         rasters.read_grid(bare_earth),
         bare_earth=partial(rasters.read_window, bare_earth),
-        water_returns=partial(arrays.read_window, counts, "water_returns"),
-        last_returns=partial(arrays.read_window, counts, "last_returns"),
+        water_returns=partial(grid_files.read_window, counts, "water_returns"),
+        last_returns=partial(grid_files.read_window, counts, "last_returns"),
+        aimed_pulses=partial(grid_files.read_window, counts, AIMED),
         ground_support=partial(rasters.read_window, ground_support),
     )
     layers.write_features(out, draft_water(ground, scale=scale, settings=settings))

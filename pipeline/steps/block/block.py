@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.features import no_features
-from pipeline.files import arrays
+from pipeline.files import arrays, grid_files
 from pipeline.files.layers import write_features
 from pipeline.lattice.blocks import Block, block_named
 from pipeline.lattice.grid import EastNorthHeight, Grid, Heights
@@ -67,7 +67,7 @@ def block(
     core = Grid.covering(place.bounds, cell_m=float(str(for_area["cell_m"])), crs=crs)
     has_returns = bool(cloud.within(place.bounds).any())
     made = _rasters(cloud, found, earth, core, terrain=terrain, layers=layers) if has_returns else {}
-    arrays.write_grids(grids, made, core)
+    grid_files.write_grids(grids, made, core)
     del made, earth
     lumps = find_boulders(cloud, found.asprs_class, found.height_above_m, core) if len(cloud) else no_features(crs)
     write_features(boulders, lumps)
@@ -81,7 +81,11 @@ def _returns(split: list[Path], place: Block) -> tuple[Cloud, Columns]:
     """
     cloud, whence = arrays.join_returns(laid_out(split, place), names=("tile_key", "index"))
     order = northward(cloud)
-    cloud, whence = cloud.take(order), {name: column[order] for name, column in whence.items()}
+    columns = vars(cloud).copy()
+    del cloud
+    # One column after the other: all of them twice would be a quarter of the memory of a block.
+    cloud = Cloud(**{name: columns.pop(name)[order] for name in list(columns)})
+    whence = {name: whence.pop(name)[order] for name in list(whence)}
     return replace(cloud, is_usable=cloud.is_usable & ~find_duplicates(cloud)), whence
 
 

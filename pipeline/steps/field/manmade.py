@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from pipeline.features import no_features
-from pipeline.files import arrays, layers
+from pipeline.files import grid_files, layers
 from pipeline.manmade.draft import MARGIN_M, draft_manmade
 from pipeline.outlines.cutting import cut_to_core
 from pipeline.settings import ManmadeSettings
@@ -28,7 +28,7 @@ def manmade(
     if not grid.rows:
         layers.write_features(out, no_features(grid.crs))
         return
-    sums = arrays.read_sums(counts, ("building_returns", "last_returns"), bounds=grid.bounds)
+    sums = grid_files.read_sums(counts, ("building_returns", "last_returns"), bounds=grid.bounds)
     found = draft_manmade(
         sums["building_returns"], sums["last_returns"], canopy, heights, grid, scale=scale, settings=settings
     )

@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from pipeline.features import join_features, no_features
-from pipeline.files import arrays, layers
+from pipeline.files import arrays, grid_files, layers
 from pipeline.rock.draft import MARGIN_M, draft_rock_of_field
 from pipeline.rock.ground.brightness import COUNTS, ground_brightness
 from pipeline.settings import RockSettings
@@ -35,7 +35,7 @@ def rock(
         return
     west, south, east, north = grid.bounds
     candidates = join_features([layers.read_features(boulders / f"{name}.gpkg") for name in blocks], grid.crs)
-    sums = arrays.read_sums(counts, (*COUNTS, "lowest_last"), bounds=grid.bounds)
+    sums = grid_files.read_sums(counts, (*COUNTS, "lowest_last"), bounds=grid.bounds)
     found = draft_rock_of_field(
         candidates.cx[west:east, south:north],
         heights,

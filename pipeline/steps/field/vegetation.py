@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import cast
 
 from pipeline.features import no_features
-from pipeline.files import arrays, layers
+from pipeline.files import arrays, grid_files, layers
 from pipeline.settings import VegetationSettings
 from pipeline.steps.field.reading import field_of, read_rasters
 from pipeline.terrain.profile import PROFILE_NAMES
@@ -35,10 +35,10 @@ def vegetation(
     if not own.rows:
         layers.write_features(out, no_features(grid.crs))
         arrays.write_arrays(candidates, {})
-        arrays.write_grids(running, {}, own)
+        grid_files.write_grids(running, {}, own)
         return
     drawn = draft_field(
-        arrays.read_sums(counts, PROFILE_NAMES, bounds=grid.bounds),
+        grid_files.read_sums(counts, PROFILE_NAMES, bounds=grid.bounds),
         heights,
         canopy,
         grid,
@@ -50,4 +50,4 @@ def vegetation(
     arrays.write_arrays(candidates, vars(drawn.candidates))
     window = grid.window_of(own)
     made = {name: getattr(drawn, name)[window] for name in ("understorey", "understorey_error", "running_speed")}
-    arrays.write_grids(running, made, own)
+    grid_files.write_grids(running, made, own)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.interpolate import PchipInterpolator
 
 from pipeline.lattice.grid import Heights
 
@@ -46,6 +45,8 @@ def running_speed(density: Heights, /, *, limits: Limits) -> Heights:
     35 %: it is the upper bound, not the relation, for a runner among branches.
     """
     slow, walk, fight = limits
+    from scipy.interpolate import PchipInterpolator  # takes long to import, for steps that draw no vegetation
+
     knots = PchipInterpolator([0.0, slow, walk, fight], [1.0, *BAND_SPEEDS])
     within = knots(np.clip(density, 0, fight))
     beyond = BAND_SPEEDS[2] * np.exp2(-(np.asarray(density, np.float64) - fight) / (0.5 * fight))

@@ -30,6 +30,11 @@ APART_M = 8.0
 ACROSS_M = APART_M / 2
 """Sigma across a boundary within which the height of either side is averaged: the two sides just do not overlap (our
 choice)."""
+STAND_M = 20.0
+"""Distance from a boundary, in metres, at which the stands on both sides must still differ: three crowns in. A single
+crown or a row of them ends before that (our choice)."""
+LASTING_RATIO = 0.6
+"""Share of the least step by which they must still differ there: stands have gaps (our choice)."""
 LEAST_HEIGHT_M = 4.0
 """Lower growth is no stand; its edges show as open land or undergrowth (our choice)."""
 LEAST_LENGTH_M = isom("416").smallest.length_m
@@ -172,9 +177,24 @@ def stand_edges(
     for crest in skeleton_lines(thick, grid, cut_at_corners=True):
         places = _higher_on_the_left(shapely.get_coordinates(crest), height, grid)
         line = shapely.LineString(simplify_by_squares(places, grid.cell_m))
-        if line.length >= LEAST_LENGTH_M:
+        if line.length >= LEAST_LENGTH_M and _lasting_step_m(places, height, grid) >= LASTING_RATIO * least_step_m:
             found.append(StandEdge(line, places, sample(step.astype(np.float32), grid, places)))
     return found
+
+
+def _lasting_step_m(line: EastNorth, height: Heights, grid: Grid) -> float:
+    """By how much the stand `STAND_M` to the left of a line is higher than to its right, the mean along it."""
+    aside = STAND_M * _to_the_left(line)
+    left, right = (sample(height, grid, line + side) for side in (aside, -aside))
+    known = np.isfinite(left) & np.isfinite(right)
+    return float((left - right)[known].mean()) if known.any() else 0.0
+
+
+def _to_the_left(line: EastNorth) -> Numbers:
+    """(n, 2) unit vectors square to the line at each place."""
+    ahead = np.gradient(line, axis=0)
+    left: Numbers = np.column_stack((-ahead[:, 1], ahead[:, 0])) / np.maximum(np.hypot(*ahead.T), 1e-9)[:, None]
+    return left
 
 
 def _higher_on_the_left(line: EastNorth, height: Heights, grid: Grid) -> EastNorth:
@@ -182,7 +202,6 @@ def _higher_on_the_left(line: EastNorth, height: Heights, grid: Grid) -> EastNor
     if (line[0] == line[-1]).all():
         first = np.lexsort((line[:-1, 1], line[:-1, 0]))[0]
         line = np.concatenate((line[first:-1], line[: first + 1]))
-    ahead = np.gradient(line, axis=0)
-    aside = APART_M * np.column_stack((-ahead[:, 1], ahead[:, 0])) / np.maximum(np.hypot(*ahead.T), 1e-9)[:, None]
+    aside = APART_M * _to_the_left(line)
     left, right = (np.nan_to_num(sample(height, grid, line + side)).sum() for side in (aside, -aside))
     return line if left >= right else line[::-1]

@@ -63,14 +63,14 @@ def beds(bare_earth: Read, grid: Grid, lattice: Grid, every: int, /) -> tuple[ND
         core = small_window(lattice, grid, every, square)
         part, larger = grid.part(core), lattice.part(square)
         inside = tuple(slice(c.start - w.start, c.stop - w.start) for c, w in zip(core, window, strict=True))
-        smooth = _smoothed(bare_earth(window), sigma_cells)
+        smooth = smoothed(bare_earth(window), sigma_cells)
         rise = np.fmax(*(side_height(smooth, grid.cell_m, SIDE_M * share) for share in (1.0, 0.5)))
         lowest[square] = lowest_into(smooth[inside], part, larger, every)
         depth[square] = highest_into(rise[inside], part, larger, every)
     return lowest, depth
 
 
-def _smoothed(heights: Heights, sigma_cells: float) -> NDArray[np.float64]:
+def smoothed(heights: Heights, sigma_cells: float) -> NDArray[np.float64]:
     """Gaussian mean of the known heights around each known cell; NaN stays NaN."""
     known = Known.of(np.isfinite(heights), gaussian_window(sigma_cells, rim="reflect"))
     return np.where(known.cells, known.mean(heights.astype(np.float64), least_share=1e-9), np.nan)

@@ -29,6 +29,7 @@ class Ground:
     grid : that all rasters lie on
     bare_earth : metres; NaN where unknown
     water_returns, last_returns : returns of class 9 and last returns a cell; 0 where there are none
+    aimed_pulses : pulses a cell of the ground that they were aimed at, of those that met anything (`terrain.beams`)
     ground_support : metres to the nearest ground return; NaN where there is none
     """
 
@@ -36,6 +37,7 @@ class Ground:
     bare_earth: Read
     water_returns: Read
     last_returns: Read
+    aimed_pulses: Read
     ground_support: Read
 
 
@@ -47,6 +49,7 @@ class Sight:
     bare_earth: Heights
     water_returns: Heights
     last_returns: Heights
+    aimed_pulses: Heights
     ground_support: Heights
 
 
@@ -91,11 +94,10 @@ def seen_in(ground: Ground, window: Window, times: int, /) -> Sight:
     """What is known in a window, in cells `times` as wide: means of heights, sums of counts, least distances."""
     part = ground.grid.part(window)
     if times == 1:
-        reads = (ground.bare_earth, ground.water_returns, ground.last_returns, ground.ground_support)
-        bare_earth, water, last, support = (read(window) for read in reads)
-        return Sight(part, bare_earth, np.nan_to_num(water), np.nan_to_num(last), support)
+        water, last, aimed = (np.nan_to_num(read(window)) for read in _counts(ground).values())
+        return Sight(part, ground.bare_earth(window), water, last, aimed, ground.ground_support(window))
     larger = cells_times_as_wide(part, times)
-    whole = [np.full(larger.shape, np.nan, np.float32) for _ in range(4)]
+    whole = [np.full(larger.shape, np.nan, np.float32) for _ in range(5)]
     for square in squares(larger, side_cells=max(1, SQUARE_CELLS // times)):
         rows, cols = small_window(larger, part, times, square)
         inside = (
@@ -107,13 +109,16 @@ def seen_in(ground: Ground, window: Window, times: int, /) -> Sight:
     return Sight(larger, *whole)
 
 
-def _widened(ground: Ground, window: Window, larger: Grid, times: int) -> tuple[Heights, Heights, Heights, Heights]:
+def _counts(ground: Ground) -> dict[str, Read]:
+    """The rasters that count, in the order of `Sight`."""
+    return {"water": ground.water_returns, "last": ground.last_returns, "aimed": ground.aimed_pulses}
+
+
+def _widened(ground: Ground, window: Window, larger: Grid, times: int) -> tuple[Heights, ...]:
     part = ground.grid.part(window)
-    counts = {"water": ground.water_returns(window), "last": ground.last_returns(window)}
-    sums = sum_into(counts, part, larger, times)
+    sums = sum_into({name: read(window) for name, read in _counts(ground).items()}, part, larger, times)
     return (
         mean_into(ground.bare_earth(window), part, larger, times),
-        sums["water"],
-        sums["last"],
+        *sums.values(),
         lowest_into(ground.ground_support(window), part, larger, times),
     )

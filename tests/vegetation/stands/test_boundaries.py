@@ -60,3 +60,16 @@ def test_a_small_step_is_no_distinct_boundary() -> None:
 def test_a_gentle_rise_is_no_boundary() -> None:
     """Trees that grow taller down a slope over a hundred metres."""
     assert edges_of(crowns(10 + 14 * np.clip((EAST - 30) / 100, 0, 1))) == []
+
+
+@pytest.mark.parametrize("places", [[(80, 80)], [(60, 80), (72, 82), (84, 80), (96, 81)]], ids=["one", "a row"])
+def test_a_few_tall_crowns_in_a_stand_have_no_boundary_around_them(places: list[tuple[int, int]]) -> None:
+    """Crowns 14 m wide and 30 m high in a stand of 12 m: the stand is the same on both sides of them."""
+    tall = np.min([np.hypot(EAST - east, NORTH - north) for east, north in places], axis=0) < 7
+    assert edges_of(crowns(np.where(tall, 30.0, 12.0))) == []
+
+
+def test_a_strip_as_wide_as_three_crowns_still_has_its_boundaries() -> None:
+    """A strip of old trees 26 m wide through a young stand has one on either side."""
+    edges = edges_of(crowns(np.where(np.abs(EAST - 80) < 13, 26.0, 8.0)))
+    assert len([edge for edge in edges if edge.line.length > 60]) == 2

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from pipeline.lattice.grid import Grid
-from pipeline.vegetation.trees.trees import keep_apart, single_trees
+from pipeline.vegetation.trees.trees import draw_trees, keep_apart, single_trees
 
 GRID = Grid("EPSG:25832", 0, 100, 0.5, 120, 120)
 EVERYWHERE = np.ones(GRID.shape, np.bool_)
@@ -66,6 +66,33 @@ def test_only_open_land_is_searched():
     """A crown in the forest is not single."""
     tree = dome(20, 80, radius_m=4, height_m=14)
     assert len(found_in(tree, where=EAST > 30).place) == 0
+
+
+def drawn_in(canopy: np.ndarray, where: np.ndarray = EVERYWHERE) -> list[str]:
+    """Symbols of the trees drawn in a canopy that lets three pulses of ten through."""
+    pulses = np.full(GRID.shape, 8.0, np.float32)
+    drawn = draw_trees(
+        canopy.astype(np.float32), pulses, pulses * 0.3, where, GRID, bush_least_height_m=1.5, large_tree_height_m=8.0
+    )
+    return drawn["symbol"].tolist()
+
+
+def test_a_tree_in_a_meadow_and_a_bush_by_itself_stand_out():
+    """Open land on all sides."""
+    assert drawn_in(dome(30, 20, radius_m=4, height_m=14)) == ["417"]
+    assert drawn_in(dome(30, 20, radius_m=1.5, height_m=3)) == ["418"]
+
+
+def test_a_tree_in_a_gap_of_the_forest_does_not_stand_out():
+    """A gap of 8 m around it is open land, the ground beyond is forest."""
+    tree = dome(30, 20, radius_m=3, height_m=14)
+    assert drawn_in(tree, where=np.hypot(EAST - 30, NORTH - 20) < 11) == []
+
+
+def test_a_piece_of_a_hedge_is_no_bush():
+    """A hedge with gaps of 2 m every 4 m is growth in a row, and none of its pieces prominent."""
+    hedge = np.where((abs(NORTH - 20) < 1) & (EAST % 6 < 4), 2.2, 0)
+    assert drawn_in(hedge) == []
 
 
 def test_nothing_in_an_empty_meadow():
