@@ -131,9 +131,9 @@ def terms(bumps: Bumps, returns: Carried, /) -> Floats:
     )
 
 
-WELL_SEEN = 0.8
-"""How well the ground must be seen for nothing to be taken off the likelihood; below, it falls in proportion (our
-choice: the places it was fitted to are nearly all seen better)."""
+WELL_SEEN = 0.95
+"""How well the ground must be seen for nothing to be taken off the likelihood; below, it falls in proportion. So well
+were the places seen that it was fitted to, on average."""
 
 
 def likelihood(bumps: Bumps, returns: Carried, seen: Floats, log_odds: Sequence[float], /) -> Floats:
