@@ -13,9 +13,9 @@ import numpy as np
 
 from pipeline.lattice.grid import EastNorthHeight, Mask
 from pipeline.points.ground.gentle_ways import is_gently_reached
-from pipeline.points.ground.islands import doubtful_islands
+from pipeline.points.ground.islands import doubtful_islands, near_lowest
 from pipeline.points.ground.lowest import GROUND_CELL_M, Lowest, lowest_returns
-from pipeline.points.ground.near_surface import lies_near, near_surface
+from pipeline.points.ground.near_surface import hold_surface, lies_near, near_surface
 from pipeline.points.ground.objects import cut_at
 from pipeline.points.ground.plants import stands_out
 from pipeline.points.ground.strays import without_strays
@@ -56,11 +56,13 @@ def bare_cells(enh: EastNorthHeight, /, *, window_m: float, plant_m: float) -> t
     cut = cut_at(lowest, window_m=window_m)
     is_bare: Mask = lowest.is_known & ((cut == 0) | is_gently_reached(lowest, cut))
     is_bare &= ~stands_out(lowest, is_bare, plant_m=plant_m)
-    is_stray = np.zeros(len(enh), np.bool_)
+    is_stray, n_near = np.zeros(len(enh), np.bool_), near_lowest(enh, lowest)
     for turn in range(JOIN_ROUNDS):
-        is_bare &= ~doubtful_islands(lowest, is_bare)
+        is_bare &= ~doubtful_islands(lowest, is_bare, n_near)
         if turn == JOIN_ROUNDS - 1:
-            lowest, is_bare, is_stray = without_strays(enh, lowest, is_bare)
+            fresh, is_bare, is_stray = without_strays(enh, lowest, is_bare)
+            hold_surface(lowest, is_bare)
+            lowest = fresh
         is_bare |= lies_near(lowest, is_bare)
         is_bare &= ~stands_out(lowest, is_bare, plant_m=plant_m)
     return lowest, is_bare, is_stray

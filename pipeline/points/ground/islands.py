@@ -11,7 +11,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.compiled import compiled
-from pipeline.lattice.grid import Mask
+from pipeline.lattice.grid import EastNorthHeight, Mask
+from pipeline.lattice.per_cell import count_in_cells
 from pipeline.points.ground.lowest import Lowest, spacing_of
 
 LINK_SPACINGS = 2.5
@@ -25,14 +26,31 @@ LINK_SLOPE = 1.0
 BEYOND_DOUBT_CELLS = 200
 """Joined cells from which they are ground beyond doubt: crowns are rougher than that. Our choice."""
 DENSE_SHARE = 0.5
-"""Share of the known cells beside those of an island that belong to it, from which it is solid, such as the top of a
-crag, and stays. Our choice."""
+"""Share of the known cells beside those of an island that belong to it, from which it may be the top of a crag, and
+stays if it is solid. Our choice."""
+SOLID_M = 1.0
+"""Height in metres above the lowest return of a cell within which the returns of rock lie. Our choice."""
+SOLID_SHARE = 0.6
+"""Share of the returns of an island within that height, from which it is solid: in crowns they lie metres apart. Our
+choice."""
 
 
-def doubtful_islands(lowest: Lowest, is_bare: Mask, /) -> Mask:
-    """(rows, cols) bool: bare cells in small groups full of holes, which are ground only if they lie near the rest.
+def near_lowest(enh: EastNorthHeight, lowest: Lowest, /) -> NDArray[np.int64]:
+    """(rows, cols) number of the returns of each cell that lie not far above its lowest."""
+    row, col = (np.floor(enh[:, axis] / lowest.cell_m).astype(np.int64) for axis in (1, 0))
+    cell = (row - lowest.first_row) * lowest.height.shape[1] + col - lowest.first_col
+    return count_in_cells(cell[enh[:, 2] <= lowest.height.ravel()[cell] + SOLID_M], lowest.height.shape)
+
+
+def doubtful_islands(lowest: Lowest, is_bare: Mask, n_near: NDArray[np.int64], /) -> Mask:
+    """(rows, cols) bool: bare cells in small groups that may be crowns, and are ground only if they lie near the rest.
 
     Nothing where there is no large group to compare with.
+
+    Parameters
+    ----------
+    n_near : (rows, cols) int
+        As `near_lowest` counts them.
     """
     reach_m = np.maximum(LINK_M, LINK_SPACINGS * spacing_of(lowest))
     group = _groups(lowest.height, lowest.east, lowest.north, is_bare, reach_m, lowest.cell_m)
@@ -41,10 +59,12 @@ def doubtful_islands(lowest: Lowest, is_bare: Mask, /) -> Mask:
     if not is_small.any() or is_small.sum() == is_bare.sum():
         return np.zeros(is_bare.shape, np.bool_)
     own, known = _beside(group, is_small, lowest.is_known)
-    share = np.bincount(group[is_small], own[is_small], group.size) / np.maximum(
-        np.bincount(group[is_small], known[is_small], group.size), 1
-    )
-    doubtful: Mask = is_small & (share[group] < DENSE_SHARE)
+
+    def total(count: NDArray[np.int64]) -> NDArray[np.float64]:
+        return np.bincount(group[is_small], count[is_small], group.size)
+
+    is_crag = (total(own) >= DENSE_SHARE * total(known)) & (total(n_near) >= SOLID_SHARE * total(lowest.count))
+    doubtful: Mask = is_small & ~is_crag[group]
     return doubtful
 
 

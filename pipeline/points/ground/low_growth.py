@@ -19,6 +19,7 @@ from pipeline.lattice.means import Rim
 from pipeline.lattice.per_cell import count_in_cells, sum_in_cells
 from pipeline.lattice.sampling import bilinear
 from pipeline.points.ground.lowest import Lowest
+from pipeline.points.ground.strays import lacks_company
 from pipeline.returns.triangulation import cell_means, heights_at_nodes
 
 Cells = NDArray[np.float64]
@@ -50,7 +51,7 @@ GROWTH_SIGMA_M = 2.5
 ABOVE_NOISE = 2.5
 """How many times the noise above the surface a return is growth for certain. Our choice."""
 BELOW_NOISE = 4.0
-"""How many times the noise below the surface a return may lie. Our choice."""
+"""How many times the noise below the surface of the lowest returns a return must have company. Our choice."""
 HIDDEN_SHARE = 1.2
 """Returns of growth for each that is seen above the noise: the rest lies in the noise. Our choice."""
 ROUGH_SHARE = 0.08
@@ -79,7 +80,7 @@ def among_growth(enh: EastNorthHeight, lowest: Lowest, level: Cells, /) -> Mask:
     Parameters
     ----------
     enh : (n, 3) float64, metres
-        Returns that may be ground, up to `LOW_GROWTH_M` and more above the surface.
+        Returns that may be ground: none far below the surface, and up to `LOW_GROWTH_M` and more above it.
     lowest : Lowest
         For the place of the cells.
     level : (rows, cols) float64, metres
@@ -88,7 +89,7 @@ def among_growth(enh: EastNorthHeight, lowest: Lowest, level: Cells, /) -> Mask:
     shape = level.shape
     across = enh[:, 1] / lowest.cell_m - lowest.first_row - 0.5, enh[:, 0] / lowest.cell_m - lowest.first_col - 0.5
     cell = np.floor(across[0] + 0.5).astype(np.int64) * shape[1] + np.floor(across[1] + 0.5).astype(np.int64)
-    above = enh[:, 2] - bilinear(level, *across)
+    above = above_lowest = enh[:, 2] - bilinear(level, *across)
     is_ground: Mask = (above < FIRST_M) & (above > -DEEP_M)
     share = np.zeros(shape)
     for turn in range(ROUNDS):
@@ -100,8 +101,8 @@ def among_growth(enh: EastNorthHeight, lowest: Lowest, level: Cells, /) -> Mask:
         growth = _measured(above, cell, level, share, lowest.cell_m)
         share = growth.share
         is_ground = above <= bilinear(growth.limit_m, *across)
-        is_ground &= above >= -BELOW_NOISE * bilinear(growth.noise_m, *across)
-    return is_ground
+    noise_m = growth.noise_m.ravel()[cell]
+    return is_ground & ~lacks_company(enh, -above_lowest, above_lowest < -BELOW_NOISE * noise_m)
 
 
 def _measured(above: Cells, cell: NDArray[np.int64], level: Cells, share: Cells, cell_m: float, /) -> _Growth:

@@ -108,6 +108,12 @@ def _surface(lowest: Lowest, is_bare: Mask, /) -> tuple[NDArray[np.float64], NDA
     return level, np.asarray(slope_north), np.asarray(slope_east)
 
 
+def hold_surface(lowest: Lowest, is_bare: Mask, /) -> None:
+    """Bring the triangulation that is kept to these cells, before the returns of other cells are replaced."""
+    if is_bare.any():
+        _triangulated(lowest, is_bare)
+
+
 def _triangulated(lowest: Lowest, is_bare: Mask, /) -> Triangulated:
     """The triangulated bare cells: those of the last call, changed; making them anew takes ten times as long."""
     if lowest.triangulated:

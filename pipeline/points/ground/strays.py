@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from pipeline.compiled import compiled
 from pipeline.lattice.grid import EastNorthHeight, Mask
 from pipeline.points.ground.lowest import Lowest, spacing_of
+from pipeline.returns.buckets import Buckets
 
 STRAY_M = 0.05
 """Metres below the plane of its neighbours from which the lowest return of a cell must have company. Our choice."""
@@ -91,6 +92,29 @@ def without_strays(enh: EastNorthHeight, lowest: Lowest, is_bare: Mask, /) -> tu
     is_same = np.ones(is_bare.size, np.bool_)
     is_same[cell[is_stray]] = False
     return lowest, is_bare & is_same.reshape(is_bare.shape), is_stray
+
+
+def lacks_company(enh: EastNorthHeight, depth_m: NDArray[np.float64], asked: Mask, /) -> Mask:
+    """(n,) bool: asked returns below the surface of a dense survey near which too few others lie half as deep.
+
+    Parameters
+    ----------
+    depth_m : (n,) float64, metres below the surface
+    asked : (n,) bool
+    """
+    alone = asked.copy()
+    if not asked.any():
+        return alone
+    # Only these can be company of any that is asked.
+    deep = np.flatnonzero(depth_m >= 0.5 * depth_m[asked].min())
+    which = np.flatnonzero(asked)
+    east, north = (np.ascontiguousarray(enh[:, axis]) for axis in (0, 1))
+    count, near = Buckets.of(east[deep], north[deep]).within(east[which], north[which], np.full(len(which), COMPANY_M))
+    of = np.repeat(np.arange(len(which)), count)
+    others = deep[near]
+    is_company = (others != which[of]) & (depth_m[others] >= 0.5 * depth_m[which[of]])
+    alone[which] = np.bincount(of[is_company], minlength=len(which)) < LEAST_COMPANY
+    return alone
 
 
 def _cell_of(enh: EastNorthHeight, lowest: Lowest, /) -> NDArray[np.int64]:
