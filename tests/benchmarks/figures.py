@@ -108,6 +108,12 @@ def surfaces() -> list[Table]:
     ]
 
 
+def promises() -> list[Table]:
+    """What a survey promises of landforms and cliffs, and what came true; renews `config/promises.json`."""
+    pairs = [f"{data(scene)}={draft_of(scene)}" for scene in SCENES]
+    return [Table("", printed=output_of("-m", "tests.benchmarks.promises", *pairs, "--write"))]
+
+
 def reliability() -> list[Table]:
     """Stated confidence against truth over all scenes."""
     pairs = [str(part) for scene in SCENES for part in (data(scene), draft_of(scene))]
@@ -432,6 +438,26 @@ MEASUREMENTS = (
         printed("tests.benchmarks.contours"),
         command="python -m tests.benchmarks.contours",
         data=("bc_forest", "scene_a", "scene_b"),
+        is_long=True,
+    ),
+    Measurement(
+        "ponds",
+        "Water",
+        "How many ponds are found, and how much is drawn that is none?",
+        "Ponds of known place planted in real tiles, of which water sends back 3 to 20 of 100 pulses.",
+        printed("tests.benchmarks.ponds"),
+        command="python -m tests.benchmarks.ponds",
+        data=("bc_forest", "boreal", "lava_forest", "lake_edge"),
+        is_long=True,
+    ),
+    Measurement(
+        "promises",
+        "Survey",
+        "Does the survey promise of landforms and cliffs what comes true?",
+        "Shares found and right, promised from three made scenes and tried on three others (`config/promises.json`).",
+        promises,
+        command="python -m tests.benchmarks.promises TRUTH=DRAFT ... --write",
+        data=SCENES,
         is_long=True,
     ),
     Measurement(
