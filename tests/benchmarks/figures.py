@@ -461,6 +461,14 @@ MEASUREMENTS = (
         is_long=True,
     ),
     Measurement(
+        "undergrowth_models",
+        "Vegetation",
+        "How far is the measured density of undergrowth out where plants do not stand as the model has them?",
+        "Factor of the measured over the true density, at the densities of 406, 408 and 410.",
+        printed("tests.benchmarks.undergrowth_models"),
+        command="python -m tests.benchmarks.undergrowth_models",
+    ),
+    Measurement(
         "vegetation",
         "Vegetation",
         "How is undergrowth of known density measured and drawn?",
