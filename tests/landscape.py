@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.lattice.grid import Grid, Heights
+from pipeline.terrain.surface import ground_support
 
 CRS = "EPSG:25832"
 
@@ -97,6 +98,17 @@ def rough(grid: Grid, *, spread_m: float, finest_m: float = 4.0, seed: int = 7) 
     weight[used] = frequency[used] ** -2.0
     shapes = np.fft.ifft2(np.fft.fft2(rng.standard_normal(grid.shape)) * weight).real
     return as_heights(shapes * spread_m / shapes.std())
+
+
+def support(grid: Grid, *, per_m2: float, within_m: float = 0.0, per_m2_within: float = 0.0, seed: int = 5) -> Heights:
+    """Metres to the nearest of so many scattered ground returns, and of other numbers near the middle."""
+    rng = np.random.default_rng(seed)
+    west, south, east, north = grid.bounds
+    densest = max(per_m2, per_m2_within)
+    places = rng.uniform((west, south), (east, north), (round(densest * (east - west) * (north - south)), 2))
+    is_near = np.hypot(*(places - middle_of(grid)).T) < within_m
+    kept = rng.random(len(places)) < np.where(is_near, per_m2_within, per_m2) / densest
+    return ground_support(places[kept], grid)
 
 
 def noise(grid: Grid, *, spread_m: float, seed: int = 3) -> Heights:

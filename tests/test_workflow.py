@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from pipeline.__main__ import STEPS, find_step, main, parser_of
+from pipeline.command import STEPS, find_step, parser_of, run_step
 from tests.paths import PROJECT
 from tests.runs import SAMPLE, write_area
 
@@ -57,7 +57,7 @@ def test_few_jobs_for_each_tile_and_block(dry_run: str) -> None:
 
 def test_an_unknown_step_is_answered_with_the_list(capsys: pytest.CaptureFixture[str]) -> None:
     """Whoever replays a command by hand sees what there is."""
-    assert main(["spilt"]) == 2
+    assert run_step(["spilt"]) == 2
     assert "split" in capsys.readouterr().err
 
 
@@ -66,5 +66,5 @@ def test_bad_input_to_a_step_is_one_message(tmp_path: Path, capsys: pytest.Captu
     words = [f"--tile={tmp_path / 'gone.laz'}", f"--out={tmp_path / 'out'}", f"--seen={tmp_path / 'seen'}"]
     words += ["--tile-key=1", "--bounds=-9,-9,0,0", "--blocks", "w1_s1", "--source-crs=EPSG:25832", "--crs=EPSG:25832"]
     words += ["--height-unit-m=1", '--flow={"block_m":250,"halo_m":60}']
-    assert main(["split", *words]) == 2
+    assert run_step(["split", *words]) == 2
     assert capsys.readouterr().err.startswith("error: ")

@@ -28,7 +28,7 @@ from pipeline.lattice.sampling import sample
 from pipeline.norm.paper import sheet_ground_m
 from pipeline.outlines.cutting import cut_to_core
 from pipeline.settings import LandformSettings
-from pipeline.terrain.seen import ground_noise, how_well_seen
+from pipeline.terrain.seen import ground_noise, how_well_seen, surrounded
 
 
 def draft_landforms(
@@ -75,10 +75,9 @@ def draft_landforms(
     if min(grid.shape) < 2 or not np.isfinite(bare_earth).any():
         return no_features(grid.crs)
     seen = how_well_seen(ground_support, canopy_height, ground_noise(bare_earth, grid))
+    shown = np.where(surrounded(ground_support, grid), bare_earth, np.float32(np.nan))
     knolls, hollows = (
-        draft(
-            bare_earth, ground_support, seen, grid, min_contrast=settings.min_bump_contrast, min_likeness=min_likeness
-        )
+        draft(shown, ground_support, seen, grid, min_contrast=settings.min_bump_contrast, min_likeness=min_likeness)
         for draft, min_likeness in (
             (draft_knolls, settings.min_knoll_likeness),
             (draft_hollows, settings.min_hollow_likeness),
@@ -97,9 +96,7 @@ def draft_landforms(
         scale=scale,
         settings=settings,
     )
-    *narrow, areas = _draft_narrow(
-        bare_earth, ground_support, seen, grid, knolls, hollows, settings=settings, core=core
-    )
+    *narrow, areas = _draft_narrow(shown, ground_support, seen, grid, knolls, hollows, settings=settings, core=core)
     pieces = table_of([*lines, *narrow])
     if core is not None:
         pieces, points = cut_to_core(pieces, core), cut_to_core(points, core)

@@ -19,6 +19,7 @@ from pipeline.rock.ground.brightness import Brightness
 from pipeline.rock.ground.pits import find_rocky_pits
 from pipeline.rock.ground.stony import draw_stony_ground, judge_stony_ground, measure_stony_ground, roughness
 from pipeline.settings import RockSettings
+from pipeline.terrain.seen import surrounded
 
 MARGIN_M = 200.0
 """Metres around a field that are drawn with it: cliffs and chains of boulders are seldom longer, and brightness is
@@ -92,8 +93,9 @@ def draft_rock_of_field(
     -------
     GeoDataFrame with columns of sums (`pipeline.features.SUM`), for `judge_rock` once pieces are joined.
     """
+    shown = np.where(surrounded(ground_support, grid), bare_earth, np.float32(np.nan))
     cliffs = find_cliffs(
-        bare_earth,
+        shown,
         ground_support,
         grid,
         lowest=lowest,
@@ -109,7 +111,7 @@ def draft_rock_of_field(
     cliffs = _not_sides_of_boulders(cliffs, sure)
     free = _off_cliffs(sure, cliffs, distance_m=CLIFF_RUN_M)
     drawn = generalise_boulders(free, least_confidence=settings.least_boulder_confidence)
-    pits = find_rocky_pits(bare_earth, ground_support, grid)
+    pits = find_rocky_pits(shown, ground_support, grid)
     own = cut_to_core(join_features([drawn, cliffs, pits], grid.crs), core)
     rough = _rough_and_bare(bare_earth, ground_support, canopy_height, grid, core, brightness, settings)
     return join_features([own, *rough], grid.crs)

@@ -8,17 +8,14 @@ from snakemake.utils import min_version
 min_version("9.14")
 
 from pipeline.plan.plan import plan_or_exit
+from pipeline.ready import STEP_ENVIRONMENT
 
 PLAN = plan_or_exit(config.get("area", "config/area.yaml"), is_job=not workflow.is_main_process)
 
-# Steps run with the Python that runs Snakemake, whatever PATH says, and with one thread each: jobs run side by side.
-# Columns of returns come and go by the hundred; handing each back to the system (glibc's default for large pieces of
-# memory, mallopt(3)) costs a fifth of the time of a block, and keeping them until the step ends costs no memory more.
+# Steps run with the Python that runs Snakemake, whatever PATH says.
 BIN = shlex.quote(str(Path(sys.executable).parent)).replace("{", "{{").replace("}", "}}")
-shell.prefix(
-    f'set -euo pipefail; export PATH={BIN}:"$PATH" OMP_NUM_THREADS=1'
-    " MALLOC_MMAP_THRESHOLD_=4294967296 MALLOC_TRIM_THRESHOLD_=8589934592 MALLOC_TOP_PAD_=67108864; "
-)
+ENVIRONMENT = " ".join(f"{name}={value}" for name, value in STEP_ENVIRONMENT.items())
+shell.prefix(f'set -euo pipefail; export PATH={BIN}:"$PATH" {ENVIRONMENT}; ')
 
 
 workdir: str(PLAN.out)

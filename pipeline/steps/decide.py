@@ -1,4 +1,4 @@
-"""What is decided for the whole area from the ground its returns cover: side of a cell, whose ground is used."""
+"""What is decided for the whole area from its returns: side of a cell, levels of flight lines, whose ground is used."""
 
 from __future__ import annotations
 
@@ -13,25 +13,33 @@ from pipeline.files import arrays
 from pipeline.lattice.blocks import blocks_near
 from pipeline.lattice.grid import Bounds
 from pipeline.plan.cut import cell_for_density
-from pipeline.points.classes import own_ground
+from pipeline.points.classes import embedded, own_ground
 from pipeline.points.duplicates import find_duplicates
+from pipeline.points.levelling import LineCells, LineShift, find_levelling, levelled, line_cells, near_ground
 from pipeline.points.producer import GroundChoice, GroundEvidence, choose_ground, ground_evidence
 from pipeline.returns.asprs import GROUND
 from pipeline.returns.cloud import Cloud, northward
-from pipeline.returns.ground_cells import GroundCells
+from pipeline.returns.ground_cells import PATCH_M, GroundCells
 from pipeline.settings import Flow, PointsSettings
 from pipeline.steps.block.reading import engine
 
 PATCHES = 8
 """Patches of 100 m on which our ground is compared with the producer's; each takes about a second. Our choice."""
 
+LEVELLED_SHARE = 0.125
+"""Share of the patches of 100 m on which flight lines are compared: a swath crosses several of them. Our choice."""
+LEAST_LEVELLED = 12
+"""Fewest patches on which flight lines are compared, if there are as many. Our choice."""
+MILLIMETRES = 3
+"""Decimals to which shifts of flight lines are written: they are good to a centimetre."""
+
 
 def decide(
     *, plan: Path, seen: Path, split: Path, out: Path, flow: Flow, settings: PointsSettings, cell_m: float
 ) -> None:
-    """Write the side of a raster cell and whose ground the area uses, with the figures they come from.
+    """Write the side of a raster cell, the shifts of flight lines and whose ground is used, with their figures.
 
-    Neither depends on how the survey was cut into tiles or is cut into blocks: they come from the squares of ground
+    None depends on how the survey was cut into tiles or is cut into blocks: they come from the squares of ground
     that `split` saw returns in.
 
     Parameters
@@ -45,16 +53,49 @@ def decide(
     blocks = set(cast("list[str]", planned["blocks"]))
     ground = GroundCells.joined([read_seen(seen / name) for name in tiles])
     density = ground.pulses_per_m2()
+    folders = [split / name for name in tiles]
+    levelling = find_levelling(_line_cells(folders, blocks, ground, flow, settings))
+    shifts = [_rounded(shift) for shift in levelling.shifts]
     if settings.ground_from == "auto":
-        folders = [split / name for name in tiles]
         evidence = GroundEvidence()
         for patch in ground.patches(PATCHES):
-            evidence += _evidence(_returns(folders, blocks, patch, flow), patch, settings)
+            cloud = levelled(_returns(folders, blocks, patch, flow, halo_m=flow.halo_m), shifts)
+            evidence += _evidence(cloud, patch, settings)
         choice = asdict(choose_ground(evidence))
     else:
         choice = asdict(GroundChoice(settings.ground_from, "As the area file says."))
     figures = {"pulses_per_m2": density, "covered_m2": ground.covered_m2}
-    arrays.write_json(out, choice | figures | {"cell_m": cell_m or cell_for_density(density)})
+    lines = {
+        "line_shifts": [asdict(shift) for shift in shifts],
+        "line_steps_before_m": _known(levelling.before_m),
+        "line_steps_after_m": _known(levelling.after_m),
+        "line_cells": levelling.n_cells,
+    }
+    arrays.write_json(out, choice | figures | lines | {"cell_m": cell_m or cell_for_density(density)})
+
+
+def _rounded(shift: LineShift, /) -> LineShift:
+    east_m, north_m, up_m = (round(value, MILLIMETRES) for value in (shift.east_m, shift.north_m, shift.up_m))
+    return LineShift(shift.line, east_m, north_m, up_m)
+
+
+def _known(metres: float, /) -> float | None:
+    """Rounded, or None for NaN, which JSON cannot hold."""
+    return round(metres, MILLIMETRES) if np.isfinite(metres) else None
+
+
+def _line_cells(
+    folders: list[Path], blocks: set[str], ground: GroundCells, flow: Flow, settings: PointsSettings
+) -> list[LineCells]:
+    """Where two flight lines meet on smooth ground, on some patches."""
+    found: list[LineCells] = []
+    most = max(LEAST_LEVELLED, round(LEVELLED_SHARE * ground.covered_m2 / PATCH_M**2))
+    for patch in ground.patches(most):
+        cloud = _returns(folders, blocks, patch, flow, halo_m=0.0)
+        if len(np.unique(cloud.flight_line)) > 1:
+            near = near_ground(cloud, own_ground(cloud, find_ground=embedded(settings)))
+            found += line_cells(near.enh, near.flight_line)
+    return found
 
 
 def read_seen(folder: Path, /) -> GroundCells:
@@ -63,10 +104,10 @@ def read_seen(folder: Path, /) -> GroundCells:
     return GroundCells(cast("NDArray[np.int32]", columns["cells"]), cast("NDArray[np.int64]", columns["pulses"]))
 
 
-def _returns(folders: list[Path], blocks: set[str], patch: Bounds, flow: Flow) -> Cloud:
+def _returns(folders: list[Path], blocks: set[str], patch: Bounds, flow: Flow, /, *, halo_m: float) -> Cloud:
     """Usable returns of a patch and its halo, each once, in one fixed order."""
     west, south, east, north = patch
-    reach = (west - flow.halo_m, south - flow.halo_m, east + flow.halo_m, north + flow.halo_m)
+    reach = (west - halo_m, south - halo_m, east + halo_m, north + halo_m)
     clouds = []
     for block in blocks_near(reach, block_m=flow.block_m):
         if block.name in blocks:

@@ -6,8 +6,9 @@ import numpy as np
 
 from pipeline.lattice.fill import fill_voids
 from pipeline.lattice.filters.bell import gaussian
-from pipeline.lattice.grid import Grid, Heights
+from pipeline.lattice.grid import Grid, Heights, Mask
 from pipeline.lattice.means import Known, square_window
+from pipeline.lattice.reach import within_reach
 
 FINEST_SHAPE_M = 4.0
 """Width from which a shape of the ground is no noise: about the smallest bend a contour can show (our choice)."""
@@ -65,3 +66,27 @@ def how_well_seen(ground_support: Heights, canopy_height: Heights, noise_m: Heig
     noise = noise_m / np.float32(HALF_NOISE_M)
     trust: Heights = ((1 - np.float32(CANOPY_SHARE) * canopy) / (1 + gap**2) / (1 + noise**2)).astype(np.float32)
     return trust
+
+
+BAY_M = 10.0
+"""Radius in metres of a disc that, without a ground return in it, lies beyond the survey or in a hole of it: smaller
+gaps are shadows of trees and count as surrounded (our choice)."""
+
+
+def surrounded(ground_support: Heights, grid: Grid, /) -> Mask:
+    """(rows, cols) bool: cells that ground returns surround; no shape is believed of the others.
+
+    Beyond the last return the surface is a guess: the nearest height carried on in steps, or slivers of triangles along
+    the rim, which look like grooves and cliffs. A cell counts as surrounded where no empty disc of `BAY_M` covers it (a
+    morphological closing of the cells that hold a return; Serra 1982, Image Analysis and Mathematical Morphology).
+
+    Parameters
+    ----------
+    ground_support : (rows, cols) float32, metres to the nearest ground return; NaN counts as never seen
+    """
+    wide = int(np.ceil(BAY_M / grid.cell_m)) + 1
+    holds = np.pad(ground_support <= grid.cell_m, 2 * wide)
+    near = within_reach(holds, reach_m=BAY_M, cell_m=grid.cell_m)
+    beyond = within_reach(~near, reach_m=BAY_M, cell_m=grid.cell_m)
+    inside: Mask = ~beyond[2 * wide : -2 * wide, 2 * wide : -2 * wide]
+    return inside

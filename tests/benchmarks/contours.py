@@ -148,7 +148,7 @@ def planted(heights: Heights, gap: Heights, grid: Grid, *, n_rounds: int = 4) ->
     is seen and where no knoll stands.
     """
     rng = np.random.default_rng(11)
-    before = find_knolls(heights, gap, grid, **LEAST_KNOLL)
+    before, _ = find_knolls(heights, gap, grid, **LEAST_KNOLL)
     east, north = grid.centres()
     edge = round(20 / grid.cell_m)
     found, n_planted = 0, 0
@@ -166,7 +166,7 @@ def planted(heights: Heights, gap: Heights, grid: Grid, *, n_rounds: int = 4) ->
             height_m = max(1.2, rng.uniform(0.25, 0.42) * radius_m)
             ground += (height_m * (0.5 + 0.5 * np.cos(np.pi * np.minimum(away, 1)))).astype(np.float32)
             places = np.concatenate([places, place[None]])
-        drawn = find_knolls(ground, gap, grid, **LEAST_KNOLL)
+        drawn, _ = find_knolls(ground, gap, grid, **LEAST_KNOLL)
         found += int((cKDTree(drawn.places).query(places)[0] <= 6).sum()) if len(drawn.places) else 0
         n_planted += len(places)
     area_km2 = np.isfinite(heights).sum() * grid.cell_m**2 / 1e6

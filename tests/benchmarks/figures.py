@@ -431,6 +431,27 @@ MEASUREMENTS = (
         is_long=True,
     ),
     Measurement(
+        "cliff_calibration",
+        "Rock",
+        "How sure is a draft of steps that are planted?",
+        "Faces drawn in planted real tiles and not before planting; `python docs/make_reliability_plot.py` after it.",
+        printed("tests.benchmarks.rock_cliffs", "calibration"),
+        command="python -m tests.benchmarks.rock_cliffs calibration",
+        data=("bc_forest",),
+        is_long=True,
+    ),
+    Measurement(
+        "landform_shapes",
+        "Contours",
+        "How many planted knolls and pits are drawn, how much else, and how sure is the draft of them?",
+        "Shapes planted in real tiles and real hillsides, among low ones and stray returns; "
+        "`python docs/make_reliability_plot.py` after it.",
+        printed("tests.benchmarks.landform_shapes", "planted"),
+        command="python -m tests.benchmarks.landform_shapes planted",
+        data=("bc_forest", "dtm_walls"),
+        is_long=True,
+    ),
+    Measurement(
         "contours",
         "Contours",
         "Are contours legible, and how far do they lie from the ground?",

@@ -4,6 +4,7 @@
 
 planted        what of the planted steps is drawn, how far their height is out, and how much is drawn before planting
 profiles OUT   profiles across the likeliest twenty faces of the forest tiles, drawn or not, as one picture
+calibration    how likely drawn faces are said to be planted steps, and how many of them are
 fit            FACE_LOG_ODDS of pipeline/rock/cliffs/cliffs.py, from planted steps and made scenes
 
 All need TUSSOCK_DATA.
@@ -26,11 +27,12 @@ from scipy.optimize import minimize
 from pipeline.lattice.grid import Grid, Heights
 from pipeline.points.classes import classify_returns
 from pipeline.returns.cloud import Cloud
-from pipeline.rock.cliffs.cliffs import MOST_TURN_DEG, Face, face_terms, find_cliffs, measure_faces
+from pipeline.rock.cliffs.cliffs import MOST_TURN_DEG, Face, confidence_of, face_terms, find_cliffs, measure_faces
 from pipeline.settings import PointsSettings, TerrainSettings
 from pipeline.terrain.relief import gradient
 from pipeline.terrain.surface import ground_support, lowest_last, surface_from_ground
 from tests.benchmarks import planting
+from tests.benchmarks.reliability import reliability_line
 from tests.benchmarks.rock_fit import FIT_MADE
 from tests.benchmarks.rock_scenes import SETTINGS, grid_of, made_cloud, read_tile
 
@@ -169,6 +171,30 @@ def planted() -> None:
     print(tall.groupby("tile")[columns].mean().round(2).to_string(), f"\nall: {tall.recall.mean():.2f}")
 
 
+CALIBRATION_SEEDS = (21, 22)
+"""Seeds of planted steps that nothing was fitted to."""
+
+
+def calibration() -> None:
+    """Print stated confidence against truth of what is drawn in planted tiles but was not drawn before."""
+    parts = []
+    for name in STEP_TILES:
+        before = ground_of(read_tile(name))
+        there = list(before.likely().geometry)
+        for seed in CALIBRATION_SEEDS:
+            steps = steps_in(before, np.random.default_rng(seed))
+            after = ground_of(with_steps(before.cloud, steps))
+            table = labelled(after, [step.edge for step in steps], []).assign(tile=name)
+            near = shapely.union_all(there).buffer(NEAR_M)
+            is_old = np.array([face.edge.intersection(near).length > face.edge.length / 2 for face in table.face], bool)
+            parts.append(table[table.is_cliff | ~is_old])
+    table = pd.concat(parts)
+    table["confidence"] = [confidence_of(face) for face in table.face]
+    table = table[table.confidence >= SETTINGS.least_cliff_confidence]
+    print(f"{len(table)} faces, {table.is_cliff.mean():.2f} of them planted")
+    print(reliability_line("cliff", table.confidence.to_numpy(np.float64), table.is_cliff.to_numpy(bool)))
+
+
 def fit() -> None:
     """Print the log odds that fit the faces of planted tiles and made scenes.
 
@@ -242,4 +268,4 @@ if __name__ == "__main__":
     if sys.argv[1] == "profiles":
         picture(Path(sys.argv[2]))
     else:
-        {"planted": planted, "fit": fit}[sys.argv[1]]()
+        {"planted": planted, "calibration": calibration, "fit": fit}[sys.argv[1]]()

@@ -26,7 +26,7 @@ from shapely.geometry.base import BaseGeometry
 
 from docs.make_pictures import draw_map
 from pipeline.files import arrays, rasters
-from pipeline.lattice.fields import Field, fields_over
+from pipeline.lattice.fields import FIELD_M, Field, fields_over
 from pipeline.settings import LandformSettings, ManmadeSettings, RockSettings, SheetSettings, VegetationSettings
 from pipeline.steps.area.compose import compose
 from pipeline.steps.area.rides import rides
@@ -175,12 +175,12 @@ def compared(out: Path, field_m: float, picture: Path | None = None) -> Table:
     """Draw both ways and compare: a row for each layer and symbol that has any feature."""
     run = Run(out)
     bounds = rasters.read_grid(run._raster("bare_earth")).bounds
-    whole_m = 1000.0 * np.ceil(max(abs(np.array(bounds))) / 1000.0)
+    corners = np.array(bounds) / FIELD_M
+    west, south, east, north = (FIELD_M * np.concatenate((np.floor(corners[:2]), np.ceil(corners[2:])))).tolist()
+    whole = Field("whole", (west, south, east, north))
     with tempfile.TemporaryDirectory(prefix="tussock-seams-") as name:
         begun_s = time.perf_counter()
-        one = layers_of(
-            run.draw(fields_over([bounds], field_m=whole_m, one_field_m2=1e15), whole_m, Path(name) / "one")
-        )
+        one = layers_of(run.draw([whole], FIELD_M, Path(name) / "one"))
         middle_s = time.perf_counter()
         fields = fields_over([bounds], field_m=field_m, one_field_m2=0)
         many = layers_of(run.draw(fields, field_m, Path(name) / "many"))

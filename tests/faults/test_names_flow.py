@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pipeline.__main__ import find_step, parser_of
+from pipeline.command import find_step, parser_of
 from pipeline.lattice.blocks import Block, block_named
 from pipeline.plan.names import safe_name
 from tests.made_tiles import made_tile

@@ -11,7 +11,7 @@ from tests import landscape
 SETTINGS = LandformSettings()
 
 
-def draft(ground: np.ndarray, grid: Grid, *, scale: int = 10000, gap_m: float = 0.4):
+def draft(ground: np.ndarray, grid: Grid, *, scale: int = 10000, gap_m: float = 0.2):
     """Everything found with ground returns that far apart."""
     gap = np.full(grid.shape, gap_m, np.float32)
     return draft_landforms(ground, gap, 0 * gap, grid, interval_m=5, scale=scale, settings=SETTINGS)
@@ -40,7 +40,7 @@ def test_one_table_with_contours_knolls_and_pits() -> None:
 
 
 def test_poorly_seen_ground_lowers_every_confidence() -> None:
-    """With returns 6 m apart nothing is surer than with returns 0.4 m apart."""
+    """With returns 6 m apart nothing is surer than with returns 0.2 m apart."""
     grid = landscape.grid_of(side_m=120)
     ground = landscape.cone(grid)
     well, badly = draft(ground, grid), draft(ground, grid, gap_m=6.0)
@@ -64,7 +64,7 @@ def test_noise_and_canopy_lower_the_confidence() -> None:
     grid = landscape.grid_of(side_m=120, cell_m=0.5)
     ground = landscape.cone(grid, top_m=128, rise=0.2)
     ground += landscape.bump(grid, east_m=30, north_m=20, height_m=2.5, radius_m=7)
-    gap = np.full(grid.shape, 0.4, np.float32)
+    gap = np.full(grid.shape, 0.2, np.float32)
     clean = draft(ground, grid)
     noisy = draft(ground + landscape.noise(grid, spread_m=0.4), grid)
     wooded = draft_landforms(ground, gap, gap + 25, grid, interval_m=5, scale=10000, settings=SETTINGS)

@@ -60,7 +60,7 @@ def real_ground(grid: Grid) -> Heights:
 
 def drafted(ground: Heights, grid: Grid, *, margin_m: float | None) -> gpd.GeoDataFrame:
     """The draft of the whole ground at once, or of two by two fields with so much margin, joined."""
-    gap = np.full(grid.shape, 0.4, np.float32)
+    gap = np.full(grid.shape, 0.2, np.float32)
     given = {"interval_m": 5.0, "scale": 10000, "settings": SETTINGS}
     if margin_m is None:
         return draft_landforms(ground, gap, 0 * gap, grid, **given)

@@ -2,7 +2,8 @@
 
 import numpy as np
 
-from pipeline.terrain.seen import ground_noise, how_well_seen
+from pipeline.terrain.seen import ground_noise, how_well_seen, surrounded
+from pipeline.terrain.surface import ground_support
 from tests import landscape
 
 
@@ -31,3 +32,17 @@ def test_noise_is_measured_and_shape_is_not() -> None:
     np.testing.assert_allclose(rough[20:-20, 20:-20], 0.3, rtol=0.1)
     ground[:, 100:] = np.nan
     assert np.isfinite(ground_noise(ground, grid)).all()
+
+
+def test_what_returns_surround_ends_at_the_last_of_them() -> None:
+    """Returns west of a line, with a shadow 10 m wide and a lake 40 m wide among them."""
+    grid = landscape.grid_of(side_m=120, cell_m=0.5)
+    x, y = np.random.default_rng(4).uniform(-60, 60, (2, 4 * 120 * 120))
+    is_seen = (x < 30) & (np.hypot(x - 10, y - 40) > 5) & (np.hypot(x + 20, y + 10) > 20)
+    places = np.column_stack([x, y])[is_seen] + landscape.middle_of(grid)
+    inside = surrounded(ground_support(places, grid), grid)
+    east, north = landscape.from_middle(grid)
+    assert inside[(east < -42) & (np.abs(east) < 58) & (np.abs(north) < 58)].all()
+    assert inside[np.hypot(east - 10, north - 40) < 5].all()
+    assert not inside[np.hypot(east + 20, north + 10) < 19].any()
+    assert not inside[east > 31].any()

@@ -21,15 +21,11 @@ from pipeline.lattice.filters.box import square_mean
 from pipeline.lattice.filters.weights import weighted_sums
 from pipeline.lattice.grid import EastNorth, Grid, Heights, Mask
 from pipeline.lattice.larger_cells import coarsen
-from pipeline.lattice.sampling import sample
 from pipeline.lattice.windows import is_highest
-from pipeline.terrain.seen import HALF_SEEN_GAP_M
 
 BELL_SHARE = 0.55
 """Distance from the middle of a rounded bump, as a share of its radius, at which its height has fallen to 1/e; hardly
 4 % is left at its foot (our choice of shape)."""
-HALF_HEIGHT_SHARE = BELL_SHARE * float(np.sqrt(np.log(2)))
-"""Distance from the middle at which such a bump is half as high, as a share of its radius."""
 
 
 @dataclass(frozen=True)
@@ -163,6 +159,8 @@ def find_bumps(
     Local least squares with a matched shape; own combination, no source. The convolution form is that of Savitzky and
     Golay (1964), doi:10.1021/ac60214a047, in two dimensions.
     """
+    if not np.isfinite(bare_earth).any():
+        return _no_bumps()
     found = [
         _bumps_of_size(
             bare_earth if upward else -bare_earth,
@@ -356,56 +354,3 @@ def taller_than_lumps(bumps: Bumps, lumps: Bumps, /, *, reach_m: float, n_equal:
         if len(around) > n_equal:
             ratio[number] = height_m / around[n_equal]
     return ratio
-
-
-SURE_CONTRAST = 4.0
-"""Contrast from which nothing is taken off the confidence in a bump; at half of it and below, half is taken off. Our
-choice, like the root of the likeness: nobody has measured how often a mapper keeps such bumps."""
-
-
-def shape_confidence(bumps: Bumps, /) -> NDArray[np.float64]:
-    """(n,) 0..1: how likely a mapper sees the same shape, were it well surveyed.
-
-    A bump that explains all there is stands alone in even ground; one that explains half is one lump among others.
-    """
-    return np.asarray(np.clip(bumps.likeness, 0, 1) ** 0.5 * np.clip(bumps.contrast / SURE_CONTRAST, 0.5, 1))
-
-
-def describe_bumps(bumps: Bumps, adjective: str, /) -> list[str]:
-    """(n,) texts: one sentence of evidence for each."""
-    return [
-        f"{height:.1f} m {adjective}, {2 * radius:.0f} m across, {contrast:.1f} times the usual unevenness, "
-        f"{100 * likeness:.0f} % of the shape explained"
-        for height, radius, contrast, likeness in zip(
-            bumps.height_m, bumps.radius_m, bumps.contrast, bumps.likeness, strict=True
-        )
-    ]
-
-
-def gap_on(bumps: Bumps, ground_support: Heights, grid: Grid, /) -> NDArray[np.float64]:
-    """(n,) metres to the nearest ground return, mean over the upper half of each bump or the lower half of each hollow.
-
-    Cells whose distance is unknown count as half seen, `HALF_SEEN_GAP_M`; infinite outside the grid.
-    """
-    gap_m = np.nan_to_num(ground_support, nan=HALF_SEEN_GAP_M)
-    mean_m = np.full(len(bumps.radius_m), np.inf)
-    for radius_m in np.unique(bumps.radius_m):
-        own = bumps.radius_m == radius_m
-        around = square_mean(gap_m, max(1, round(2 * HALF_HEIGHT_SHARE * float(radius_m) / grid.cell_m)))
-        mean_m[own] = np.nan_to_num(sample(around, grid, bumps.places[own]), nan=np.inf)
-    return mean_m
-
-
-MIN_RETURNS_ON_BUMP = 3.0
-"""Ground returns that must lie on the upper half of a knoll, or in the lower half of a hollow: fewer may be stray ones
-(our choice)."""
-
-
-def returns_on(bumps: Bumps, gap_m: NDArray[np.float64], /) -> NDArray[np.float64]:
-    """(n,) how many ground returns lie on the upper half of each bump, or in the lower half of each hollow.
-
-    Taken from the mean distance to the nearest return there, `gap_on`: returns scattered at random are half a spacing
-    away on average (Clark and Evans 1954, doi:10.2307/1931034).
-    """
-    spacing_m = 2 * np.maximum(gap_m, 1e-3)
-    return np.asarray(np.pi * (HALF_HEIGHT_SHARE * bumps.radius_m) ** 2 / spacing_m**2)

@@ -9,21 +9,15 @@ import shapely
 from pipeline.features import make_features
 from pipeline.landform.lines.lines import encloses_higher, is_closed
 from pipeline.landform.shapes.bumps import (
-    MIN_RETURNS_ON_BUMP,
     Bumps,
     best_of_each_place,
-    describe_bumps,
     find_bumps,
-    gap_on,
-    returns_on,
-    shape_confidence,
     taller_than_lumps,
 )
-from pipeline.lattice.filters.box import square_mean
+from pipeline.landform.shapes.carried import Carried, carried, describe, likelihood
 from pipeline.lattice.grid import Grid, Heights, Mask
 from pipeline.lattice.sampling import sample
 from pipeline.norm.symbols import isom
-from pipeline.terrain.seen import HALF_SEEN_GAP_M
 
 KNOLL_RADII_M = (2.0, 3.0, 4.0, 5.0, 6.0, 7.5, 9.0)
 """Sizes of knoll looked for, from the middle to the foot; larger ones have contours of their own (our choice)."""
@@ -44,12 +38,12 @@ MIN_KNOLL_EVIDENCE = 1.8
 
 def find_knolls(
     bare_earth: Heights, ground_support: Heights, grid: Grid, /, *, min_contrast: float, min_likeness: float
-) -> Bumps:
+) -> tuple[Bumps, Carried]:
     """Small hills of earth that stand out from the ground around, on level ground and on slopes.
 
     Lumps smaller than a knoll, or with sides steeper than earth stands, are boulders and brush that the ground filter
-    kept. They are looked for all the same, so that no knoll is fitted over them. A lump whose middle has fewer ground
-    returns than the ground around is what is left of a boulder that the filter cut away. On restless ground, where lump
+    kept. They are looked for all the same, so that no knoll is fitted over them. A lump that too few ground returns
+    show, or that they show to be low or narrow, is a boulder, a stump or a root plate. On restless ground, where lump
     stands beside lump, only those that tower over the others are knolls to a runner.
 
     Parameters
@@ -61,7 +55,7 @@ def find_knolls(
 
     Returns
     -------
-    Bumps, one a knoll.
+    Bumps, one a knoll, and what ground returns say of each.
     """
     lumps = find_bumps(
         bare_earth,
@@ -76,8 +70,11 @@ def find_knolls(
     bumps = best_of_each_place(lumps.where(is_high & (lumps.likeness >= min_likeness)))
     is_sure = bumps.likeness * bumps.contrast >= MIN_KNOLL_EVIDENCE
     bumps = bumps.where(is_sure & _is_earth(bumps))
-    bumps = bumps.where(_is_seen(bumps, ground_support, grid))
-    return bumps.where(_stands_out(bumps, best_of_each_place(lumps)))
+    returns = carried(bumps, bare_earth, ground_support, grid, upward=True)
+    is_carried = _is_carried(bumps, returns)
+    bumps, returns = bumps.where(is_carried), returns.where(is_carried)
+    stands_out = _stands_out(bumps, best_of_each_place(lumps))
+    return bumps.where(stands_out), returns.where(stands_out)
 
 
 WIDEST_BOULDER_LUMP_M = 5.0
@@ -136,34 +133,29 @@ def _is_very_sure(bumps: Bumps, /) -> Mask:
     return np.asarray(bumps.likeness * bumps.contrast >= least)
 
 
-MAX_GAP_RATIO = 1.4
-"""Gap between ground returns on a knoll over that round about, above which the lump may be a boulder that the ground
-filter cut away (our choice)."""
-MIN_COVERED_RETURNS = 8.0
-"""Ground returns that must lie on a knoll where they are sparser than round about. A boulder as wide that was cut away
-leaves about five at its sides, measured on made scenes; bushes on a knoll let more through."""
+MIN_HALF_WIDTH_M = 3.5
+"""Width of the narrowest knoll half way up, by what its returns show: narrower lumps are boulders, stumps and root
+plates that passed for ground; few are wider (our choice)."""
+MIN_CARRYING_CELLS = 5
+"""Cells with a ground return that must stand out at least half as far as the knoll. A boulder that the ground filter
+cut away keeps about five returns on its sides, but low ones (our choice)."""
 
 
-def _is_seen(bumps: Bumps, ground_support: Heights, grid: Grid, /) -> Mask:
-    """(n,) bool: whether enough ground returns lie on each lump to believe that it is one of earth.
-
-    Where the returns on it are as dense as round about, a few do. Where they are sparser a boulder may have been cut
-    away, or bushes stand on the knoll: many returns on it, a very sure shape and more width than a boulder leaves
-    tell that it is ground.
-    """
-    gap_m = gap_on(bumps, ground_support, grid)
-    n_returns = returns_on(bumps, gap_m)
-    support = np.nan_to_num(ground_support, nan=HALF_SEEN_GAP_M)
-    around = square_mean(support, max(1, round(2 * max(KNOLL_RADII_M) / grid.cell_m)))
-    around_m = np.maximum(np.nan_to_num(sample(around, grid, bumps.places)), grid.cell_m / 2)
-    is_dense = gap_m <= MAX_GAP_RATIO * around_m
-    is_wide = bumps.radius_m >= WIDEST_BOULDER_LUMP_M
-    is_ground = _is_very_sure(bumps) & is_wide & (n_returns >= MIN_COVERED_RETURNS)
-    return np.asarray((n_returns >= MIN_RETURNS_ON_BUMP) & (is_dense | is_ground))
+def _is_carried(bumps: Bumps, returns: Carried, /) -> Mask:
+    """(n,) bool: whether enough ground returns lie on each lump, and high enough, to believe that it is earth."""
+    height_m = np.minimum(bumps.height_m, returns.height_m)
+    is_high = height_m >= MIN_KNOLL_HEIGHT_M
+    return np.asarray(is_high & (returns.half_width_m >= MIN_HALF_WIDTH_M) & (returns.n_cells >= MIN_CARRYING_CELLS))
 
 
 MIN_ELONGATION = 1.6
 """Length over width from which a knoll is drawn as elongated, nearly that of the symbol 110, 2 to 1 (our choice)."""
+
+
+KNOLL_LOG_ODDS = (-1.47, 0.47, 0.5, 0.29, 1.86, 4.0)
+"""Weights of `pipeline.landform.shapes.carried.terms` in the log odds of a knoll: fitted by `python -m
+tests.benchmarks.landform_shapes fit` to shapes planted in real hillsides and tiles and to two made scenes of restless
+moraine and karst, all named there. That of the returns that carry it is the least that we allow (our choice)."""
 
 
 def draft_knolls(
@@ -187,15 +179,18 @@ def draft_knolls(
     -------
     GeoDataFrame of features with `height_m`, `width_m` and, for 110, `angle_deg`.
     """
-    knolls = find_knolls(bare_earth, ground_support, grid, min_contrast=min_contrast, min_likeness=min_likeness)
+    knolls, returns = find_knolls(
+        bare_earth, ground_support, grid, min_contrast=min_contrast, min_likeness=min_likeness
+    )
+    seen_there = np.nan_to_num(sample(seen, grid, knolls.places))
     is_long = knolls.elongation >= MIN_ELONGATION
     return make_features(
         np.asarray(shapely.points(knolls.places), dtype=object),
         crs=grid.crs,
         symbol=np.where(is_long, "110", "109").tolist(),
-        confidence=shape_confidence(knolls) * np.nan_to_num(sample(seen, grid, knolls.places)),
-        evidence=describe_bumps(knolls, "high"),
-        height_m=knolls.height_m,
+        confidence=likelihood(knolls, returns, seen_there, KNOLL_LOG_ODDS),
+        evidence=describe(knolls, returns, "high"),
+        height_m=np.minimum(knolls.height_m, returns.height_m),
         width_m=2 * knolls.radius_m,
         angle_deg=np.where(is_long, knolls.angle_deg, np.nan),
     )

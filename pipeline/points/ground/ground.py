@@ -1,9 +1,10 @@
 """Ground: which returns came from the bare earth.
 
-The four parts of the work are done in this order, each by its own module: the lowest returns of cells are taken
-(lowest.py); windows cut off what stands out of them (objects.py), and terrain among it is put back (gentle_ways.py);
-low plants are taken off by planes through their neighbours (plants.py); what lies near the surface through the rest is
-ground (near_surface.py).
+The parts of the work are done in this order, each by its own module: the lowest returns of cells are taken (lowest.py);
+windows cut off what stands out of them (objects.py), and terrain among it is put back (gentle_ways.py); low plants are
+taken off by planes through their neighbours (plants.py), crowns on dark slopes by what is ground beyond doubt around
+them (islands.py), and stray low returns by the want of company (strays.py); what lies near the surface through the rest
+is ground (near_surface.py), in a dense survey as far as low growth allows (low_growth.py).
 """
 
 from __future__ import annotations
@@ -12,10 +13,12 @@ import numpy as np
 
 from pipeline.lattice.grid import EastNorthHeight, Mask
 from pipeline.points.ground.gentle_ways import is_gently_reached
+from pipeline.points.ground.islands import doubtful_islands, near_lowest
 from pipeline.points.ground.lowest import GROUND_CELL_M, Lowest, lowest_returns
-from pipeline.points.ground.near_surface import lies_near, near_surface
+from pipeline.points.ground.near_surface import hold_surface, lies_near, near_surface
 from pipeline.points.ground.objects import cut_at
 from pipeline.points.ground.plants import stands_out
+from pipeline.points.ground.strays import without_strays
 
 JOIN_ROUNDS = 2
 """How often cells near the surface join the bare ones and plants are taken off again. Our choice."""
@@ -38,18 +41,28 @@ def find_ground(enh: EastNorthHeight, is_candidate: Mask, /, *, window_m: float,
     index = np.flatnonzero(is_candidate)
     if len(index) == 0:
         return ground
-    lowest = lowest_returns(enh[index], cell_m=GROUND_CELL_M)
-    is_bare = bare_cells(lowest, window_m=window_m, plant_m=plant_m)
-    ground[index] = near_surface(enh[index], lowest, is_bare)
+    lowest, is_bare, is_stray = bare_cells(enh[index], window_m=window_m, plant_m=plant_m)
+    kept = np.flatnonzero(~is_stray)
+    ground[index[kept]] = near_surface(enh[index[kept]], lowest, is_bare)
     return ground
 
 
-def bare_cells(lowest: Lowest, /, *, window_m: float, plant_m: float) -> Mask:
-    """(rows, cols) bool: cells whose lowest return is ground. The settings are those of `find_ground`."""
+def bare_cells(enh: EastNorthHeight, /, *, window_m: float, plant_m: float) -> tuple[Lowest, Mask, Mask]:
+    """The lowest returns, (rows, cols) bool, where they are ground, and (n,) bool, the returns that are stray.
+
+    The settings are those of `find_ground`. Strays are taken out once plants are, so that they are judged by ground.
+    """
+    lowest = lowest_returns(enh, cell_m=GROUND_CELL_M)
     cut = cut_at(lowest, window_m=window_m)
     is_bare: Mask = lowest.is_known & ((cut == 0) | is_gently_reached(lowest, cut))
     is_bare &= ~stands_out(lowest, is_bare, plant_m=plant_m)
-    for _ in range(JOIN_ROUNDS):
+    is_stray, n_near = np.zeros(len(enh), np.bool_), near_lowest(enh, lowest)
+    for turn in range(JOIN_ROUNDS):
+        is_bare &= ~doubtful_islands(lowest, is_bare, n_near)
+        if turn == JOIN_ROUNDS - 1:
+            fresh, is_bare, is_stray = without_strays(enh, lowest, is_bare)
+            hold_surface(lowest, is_bare)
+            lowest = fresh
         is_bare |= lies_near(lowest, is_bare)
         is_bare &= ~stands_out(lowest, is_bare, plant_m=plant_m)
-    return is_bare
+    return lowest, is_bare, is_stray

@@ -53,7 +53,7 @@ class Lowest:
     east: NDArray[np.float64]
     north: NDArray[np.float64]
     count: NDArray[np.int64]
-    triangulated: list[tuple[Mask, Triangulated]] = field(default_factory=list, repr=False, compare=False)
+    triangulated: list[tuple[Mask, Triangulated]] = field(default_factory=list, init=False, repr=False, compare=False)
 
     @property
     def is_known(self) -> Mask:

@@ -8,6 +8,8 @@ from numpy.typing import NDArray
 from pipeline.lattice.grid import EastNorthHeight, Mask
 from pipeline.lattice.sampling import bilinear
 from pipeline.lattice.windows import highest_around
+from pipeline.points.ground.edges import in_line_with_ground
+from pipeline.points.ground.low_growth import LOW_GROWTH_M, among_growth
 from pipeline.points.ground.lowest import Lowest, spacing_of
 from pipeline.returns.triangulation import Triangulated, cell_means
 
@@ -33,6 +35,10 @@ as high as the next cell. Our choice."""
 BELOW_FACTOR = 4.0
 """Returns may lie this many tolerances below the surface and still be ground, since nothing grows below it. Our
 choice."""
+DENSE_M = 0.7
+"""Distance between returns up to which they are enough to tell low growth from the noise of the ground. Our choice."""
+STEEP = 1.0
+"""Rise over run beyond which returns of one cell lie too far apart in height to tell growth from it. Our choice."""
 
 
 def near_surface(enh: EastNorthHeight, lowest: Lowest, is_bare: Mask, /) -> Mask:
@@ -40,6 +46,9 @@ def near_surface(enh: EastNorthHeight, lowest: Lowest, is_bare: Mask, /) -> Mask
 
     A cell at a cliff holds its foot and its lip: where the surface is steeper than 45 degrees, the rise beyond 45
     degrees is allowed, and where it climbs like a wall, the height of the next cell.
+
+    Where the survey is dense and the ground not too steep, the noise of the ground and what grows on it decide instead
+    of fixed tolerances (low_growth.py).
     """
     if not is_bare.any():
         return np.zeros(len(enh), np.bool_)
@@ -47,17 +56,33 @@ def near_surface(enh: EastNorthHeight, lowest: Lowest, is_bare: Mask, /) -> Mask
     level, slope_north, slope_east = _surface(lowest, is_bare)
     slope = np.hypot(slope_north, slope_east)
     spacing_m = spacing_of(lowest)
+    limit = _limit(level, slope, spacing_m, cell_m)
+    at = enh[:, 1] / cell_m - lowest.first_row - 0.5, enh[:, 0] / cell_m - lowest.first_col - 0.5
+    above = enh[:, 2] - bilinear(level, *at)
+    allowed = bilinear(limit, *at)
+    near: Mask = (above <= allowed) & (above >= -BELOW_FACTOR * allowed)
+    low = np.flatnonzero((above <= np.maximum(2 * LOW_GROWTH_M, allowed)) & (above >= -BELOW_FACTOR * allowed))
+    row, col = (np.floor(axis[low] + 0.5).astype(np.int64) for axis in at)
+    is_told = ((spacing_m <= DENSE_M) & (slope <= STEEP))[row, col]
+    if is_told.any():
+        near[low[is_told]] = among_growth(enh[low], lowest, level)[is_told]
+    higher = low[~near[low] & (above[low] > 0)]
+    tolerance_m = TOLERANCE_M + TOLERANCE_M_PER_M * spacing_m
+    near[higher] |= in_line_with_ground(enh[higher], lowest, is_bare, level, tolerance_m)
+    return near
+
+
+def _limit(
+    level: NDArray[np.float64], slope: NDArray[np.float64], spacing_m: NDArray[np.float64], cell_m: float, /
+) -> NDArray[np.float64]:
+    """(rows, cols) metres above the surface up to which returns are ground, told from slope and spacing alone."""
     limit = TOLERANCE_M + TOLERANCE_M_PER_M * spacing_m
     limit += TOLERANCE_SLOPE_SHARE * spacing_m * slope
     limit += TOLERANCE_CLIFF_M * np.maximum(slope - 1, 0)
     rise = highest_around(level, 1) - level
     is_cliff = rise > CLIFF_RISE * cell_m
     limit[is_cliff] = np.maximum(limit, rise + TOLERANCE_M)[is_cliff]
-    at = enh[:, 1] / cell_m - lowest.first_row - 0.5, enh[:, 0] / cell_m - lowest.first_col - 0.5
-    above = enh[:, 2] - bilinear(level, *at)
-    allowed = bilinear(limit, *at)
-    near: Mask = (above <= allowed) & (above >= -BELOW_FACTOR * allowed)
-    return near
+    return limit
 
 
 def lies_near(lowest: Lowest, is_bare: Mask, /) -> Mask:
@@ -81,6 +106,12 @@ def _surface(lowest: Lowest, is_bare: Mask, /) -> tuple[NDArray[np.float64], NDA
         return level, np.zeros_like(level), np.zeros_like(level)
     slope_north, slope_east = np.gradient(level, lowest.cell_m)
     return level, np.asarray(slope_north), np.asarray(slope_east)
+
+
+def hold_surface(lowest: Lowest, is_bare: Mask, /) -> None:
+    """Bring the triangulation that is kept to these cells, before the returns of other cells are replaced."""
+    if is_bare.any():
+        _triangulated(lowest, is_bare)
 
 
 def _triangulated(lowest: Lowest, is_bare: Mask, /) -> Triangulated:

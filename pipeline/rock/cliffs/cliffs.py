@@ -25,6 +25,7 @@ from pipeline.outlines.skeleton import ridge_lines
 from pipeline.rock.cliffs.breaks import LIP_EXCESS_M, Places, find_breaks, places_along
 from pipeline.rock.cliffs.falls import CLIFF_RUN_M, Floats, Steps, measure_steps, smooth_directions
 from pipeline.rock.cliffs.lips import put_back_lips
+from pipeline.rock.cliffs.opposite import share_with_opposite
 
 
 def find_cliffs(
@@ -61,7 +62,7 @@ def find_cliffs(
         [_at_least(face.edge, least_m) for face in faces],
         crs=grid.crs,
         symbol=[_symbol(face, impassable_min_height_m) for face in faces],
-        confidence=[_confidence(face) for face in faces],
+        confidence=[confidence_of(face) for face in faces],
         evidence=[_describe(face) for face in faces],
         elevation_m=[face.elevation_m for face in faces],
         height_m=[face.height_m for face in faces],
@@ -87,6 +88,7 @@ class Face:
     way_down_deg : clockwise from north
     jump_m : by how much the ground above, continued to the edge, is higher than the ground below, the median
     face_share : share of the cells just below the edge whose lowest return lies between the two: on a slope or a plant
+    opposite_share : share of the line before which the ground rises again, as it does in a sunken lane
     """
 
     edge: shapely.LineString
@@ -100,6 +102,7 @@ class Face:
     way_down_deg: float
     jump_m: float
     face_share: float
+    opposite_share: float
 
 
 KEEP_LENGTH_M = 5.0
@@ -220,10 +223,11 @@ def _measure(
     lip, foot, height = _profile(places, down, heights, grid)
     edge = _edge_line(places, down, lip)
     excess = bilinear(steps.excess_m, row, col)
+    height_m = float(np.percentile(height, 75))
     return Face(
         edge=edge,
         elevation_m=float(np.mean(bilinear(heights, *row_col_between(np.array(edge.coords), grid)))),
-        height_m=float(np.percentile(height, 75)),
+        height_m=height_m,
         face_m=max(float(np.median(foot - lip)), grid.cell_m),
         excess_m=float(np.median(excess)),
         support_m=float(np.median(bilinear(support, row, col))),
@@ -232,6 +236,7 @@ def _measure(
         way_down_deg=float(np.degrees(np.arctan2(down[:, 0].mean(), down[:, 1].mean())) % 360),
         jump_m=jump_m,
         face_share=face_share,
+        opposite_share=share_with_opposite(places + down * lip[:, None], down, height_m, heights, grid),
     )
 
 
@@ -277,12 +282,18 @@ UNSEEN_LOG_ODDS_PER_M = 0.8
 MOST_TURN_DEG = 90.0
 """A face turning farther than this round one way is taken for the side of a pit or dam, an earth bank 104 (our
 choice)."""
-TURNING_CONFIDENCE = 0.25
-"""Most that such a face is believed to be rock: not measured, but below what the draft shows by default, so that it
-stays out unless a mapper asks for it."""
+STEEPEST_EARTH_DEG = 50.0
+"""The side of a trench is taken for earth where it is no steeper than this from lip to foot: earth holds 50 degrees at
+most, with roots in it (common practice, no source)."""
+MOST_OPPOSITE_SHARE = 0.5
+"""A face with ground that rises again before more of it than this is the side of a trench: a sunken lane, a ditch, a
+gully (our choice)."""
+EARTH_CONFIDENCE = 0.25
+"""Most that a face that turns or is the side of a trench is believed to be rock: not measured, but below what the draft
+shows by default, so that it stays out unless a mapper asks for it."""
 
 
-def _confidence(face: Face) -> float:
+def confidence_of(face: Face, /) -> float:
     """Probability that a mapper would draw the step as a cliff.
 
     By rule it is lower where returns are far from the face, so that only the ground above and below was seen. A face
@@ -292,7 +303,12 @@ def _confidence(face: Face) -> float:
     odds = float(face_terms(face) @ np.array(FACE_LOG_ODDS))
     odds -= UNSEEN_LOG_ODDS_PER_M * max(face.support_m - SEEN_M, 0.0)
     sure = float(1 / (1 + np.exp(-odds)))
-    return min(sure, TURNING_CONFIDENCE) if face.turn_deg > MOST_TURN_DEG else sure
+    return min(sure, EARTH_CONFIDENCE) if face.turn_deg > MOST_TURN_DEG or _is_side_of_trench(face) else sure
+
+
+def _is_side_of_trench(face: Face) -> bool:
+    is_earth = face.height_m / face.face_m <= np.tan(np.radians(STEEPEST_EARTH_DEG))
+    return bool(is_earth and face.opposite_share > MOST_OPPOSITE_SHARE)
 
 
 END_SHARE = 0.3

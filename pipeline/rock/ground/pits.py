@@ -7,6 +7,7 @@ import math
 import geopandas as gpd
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 from scipy import ndimage
 from skimage.morphology import reconstruction
 
@@ -19,15 +20,18 @@ from pipeline.rock.ground.stony import Floats
 HOLLOW_M = 0.3
 """Depth of water from which cells belong to a hollow: less stands in any uneven ground (our choice)."""
 MIN_WIDTH_M = 1.5
-"""Narrower hollows are left out: one stray low return makes a funnel about as wide as the returns lie apart."""
+"""Narrower hollows are left out: the norm's symbol is three times as wide (our choice)."""
 MAX_WIDTH_M = 5.0
 """Wider ones are drawn as cliffs: ISOM 2017-2, 203.1."""
 MIN_SLOPE_DEG = 60.0
 """Least slope of the walls: loose soil lies at 30 to 40 degrees, and soil held by roots hardly stands steeper (our
 choice)."""
-CONFIDENCE = 0.4
-"""Confidence in every rocky pit: a steep little hollow may be an earth pit 112. Not measured, for want of a survey with
-mapped rocky pits."""
+NOT_ONE_PULSE = 3
+"""The depth is that of the third deepest cell with a ground return: one stray return below the ground, or an echo of
+two, makes a hollow as steep (our choice)."""
+MOST_CONFIDENCE, MANY_CELLS = 0.4, 10
+"""Confidence in a rocky pit with at least so many cells with a ground return in its lower half; less with fewer. It is
+low because a steep little hollow may be an earth pit 112. Not measured, for want of a survey with mapped rocky pits."""
 
 
 def find_rocky_pits(bare_earth: Heights, ground_support: Heights, grid: Grid, /) -> gpd.GeoDataFrame:
@@ -38,7 +42,7 @@ def find_rocky_pits(bare_earth: Heights, ground_support: Heights, grid: Grid, /)
     depth = _little_hollows(bare_earth, known, grid)
     labels, n = ndimage.label(depth > HOLLOW_M)
     index = np.arange(1, n + 1)
-    deepest = ndimage.maximum(depth, labels, index)
+    deepest, n_cells = _by_returns(depth, labels, ground_support <= grid.cell_m / 2, n)
     width = np.sqrt(ndimage.sum_labels(np.ones_like(depth), labels, index) * 4 / np.pi) * grid.cell_m
     steep = 2 * deepest / np.maximum(width, grid.cell_m) >= np.tan(np.radians(MIN_SLOPE_DEG))
     fits = (width >= MIN_WIDTH_M) & (width <= MAX_WIDTH_M)
@@ -52,14 +56,25 @@ def find_rocky_pits(bare_earth: Heights, ground_support: Heights, grid: Grid, /)
         [shapely.Point(e, n) for e, n in zip(east, north, strict=True)],
         crs=grid.crs,
         symbol="203.1",
-        confidence=CONFIDENCE,
+        confidence=MOST_CONFIDENCE * np.minimum(n_cells[is_pit] / MANY_CELLS, 1),
         evidence=[
-            f"hollow {d:.1f} m deep and {w:.1f} m wide with steep walls"
-            for d, w in zip(deepest[is_pit], width[is_pit], strict=True)
+            f"hollow {d:.1f} m deep and {w:.1f} m wide with steep walls; at least {k} ground returns in its lower half"
+            for d, w, k in zip(deepest[is_pit], width[is_pit], n_cells[is_pit], strict=True)
         ],
         height_m=-deepest[is_pit],
         width_m=width[is_pit],
     )
+
+
+def _by_returns(depth: Floats, labels: NDArray[np.int32], holds: Mask, n: int) -> tuple[Floats, NDArray[np.int64]]:
+    """(n,) depth of each hollow by the ground returns in it, and how many cells hold one in the lower half of it."""
+    deepest, n_cells = np.zeros(n), np.zeros(n, np.int64)
+    for number, window in enumerate(ndimage.find_objects(labels, n)):
+        own = np.sort(depth[window][(labels[window] == number + 1) & holds[window]])
+        if len(own) >= NOT_ONE_PULSE:
+            deepest[number] = own[-NOT_ONE_PULSE]
+            n_cells[number] = (own >= own[-NOT_ONE_PULSE] / 2).sum()
+    return deepest, n_cells
 
 
 def _little_hollows(bare_earth: Heights, known: Mask, grid: Grid) -> Floats:

@@ -20,12 +20,13 @@ from pipeline.lattice.blocks import Block, block_named
 from pipeline.lattice.grid import EastNorthHeight, Grid, Heights
 from pipeline.points.classes import Classified, classify_returns
 from pipeline.points.duplicates import find_duplicates
+from pipeline.points.levelling import levelled
 from pipeline.returns.asprs import GROUND, WATER
 from pipeline.returns.cloud import Cloud, northward
 from pipeline.rock.boulders.boulders import find_boulders
 from pipeline.settings import Flow, LayerSettings, PointsSettings, RoofSettings, TerrainSettings, WireSettings
 from pipeline.steps.block.reaches import EARTH_AROUND_M, LOOK_AROUND_M
-from pipeline.steps.block.reading import Columns, engine, laid_out
+from pipeline.steps.block.reading import Columns, engine, laid_out, read_shifts
 from pipeline.terrain.counts import class_counts, lone_ground
 from pipeline.terrain.profile import profile_grids
 from pipeline.terrain.surface import canopy_height, ground_support, lowest_last, surface_from_ground
@@ -49,15 +50,17 @@ def block(
 ) -> None:
     """Write the classes of one block's returns, its rasters and its boulder candidates.
 
-    `split` are the folders of the tiles that reach into the block or its halo; `decided` says whose
-    ground is used and how large a cell is; `classified`, `grids` and `boulders` are what is written.
+    `split` are the folders of the tiles that reach into the block or its halo; `decided` says whose ground is used, how
+    flight lines are moved and how large a cell is; `classified`, `grids` and `boulders` are what is written.
     """
     place = block_named(block, flow.block_m)
     cloud, whence = _returns(split, place)
     for_area = arrays.read_json(decided)
+    is_core = cloud.within(place.bounds)
+    cloud = levelled(cloud, read_shifts(for_area))
     chosen = settings.model_copy(update={"ground_from": for_area["ground_from"]})
     found = classify_returns(cloud, settings=chosen, find_ground=engine(settings), roofs=roofs, wires=wires)
-    _write_classes(classified, whence, found.asprs_class, cloud.within(place.bounds))
+    _write_classes(classified, whence, found.asprs_class, is_core)
     del whence
     earth = _earth(cloud, found, place)
     cloud, found = _nearby(cloud, found, place)

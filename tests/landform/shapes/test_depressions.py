@@ -4,6 +4,8 @@ import numpy as np
 import pytest
 
 from pipeline.landform.shapes.depressions import draft_hollows
+from pipeline.settings import TerrainSettings
+from pipeline.terrain.surface import ground_support, surface_from_ground
 from tests import landscape
 
 LEAST = {"min_contrast": 3.3, "min_likeness": 0.57}
@@ -52,8 +54,28 @@ def test_the_unseen_top_of_a_knoll_is_no_hollow() -> None:
     """A dent with no ground return in it is only the surface drawn across a hole, however well seen all around."""
     ground = landscape.plane(GRID, rise_deg=5)
     ground += landscape.bump(GRID, east_m=0, north_m=0, height_m=-1.5, radius_m=4)
-    x, y = landscape.from_middle(GRID)
     seen = np.full(GRID.shape, 0.9, np.float32)
     for hole_m, n_found in ((0.0, 1), (3.0, 0)):
-        gap = np.maximum(hole_m - np.hypot(x, y), 0.3).astype(np.float32)
-        assert len(draft_hollows(ground, gap, seen, GRID, **LEAST)) == n_found
+        support = landscape.support(GRID, per_m2=4, within_m=hole_m, per_m2_within=0)
+        assert len(draft_hollows(ground, support, seen, GRID, **LEAST)) == n_found
+
+
+def test_what_one_return_alone_claims_is_no_pit() -> None:
+    """A stray return 1.2 m below level ground, with normal ones all around it; with three such side by side, a pit."""
+    rng = np.random.default_rng(8)
+    middle = landscape.middle_of(GRID)
+    places = rng.uniform(np.subtract(middle, 30), np.add(middle, 30), (4 * 60 * 60, 2))
+    seen = np.full(GRID.shape, 0.9, np.float32)
+    for low_within_m, n_found in ((0.0, 0), (1.4, 1)):
+        is_low = np.hypot(*(places - middle).T) <= low_within_m
+        is_low[np.hypot(*(places - middle).T).argmin()] = True
+        ground = np.column_stack([places, 100 + rng.normal(0, 0.03, len(places)) - 1.2 * is_low])
+        heights = surface_from_ground(ground, GRID, settings=TerrainSettings())
+        found = draft_hollows(heights, ground_support(places, GRID), seen, GRID, **LEAST)
+        assert len(found) == n_found
+
+
+def test_the_pit_of_a_torn_up_root_is_left_out() -> None:
+    """0.8 m deep and 3 m across: less than the metre of the standard, though it stands out sharply on even ground."""
+    assert len(hollows(depth_m=0.8, radius_m=2.0)) == 0
+    assert len(hollows(depth_m=1.1, radius_m=2.5)) == 1

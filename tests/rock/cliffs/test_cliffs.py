@@ -74,6 +74,23 @@ def test_even_steepness_is_no_cliff(slope: float) -> None:
     assert len(cliffs_in(ground(height_m=0.0, slope=slope))) == 0
 
 
+def test_the_sides_of_a_sunken_lane_are_no_cliffs(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A lane 2.5 m deep, its floor 3 m and its sides 2.4 m wide: each side alone would be drawn, two are banks."""
+    east, _ = np.meshgrid(*GRID.centres())
+    depth = 2.5 * np.clip((1.5 + 2.4 - np.abs(east - 40)) / 2.4, 0, 1)
+    heights = (200 - depth + np.random.default_rng(6).normal(0, 0.03, GRID.shape)).astype(np.float32)
+    assert len(cliffs_in(heights)) == 0
+    monkeypatch.setattr("pipeline.rock.cliffs.cliffs.MOST_OPPOSITE_SHARE", 1.0)
+    assert len(cliffs_in(heights)) == 2
+
+
+def test_walls_of_a_gorge_too_steep_for_earth_stay_cliffs() -> None:
+    """Two faces of 4 m opposite each other, 1 m of ground from lip to foot, are rock."""
+    east, _ = np.meshgrid(*GRID.centres())
+    depth = 4.0 * np.clip((3.0 + 1.0 - np.abs(east - 40)) / 1.0, 0, 1)
+    assert len(cliffs_in((200 - depth).astype(np.float32))) == 2
+
+
 def test_a_bank_with_a_sloping_face_is_no_cliff() -> None:
     """A step of 2 m that takes 5 m to fall is a bank."""
     assert len(cliffs_in(ground(height_m=2.0, face_m=5.0))) == 0

@@ -18,7 +18,7 @@ GRID = Grid.covering((0, 0, 80, 80), cell_m=0.5, crs="EPSG:25833")
 def test_a_steep_little_hollow_is_a_rocky_pit_and_a_wide_one_is_not() -> None:
     """ISOM 2017-2, 203.1: at least 1 m deep and under 5 m; an earth pit of the same depth is wider and softer."""
     east, north = np.meshgrid(*GRID.centres())
-    near = np.full(GRID.shape, 0.3, np.float32)
+    near = np.full(GRID.shape, 0.2, np.float32)
     narrow = np.where(np.hypot(east - 40, north - 40) < 1.5, -3.2, 0)
     wide = -2.0 * np.exp(-((np.hypot(east - 40, north - 40) / 4) ** 2))
     assert len(find_rocky_pits((100 + narrow).astype(np.float32), near, GRID)) == 1
@@ -35,7 +35,7 @@ def test_pouring_water_into_little_hollows_only_finds_the_pits_of_the_whole(
     heights = 100 + 8 * ndimage.gaussian_filter(rng.normal(size=GRID.shape), 8)
     for e, n, depth_m, radius_m in rng.uniform((0, 0, 0.5, 0.5), (80, 80, 4.0, 4.0), (40, 4)):
         heights -= depth_m * np.clip(1.5 - np.hypot(east - e, north - n) / radius_m, 0, 1)
-    support = np.where(ndimage.gaussian_filter(rng.normal(size=GRID.shape), 5) > 0.1, 3.0, 0.3).astype(np.float32)
+    support = np.where(ndimage.gaussian_filter(rng.normal(size=GRID.shape), 5) > 0.1, 3.0, 0.2).astype(np.float32)
     ground = heights.astype(np.float32)
     found = find_rocky_pits(ground, support, GRID)
 
@@ -58,5 +58,19 @@ def test_no_pit_where_its_rim_was_not_seen() -> None:
     flat = np.full(GRID.shape, 100, np.float32)
     assert len(find_rocky_pits(flat, island, GRID)) == 0
     funnel = (100 - np.where(away < 0.6, 3.0, 0)).astype(np.float32)
-    seen = np.full(GRID.shape, 0.3, np.float32)
+    seen = np.full(GRID.shape, 0.2, np.float32)
     assert len(find_rocky_pits(funnel, seen, GRID)) == 0
+
+
+def test_one_low_return_makes_no_rocky_pit() -> None:
+    """The surface falls steeply from all around to one return 2.5 m down; with three returns there it is a pit."""
+    east, north = np.meshgrid(*GRID.centres())
+    away = np.hypot(east - 40.25, north - 40.25)
+    heights = (100 - 2.5 * np.clip((1.6 - away) / 0.9, 0, 1)).astype(np.float32)
+    support = np.where(away < 1.6, 0.6, 0.2).astype(np.float32)
+    support[away < 0.1] = 0.1
+    assert len(find_rocky_pits(heights, support, GRID)) == 0
+    support[away < 0.6] = 0.1
+    found = find_rocky_pits(heights, support, GRID)
+    assert len(found) == 1
+    assert found.confidence[0] < 0.4

@@ -1,0 +1,298 @@
+"""Stray low returns: ground that one return alone claims against its neighbours.
+
+An echo that took a detour, or a weak pulse timed wrongly, lies below the ground by decimetres or metres. As the lowest
+return of its cell it would be ground, a pit, and, as its neighbours then seem to stand out, a crater. What tells it
+from a hollow is company: at the bottom of a hollow other pulses end as well.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pipeline.compiled import compiled
+from pipeline.lattice.grid import EastNorthHeight, Mask
+from pipeline.points.ground.lowest import Lowest, spacing_of
+from pipeline.returns.buckets import Buckets
+
+STRAY_M = 0.05
+"""Metres below the plane of its neighbours from which the lowest return of a cell must have company. Our choice."""
+BEND_M = 30.0
+"""Radius in metres of the bends of ground that a plane may miss: what lies in a hollow of that radius, as deep as the
+neighbours are far, needs no company. Our choice."""
+MOST_ROUGH_M = 0.3
+"""Mean distance of the neighbours from their plane, in metres, beyond which nothing is judged: among them may be
+crowns, and what lies below them may be the only ground. Our choice."""
+STRAY_ROUGHNESS = 2.0
+"""Metres that this depth grows by for each metre that the neighbours lie off their plane in the mean. Our choice."""
+STRAY_M_PER_M = 0.12
+"""Metres that this depth grows by for each metre between returns: planes of sparse surveys see less of the bends of the
+ground. Our choice."""
+STRAY_SLOPE_M = 0.15
+"""Metres that this depth grows by for each metre of rise over run: errors of place are errors of height. Our choice."""
+COMPANY_M = 1.0
+"""How near, in metres, other returns are company: the narrowest pit on a map is wider. Our choice."""
+COMPANY_SPACINGS = 1.5
+"""How near they may lie in a sparse survey, in distances between its returns. Our choice."""
+LEAST_COMPANY = 2
+"""How many other returns must lie at least half as deep: two strays beside each other are rare, three hardly happen.
+Our choice."""
+REACHES = (2, 4, 8)
+"""Half the widths, in cells, of the neighbourhoods through which the plane is drawn: the narrowest that holds enough
+bare cells. Our choice."""
+LEAST_NEIGHBOURS = 8
+"""Fewest bare cells through which the plane is drawn. With fewer nothing can be told. Our choice."""
+SOFT_M = 0.3
+"""Distance from the plane at which a neighbour has half its weight left when the plane is drawn anew, so that an object
+or a second stray does not tip it. Our choice."""
+ROUNDS = 2
+"""How often strays are looked for: below one return of a cell may lie another. Our choice."""
+
+
+def without_strays(enh: EastNorthHeight, lowest: Lowest, is_bare: Mask, /) -> tuple[Lowest, Mask, Mask]:
+    """The lowest returns with stray ones replaced by the next lowest of their cell.
+
+    Also (rows, cols) bool, the bare cells whose lowest return is still the one judged, and (n,) bool, the strays.
+
+    Parameters
+    ----------
+    enh : (n, 3) float64, metres
+        The returns that may be ground, of which `lowest` holds the lowest.
+    is_bare : (rows, cols) bool
+        Cells whose lowest return may be ground; only these are judged, and by these alone.
+    """
+    spacing_m = spacing_of(lowest)
+    is_stray = np.zeros(len(enh), np.bool_)
+    asked = is_bare & lowest.is_known
+    cell = _cell_of(enh, lowest)
+    start, held = _by_cell(cell, lowest.height.size)
+    for _ in range(ROUNDS):
+        strays = _strays(
+            enh,
+            start,
+            held,
+            is_stray,
+            lowest.height,
+            lowest.east,
+            lowest.north,
+            is_bare,
+            asked,
+            spacing_m,
+            lowest.cell_m,
+        )
+        if not len(strays):
+            break
+        is_stray[strays] = True
+        lowest = _next_lowest(enh, lowest, start, held, is_stray, cell[strays])
+        asked = np.zeros(is_bare.shape, np.bool_)
+        asked.ravel()[cell[strays]] = True
+        asked &= lowest.is_known
+    is_same = np.ones(is_bare.size, np.bool_)
+    is_same[cell[is_stray]] = False
+    return lowest, is_bare & is_same.reshape(is_bare.shape), is_stray
+
+
+def lacks_company(enh: EastNorthHeight, depth_m: NDArray[np.float64], asked: Mask, /) -> Mask:
+    """(n,) bool: asked returns below the surface of a dense survey near which too few others lie half as deep.
+
+    Parameters
+    ----------
+    depth_m : (n,) float64, metres below the surface
+    asked : (n,) bool
+    """
+    alone = asked.copy()
+    if not asked.any():
+        return alone
+    # Only these can be company of any that is asked.
+    deep = np.flatnonzero(depth_m >= 0.5 * depth_m[asked].min())
+    which = np.flatnonzero(asked)
+    east, north = (np.ascontiguousarray(enh[:, axis]) for axis in (0, 1))
+    count, near = Buckets.of(east[deep], north[deep]).within(east[which], north[which], np.full(len(which), COMPANY_M))
+    of = np.repeat(np.arange(len(which)), count)
+    others = deep[near]
+    is_company = (others != which[of]) & (depth_m[others] >= 0.5 * depth_m[which[of]])
+    alone[which] = np.bincount(of[is_company], minlength=len(which)) < LEAST_COMPANY
+    return alone
+
+
+def _cell_of(enh: EastNorthHeight, lowest: Lowest, /) -> NDArray[np.int64]:
+    """(n,) the number of each return's cell, row by row."""
+    col = np.floor(enh[:, 0] / lowest.cell_m).astype(np.int64) - lowest.first_col
+    row = np.floor(enh[:, 1] / lowest.cell_m).astype(np.int64) - lowest.first_row
+    return np.asarray(row * lowest.height.shape[1] + col, np.int64)
+
+
+@compiled
+def _by_cell(cell: NDArray[np.int64], n_cells: int) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Where the returns of each cell begin, (n_cells + 1,), and their numbers, cell by cell, (n,)."""
+    start, held = np.zeros(n_cells + 1, np.int64), np.empty(len(cell), np.int64)
+    for i in range(len(cell)):
+        start[cell[i] + 1] += 1
+    for at in range(n_cells):
+        start[at + 1] += start[at]
+    free = start[:-1].copy()
+    for i in range(len(cell)):
+        held[free[cell[i]]] = i
+        free[cell[i]] += 1
+    return start, held
+
+
+def _next_lowest(
+    enh: EastNorthHeight,
+    lowest: Lowest,
+    start: NDArray[np.int64],
+    held: NDArray[np.int64],
+    is_stray: Mask,
+    changed: NDArray[np.int64],
+    /,
+) -> Lowest:
+    """The lowest returns anew in the changed cells."""
+    height, east, north = lowest.height.copy(), lowest.east.copy(), lowest.north.copy()
+    cols = height.shape[1]
+    for number in np.unique(changed):
+        row, col = divmod(int(number), cols)
+        inside = held[start[number] : start[number + 1]]
+        inside = inside[~is_stray[inside]]
+        if not len(inside):
+            height[row, col], east[row, col], north[row, col] = np.inf, 0.0, 0.0
+            continue
+        low = inside[np.lexsort((enh[inside, 1], enh[inside, 0], enh[inside, 2]))[0]]
+        height[row, col] = enh[low, 2]
+        east[row, col] = enh[low, 0] - (lowest.first_col + col + 0.5) * lowest.cell_m
+        north[row, col] = enh[low, 1] - (lowest.first_row + row + 0.5) * lowest.cell_m
+    return replace(lowest, height=height, east=east, north=north)
+
+
+@compiled
+def _strays(
+    enh: EastNorthHeight,
+    start: NDArray[np.int64],
+    held: NDArray[np.int64],
+    is_stray: Mask,
+    height: NDArray[np.float64],
+    east: NDArray[np.float64],
+    north: NDArray[np.float64],
+    is_bare: Mask,
+    asked: Mask,
+    spacing_m: NDArray[np.float64],
+    cell_m: float,
+) -> NDArray[np.int64]:
+    """Numbers of the lowest returns that lie below the plane of their neighbours without company."""
+    rows, cols = height.shape
+    found = []
+    plane = np.empty(5)
+    for row in range(rows):
+        for col in range(cols):
+            if not asked[row, col]:
+                continue
+            if not _draw_plane(plane, height, east, north, is_bare, row, col, cell_m):
+                continue
+            if plane[3] > MOST_ROUGH_M:
+                continue
+            depth = plane[0] - height[row, col]
+            steep = np.hypot(plane[1], plane[2])
+            allowed = STRAY_M + STRAY_M_PER_M * spacing_m[row, col] + STRAY_SLOPE_M * steep
+            allowed += plane[4] * plane[4] / (2 * BEND_M)
+            if depth <= allowed + STRAY_ROUGHNESS * plane[3]:
+                continue
+            own = -1
+            for at in range(start[row * cols + col], start[row * cols + col + 1]):
+                i = held[at]
+                if not is_stray[i] and enh[i, 2] == height[row, col]:
+                    own = i
+                    break
+            if own < 0:
+                continue
+            reach_m = max(COMPANY_M, COMPANY_SPACINGS * spacing_m[row, col])
+            company = 0
+            cells = int(np.ceil(reach_m / cell_m))
+            for r in range(max(0, row - cells), min(rows, row + cells + 1)):
+                first, last = max(0, col - cells), min(cols - 1, col + cells)
+                for at in range(start[r * cols + first], start[r * cols + last + 1]):
+                    i = held[at]
+                    if i == own or is_stray[i]:
+                        continue
+                    d_east, d_north = enh[i, 0] - enh[own, 0], enh[i, 1] - enh[own, 1]
+                    if d_east * d_east + d_north * d_north > reach_m * reach_m:
+                        continue
+                    level = plane[0] + plane[1] * d_east + plane[2] * d_north
+                    if level - enh[i, 2] >= 0.5 * depth:
+                        company += 1
+            if company < LEAST_COMPANY:
+                found.append(own)
+    return np.array(found, np.int64)
+
+
+@compiled
+def _draw_plane(
+    plane: NDArray[np.float64],
+    height: NDArray[np.float64],
+    east: NDArray[np.float64],
+    north: NDArray[np.float64],
+    is_bare: Mask,
+    row: int,
+    col: int,
+    cell_m: float,
+) -> bool:
+    """Write level, slopes, mean distance and reach of the plane through bare neighbours; whether there are enough."""
+    rows, cols = height.shape
+    for reach in REACHES:
+        n = 0
+        r0, r1 = max(0, row - reach), min(rows, row + reach + 1)
+        c0, c1 = max(0, col - reach), min(cols, col + reach + 1)
+        for r in range(r0, r1):
+            for c in range(c0, c1):
+                if is_bare[r, c] and np.isfinite(height[r, c]) and not (r == row and c == col):
+                    n += 1
+        if n >= LEAST_NEIGHBOURS:
+            break
+    if n < LEAST_NEIGHBOURS:
+        return False
+    width = 0.6 * (reach + 0.5) * cell_m
+    plane[0], plane[1], plane[2] = 0.0, 0.0, 0.0
+    for turn in range(3):
+        t = x = y = z = xx = yy = xy = xz = yz = 0.0
+        for r in range(r0, r1):
+            for c in range(c0, c1):
+                if not is_bare[r, c] or not np.isfinite(height[r, c]) or (r == row and c == col):
+                    continue
+                e = (c - col) * cell_m + east[r, c] - east[row, col]
+                n_ = (r - row) * cell_m + north[r, c] - north[row, col]
+                h = height[r, c] - height[row, col]
+                w = np.exp(-(e * e + n_ * n_) / (width * width))
+                if turn > 0:
+                    rest = (h - plane[0] - plane[1] * e - plane[2] * n_) / SOFT_M
+                    w /= 1.0 + rest * rest
+                t += w
+                x += w * e
+                y += w * n_
+                z += w * h
+                xx += w * e * e
+                yy += w * n_ * n_
+                xy += w * e * n_
+                xz += w * e * h
+                yz += w * n_ * h
+        t = max(t, 1e-12)
+        x, y, z = x / t, y / t, z / t
+        xx, yy, xy, xz, yz = xx / t, yy / t, xy / t, xz / t, yz / t
+        ease = 0.01 * (xx + yy) + 1e-9
+        xx, yy, xy, xz, yz = xx - x * x + ease, yy - y * y + ease, xy - x * y, xz - x * z, yz - y * z
+        determinant = xx * yy - xy * xy
+        plane[1] = (xz * yy - yz * xy) / determinant
+        plane[2] = (yz * xx - xz * xy) / determinant
+        plane[0] = z - plane[1] * x - plane[2] * y
+    total = off = 0.0
+    for r in range(r0, r1):
+        for c in range(c0, c1):
+            if is_bare[r, c] and np.isfinite(height[r, c]) and not (r == row and c == col):
+                e = (c - col) * cell_m + east[r, c] - east[row, col]
+                n_ = (r - row) * cell_m + north[r, c] - north[row, col]
+                w = np.exp(-(e * e + n_ * n_) / (width * width))
+                total += w
+                off += w * abs(height[r, c] - height[row, col] - plane[0] - plane[1] * e - plane[2] * n_)
+    plane[0] += height[row, col]
+    plane[3] = off / max(total, 1e-12)
+    plane[4] = reach * cell_m
+    return True

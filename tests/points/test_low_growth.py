@@ -1,0 +1,52 @@
+"""Ground among low growth and beside steps."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from pipeline.points.classes import embedded
+from pipeline.settings import PointsSettings
+from tests.terrain_clouds import Numbers, returns_from, slope_of
+
+find_ground = embedded(PointsSettings())
+
+
+def ground_of(enh: Numbers) -> np.ndarray:
+    """Ground when every return may be."""
+    return find_ground(enh, np.ones(len(enh), bool))
+
+
+def test_carpet_of_heather_is_told_from_the_ground_below_it() -> None:
+    """Two of three returns of a carpet 20 m wide are heather, evenly from 0.05 to 0.5 m: most are not taken for ground.
+
+    The ground between them is found, and of the bare ground beside nearly all.
+    """
+    enh = returns_from(slope_of(0.15), 80, per_m2=8, noise_m=0.05)
+    random = np.random.default_rng(4)
+    carpet = np.hypot(enh[:, 0] - 40, enh[:, 1] - 40) < 10
+    heather = carpet & (random.random(len(enh)) < 2 / 3)
+    enh[heather, 2] += random.uniform(0.05, 0.5, int(heather.sum()))
+    ground = ground_of(enh)
+    inner = (abs(enh[:, :2] - 40) < 36).all(axis=1)
+    assert ground[heather].mean() < 0.35
+    assert ground[carpet & ~heather].mean() > 0.85
+    assert ground[inner & ~carpet].mean() > 0.985
+
+
+def test_terraces_keep_their_lips() -> None:
+    """Terraces 4 m deep on a slope, walls of 0.8 m between: at most one in eight returns of the last metre is lost."""
+    enh = returns_from(lambda e, n: 100 + 0.25 * e + 0.8 * np.floor(e / 4) + 0 * n, 80, per_m2=10, noise_m=0.03)
+    lip = (enh[:, 0] % 4) < 1
+    inner = (abs(enh[:, :2] - 40) < 36).all(axis=1)
+    assert ground_of(enh)[lip & inner].mean() > 0.875
+
+
+def test_crowns_on_a_dark_steep_slope_are_no_ground() -> None:
+    """A hole of 16 m in the ground, closed by rough crowns 9 to 14 m up on a slope of 40 degrees, gets no ground."""
+    enh = returns_from(slope_of(0.85), 100, per_m2=6)
+    random = np.random.default_rng(6)
+    dark = np.hypot(enh[:, 0] - 50, enh[:, 1] - 50) < 8
+    enh[dark, 2] += random.uniform(9, 14, int(dark.sum()))
+    ground = ground_of(enh)
+    assert not ground[dark].any()
+    assert ground[~dark].mean() > 0.97
