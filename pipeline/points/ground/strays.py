@@ -19,7 +19,7 @@ from pipeline.returns.buckets import Buckets
 
 STRAY_M = 0.05
 """Metres below the plane of its neighbours from which the lowest return of a cell must have company. Our choice."""
-BEND_M = 30.0
+BEND_M = 60.0
 """Radius in metres of the bends of ground that a plane may miss: what lies in a hollow of that radius, as deep as the
 neighbours are far, needs no company. Our choice."""
 MOST_ROUGH_M = 0.3
@@ -27,7 +27,7 @@ MOST_ROUGH_M = 0.3
 crowns, and what lies below them may be the only ground. Our choice."""
 STRAY_ROUGHNESS = 2.0
 """Metres that this depth grows by for each metre that the neighbours lie off their plane in the mean. Our choice."""
-STRAY_M_PER_M = 0.12
+STRAY_M_PER_M = 0.05
 """Metres that this depth grows by for each metre between returns: planes of sparse surveys see less of the bends of the
 ground. Our choice."""
 STRAY_SLOPE_M = 0.15
@@ -61,11 +61,12 @@ def without_strays(enh: EastNorthHeight, lowest: Lowest, is_bare: Mask, /) -> tu
     enh : (n, 3) float64, metres
         The returns that may be ground, of which `lowest` holds the lowest.
     is_bare : (rows, cols) bool
-        Cells whose lowest return may be ground; only these are judged, and by these alone.
+        Cells whose lowest return may be ground: all are judged by these.
     """
     spacing_m = spacing_of(lowest)
     is_stray = np.zeros(len(enh), np.bool_)
-    asked = is_bare & lowest.is_known
+    # Deep strays may have been taken for plants or echoes already, and would come back as what lies below the surface.
+    asked = lowest.is_known
     cell = _cell_of(enh, lowest)
     start, held = _by_cell(cell, lowest.height.size)
     for _ in range(ROUNDS):
