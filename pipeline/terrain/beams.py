@@ -60,16 +60,25 @@ def aimed_pulses(
 def _tilt(cloud: Cloud, first: NDArray[np.intp], last: NDArray[np.intp]) -> NDArray[np.float64]:
     """(m, 2) metres to the east and north that the beam of each pulse lies aside, for each metre higher up."""
     fall_m = cloud.height[first] - cloud.height[last]
-    aside = cloud.en[first] - cloud.en[last]
+    east, north = cloud.east[last], cloud.north[last]
+    aside = np.column_stack((cloud.east[first] - east, cloud.north[first] - north))
     tells = (fall_m >= LEAST_FALL_M) & (cloud.return_number[first] <= 1)
     tells &= (np.hypot(*aside.T) <= MOST_EXTENT_M) & (np.abs(aside) <= MOST_TILT * fall_m[:, None]).all(axis=1)
-    places = np.column_stack((cloud.flight_line[last], np.floor(cloud.en[last] / SQUARE_M)))
-    _, square = np.unique(places, axis=0, return_inverse=True)
-    square = square.ravel()
+    square = _squares(cloud.flight_line[last], east, north)
     number = np.bincount(square[tells], minlength=int(square.max(initial=-1)) + 1)
     ratio = aside[tells] / fall_m[tells, None]
     middle = np.column_stack([_medians(square[tells], ratio[:, axis], number) for axis in (0, 1)])
     return np.where((number >= LEAST_PULSES)[:, None], middle, 0.0)[square]
+
+
+def _squares(line: NDArray[np.uint16], east: NDArray[np.float64], north: NDArray[np.float64]) -> NDArray[np.int64]:
+    """(m,) number of the square of each pulse, those of each flight line by themselves; not every number is used."""
+    col, row = (np.floor(places / SQUARE_M).astype(np.int64) for places in (east, north))
+    if len(line):
+        col, row = col - col.min(), row - row.min()
+    # Lines are numbered by the thousand, but few of them fly over one block.
+    of_line = np.cumsum(np.bincount(line, minlength=1) > 0) - 1
+    return (of_line[line] * (row.max(initial=0) + 1) + row) * (col.max(initial=0) + 1) + col
 
 
 def _medians(group: NDArray[np.int64], values: NDArray[np.float64], number: NDArray[np.int64]) -> NDArray[np.float64]:

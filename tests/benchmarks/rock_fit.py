@@ -188,7 +188,9 @@ def weights_of(table: pd.DataFrame, is_boulder: NDArray[np.bool_]) -> NDArray[np
     """How much each candidate counts, so that everything planted counts about as often as it is met in forests."""
     tile = table.scene.str.split("/").str[0]
     # Every open scene is other ground, and every flight over relief another forest; a tile planted again is the same.
-    seeds = np.where((tile == "open") | tile.str.startswith("relief"), 2, table.scene.groupby(tile).transform("nunique").to_numpy())
+    seeds = np.where(
+        (tile == "open") | tile.str.startswith("relief"), 2, table.scene.groupby(tile).transform("nunique").to_numpy()
+    )
     is_relief = tile.str.startswith("relief").to_numpy()
     weight = np.where(table.is_planted & ~is_relief, 1.0 / seeds, 1.0)
     is_thing = table.is_planted.to_numpy() & (table.thing >= 0).to_numpy()
