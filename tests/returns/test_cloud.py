@@ -1,10 +1,12 @@
 """The order of returns in a block."""
 
+from dataclasses import replace
+
 import numpy as np
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from pipeline.returns.cloud import Cloud, northward
+from pipeline.returns.cloud import Cloud, in_order, northward
 
 
 def crowded(seed: int) -> Cloud:
@@ -44,3 +46,17 @@ def test_many_returns_of_one_place_are_ordered_too() -> None:
     cloud = Cloud.join([few.take(np.arange(20)), stack])
     judge = np.lexsort((cloud.return_number, cloud.gps_time, cloud.height, cloud.east, cloud.north))
     assert np.array_equal(northward(cloud), judge)
+
+
+def test_a_cloud_in_order_holds_its_places_once() -> None:
+    """Positions are those of the columns without a copy, and with one where a column was exchanged."""
+    cloud = crowded(5)
+    order = northward(cloud)
+    ordered, judge = in_order(vars(cloud).copy(), order), cloud.take(order)
+    assert all(np.array_equal(getattr(ordered, name), getattr(judge, name)) for name in vars(judge))
+    assert np.shares_memory(ordered.enh, ordered.height)
+    assert np.array_equal(ordered.enh, np.column_stack((judge.east, judge.north, judge.height)))
+    raised = replace(ordered, height=ordered.height + 1)
+    assert np.array_equal(raised.enh[:, 2], judge.height + 1)
+    swapped = replace(ordered, east=ordered.north, north=ordered.east)
+    assert np.array_equal(swapped.enh[:, :2], np.column_stack((judge.north, judge.east)))
