@@ -78,7 +78,8 @@ def _squares(line: NDArray[np.uint16], east: NDArray[np.float64], north: NDArray
         col, row = col - col.min(), row - row.min()
     # Lines are numbered by the thousand, but few of them fly over one block.
     of_line = np.cumsum(np.bincount(line, minlength=1) > 0) - 1
-    return (of_line[line] * (row.max(initial=0) + 1) + row) * (col.max(initial=0) + 1) + col
+    rows, cols = (int(axis.max(initial=0)) + 1 for axis in (row, col))
+    return np.asarray((of_line[line] * rows + row) * cols + col, np.int64)
 
 
 def _medians(group: NDArray[np.int64], values: NDArray[np.float64], number: NDArray[np.int64]) -> NDArray[np.float64]:
