@@ -80,7 +80,7 @@ FLAT_MAX_SPREAD_M = 0.3
 """Half the interquartile range of the heights of a body of water, in metres, up to which it is level, and is made flat
 in the bare earth: ripples and noise stay below. With more, gaps of the survey on slopes become lakes. Our choice."""
 THIN_BODY_MAX_RATIO = 0.35
-"""Share of the usual pulses up to which that is enough; a body of more must be as level as calm water. Of 70 ponds that
+"""Share of the usual pulses up to which that is enough; a body of more must be as level as calm water. Of 51 ponds that
 were planted in real tiles or that a map of a town shows none had more; a courtyard of that town had 0.44."""
 BANK_FROM_M = 2.0
 """Distance from the shore, in metres, from which the ground around water counts as its bank: nearer to it heights are
