@@ -64,7 +64,8 @@ def test_an_unknown_step_is_answered_with_the_list(capsys: pytest.CaptureFixture
 def test_bad_input_to_a_step_is_one_message(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """A step ends with status 2 and its message, without a traceback."""
     words = [f"--tile={tmp_path / 'gone.laz'}", f"--out={tmp_path / 'out'}", f"--seen={tmp_path / 'seen'}"]
-    words += ["--tile-key=1", "--bounds=-9,-9,0,0", "--blocks", "w1_s1", "--source-crs=EPSG:25832", "--crs=EPSG:25832"]
+    words += [f"--beside={tmp_path / 'beside'}"]
+    words += ["--bounds=-9,-9,0,0", "--blocks", "w1_s1", "--source-crs=EPSG:25832", "--crs=EPSG:25832"]
     words += ["--height-unit-m=1", '--flow={"block_m":250,"halo_m":60}']
     assert run_step(["split", *words]) == 2
     assert capsys.readouterr().err.startswith("error: ")

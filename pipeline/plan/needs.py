@@ -29,8 +29,10 @@ FIELD_M2 = 2e6
 BAND_MB = 700
 """Memory of a step that makes rasters of the area band by band."""
 
-SPLIT_BYTES = 57
+SPLIT_BYTES = 49
 """Bytes on disk of one return that is laid out for a block or its halo."""
+BESIDE_BYTES = 2
+"""Bytes of each return that are kept, in memory and on disk, so that a tile is written back without decoding it."""
 CLASSIFIED_BYTES = 5
 """Bytes of one return of a classified block: its place in the tile and its class."""
 KEPT_MB_PER_KM2 = 130
@@ -43,12 +45,14 @@ RESULTS_MB_PER_KM2 = 150
 
 def split_mb(n_returns: float, /) -> int:
     """Memory that splitting a tile needs, MB."""
-    return round(START_MB + SPLIT_MB_PER_MILLION * min(n_returns / 1e6, PIECE_MILLIONS))
+    in_pieces = SPLIT_MB_PER_MILLION * min(n_returns / 1e6, PIECE_MILLIONS)
+    return round(START_MB + in_pieces + 2 * BESIDE_BYTES * n_returns / 1e6)
 
 
 def label_mb(n_returns: float, /) -> int:
-    """Memory that writing a tile back needs, MB: one byte a return for the classes, and a piece at a time."""
-    return round(START_MB + LABEL_MB_PER_MILLION * min(n_returns / 1e6, PIECE_MILLIONS) + n_returns / 1e6)
+    """Memory that writing a tile back needs, MB: a byte a return for the classes, what is known, a piece at a time."""
+    in_pieces = LABEL_MB_PER_MILLION * min(n_returns / 1e6, PIECE_MILLIONS)
+    return round(START_MB + in_pieces + (1 + 2 * BESIDE_BYTES) * n_returns / 1e6)
 
 
 def block_mb(n_returns: float, /) -> int:
@@ -80,5 +84,5 @@ def peak_disk_bytes(*, n_returns: float, halo_ratio: float, tile_bytes: float, g
     halo_ratio : returns laid out for each return of the survey, since halos overlap
     tile_bytes : size of the tiles; those written back are about as large
     """
-    per_return = SPLIT_BYTES * halo_ratio + CLASSIFIED_BYTES
+    per_return = SPLIT_BYTES * halo_ratio + BESIDE_BYTES + CLASSIFIED_BYTES
     return n_returns * per_return + tile_bytes + ground_m2 * (KEPT_MB_PER_KM2 + RESULTS_MB_PER_KM2)

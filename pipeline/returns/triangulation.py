@@ -114,14 +114,32 @@ class Triangulated:
         """
         left = self._nodes[~_in(self._nodes, gone - self._origin)]
         is_whole = self._triangles.number_of_vertices() == len(self._nodes)
-        if not is_whole or MOST_CHANGED_SHARE * len(left) < len(gone) + len(new):
+        few = is_whole and len(gone) + len(new) <= MOST_CHANGED_SHARE * len(left)
+        inner = self._inner_vertices(gone) if few else None
+        if inner is None:
             return Triangulated(np.concatenate((left + self._origin, new)))
-        for place in (gone - self._origin)[:, :2]:
-            self._triangles.remove(self._triangles.closest_point(place))
+        for vertex in inner:
+            self._triangles.remove(vertex)
         new = (new - self._origin)[_coarse_first(new)]
         self._triangles.insert(new)
         self._nodes = np.concatenate((left, new))
         return self
+
+    def _inner_vertices(self, nodes: EastNorthHeight) -> list[int] | None:
+        """Numbers that the triangulation gives to some of its nodes; None where one is a corner of its outline.
+
+        Such a corner cannot be taken out: what lies behind it would be left without a triangle.
+        """
+        found: list[int] = []
+        for place in (nodes - self._origin)[:, :2]:
+            try:
+                vertex = self._triangles.closest_point(place)
+            except Exception:  # it raises nothing narrower; rounding may put a corner beyond the outline
+                return None
+            if self._triangles.is_vertex_convex_hull(vertex):
+                return None
+            found.append(vertex)
+        return found
 
     def heights(self, east: NDArray[np.float64], north: NDArray[np.float64], /) -> NDArray[np.float64]:
         """As `heights_at_nodes`."""

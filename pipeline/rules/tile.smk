@@ -10,6 +10,8 @@ rule split:
     output:
         split=temp(directory("work/split/{tile}")),
         seen=directory("work/seen/{tile}"),
+        # Needed until the tile is written back, far longer than the returns, and a fortieth as large.
+        beside=temp(directory("work/beside/{tile}")),
     log:
         "logs/split/{tile}.log",
     resources:
@@ -26,7 +28,7 @@ rule split:
         code=PLAN.code("split"),
     shell:
         "python -m pipeline split --tile={params.tile:q} --out={output.split:q} --seen={output.seen:q}"
-        " --tile-key={params.content} --bounds={params.bounds} --blocks {params.blocks}"
+        " --beside={output.beside:q} --bounds={params.bounds} --blocks {params.blocks}"
         " --source-crs={params.source_crs:q} --crs={params.crs:q} --height-unit-m={params.height_unit_m}"
         " --flow={params.flow:q} 2> {log:q}"
 
@@ -38,6 +40,7 @@ rule label:
     """
     input:
         classified=lambda wildcards: PLAN.classified_of_tile(wildcards.tile),
+        beside="work/beside/{tile}",
     output:
         "work/labelled/{tile}.json",
     log:
@@ -47,8 +50,8 @@ rule label:
     params:
         tile=lambda wildcards: PLAN.tile_path(wildcards.tile),
         points=lambda wildcards: PLAN.points_path(wildcards.tile),
-        key=lambda wildcards: PLAN.tile_key(wildcards.tile),
+        content=lambda wildcards: PLAN.tile_key(wildcards.tile),
         code=PLAN.code("label"),
     shell:
-        "python -m pipeline label --tile={params.tile:q} --classified {input.classified:q} --out={params.points:q}"
-        " --record={output:q} --tile-key={params.key} 2> {log:q}"
+        "python -m pipeline label --tile={params.tile:q} --classified {input.classified:q} --beside={input.beside:q}"
+        " --out={params.points:q} --record={output:q} 2> {log:q}"

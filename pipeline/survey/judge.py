@@ -190,8 +190,9 @@ LEAST_WATER_RATIO = 0.001
 """Water returns for each pulse from which the producer is believed to have marked the lakes; fewer are strays (our
 choice)."""
 
-WATER_PULSES_PER_M2: Limits = (4.0, 1.0, 0.2)
-"""Pulses for standing water that nobody marked: it is known by how flat it is and how few returns it sends back."""
+WATER_PULSES_PER_M2: Limits = (4.0, 1.0, 0.3)
+"""Pulses for standing water that nobody marked: it is level, and pulses aimed at it are lost. With fewer than the last,
+none is drawn, as the gaps between scan lines look the same."""
 
 
 def _judge_water(density: Density) -> Verdict:
@@ -199,4 +200,4 @@ def _judge_water(density: Density) -> Verdict:
     if density.class_water_per_m2 > LEAST_WATER_RATIO * density.pulses_per_m2:
         return Verdict("water", "good", "lakes are marked in the tiles; streams follow from the ground")
     grade = _at_best(_grade(density.pulses_per_m2, WATER_PULSES_PER_M2), "usable")
-    return Verdict("water", grade, "not marked in the tiles: guessed from flat ground and missing returns")
+    return Verdict("water", grade, "not marked in the tiles: guessed where pulses are lost on level ground")

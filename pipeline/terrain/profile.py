@@ -104,9 +104,7 @@ def join_pulses(cloud: Cloud, /) -> Pulses:
         # Channels are numbered 0 to 3.
         beam = (cloud.flight_line.astype(np.uint32) << 2 | cloud.channel).astype(np.uint32)
         order = _by_pulse(cloud.gps_time, beam, number)
-        time, line, rank = cloud.gps_time[order], beam[order], number[order]
-        follows = (time[1:] == time[:-1]) & (line[1:] == line[:-1]) & (rank[1:] > rank[:-1])
-        start = np.flatnonzero(np.concatenate(([True], ~follows)))
+        start = np.flatnonzero(_begins(order, cloud.gps_time, beam, number))
     else:
         order, start = np.arange(n), np.arange(n)
     end = np.append(start[1:], n)[: len(start)] - 1
@@ -162,6 +160,18 @@ def _sort_few(
                 order[to] = moved
         begin = end
     return left
+
+
+@compiled
+def _begins(
+    order: NDArray[np.intp], time: NDArray[np.float64], line: NDArray[np.uint32], number: NDArray[np.uint8]
+) -> Mask:
+    """(n,) bool: places in the order where a pulse begins."""
+    begins = np.ones(len(order), np.bool_)
+    for at in range(1, len(order)):
+        one, before = order[at], order[at - 1]
+        begins[at] = time[one] != time[before] or line[one] != line[before] or number[one] <= number[before]
+    return begins
 
 
 def _can_be_plant(asprs_class: NDArray[np.uint8]) -> Mask:
@@ -241,8 +251,9 @@ def _sum_pulses(
     pulses = join_pulses(cloud)
     last = pulses.last
     cell = grid.cell_index(cloud.east[last], cloud.north[last])
-    path = 1 / np.cos(np.radians(np.minimum(np.abs(cloud.scan_angle_deg), MAX_SCAN_ANGLE_DEG)))
-    sums = np.zeros((len(PROFILE_NAMES), grid.rows * grid.cols))
+    path = 1 / np.cos(np.radians(np.minimum(np.abs(cloud.scan_angle_deg[last]), MAX_SCAN_ANGLE_DEG)))
+    # Cell by cell: the sums that a pulse is added to then lie side by side.
+    sums = np.zeros((grid.rows * grid.cols, len(PROFILE_NAMES)))
     _add_pulses(
         sums,
         cell,
@@ -258,10 +269,10 @@ def _sum_pulses(
         path,
         np.array(edges_m, np.float64),
     )
-    shaped = (total.reshape(grid.shape).astype(np.float32) for total in sums)
+    totals = np.ascontiguousarray(sums.T, np.float32).reshape(-1, *grid.shape)
     first, whole = pulses.order[pulses.start], pulses.is_whole
     aimed = aimed_pulses(cloud, first[whole], last[whole], height_m, grid)
-    return {**dict(zip(PROFILE_NAMES, shaped, strict=True)), AIMED: aimed}
+    return {**dict(zip(PROFILE_NAMES, totals, strict=True)), AIMED: aimed}
 
 
 @compiled
@@ -280,7 +291,10 @@ def _add_pulses(
     path: NDArray[np.floating],
     edges_m: NDArray[np.float64],
 ) -> None:
-    """Add every pulse to the sums, (names, cells), of the cell of its lowest return; those outside are left out."""
+    """Add every pulse to the sums, (cells, names), of the cell of its lowest return; those outside are left out.
+
+    `cells` and `path` are of the pulses, what else there is of the returns.
+    """
     bottom, middle, top = edges_m
     for pulse in range(len(start)):
         cell = cells[pulse]
@@ -310,17 +324,17 @@ def _add_pulses(
         begun = number[order[begin]] <= 1
         tree = begun and highest_plant >= TREE_HEIGHT_M
         reached_ground = whole and is_flat[last]
-        sums[0, cell] += whole
-        sums[1, cell] += entered
-        sums[2, cell] += tells and (in_low or in_view)
-        sums[3, cell] += entered and height_m[last] < middle
-        sums[4, cell] += tells and in_low
-        sums[5, cell] += tells and in_view
-        sums[6, cell] += path[last] if entered else 0.0
-        sums[7, cell] += tree
-        sums[8, cell] += tree and reached_ground
-        sums[9, cell] += begun and not built and not highest_plant >= bottom
-        sums[10, cell] += reached_ground
-        sums[11, cell] += growth
-        sums[12, cell] += highest_low if growth else 0.0
-        sums[13, cell] += whole and built
+        sums[cell, 0] += whole
+        sums[cell, 1] += entered
+        sums[cell, 2] += tells and (in_low or in_view)
+        sums[cell, 3] += entered and height_m[last] < middle
+        sums[cell, 4] += tells and in_low
+        sums[cell, 5] += tells and in_view
+        sums[cell, 6] += path[pulse] if entered else 0.0
+        sums[cell, 7] += tree
+        sums[cell, 8] += tree and reached_ground
+        sums[cell, 9] += begun and not built and not highest_plant >= bottom
+        sums[cell, 10] += reached_ground
+        sums[cell, 11] += growth
+        sums[cell, 12] += highest_low if growth else 0.0
+        sums[cell, 13] += whole and built

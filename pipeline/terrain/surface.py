@@ -8,12 +8,11 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 from rasterio.features import rasterize
-from scipy import ndimage
 from shapely.geometry.base import BaseGeometry
 
 from pipeline.lattice.grid import EastNorth, EastNorthHeight, Grid, Heights, Mask
 from pipeline.lattice.per_cell import highest_in_cells, lowest_in_cells
-from pipeline.lattice.windows import highest_around
+from pipeline.lattice.windows import highest_around, middle_of_nine
 from pipeline.returns.asprs import BUILDING, NOISE, VEGETATION, WIRE
 from pipeline.returns.cloud import Cloud
 from pipeline.returns.triangulation import cell_means, heights_at_nodes, nearest_places
@@ -127,7 +126,7 @@ def canopy_height(
     canopy = highest_in_cells(index[is_plant], height_above_m[is_plant], wide.shape, empty=-np.inf)
     cells, seen = canopy.ravel(), index[is_seen]
     cells[seen] = np.maximum(cells[seen], 0)
-    median = ndimage.median_filter(canopy, size=3, mode="nearest")
+    median = middle_of_nine(canopy)
     canopy = np.where(canopy < 0.5 * median, median, canopy)
     inner: Heights = canopy[wide.window_of(grid)]
     return np.where(np.isfinite(inner), inner, np.nan).astype(np.float32)

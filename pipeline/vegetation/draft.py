@@ -23,7 +23,7 @@ from pipeline.vegetation.areas.open_land import mean_density, voids
 from pipeline.vegetation.areas.owners import owners
 from pipeline.vegetation.rides.counts import RIDE_CELL_M, Counts
 from pipeline.vegetation.rides.rides import Candidates, draw_rides, ride_candidates
-from pipeline.vegetation.running.density import EXTINCTION_RATIO, layer_thickness_m
+from pipeline.vegetation.running.density import EXTINCTION_RATIO, layer_thickness_m, with_model_error
 from pipeline.vegetation.running.runnability import BAND_OF, BAND_SPEEDS, Limits, band_limits, running_speed
 from pipeline.vegetation.running.undergrowth import running_density, view_density
 from pipeline.vegetation.stands.boundaries import (
@@ -172,7 +172,7 @@ def draft_field(
     speed = running_speed(ground.density, limits=limits)
     # Grass and heath of open land slow less than branches: the standard gives 403 the speed of open forest.
     speed = np.where(ground.is_open, np.maximum(speed, np.float32(BAND_SPEEDS[0])), speed)
-    return FieldDraft(features, candidates, ground.density, error, speed)
+    return FieldDraft(features, candidates, ground.density, with_model_error(ground.density, error), speed)
 
 
 @dataclass(frozen=True)

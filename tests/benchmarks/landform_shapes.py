@@ -9,7 +9,7 @@ Both need TUSSOCK_DATA. Two kinds of ground are planted: real tiles, whose retur
 all, before they are classified; and bare earth of real hillsides (`dtm_walls`), on which ground returns are scattered
 as a survey of some density and canopy would, strays below the ground among them. Lower and shallower shapes that need
 no symbol are planted as well, such as the pits of torn up roots. What is drawn at a place where it was drawn before
-anything was planted is left out of what is judged: nobody has mapped these places.
+anything was planted is left out: nobody has mapped these places.
 """
 
 from __future__ import annotations
@@ -266,11 +266,6 @@ def judge() -> None:
         print(by_place.join(own_asked.groupby("place").is_met.mean()).round(2).to_string())
 
 
-OLD_WEIGHT = 0.5
-"""Weight of what was drawn before anything was planted, as false: nobody mapped it, and half of it may be true (our
-choice)."""
-
-
 def fit() -> None:
     """Print the weights that fit what is drawn in planted places and, counting as much together, in made scenes."""
     places = [(name, seed) for name in (*FIT_TILES, *FIT_BLOCKS) for seed in FIT_SEEDS]
@@ -278,8 +273,8 @@ def fit() -> None:
     made = pd.concat([scene_drawn(name, WIDER) for name in FIT_SCENES])
     for kind in REACH_M:
         own = [table[table.kind == kind] for table in (real, made)]
-        of_real = np.where(own[0].is_new, 1.0, OLD_WEIGHT)
-        weight = np.concatenate([of_real, np.full(len(own[1]), len(own[0]) / len(own[1]))])
+        own[0] = own[0][own[0].is_new]
+        weight = np.concatenate([np.ones(len(own[0])), np.full(len(own[1]), len(own[0]) / len(own[1]))])
         both = pd.concat(own)
         found = fitted(both[list(range(6))].to_numpy(np.float64), both.is_true.to_numpy(np.float64), weight)
         print(kind, len(both), found)

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from pipeline.returns.cloud import Cloud
+from tests.benchmarks.rock_shapes import Planted, draw_object, stopping_per_m
 
 Floats = NDArray[np.float64]
 
@@ -33,130 +34,6 @@ STEP_M = 0.05
 """Rays are followed downwards in steps of this."""
 TAPER_M_PER_M = 2.2
 """Length over which a cliff step tapers off a metre: a flank of 25 degrees."""
-
-
-@dataclass(frozen=True)
-class Planted:
-    """One object: its kind, place, size and the seed of its shape."""
-
-    kind: str
-    east: float
-    north: float
-    height_m: float
-    width_m: float
-    length_m: float
-    angle_rad: float
-    seed: int
-
-    @property
-    def reach_m(self) -> float:
-        """Radius within which a pulse may meet the object."""
-        return 0.75 * max(self.width_m, self.length_m) + 0.5
-
-
-def draw_object(kind: str, rng: np.random.Generator, east: float, north: float) -> Planted:
-    """An object of a kind, of a size such as occurs in forests (our choice)."""
-    angle, seed = float(rng.uniform(0, np.pi)), int(rng.integers(2**31))
-    if kind == "boulder":
-        height = float(np.exp(rng.uniform(np.log(0.6), np.log(4.0))))
-        width = height * float(rng.uniform(1.0, 2.2))
-        return Planted(kind, east, north, height, width, width * float(rng.uniform(1.0, 1.5)), angle, seed)
-    sizes = {
-        "bush": (rng.uniform(0.8, 2.5), rng.uniform(1.0, 3.0), rng.uniform(1.0, 1.4)),
-        "young spruce": (rng.uniform(1.0, 3.5), rng.uniform(0.8, 2.4), 1.0),
-        "stump": (rng.uniform(0.5, 1.4), rng.uniform(0.3, 0.9), 1.0),
-        "root plate": (rng.uniform(1.0, 2.6), rng.uniform(0.3, 0.6), rng.uniform(3.0, 5.0)),
-        "log pile": (rng.uniform(1.0, 2.5), rng.uniform(1.5, 3.0), rng.uniform(1.5, 4.0)),
-        "hut": (rng.uniform(2.0, 3.2), rng.uniform(2.2, 4.0), rng.uniform(1.0, 1.5)),
-    }
-    height, width, ratio = (float(value) for value in sizes[kind])
-    return Planted(kind, east, north, height, width, width * ratio, angle, seed)
-
-
-def stopping_per_m(thing: Planted, d_east: Floats, d_north: Floats, height: Floats) -> Floats:
-    """How strongly a ray is stopped at places relative to the object: per metre of way, infinite in solids."""
-    cos, sin = np.cos(thing.angle_rad), np.sin(thing.angle_rad)
-    along = (d_east * cos + d_north * sin) / (thing.length_m / 2)
-    across = (-d_east * sin + d_north * cos) / (thing.width_m / 2)
-    rng = np.random.default_rng(thing.seed)
-    if thing.kind in ("bush", "young spruce"):
-        return _foliage(thing, rng, along, across, d_east, d_north, height)
-    surface = _SURFACES[thing.kind](thing, rng, along, across)
-    return np.where(height < surface, np.inf, 0.0)
-
-
-def _boulder(thing: Planted, rng: np.random.Generator, along: Floats, across: Floats) -> Floats:
-    """A lump between a rounded cone and a block, most near an ellipsoid, uneven in outline and top, some tilted."""
-    power = float(np.exp(rng.uniform(np.log(1.7), np.log(5.0))))
-    turn, wave = np.arctan2(across, along), rng.uniform(0, 2 * np.pi, 3)
-    outline = (
-        1 + 0.08 * np.cos(2 * turn + wave[0]) + 0.06 * np.cos(3 * turn + wave[1]) + 0.04 * np.cos(5 * turn + wave[2])
-    )
-    radius = np.hypot(along, across) / outline
-    cap = np.clip(1 - radius**power, 0, None) ** (1 / power)
-    tilt = 1 + rng.uniform(0, 0.25) * (along * np.cos(wave[0]) + across * np.sin(wave[0]))
-    rough = 1 + 0.04 * np.sin(7 * along + wave[1]) * np.sin(6 * across + wave[2])
-    return np.where(radius < 1, thing.height_m * cap * np.minimum(tilt, 1.0) * np.minimum(rough, 1.0), 0)
-
-
-def _stump(thing: Planted, rng: np.random.Generator, along: Floats, across: Floats) -> Floats:
-    flare = np.where(np.hypot(along, across) < 1.5, 0.15, 0.0)
-    return np.where(np.hypot(along, across) < 1, thing.height_m + rng.uniform(-0.05, 0.05), flare)
-
-
-def _root_plate(thing: Planted, rng: np.random.Generator, along: Floats, across: Floats) -> Floats:
-    ragged = 1 - 0.2 * np.abs(np.sin(5 * along + rng.uniform(0, 6)))
-    plate = thing.height_m * np.sqrt(np.clip(1 - along**2, 0, None)) * ragged
-    return np.where(np.abs(across) < 1, plate, 0)
-
-
-def _log_pile(thing: Planted, rng: np.random.Generator, along: Floats, across: Floats) -> Floats:
-    rows = 0.08 * np.abs(np.sin(np.pi * along * thing.length_m / 2 / 0.35 + rng.uniform(0, 3)))
-    slope = np.clip((1 - np.abs(along)) * thing.length_m / 2 / (0.6 * thing.height_m), 0, 1)
-    return np.where((np.abs(across) < 1) & (np.abs(along) < 1), thing.height_m * slope - rows, 0)
-
-
-def _hut(thing: Planted, rng: np.random.Generator, along: Floats, across: Floats) -> Floats:
-    eaves = thing.height_m * rng.uniform(0.6, 0.9)
-    roof = eaves + (thing.height_m - eaves) * (1 - np.abs(across))
-    return np.where((np.abs(across) < 1) & (np.abs(along) < 1), roof, 0)
-
-
-_SURFACES = {
-    "boulder": _boulder,
-    "stump": _stump,
-    "root plate": _root_plate,
-    "log pile": _log_pile,
-    "hut": _hut,
-}
-
-
-def _foliage(
-    thing: Planted,
-    rng: np.random.Generator,
-    along: Floats,
-    across: Floats,
-    d_east: Floats,
-    d_north: Floats,
-    height: Floats,
-) -> Floats:
-    """Dense evergreen foliage: 2 to 8 m2 of leaf per m3, in clumps of 0.25 m, thinning out over the outermost tenth.
-
-    A bush is round, a young spruce a cone that stands on the ground.
-
-    A ray is stopped at half the leaf area it meets (spherical leaf angles: G = 0.5, Nilson 1971).
-    """
-    leaf_per_m = rng.uniform(2.0, 8.0)
-    middle = thing.height_m * 0.45
-    radius = np.sqrt(along**2 + across**2 + ((height - middle) / (thing.height_m - middle)) ** 2)
-    if thing.kind == "young spruce":
-        radius = np.hypot(along, across) / np.maximum(1 - height / thing.height_m, 1e-6)
-    lumps = rng.integers(1, 2**31, 3)
-    cell = [np.floor(value / 0.25).astype(np.int64) for value in (d_east + 50, d_north + 50, height + 50)]
-    mixed = (cell[0] * 73856093) ^ (cell[1] * 19349663) ^ (cell[2] * 83492791) ^ int(lumps[0])
-    dice = ((mixed * 2654435761) % 2**32) / 2**32
-    clump = np.where(dice < 0.35, 0.1, 1.5)
-    return np.where(radius < 1, 0.5 * leaf_per_m * clump * np.clip((1 - radius) / 0.1, 0, 1), 0.0)
 
 
 def tilt_of(cloud: Cloud) -> tuple[Floats, Floats]:
@@ -178,8 +55,19 @@ def tilt_of(cloud: Cloud) -> tuple[Floats, Floats]:
     return east, north
 
 
-def plant(cloud: Cloud, height_above_m: Floats, things: list[Planted], rng: np.random.Generator, /) -> Cloud:
-    """The cloud as it would be if the objects stood there; returns of touched pulses move to the end."""
+def plant(
+    cloud: Cloud,
+    height_above_m: Floats,
+    things: list[Planted],
+    rng: np.random.Generator,
+    /,
+    *,
+    apart_m: float = RANGE_RESOLUTION_M,
+) -> Cloud:
+    """The cloud as it would be if the objects stood there; returns of touched pulses move to the end.
+
+    Echoes closer together than `apart_m` are recorded as one.
+    """
     tilt_e, tilt_n = tilt_of(cloud)
     above = np.asarray(height_above_m, np.float64)
     lasts = np.flatnonzero(cloud.is_last & np.isfinite(above) & (above < 6))
@@ -198,8 +86,8 @@ def plant(cloud: Cloud, height_above_m: Floats, things: list[Planted], rng: np.r
             # Some surveys round their times, so that pulses metres apart share one.
             apart = np.hypot(cloud.east[siblings] - cloud.east[last], cloud.north[siblings] - cloud.north[last])
             siblings = siblings[(apart < SPLIT_REACH_M) & ~gone[siblings]]
-            echoes = _echoes(stop[i], rng)
-            kept = siblings[(above[siblings] > echoes[0] + RANGE_RESOLUTION_M) & (siblings != last)]
+            echoes = _echoes(stop[i], rng, apart_m)
+            kept = siblings[(above[siblings] > echoes[0] + apart_m) & (siblings != last)]
             gone[siblings] = True
             made.append(_remade(cloud, kept, last, echoes, above[last], tilt_e[last], tilt_n[last]))
     return Cloud.join([cloud.take(~gone), *made])
@@ -231,12 +119,12 @@ def trace(
     return stop
 
 
-def _echoes(stop: Floats, rng: np.random.Generator) -> list[float]:
+def _echoes(stop: Floats, rng: np.random.Generator, apart_m: float) -> list[float]:
     """Heights a receiver records of rays that ended at `stop`, highest first."""
     order = np.sort(stop)[::-1]
     groups: list[list[float]] = []
     for height in order:
-        if groups and groups[-1][0] - height < RANGE_RESOLUTION_M:
+        if groups and groups[-1][0] - height < apart_m:
             groups[-1].append(float(height))
         else:
             groups.append([float(height)])

@@ -39,7 +39,6 @@ from pipeline.rock.boulders.lumps import find_lumps
 from pipeline.rock.draft import draft_rock
 from pipeline.settings import PointsSettings
 from pipeline.shipped import BOULDER_RECALL
-from tests.benchmarks import planting
 from tests.benchmarks.rock_cliffs import ground_of
 from tests.benchmarks.rock_scenes import (
     OPEN_KINDS,
@@ -52,6 +51,7 @@ from tests.benchmarks.rock_scenes import (
     read_tile,
     thinned,
 )
+from tests.benchmarks.rock_shapes import Planted
 
 PLANTED_SEEDS = (11, 12)
 """Seeds of the planting in real tiles that nothing was fitted to."""
@@ -150,7 +150,7 @@ def missed() -> None:
     print(pd.crosstab(table.scene, table.why, margins=True).to_string())
 
 
-def reasons(scene: Scene, asked: list[planting.Planted]) -> list[str]:
+def reasons(scene: Scene, asked: list[Planted]) -> list[str]:
     """What became of each boulder: met, or the first stage at which nothing of it was left."""
     believes = np.isfinite(scene.height_above_m) & ~np.isin(scene.asprs_class, (6, 7, 18))
     near = scene.grid.pad(REACH_M)
@@ -165,7 +165,7 @@ def reasons(scene: Scene, asked: list[planting.Planted]) -> list[str]:
     for thing in asked:
         reach = max(thing.width_m, thing.length_m, 2.0) / 2
 
-        def has(east: Floats, north: Floats, within_m: float, thing: planting.Planted = thing) -> bool:
+        def has(east: Floats, north: Floats, within_m: float, thing: Planted = thing) -> bool:
             return bool((np.hypot(east - thing.east, north - thing.north) <= within_m).any())
 
         on = np.hypot(low.east - thing.east, low.north - thing.north) < 0.85 * reach

@@ -12,8 +12,10 @@ import datetime
 import json
 import sys
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
+from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 
 import geopandas as gpd
@@ -29,12 +31,14 @@ from pipeline.rock.boulders.company import FEWEST_PER_HA, lookalikes_per_ha
 from pipeline.rock.boulders.confidence import LEAST_RETURNS, boulder_terms, first_terms
 from pipeline.rock.boulders.evidence import weigh_lumps
 from pipeline.rock.boulders.first_look import look_at
-from pipeline.rock.boulders.low_returns import low_returns
+from pipeline.rock.boulders.low_returns import LowReturns, low_returns
 from pipeline.rock.boulders.lumps import find_lumps
 from pipeline.rock.boulders.trees import Company, FirstLookForest, Forest, Tree, odds_by_trees
 from pipeline.shipped import BOULDER_TREES
+from tests.benchmarks.rock_relief import FIT_BLOCKS, relief_scene
 from tests.benchmarks.rock_scenes import (
     CRS,
+    JUDGE_TILES,
     OPEN_KINDS,
     PER_KIND,
     SETTINGS,
@@ -45,33 +49,41 @@ from tests.benchmarks.rock_scenes import (
     planted_scene,
 )
 
-FIT_MADE = (
-    *((21, 8.0), (22, 4.0), (23, 12.0), (24, 8.0), (25, 2.0), (26, 4.0), (27, 6.0), (28, 8.0)),
-    *((71, 4.0), (72, 3.0), (73, 5.0), (74, 6.0), (75, 8.0), (76, 4.0)),
-    *((77, 4.0), (78, 4.0), (79, 5.0), (80, 3.0), (81, 4.0), (82, 6.0)),
-)
+FIT_MADE = ((21, 8.0), (22, 4.0), (23, 12.0), (25, 2.0), (72, 3.0), (82, 6.0))
 """Seed and pulses/m2 of the made scenes that are fitted to."""
-FIT_SEEDS = {
-    **dict.fromkeys(TILES, (1, 2)),
-    **dict.fromkeys(("bc_1", "bc_2", "bc_3", "lava", "boreal"), (1, 2, 4, 5)),
-}
+FIT_TILES = tuple(name for name in TILES if name not in JUDGE_TILES)
+FIT_SEEDS = {**dict.fromkeys(FIT_TILES, (1, 2)), "lava": (1, 2, 4, 5)}
 """Seeds of the objects planted in each tile to fit to."""
-FIT_THINNED, FIT_THINNED_SEEDS = ("bc_1", "bc_2", "bc_3", "lava"), (3, 6)
+FIT_RELIEF = tuple(
+    (block, 4 * seed + k, per_m2)
+    for k, block in enumerate(FIT_BLOCKS)
+    for seed, per_m2 in ((1, 8.0), (2, 4.0), (3, 6.0), (4, 12.0), (5, 5.0), (6, 8.0))
+)
+"""Block, seed and pulses/m2 of the flights over real relief that are fitted to."""
+FIT_THINNED, FIT_THINNED_SEEDS = ("bc_1", "bc_2", "lava"), (3,)
 THINNED_TO = 0.45
 """Share of the pulses kept of a tile that is to stand for a survey of 4 pulses/m2."""
-FIT_OPEN = ((41, 8.0), (42, 4.0), (43, 12.0), (48, 6.0), (49, 8.0), (50, 3.0))
+FIT_OPEN = ((41, 8.0), (42, 4.0), (43, 12.0), (50, 3.0))
 """Seed and pulses/m2 of the open slopes with every kind of object."""
 FIT_THICKETS = ((44, 8.0, 0.55), (45, 8.0, 0.7), (46, 4.0, 0.65), (47, 12.0, 0.8))
 """Seed, pulses/m2 and share of the pulses that undergrowth stops, of the thickets with boulders in them."""
 PLANTED_WEIGHT = 0.6
 """Weight of planted boulders in fitting, so that they count about as often as boulders are met: 6 to 10 a hectare."""
-WEIGHT_OF_KIND = {"bush": 2.0, "young spruce": 1.0, "stump": 0.3, "root plate": 0.3, "log pile": 0.5, "hut": 0.5}
+WEIGHT_OF_KIND = {
+    **{"bush": 2.0, "young spruce": 1.5, "stump": 1.0, "root plate": 1.0, "log pile": 0.5, "hut": 0.5},
+    **{"brush pile": 1.0, "ant hill": 1.0, "log": 1.0},
+}
 """Weight of each planted thing that is no boulder (our choice): bushes are many in forests, piles and huts rare."""
 DENSE_WEIGHT = 0.5
 """Weight of the lumps of three tiles of one dense conifer forest, which hold most of all."""
-COMPANY_TILES, COMPANY_SEEDS = ("bc_1", "bc_2", "bc_3", "lava", "boreal"), (21, 22)
-COMPANY_MADE = ((91, 8.0), (92, 4.0), (93, 8.0), (94, 4.0), (95, 12.0), (96, 8.0), (97, 4.0), (98, 6.0))
-"""Tiles with seeds of planting, and made scenes (seed, pulses/m2), that show how far the trees are to be believed."""
+COMPANY_TILES, COMPANY_SEEDS = ("bc_1", "bc_2", "lava", "pine_43", "crop_1"), (21,)
+COMPANY_MADE = ((91, 8.0), (92, 4.0), (94, 4.0))
+COMPANY_RELIEF = tuple(
+    (block, 100 + 4 * seed + k, per_m2)
+    for k, block in enumerate(FIT_BLOCKS)
+    for seed, per_m2 in ((1, 8.0), (2, 4.0), (3, 6.0))
+)
+"""Tiles with seeds of planting, made scenes and flights over relief, that show how far the trees are to be believed."""
 BOULDERS_PER_HA, PLANTED_PER_HA = 8.0, PER_KIND["boulder"] / 0.6
 """Boulders met in boulder country (our choice), and boulders planted."""
 FIRST_LOOK_KEEPS = 0.955
@@ -96,37 +108,36 @@ FIRST_LOOK_SIZE = Size(n_sets=1, n_trees=40, n_leaves=12, learning_rate=0.2)
 FULL_SIZE = Size(n_sets=2, n_trees=80, n_leaves=20, learning_rate=0.18)
 
 
-def fit_scenes() -> Iterator[Scene]:
-    """Every scene the trees are fitted to."""
-    for name in TILES:
-        for seed in FIT_SEEDS[name]:
-            yield planted_scene(name, seed)
-    for name in FIT_THINNED:
-        for seed in FIT_THINNED_SEEDS:
-            yield planted_scene(name, seed, share=THINNED_TO)
-    for seed, per_m2 in FIT_MADE:
-        yield made_scene(seed, per_m2)
-    for seed, per_m2 in FIT_OPEN:
-        yield open_scene(seed, per_m2, OPEN_KINDS, canopy=0.4)
-    for seed, per_m2, share in FIT_THICKETS:
-        yield open_scene(seed, per_m2, {"boulder": 30}, undergrowth=share)
+def fit_scenes() -> list[Callable[[], Scene]]:
+    """Makers of every scene the trees are fitted to."""
+    planted = [partial(planted_scene, name, seed) for name in FIT_TILES for seed in FIT_SEEDS[name]]
+    thin = [partial(planted_scene, name, seed, share=THINNED_TO) for name in FIT_THINNED for seed in FIT_THINNED_SEEDS]
+    made = [partial(made_scene, seed, per_m2) for seed, per_m2 in FIT_MADE]
+    relief = [partial(relief_scene, *which) for which in FIT_RELIEF]
+    slopes = [partial(open_scene, seed, per_m2, OPEN_KINDS, canopy=0.4) for seed, per_m2 in FIT_OPEN]
+    thickets = [
+        partial(open_scene, seed, per_m2, {"boulder": 30}, undergrowth=share) for seed, per_m2, share in FIT_THICKETS
+    ]
+    return [*planted, *thin, *made, *relief, *slopes, *thickets]
 
 
-def unseen_scenes() -> Iterator[Scene]:
-    """Made scenes and plantings that no tree is fitted to."""
-    for name in COMPANY_TILES:
-        for seed in COMPANY_SEEDS:
-            yield planted_scene(name, seed)
-    for seed, per_m2 in COMPANY_MADE:
-        yield made_scene(seed, per_m2)
+def unseen_scenes() -> list[Callable[[], Scene]]:
+    """Makers of scenes that no tree is fitted to."""
+    planted = [partial(planted_scene, name, seed) for name in COMPANY_TILES for seed in COMPANY_SEEDS]
+    made = [partial(made_scene, seed, per_m2) for seed, per_m2 in COMPANY_MADE]
+    return [*planted, *made, *(partial(relief_scene, *which) for which in COMPANY_RELIEF)]
 
 
 def candidates(scene: Scene) -> pd.DataFrame:
     """All lumps of a scene with the measures of both looks and what they are."""
     near = scene.grid.pad(REACH_M)
     believed = np.isfinite(scene.height_above_m)
-    low = low_returns(scene.cloud.take(believed), scene.height_above_m[believed], near)
-    lumps = find_lumps(low, near)
+    return lumps_among(low_returns(scene.cloud.take(believed), scene.height_above_m[believed], near), scene)
+
+
+def lumps_among(low: LowReturns, scene: Scene) -> pd.DataFrame:
+    """All lumps among the low returns of a scene, as `candidates` gives them."""
+    lumps = find_lumps(low, scene.grid.pad(REACH_M))
     first = look_at(low, lumps)
     evidence, solid = weigh_lumps(low, lumps)
     table = pd.DataFrame({f"a_{k}": v for k, v in first_terms(first).items()})
@@ -149,26 +160,39 @@ def label(table: pd.DataFrame, scene: Scene) -> tuple[NDArray[np.int64], NDArray
     radius = np.array([max(t.width_m, t.length_m) / 2 for t in scene.things])
     tall = np.array([t.height_m for t in scene.things])
     kinds = np.array([t.kind for t in scene.things], object)
-    apart, i = cKDTree(places).query(table[["east", "north"]].to_numpy())
+    at = table[["east", "north"]].to_numpy()
+    apart, i = cKDTree(places).query(at)
     on = apart < np.maximum(radius[i], 0.8) + 0.3
     is_boulder = on & (kinds[i] == "boulder") & (tall[i] >= LEAST_HEIGHT_M)
     met = is_boulder & (np.abs(table.tall - tall[i]) < 0.35 + 0.1 * tall[i])
-    met &= apart < 0.6 * np.maximum(table.radius, 0.6)
+    met &= apart < 0.6 * np.maximum(table.radius, 0.6) + OFF_MIDDLE_M
     # A disc on part of a boulder has no edge to show: it is neither.
     size = np.array([np.sqrt(t.width_m * t.length_m) for t in scene.things])[i]
-    met &= (2 * table.radius > 0.65 * size) & (2 * table.radius < 1.6 * size)
-    other = (on & (kinds[i] != "boulder")) | (apart > radius[i] + 3)
+    met &= (2 * table.radius > 0.4 * size) & (2 * table.radius < 1.6 * np.maximum(size, 0.9))
+    rocks = np.flatnonzero((kinds == "boulder") & (tall >= LEAST_HEIGHT_M / 2))
+    beside = np.full(n, np.inf)
+    if len(rocks):
+        to_rock, j = cKDTree(places[rocks]).query(at)
+        beside = to_rock - radius[rocks][j]
+    other = (on & (kinds[i] != "boulder")) | (beside > BESIDE_M)
     return np.where(met, 1, np.where(other, 0, -1)), np.where(on, i, -1), np.where(on, kinds[i], "none")
+
+
+OFF_MIDDLE_M = 0.3
+"""How far flight lines that do not meet move a lump off its boulder."""
+BESIDE_M = 2.0
+"""A lump closer to the edge of a boulder than this is neither the boulder nor surely something else."""
 
 
 def weights_of(table: pd.DataFrame, is_boulder: NDArray[np.bool_]) -> NDArray[np.float64]:
     """How much each candidate counts, so that everything planted counts about as often as it is met in forests."""
     tile = table.scene.str.split("/").str[0]
-    # Every open scene is other ground; a tile planted again is the same.
-    seeds = np.where(tile == "open", 2, table.scene.groupby(tile).transform("nunique").to_numpy())
-    weight = np.where(table.is_planted, 1.0 / seeds, 1.0)
+    # Every open scene is other ground, and every flight over relief another forest; a tile planted again is the same.
+    seeds = np.where((tile == "open") | tile.str.startswith("relief"), 2, table.scene.groupby(tile).transform("nunique").to_numpy())
+    is_relief = tile.str.startswith("relief").to_numpy()
+    weight = np.where(table.is_planted & ~is_relief, 1.0 / seeds, 1.0)
     is_thing = table.is_planted.to_numpy() & (table.thing >= 0).to_numpy()
-    share = table.kind.map(WEIGHT_OF_KIND).fillna(1.0).to_numpy()
+    share = np.where(is_relief, 1.0, table.kind.map(WEIGHT_OF_KIND).fillna(1.0).to_numpy())
     # Three tiles of one dense conifer forest hold most of the lumps; they are to count as one kind of forest of many.
     weight = np.where(tile.str.startswith("bc"), DENSE_WEIGHT * weight, weight)
     # Two plantings a tile are the measure of how often things are met; more of them show more shapes, not more things.
@@ -281,31 +305,36 @@ def best_of(part: pd.DataFrame) -> NDArray[np.bool_]:
     return keep_best(places, part.radius.to_numpy(), 1 / (1 + np.exp(-part.odds.to_numpy())))
 
 
-def measured(scenes: Callable[[], Iterator[Scene]], store: Path | None, /) -> pd.DataFrame:
+def measured(makers: list[Callable[[], Scene]], store: Path | None, /) -> pd.DataFrame:
     """The lumps of scenes, read from the store where it has them, or measured and stored."""
     if store is not None and store.exists():
         return pd.read_pickle(store)
-    parts = []
-    for scene in scenes():
-        start = time.perf_counter()
-        parts.append(candidates(scene))
-        print(scene.name, len(parts[-1]), f"{time.perf_counter() - start:.1f} s", flush=True)
+    with ProcessPoolExecutor() as pool:
+        parts = list(pool.map(_candidates_of, makers))
     table = pd.concat(parts, ignore_index=True)
     if store is not None:
         table.to_pickle(store)
     return table
 
 
+def _candidates_of(make: Callable[[], Scene]) -> pd.DataFrame:
+    start = time.perf_counter()
+    scene = make()
+    table = candidates(scene)
+    print(scene.name, len(table), f"{time.perf_counter() - start:.1f} s", flush=True)
+    return table
+
+
 def fit() -> None:
     """Fit the trees of both looks, then what stands around, and write config/boulder_trees.json."""
     store = Path(sys.argv[1]) if len(sys.argv) > 1 else None
-    table = measured(fit_scenes, store)
+    table = measured(fit_scenes(), store)
     quick = fit_trees(table, "a_", FIRST_LOOK_SIZE)
     odds = odds_of(table, "a_", quick)
     reached = np.quantile(odds[(table.label == 1) & (table.tall >= 0.9)], 1 - FIRST_LOOK_KEEPS)
     first = FirstLookForest(offset=quick.offset, trees=quick.trees, least=rounded(float(reached), ".2f"))
     full = fit_trees(table[odds >= first.least].reset_index(drop=True), "b_", FULL_SIZE)
-    unseen = measured(unseen_scenes, store and store.with_suffix(".unseen" + store.suffix))
+    unseen = measured(unseen_scenes(), store and store.with_suffix(".unseen" + store.suffix))
     unseen = unseen[odds_of(unseen, "a_", first) >= first.least].reset_index(drop=True)
     offset, stretch, per_crowd = (
         rounded(value, ".2f") for value in fit_company(unseen.assign(odds=odds_of(unseen, "b_", full)))
@@ -343,10 +372,12 @@ def fitted_to() -> dict[str, object]:
         "tiles planted, with seeds": FIT_SEEDS,
         "tiles thinned and planted": {"tiles": FIT_THINNED, "seeds": FIT_THINNED_SEEDS, "share of pulses": THINNED_TO},
         "made scenes, seed and pulses/m2": FIT_MADE,
+        "real relief, block, seed and pulses/m2": FIT_RELIEF,
         "open slopes, seed and pulses/m2": FIT_OPEN,
         "thickets, seed, pulses/m2 and share of pulses stopped": FIT_THICKETS,
         "company: tiles planted": {"tiles": COMPANY_TILES, "seeds": COMPANY_SEEDS},
         "company: made scenes, seed and pulses/m2": COMPANY_MADE,
+        "company: real relief, block, seed and pulses/m2": COMPANY_RELIEF,
     }
 
 

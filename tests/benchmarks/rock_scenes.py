@@ -23,6 +23,7 @@ from sample_tiles.scene import records
 from sample_tiles.scene.place import make_place
 from sample_tiles.scene.pulses import fly
 from tests.benchmarks import planting
+from tests.benchmarks.rock_shapes import Planted
 
 SETTINGS = RockSettings()
 """The settings as they are shipped, by which all is measured."""
@@ -40,9 +41,17 @@ TILES = {
     **{f"pine_{i}": f"pine_plots/TEAK_0{i}.laz" for i in range(43, 53)},
 }
 """Name and file, below TUSSOCK_DATA, of the real tiles."""
-OPEN_KINDS = {"boulder": 60, "bush": 60, "young spruce": 30, "stump": 20, "root plate": 20, "log pile": 25, "hut": 15}
+JUDGE_TILES = ("bc_3", "boreal")
+"""Tiles that nothing is fitted to, to measure on."""
+OPEN_KINDS = {
+    **{"boulder": 60, "bush": 50, "young spruce": 30, "stump": 20, "root plate": 20, "log pile": 15, "hut": 10},
+    **{"brush pile": 20, "ant hill": 15, "log": 10},
+}
 """Objects planted on an open slope."""
-PER_KIND = {"boulder": 10, "bush": 6, "young spruce": 3, "stump": 3, "root plate": 2, "log pile": 2, "hut": 1}
+PER_KIND = {
+    **{"boulder": 10, "bush": 5, "young spruce": 5, "stump": 4, "root plate": 2, "log pile": 1, "hut": 0.4},
+    **{"brush pile": 3, "ant hill": 2, "log": 2},
+}
 """Objects planted in a real tile for each 0.6 ha of it, boulders at 17 a hectare: far more than a forest has."""
 
 
@@ -55,7 +64,7 @@ class Scene:
     asprs_class: NDArray[np.uint8]
     height_above_m: NDArray[np.float32]
     grid: Grid
-    things: list[planting.Planted]
+    things: list[Planted]
     reaching_per_m2: NDArray[np.float64]
     is_planted: bool
 
@@ -111,7 +120,7 @@ def planted_scene(name: str, seed: int, *, with_things: bool = True, share: floa
     """A real tile, or a share of its pulses, with objects planted in it unless told otherwise."""
     cloud = read_tile(name) if share == 1.0 else thinned(read_tile(name), share)
     before = classify_returns(cloud, settings=PointsSettings())
-    things: list[planting.Planted] = []
+    things: list[Planted] = []
     rng = np.random.default_rng(seed)
     grid = grid_of(cloud)
     if with_things:
@@ -151,7 +160,7 @@ def scene_with_truth(name: str, cloud: Cloud, boulders: gpd.GeoDataFrame) -> Sce
     """A cloud with the boulders that stand in it: points with height and radius."""
     classes = classify_returns(cloud, settings=PointsSettings())
     things = [
-        planting.Planted("boulder", p.x, p.y, h, 2 * r, 2 * r, 0.0, 0)
+        Planted("boulder", p.x, p.y, h, 2 * r, 2 * r, 0.0, 0)
         for p, h, r in zip(boulders.geometry, boulders.height, boulders.radius, strict=True)
     ]
     grid = grid_of(cloud)

@@ -111,7 +111,7 @@ def measure(tile: Path, /, *, cell_m: float, seed: int) -> Planted:
     east, north = grid.centres()
     centres = np.stack(np.meshgrid(east, north), axis=-1)
     away, nearest = cKDTree(strays[:, :2]).query(centres.reshape(-1, 2))
-    away, nearest = away.reshape(grid.shape), nearest.reshape(grid.shape)
+    away, nearest = np.asarray(away).reshape(grid.shape), np.asarray(nearest).reshape(grid.shape)
     hollow = np.unique(nearest[(sunk > CHANGED_M) & (away <= NEAR_M)])
     far = (np.abs(sunk) > CHANGED_M) & (away > NEAR_M)
     n_ground = int(is_earth[len(cloud) :].sum())

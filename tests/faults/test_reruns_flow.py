@@ -73,7 +73,7 @@ def expert(section: str, setting: str, value: object) -> dict[str, str]:
         (expert("vegetation", "running_top_m", 3.0), {"block"}),
         (expert("vegetation", "open_radius_m", 7), {"vegetation"}),
         (expert("landform", "calm_share", 0.2), {"landform"}),
-        (expert("rock", "least_cliff_confidence", 0.5), {"rock"}),
+        (expert("rock", "least_cliff_confidence", 0.6), {"rock"}),
         (expert("water", "thin_max_ratio", 0.3), {"water"}),
         (expert("manmade", "building_min_area_m2", 20), {"manmade"}),
         (expert("sheet", "page_margin_mm", 12), {"sheet", "manifest"}),

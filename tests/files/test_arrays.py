@@ -95,6 +95,17 @@ def test_returns_come_back(tmp_path: Path) -> None:
     """Every column, further ones too."""
     cloud = scattered(50, 1)
     write_returns(tmp_path / "a", cloud, {"index": np.arange(50)})
-    read, further = join_returns([tmp_path / "a"], names=("index",))
-    assert all(np.array_equal(getattr(cloud, name), getattr(read, name)) for name in vars(cloud))
-    assert np.array_equal(further["index"], np.arange(50))
+    write_returns(tmp_path / "b", cloud.take(np.arange(20)), {"index": np.arange(20)})
+    read, further = join_returns([tmp_path / "a", tmp_path / "b"], names=("index",))
+    whole = Cloud.join([cloud, cloud.take(np.arange(20))])
+    assert all(np.array_equal(getattr(whole, name), getattr(read, name)) for name in vars(cloud))
+    assert all(getattr(whole, name).dtype == getattr(read, name).dtype for name in vars(cloud))
+    assert np.array_equal(further["index"], [*range(50), *range(20)])
+    assert np.array_equal(further["path"], [0] * 50 + [1] * 20)
+
+
+def test_columns_of_unlike_length_are_refused(tmp_path: Path) -> None:
+    """A folder in which a column lost returns must not give the others a wrong place."""
+    write_returns(tmp_path / "a", scattered(50, 1), {"index": np.arange(49)})
+    with pytest.raises(ValueError, match="length"):
+        join_returns([tmp_path / "a"], names=("index",))

@@ -10,10 +10,13 @@ import pytest
 from laspy.vlrs.vlrlist import VLRList
 
 from pipeline.files.las import tiles as las
+from pipeline.files.las.class_layer import Beside
+from pipeline.intake.placement import Placement
 from tests.made_tiles import made_header, made_points
 
 CHUNK = 50_000
 """Points that laspy puts into a chunk."""
+HERE = Placement("EPSG:25832", "EPSG:25832", 1.0)
 
 
 def odd_tile(path: Path, point_format: int, *, n: int) -> Path:
@@ -48,6 +51,33 @@ def test_it_gives_the_bytes_of_compressing_anew(
     las.write_classified(tmp_path / "anew.laz", tile, classes)
     assert (tmp_path / "exchanged.laz").read_bytes() == (tmp_path / "anew.laz").read_bytes()
     assert np.array_equal(np.asarray(laspy.read(tmp_path / "exchanged.laz").classification), classes)
+
+
+@pytest.mark.parametrize("point_format", [6, 8])
+def test_what_was_kept_of_the_points_gives_the_same_bytes(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, point_format: int
+) -> None:
+    """Kept piece by piece, in pieces that do not end where chunks do, and then nothing is decoded again."""
+    n = CHUNK + 7
+    tile = odd_tile(tmp_path / "a.laz", point_format, n=n)
+    classes = np.random.default_rng(7).integers(0, 30, n).astype(np.uint8)
+    known: list[Beside] = []
+    for _ in las.read_pieces(tile, HERE, n_points=20_011, beside=known):
+        pass
+    assert len(known) == 3
+    las.write_classified(tmp_path / "decoded.laz", tile, classes)
+    monkeypatch.setattr(las, "_decoded_beside", None)
+    las.write_classified(tmp_path / "kept.laz", tile, classes, beside=Beside.joined(known))
+    assert (tmp_path / "kept.laz").read_bytes() == (tmp_path / "decoded.laz").read_bytes()
+
+
+def test_what_was_kept_of_another_tile_is_refused(tmp_path: Path) -> None:
+    """A point too few would move all classes after it."""
+    tile = odd_tile(tmp_path / "a.laz", 6, n=100)
+    known: list[Beside] = []
+    list(las.read_pieces(odd_tile(tmp_path / "b.laz", 6, n=99), HERE, beside=known))
+    with pytest.raises(ValueError, match="99 points"):
+        las.write_classified(tmp_path / "c.laz", tile, np.full(100, 2, np.uint8), beside=Beside.joined(known))
 
 
 def test_classes_all_alike_take_no_room(tmp_path: Path) -> None:

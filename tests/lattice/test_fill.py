@@ -44,6 +44,16 @@ def test_beyond_the_reach_gaps_stay() -> None:
     assert 0 < np.isnan(filled).sum() < np.isnan(values).sum()
 
 
+@pytest.mark.parametrize("share", [0.02, 0.3, 0.9])
+def test_a_reach_changes_nothing_within_it(share: float) -> None:
+    """Looked at cell by cell, as up to 16 cells, or by SciPy's transform: of known cells as near the same is taken."""
+    values = patchy(7, share)
+    whole, near = fill_nearest(values), fill_nearest(values, reach_cells=15.0)
+    filled = np.isfinite(near)
+    assert filled.sum() > np.isfinite(values).sum()
+    np.testing.assert_array_equal(near[filled], whole[filled])
+
+
 def test_nothing_known_and_nothing_missing_come_back_as_they_are() -> None:
     """Precision is kept; there is nothing to fill from, or nothing to fill."""
     nothing, everything = np.full((2, 3), np.nan, np.float32), np.ones((2, 3), np.float32)

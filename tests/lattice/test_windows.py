@@ -7,7 +7,7 @@ import pytest
 from numpy.typing import NDArray
 from scipy import ndimage
 
-from pipeline.lattice.windows import highest_around, is_highest, lowest_around
+from pipeline.lattice.windows import highest_around, is_highest, lowest_around, middle_of_nine
 
 RNG = np.random.default_rng(8)
 GRIDS = {
@@ -31,6 +31,13 @@ def test_windows_hold_what_scipy_finds_in_them(name: str, half_side: int) -> Non
     np.testing.assert_array_equal(lowest, ndimage.minimum_filter(grid, size, mode="nearest"))
     np.testing.assert_array_equal(highest, ndimage.maximum_filter(grid, size, mode="nearest"))
     assert lowest.dtype == highest.dtype == grid.dtype
+
+
+@pytest.mark.parametrize("name", [name for name in GRIDS if name != "mask"])
+def test_the_middle_of_nine_is_scipys_median(name: str) -> None:
+    """Cell for cell, at the rim and among infinite heights too."""
+    grid: NDArray[np.generic] = GRIDS[name]
+    np.testing.assert_array_equal(middle_of_nine(grid), ndimage.median_filter(grid, 3, mode="nearest"))
 
 
 def test_highest_then_lowest_closes() -> None:

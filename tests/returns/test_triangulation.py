@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 import pytest
 from scipy.interpolate import LinearNDInterpolator, NearestNDInterpolator
-from scipy.spatial import cKDTree
+from scipy.spatial import ConvexHull, cKDTree
 
 from pipeline.returns.triangulation import (
     MOST_SEARCHED_M,
@@ -103,3 +103,14 @@ def test_nodes_that_change_give_the_triangles_made_anew() -> None:
         surface = surface.changed(nodes[held & ~now], nodes[now & ~held])
         held = now
         np.testing.assert_array_equal(surface.heights(east, north), heights_at_nodes(nodes[held], east, north))
+
+
+def test_corners_of_the_outline_can_go() -> None:
+    """Where a corner goes, the triangles are those of what is left; an attempt to take it out ends in an error."""
+    random = np.random.default_rng(8)
+    nodes = np.column_stack((random.uniform(0, 50, (400, 2)), random.uniform(0, 9, 400)))
+    corners = ConvexHull(nodes[:, :2]).vertices
+    left = np.delete(nodes, corners, axis=0)
+    east = north = np.arange(0, 51, 0.5)
+    surface = Triangulated(nodes).changed(nodes[corners], nodes[:0])
+    np.testing.assert_array_equal(surface.heights(east, north), heights_at_nodes(left, east, north))

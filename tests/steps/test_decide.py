@@ -49,7 +49,7 @@ def decided(folder: Path, tiles: list[Path], *, block_m: float, settings: Points
             tile=tile,
             out=folder / "split" / tile.stem,
             seen=folder / "seen" / tile.stem,
-            tile_key=1,
+            beside=folder / "beside" / tile.stem,
             bounds=list(frame),
             blocks=blocks,
             source_crs=UTM,

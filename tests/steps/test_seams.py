@@ -40,7 +40,7 @@ def worked_through(folder: Path, flow: Flow) -> Path:
         tile=TILE,
         out=folder / "split",
         seen=folder / "seen",
-        tile_key=1,
+        beside=folder / "beside",
         bounds=BOUNDS,
         blocks=blocks,
         source_crs=CRS,
@@ -48,7 +48,7 @@ def worked_through(folder: Path, flow: Flow) -> Path:
         height_unit_m=1.0,
         flow=flow,
     )
-    arrays.write_json(folder / "decided.json", {"ground_from": "own", "cell_m": 0.5})
+    arrays.write_json(folder / "decided.json", {"ground_from": "own", "cell_m": 0.5, "line_shifts": []})
     for name in blocks:
         block(
             split=[folder / "split"],
@@ -87,7 +87,7 @@ def classes_of(folder: Path) -> np.ndarray:
     """Places in the tile and classes of all returns, in the order of the places."""
     parts = [arrays.map_arrays(path) for path in sorted((folder / "classified").glob("*"))]
     index, asprs_class = (
-        np.concatenate([part[f"1.{name}"] for part in parts if part]) for name in ("index", "asprs_class")
+        np.concatenate([part[f"split.{name}"] for part in parts if part]) for name in ("index", "asprs_class")
     )
     order = np.argsort(index)
     return np.stack((index[order], asprs_class[order]))

@@ -31,7 +31,7 @@ def flown(*, twice: float = 0.3, seed: int = 1) -> tuple[Cloud, np.ndarray, np.n
     passes = meets & (rng.random(n) < twice)
     height = np.where(meets, STAND_M, 0.0)
     first = np.column_stack((target[:, 0] + ASIDE * height, target[:, 1], height))
-    low = np.where(passes, 4.0, height)
+    low = np.where(passes, 10.0, height)
     second = np.column_stack((target[:, 0] + ASIDE * low, target[:, 1], low))[passes]
     at = np.arange(n)
     last = at.copy()
@@ -67,3 +67,17 @@ def test_without_pulses_of_several_returns_each_counts_where_it_lies() -> None:
     cell = GRID.cell_index(cloud.east[first], cloud.north[first])
     plain = np.bincount(cell[cell >= 0], minlength=GRID.rows * GRID.cols).reshape(GRID.shape)
     np.testing.assert_array_equal(counted(cloud, first, first), plain)
+
+
+def test_what_lies_beyond_a_block_and_its_surroundings_changes_nothing() -> None:
+    """Cut to 30 m around a block the returns give the counts of the block that all of them give."""
+    cloud, first, last = flown()
+    block = Grid(GRID.crs, 35, 45, 1.0, 20, 20)
+    west, south, east, north = block.bounds
+    near = cloud.within((west - 30, south - 30, east + 30, north + 30))
+    number = np.cumsum(near) - 1
+    whole = near[first] & near[last]
+    height = cloud.height.astype(np.float32)
+    one = aimed_pulses(cloud, first, last, height, block)
+    cut = aimed_pulses(cloud.take(near), number[first[whole]], number[last[whole]], height[near], block)
+    np.testing.assert_array_equal(one, cut)

@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 
 from pipeline.errors import SurveyError
 from pipeline.files.disk.atomic import replacing
-from pipeline.files.las.class_layer import NEEDED, ODD_LETTERS, is_exchangeable, write_exchanged
+from pipeline.files.las.class_layer import NEEDED, ODD_LETTERS, Beside, is_exchangeable, write_exchanged
 from pipeline.files.las.guard import Claims, check_chunks, check_claims, compression, decoding
 from pipeline.files.las.header import check_frame, describe_header
 from pipeline.files.las.points import carries_one_number, cloud_of
@@ -190,7 +190,13 @@ def _reader(source: BinaryIO, claims: Claims, needed: laspy.DecompressionSelecti
 
 
 def read_pieces(
-    path: Path, placement: Placement, /, *, usable_bounds: Bounds | None = None, n_points: int = PIECE_POINTS
+    path: Path,
+    placement: Placement,
+    /,
+    *,
+    usable_bounds: Bounds | None = None,
+    n_points: int = PIECE_POINTS,
+    beside: list[Beside] | None = None,
 ) -> Iterator[tuple[int, Cloud]]:
     """The points of a tile, piece after piece, each with the place of its first point in the tile.
 
@@ -204,6 +210,8 @@ def read_pieces(
     usable_bounds : west, south, east, north in metres of the working CRS, or None for no limit.
     n_points : int
         Points held at a time.
+    beside : list or None
+        Grows by what `write_classified` must know of each piece, where its classes may be exchanged.
 
     Yields
     ------
@@ -221,6 +229,8 @@ def read_pieces(
             # The first piece tells for the whole tile: a last piece of a few points may well carry one number.
             is_numbered = not carries_one_number(points) if start == 0 else is_numbered
             cloud = cloud_of(points, placement, path, is_numbered=is_numbered)
+            if beside is not None and is_exchangeable(tile.reader.header, tile.claims, tile.chunks):
+                beside.append(Beside.of(points))
             usable = cloud.is_usable & ~find_duplicates(cloud)
             if usable_bounds is not None:
                 strays = _outside(cloud.east, cloud.north, usable_bounds, edge=_EDGE_M)
@@ -298,7 +308,9 @@ def _outside(x: NDArray[np.float64], y: NDArray[np.float64], bounds: Bounds, *, 
 # ---------------------------------------------------------------- writing
 
 
-def write_classified(path: Path, original: Path, asprs_class: NDArray[np.uint8], /) -> None:
+def write_classified(
+    path: Path, original: Path, asprs_class: NDArray[np.uint8], /, *, beside: Beside | None = None
+) -> None:
     """Write a tile again as LAZ: all its points in their order, all fields and records, with other classes.
 
     Extent and counts in the header are worked out anew. Records that point into the file they came from go: the index
@@ -310,6 +322,8 @@ def write_classified(path: Path, original: Path, asprs_class: NDArray[np.uint8],
         File to write, and the tile it is made from.
     asprs_class : (n,) uint8
         New class of each point; at most 31 for point formats 0 to 5, which keep it in five bits.
+    beside : Beside or None
+        What `read_pieces` kept of the points, all pieces joined; without it they are decoded.
 
     Raises
     ------
@@ -322,7 +336,7 @@ def write_classified(path: Path, original: Path, asprs_class: NDArray[np.uint8],
         _check_classes(asprs_class, tile.claims)
         header = _header_to_write(tile.reader.header, tile.claims)
         if is_exchangeable(header, tile.claims, tile.chunks):
-            _exchange_classes(part, tile, header, asprs_class)
+            _exchange_classes(part, tile, header, asprs_class, beside or _decoded_beside(tile))
         else:
             _compress_anew(part, tile, header, asprs_class)
         with part.open("r+b") as target:
@@ -331,12 +345,24 @@ def write_classified(path: Path, original: Path, asprs_class: NDArray[np.uint8],
             target.write(tile.source.read(_DATE_BYTES))
 
 
-def _exchange_classes(part: Path, tile: _Open, header: laspy.LasHeader, asprs_class: NDArray[np.uint8]) -> None:
+def _decoded_beside(tile: _Open) -> Beside:
+    """What must be known of the points to exchange their classes, decoded a chunk at a time."""
+    reader, parts = _reader(tile.source, tile.claims, NEEDED), []
+    for count, _ in tile.chunks:
+        with decoding(tile.path):
+            parts.append(Beside.of(reader.read_points(count)))
+    return Beside.joined(parts)
+
+
+def _exchange_classes(
+    part: Path, tile: _Open, header: laspy.LasHeader, asprs_class: NDArray[np.uint8], beside: Beside
+) -> None:
     """Write a tile with everything but its classes left compressed as it is."""
     extended = _kept(tile.claims.extended)
+    if len(beside.returns) != tile.claims.n_points:
+        raise ValueError(f"{len(beside.returns)} points are known of {tile.claims.n_points}")
     with part.open("w+b") as target, tile.path.open("rb") as source:
-        reader = _reader(tile.source, tile.claims, NEEDED)
-        write_exchanged(target, source, reader, header, asprs_class, claims=tile.claims, chunks=tile.chunks)
+        write_exchanged(target, source, header, asprs_class, beside, claims=tile.claims, chunks=tile.chunks)
         if extended:
             header.number_of_evlrs, header.start_of_first_evlr = len(extended), target.tell()
             extended.write_to(target, as_extended=True)

@@ -93,6 +93,9 @@ MIN_FACE_CONTRAST = 1.5
 MIN_BANK_CONTRAST = 3.5
 """How many times sharper than the usual bends round about a whole bank of the least length must be; longer ones need
 less (our choice)."""
+BANK_BRIDGE_M = 2.6
+"""Longest gap in a bank that is drawn across: less than the middles of the two sides of a sunken lane lie apart, some
+5 m, so that they stay two (our choice)."""
 MIN_BANK_MM = 1.0
 """Shortest bank that is drawn, on the map. The norm allows 0.6 mm (ISOM 104), but lines shorter than 15 m are often
 chance in lidar (our choice)."""
@@ -132,6 +135,7 @@ def find_banks(heights: Heights, grid: Grid, /, *, taken: shapely.Geometry, min_
         grid,
         min_contrast=MIN_BANK_CONTRAST,
         min_length_m=ground_m(MIN_BANK_MM),
+        bridge_m=BANK_BRIDGE_M,
     )
 
 

@@ -33,7 +33,7 @@ class Carried:
     half_width_m : (n,) float64
         Width of the bump half way up.
     around_m : (n,) float64
-        How uneven the ground round about is: standard deviation from a plane.
+        How uneven the ground round about is: standard deviation from an evenly bent surface.
     """
 
     height_m: Floats
@@ -64,8 +64,10 @@ def carried(bumps: Bumps, bare_earth: Heights, ground_support: Heights, grid: Gr
     return Carried(height, cells.astype(np.int64), width, around)
 
 
-RING_RADII = 1.5
-"""The ground round about is a ring from the foot of the bump to this many of its radii (our choice)."""
+RING_RADII = 1.8
+"""The ground round about is a ring from the foot of the bump to this many of its radii, carried on under the bump by a
+polynomial of the second degree: a plane takes a bump on a spur for higher and one in a valley for lower than it is
+(our choice)."""
 MIDDLE_SHARE = 0.2
 """Share of the radius within which the surface counts as the middle of the bump (our choice)."""
 TOP_SHARE = 0.6
@@ -73,8 +75,8 @@ TOP_SHARE = 0.6
 choice)."""
 NOT_ONE_PULSE = 3
 """The height is that of the third highest return: two may be stray, as an echo often comes in twos (our choice)."""
-LEAST_RING_CELLS = 8
-"""Known cells the ring must have for a plane through it."""
+LEAST_RING_CELLS = 12
+"""Known cells the ring must have: twice the terms of the polynomial."""
 
 
 def _of_one(
@@ -84,17 +86,17 @@ def _of_one(
     (east, north), reach_m = place, RING_RADII * radius_m
     rows, cols = grid.window_around((east - reach_m, north - reach_m, east + reach_m, north + reach_m))
     east_at, north_at = grid.centres()
-    x, y = (values - middle for values, middle in ((east_at[cols], east), (north_at[rows], north)))
-    away = np.hypot(x[None, :], y[:, None])
+    x, y = (east_at[cols] - east) / radius_m, (north_at[rows] - north) / radius_m
+    away = radius_m * np.hypot(x, y[:, None])
     known = np.isfinite(bare_earth[rows, cols])
     ring = known & (away >= radius_m) & (away <= reach_m)
     if ring.sum() < LEAST_RING_CELLS:
         return 0.0, 0.0, 0.0, LEAST_UNEVENNESS_M
     heights = sign * bare_earth[rows, cols].astype(np.float64)
     base = heights[ring].mean()
-    terms = np.stack(np.broadcast_arrays(x[None, :], y[:, None], 1.0), axis=-1)
-    plane = np.linalg.lstsq(terms[ring], heights[ring] - base, rcond=None)[0]
-    above = heights - base - terms @ plane
+    bent = np.stack(np.broadcast_arrays(1.0, x, y[:, None], x**2, x * y[:, None], y[:, None] ** 2), axis=-1)
+    weights = np.linalg.lstsq(bent[ring], heights[ring] - base, rcond=None)[0]
+    above = heights - base - bent @ weights
     around_m = max(float(above[ring].std()), LEAST_UNEVENNESS_M)
     middle = above[known & (away <= MIDDLE_SHARE * radius_m)]
     held = np.sort(above[known & holds[rows, cols] & (away <= TOP_SHARE * radius_m)])
@@ -131,9 +133,9 @@ def terms(bumps: Bumps, returns: Carried, /) -> Floats:
     )
 
 
-WELL_SEEN = 0.8
-"""How well the ground must be seen for nothing to be taken off the likelihood; below, it falls in proportion (our
-choice: the places it was fitted to are nearly all seen better)."""
+WELL_SEEN = 0.95
+"""How well the ground must be seen for nothing to be taken off the likelihood; below, it falls in proportion. So well
+were the places seen that it was fitted to, on average."""
 
 
 def likelihood(bumps: Bumps, returns: Carried, seen: Floats, log_odds: Sequence[float], /) -> Floats:

@@ -19,9 +19,14 @@ from pipeline.norm.symbols import isom
 
 HOLLOW_RADII_M = (1.5, 2.0, 2.5, 3.0, 3.5, 4.0, 5.0, 6.0)
 """Sizes of hollow looked for, from the middle to the rim; larger ones have contours of their own (our choice)."""
-MIN_HOLLOW_DEPTH_M = 0.85 * isom("111").smallest.height_m
-"""Depth in the bare earth of the shallowest hollow: smoothing fills up to 15 % of a small hollow that has the metre the
-norm asks of depressions and pits alike. The pits that torn up roots leave are 0.3 to 0.8 m deep (our choice)."""
+MIN_HOLLOW_DEPTH_M = 0.75 * isom("111").smallest.height_m
+"""Depth in the bare earth of the shallowest hollow: smoothing fills up to a quarter of a small hollow that has the
+metre the norm asks of depressions and pits alike (our choice)."""
+ROOT_PIT_M, MIN_NARROW_DEPTH_M = 3.2, 0.95 * isom("111").smallest.height_m
+"""A hollow narrower than this half way down must be as deep as that: torn up roots leave pits as wide as their plate, 2
+to 4 m at the brink, and 0.3 to 0.8 m deep (our choice)."""
+MIN_HOLLOW_EVIDENCE = 2.5
+"""Least product of likeness and contrast of a hollow: what just passes in both is unevenness (our choice)."""
 STEEPEST_HOLLOW_DEG = 55.0
 """Hollows with steeper sides are stray returns below the ground: earth holds 50 degrees at most, with roots in it
 (common practice, no source)."""
@@ -56,9 +61,11 @@ def find_hollows(
         min_likeness=min_likeness,
     )
     hollows = best_of_each_place(every_one)
-    hollows = hollows.where(hollows.side_slope_deg <= STEEPEST_HOLLOW_DEG)
+    is_sure = hollows.likeness * hollows.contrast >= MIN_HOLLOW_EVIDENCE
+    hollows = hollows.where(is_sure & (hollows.side_slope_deg <= STEEPEST_HOLLOW_DEG))
     returns = carried(hollows, bare_earth, ground_support, grid, upward=False)
-    is_carried = (returns.height_m >= MIN_HOLLOW_DEPTH_M) & (returns.n_cells >= MIN_CARRYING_CELLS)
+    least_m = np.where(returns.half_width_m < ROOT_PIT_M, MIN_NARROW_DEPTH_M, MIN_HOLLOW_DEPTH_M)
+    is_carried = (returns.height_m >= least_m) & (returns.n_cells >= MIN_CARRYING_CELLS)
     return hollows.where(is_carried), returns.where(is_carried)
 
 
@@ -69,7 +76,7 @@ MIN_PIT_SIDE_DEG = 30.0
 "steep" (our choice)."""
 
 
-HOLLOW_LOG_ODDS = (-0.85, 1.4, 0.5, 1.93, 0.29, 3.56)
+HOLLOW_LOG_ODDS = (-0.16, 1.97, 0.5, 1.63, 0.44, 2.83)
 """Weights of `pipeline.landform.shapes.carried.terms` in the log odds of a hollow: fitted by `python -m
 tests.benchmarks.landform_shapes fit` to shapes planted in real hillsides and tiles and to two made scenes of restless
 moraine and karst, all named there. That of the returns that carry it is the least that we allow (our choice)."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -175,6 +176,7 @@ def join_axes(
     *,
     min_length_m: float,
     min_contrast: float,
+    bridge_m: float = LINE_BRIDGE_M,
 ) -> Axes:
     """Lines through the cells of a strip, short gaps closed, side branches and short lines dropped.
 
@@ -188,11 +190,13 @@ def join_axes(
     min_contrast : float
         Median contrast a line of the least length must have; a line four times as long needs half of it, since chance
         rarely lines up.
+    bridge_m : float
+        Gaps up to this are closed; lines as near to each other become one.
     """
     mask = np.zeros(grid.shape, bool)
     mask[strip.row, strip.col] = True
-    reach = max(1, round(LINE_BRIDGE_M / 2 / grid.cell_m))
-    disc = np.hypot(*np.mgrid[-reach : reach + 1, -reach : reach + 1]) <= reach + 0.3
+    reach = math.ceil(bridge_m / 2 / grid.cell_m)
+    disc = np.hypot(*np.mgrid[-reach : reach + 1, -reach : reach + 1]) <= bridge_m / 2 / grid.cell_m + 0.3
     whole = skeleton_lines(ndimage.binary_dilation(mask, disc), grid, cut_at_corners=False)
     ways = [shapely.get_coordinates(line) for line in whole if line.length >= min_length_m]
     found = Axes([], [], [])

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 
 import geopandas as gpd
 import numpy as np
@@ -83,13 +85,28 @@ MIN_FURROW_CONTRAST = 2.8
 less (our choice)."""
 
 
-def find_furrows(heights: Heights, grid: Grid, /, *, min_depth_m: float, min_length_m: float) -> Axes:
-    """Narrow furrows at least this deep and long. For walls, pass the heights with their sign turned."""
+def find_furrows(
+    heights: Heights,
+    grid: Grid,
+    /,
+    *,
+    min_depth_m: float,
+    min_length_m: float,
+    left_out: Callable[[Strip, Relief], Mask] = lambda _, relief: np.zeros(len(relief.depth_m), bool),
+) -> Axes:
+    """Narrow furrows at least this deep and long. For walls, pass the heights with their sign turned.
+
+    Parameters
+    ----------
+    left_out
+        Says of each place whether it is something else.
+    """
     strip = furrow_axes(heights, grid)
     relief = relief_across(heights, grid, strip)
     # Natural ground is full of troughs; what is compared with them is the notch, not the whole depth.
     stands_out = contrast(relief.notch_m, strip, grid, least=LEAST_UNEVENNESS_M)
     deep = (np.nan_to_num(relief.depth_m) >= min_depth_m) & (stands_out >= MIN_PLACE_CONTRAST)
+    deep[deep] = ~left_out(strip.where(deep), relief.where(deep))
     found = relief.where(deep)
     return join_axes(
         strip.where(deep),
@@ -102,15 +119,36 @@ def find_furrows(heights: Heights, grid: Grid, /, *, min_depth_m: float, min_len
     )
 
 
+FLOOR_STEP_M = 0.5
+"""The floor of a furrow is measured at steps of this, from flank to flank."""
+FLOOR_SHARE = 0.15
+"""Ground higher than the axis by no more than this share of the depth is floor (our choice)."""
+MIN_LANE_FLOOR_M = 2.5
+"""Floor from which a furrow is a cutting: that of a lane for carts is 2.5 to 3.5 m wide; an even furrow of 8 m from
+brink to brink has 2 m at most, seen by cells of a metre (common practice, no source)."""
+
+
+def is_lane(heights: Heights, grid: Grid, strip: Strip, relief: Relief, /) -> Mask:
+    """(n,) bool: places on the flat floor of a wide cutting, whose two sides are earth banks (104) and no gully."""
+    reach_m = FLANKS_M[-1]
+    across = profile(heights, grid, strip, np.arange(-reach_m, reach_m + FLOOR_STEP_M / 2, FLOOR_STEP_M).tolist())
+    middle = across[:, across.shape[1] // 2, None]
+    is_floor = across <= middle + FLOOR_SHARE * relief.depth_m[:, None]
+    floor_m = FLOOR_STEP_M * is_floor.sum(axis=1)
+    return np.asarray((relief.depth_m >= isom("104").smallest.height_m) & (floor_m >= MIN_LANE_FLOOR_M))
+
+
 def draft_gullies(heights: Heights, grid: Grid, seen: Heights, seen_grid: Grid, /) -> gpd.GeoDataFrame:
-    """Gullies as lines along their bottom: 107 from the standard's depth, 108 where shallower.
+    """Gullies as lines along their bottom: 107 from the standard's depth, 108 where shallower; no sunken lanes.
 
     Returns
     -------
     GeoDataFrame of pieces (`pipeline.landform.lines.line_pieces`) with sums of the depth as height, and of the width.
     """
     small = isom("108").smallest
-    axes = find_furrows(heights, grid, min_depth_m=small.height_m, min_length_m=small.length_m)
+    axes = find_furrows(
+        heights, grid, min_depth_m=small.height_m, min_length_m=small.length_m, left_out=partial(is_lane, heights, grid)
+    )
 
     def symbols(mean: dict[str, Floats]) -> list[str]:
         return list(np.where(mean["height"] >= isom("107").smallest.height_m, "107", "108"))

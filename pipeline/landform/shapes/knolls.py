@@ -136,6 +136,9 @@ def _is_very_sure(bumps: Bumps, /) -> Mask:
 MIN_HALF_WIDTH_M = 3.5
 """Width of the narrowest knoll half way up, by what its returns show: narrower lumps are boulders, stumps and root
 plates that passed for ground; few are wider (our choice)."""
+MAX_HALF_WIDTH_M = 12.0
+"""Width half way up from which a hill is no small knoll: a contour around it is wide enough to be drawn (our
+choice)."""
 MIN_CARRYING_CELLS = 5
 """Cells with a ground return that must stand out at least half as far as the knoll. A boulder that the ground filter
 cut away keeps about five returns on its sides, but low ones (our choice)."""
@@ -145,14 +148,15 @@ def _is_carried(bumps: Bumps, returns: Carried, /) -> Mask:
     """(n,) bool: whether enough ground returns lie on each lump, and high enough, to believe that it is earth."""
     height_m = np.minimum(bumps.height_m, returns.height_m)
     is_high = height_m >= MIN_KNOLL_HEIGHT_M
-    return np.asarray(is_high & (returns.half_width_m >= MIN_HALF_WIDTH_M) & (returns.n_cells >= MIN_CARRYING_CELLS))
+    is_knoll_wide = (returns.half_width_m >= MIN_HALF_WIDTH_M) & (returns.half_width_m <= MAX_HALF_WIDTH_M)
+    return np.asarray(is_high & is_knoll_wide & (returns.n_cells >= MIN_CARRYING_CELLS))
 
 
 MIN_ELONGATION = 1.6
 """Length over width from which a knoll is drawn as elongated, nearly that of the symbol 110, 2 to 1 (our choice)."""
 
 
-KNOLL_LOG_ODDS = (-1.47, 0.47, 0.5, 0.29, 1.86, 4.0)
+KNOLL_LOG_ODDS = (-0.6, 0.0, 0.5, 0.0, 2.23, 3.5)
 """Weights of `pipeline.landform.shapes.carried.terms` in the log odds of a knoll: fitted by `python -m
 tests.benchmarks.landform_shapes fit` to shapes planted in real hillsides and tiles and to two made scenes of restless
 moraine and karst, all named there. That of the returns that carry it is the least that we allow (our choice)."""

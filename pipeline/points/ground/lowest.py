@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 
+from pipeline.compiled import compiled
 from pipeline.lattice.grid import EastNorthHeight, Mask
-from pipeline.lattice.per_cell import count_in_cells, lowest_in_cells
 from pipeline.returns.triangulation import Triangulated
 
 GROUND_CELL_M = 1.0
@@ -53,7 +54,7 @@ class Lowest:
     east: NDArray[np.float64]
     north: NDArray[np.float64]
     count: NDArray[np.int64]
-    triangulated: list[tuple[Mask, Triangulated]] = field(default_factory=list, repr=False, compare=False)
+    triangulated: list[tuple[Mask, Triangulated]] = field(default_factory=list, init=False, repr=False, compare=False)
 
     @property
     def is_known(self) -> Mask:
@@ -74,19 +75,44 @@ def lowest_returns(enh: EastNorthHeight, /, *, cell_m: float) -> Lowest:
 
     The cells with returns have `RIM_CELLS` empty ones around them.
     """
-    col = np.floor(enh[:, 0] / cell_m).astype(np.int64)
-    row = np.floor(enh[:, 1] / cell_m).astype(np.int64)
-    first_col, first_row = int(col.min()) - RIM_CELLS, int(row.min()) - RIM_CELLS
-    shape = int(row.max()) - first_row + 1 + RIM_CELLS, int(col.max()) - first_col + 1 + RIM_CELLS
-    cell = (row - first_row) * shape[1] + (col - first_col)
-    height = lowest_in_cells(cell, enh[:, 2], (shape[0] * shape[1],), empty=np.inf)
-    low = np.flatnonzero(enh[:, 2] == height[cell])
-    low = low[np.lexsort((-enh[low, 1], -enh[low, 0]))]
-    east, north = np.zeros_like(height), np.zeros_like(height)
-    east[cell[low]] = enh[low, 0] - (col[low] + 0.5) * cell_m
-    north[cell[low]] = enh[low, 1] - (row[low] + 0.5) * cell_m
-    height, east, north = height.reshape(shape), east.reshape(shape), north.reshape(shape)
-    return Lowest(cell_m, first_col, first_row, height, east, north, count_in_cells(cell, shape))
+    first_col, first_row = (math.floor(enh[:, axis].min() / cell_m) - RIM_CELLS for axis in (0, 1))
+    last_col, last_row = (math.floor(enh[:, axis].max() / cell_m) + RIM_CELLS for axis in (0, 1))
+    shape = last_row - first_row + 1, last_col - first_col + 1
+    places = enh[:, 0], enh[:, 1], enh[:, 2]
+    number, count = _lowest_in_cells(*places, cell_m, first_col, first_row, shape[0], shape[1])
+    height, east, north = np.full(shape, np.inf), np.zeros(shape), np.zeros(shape)
+    held = number >= 0
+    low, (row, col) = enh[number[held]], np.nonzero(held)
+    height[held] = low[:, 2]
+    east[held] = low[:, 0] - (col + first_col + 0.5) * cell_m
+    north[held] = low[:, 1] - (row + first_row + 0.5) * cell_m
+    return Lowest(cell_m, first_col, first_row, height, east, north, count)
+
+
+@compiled
+def _lowest_in_cells(
+    east: NDArray[np.float64],
+    north: NDArray[np.float64],
+    height: NDArray[np.float64],
+    cell_m: float,
+    first_col: int,
+    first_row: int,
+    rows: int,
+    cols: int,
+) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """(rows, cols) twice: number of the lowest return of each cell, -1 where there is none, and returns in it."""
+    number, count = np.full((rows, cols), -1, np.int64), np.zeros((rows, cols), np.int64)
+    for i in range(len(east)):
+        row, col = math.floor(north[i] / cell_m) - first_row, math.floor(east[i] / cell_m) - first_col
+        count[row, col] += 1
+        low = number[row, col]
+        if low < 0 or height[i] != height[low]:
+            is_lower = low < 0 or height[i] < height[low]
+        else:
+            is_lower = east[i] < east[low] or (east[i] == east[low] and north[i] <= north[low])
+        if is_lower:
+            number[row, col] = i
+    return number, count
 
 
 def spacing_of(lowest: Lowest, /) -> NDArray[np.float64]:

@@ -40,7 +40,8 @@ LEAST_COMPANY = 2
 """How many other returns must lie at least half as deep: two strays beside each other are rare, three hardly happen.
 Our choice."""
 SPARSE_M = 0.8
-"""Distance between returns from which one other is enough: a sparse survey has few returns in any hollow. Our choice."""
+"""Distance between returns, in metres, from which one other is enough: a sparse survey has few returns in any hollow.
+Our choice."""
 REACHES = (2, 4, 8)
 """Half the widths, in cells, of the neighbourhoods through which the plane is drawn: the narrowest that holds enough
 bare cells. Our choice."""

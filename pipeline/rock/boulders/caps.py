@@ -65,6 +65,9 @@ class Caps:
     n_off : (k,) last returns inside the outline up to 1.5 m above the cap
     high : (k,) last returns farther above the cap, as a share of those on it
     n_through : (k,) last returns well inside the outline that ended below the cap
+    core : (k,) of the last returns in the inner half of the outline, up to the height of boughs over the cap, the share
+        that ended below the cap
+    full : (k,) mean height of the returns on the cap as a share of the height
     n_inside : (k,) returns inside the outline, below the cap, that are not the last of their pulse
     n_over : (k,) returns up to 2 m above the cap that are not the last of their pulse
     rms_m : (k,) how far the returns on the lump depart from the cap
@@ -80,6 +83,8 @@ class Caps:
     n_off: Floats
     high: Floats
     n_through: Floats
+    core: Floats
+    full: Floats
     n_inside: Floats
     n_over: Floats
     rms_m: Floats
@@ -93,6 +98,9 @@ ON_CAP_M = 0.3
 WELL_INSIDE_SHARE = 0.8
 """Only within this share of the outline's radius a last return below the cap counts as having gone through the lump:
 nearer the edge it may have passed beside it."""
+CORE_SHARE = 0.5
+"""Share of the outline's radius within which nothing can have passed beside a boulder, even where flight lines lie 0.3 m
+apart: what ended below the cap there went through it."""
 BOUGH_OVER_M = 1.5
 """Last returns up to so far above a cap are of boughs close over it, those above of crowns (our choice)."""
 SPLIT_OVER_M = 2.0
@@ -110,6 +118,7 @@ def look_at_caps(near: Near, above: Floats, lumps: Lumps, /) -> Caps:
     is_on = candidate & (np.abs(off) < ON_CAP_M)
     height = Runs.of(near.lump[is_on], k).max(above[is_on])
     part = inside & ~near.is_last
+    in_core = (near.scaled < CORE_SHARE) & near.is_last & (off < BOUGH_OVER_M)
     n_on = near.count(is_on, k)
     dome, tilt = _dome(cap, lumps, np.maximum(np.nan_to_num(height), 0.1))
     return Caps(
@@ -120,10 +129,12 @@ def look_at_caps(near: Near, above: Floats, lumps: Lumps, /) -> Caps:
         n_off=near.count(candidate & (off >= ON_CAP_M) & (off < BOUGH_OVER_M), k),
         high=near.count(candidate & (off >= BOUGH_OVER_M), k) / np.maximum(n_on, 1),
         n_through=near.count((near.scaled < WELL_INSIDE_SHARE) & near.is_last & (off < -ON_CAP_M), k),
+        core=near.count(in_core & (off < -ON_CAP_M), k) / np.maximum(near.count(in_core, k), 1),
+        full=np.nan_to_num(Runs.of(near.lump[is_on], k).mean(above[is_on]) / np.maximum(height, 0.1)),
         n_inside=near.count(part & ~is_low & (off < ON_CAP_M), k),
         n_over=near.count(part & (off >= ON_CAP_M) & (off < SPLIT_OVER_M), k),
         rms_m=rms,
-        grain_m=_grain(near, above, is_on, k),
+        grain_m=grain_of(near, above, is_on, k),
         dome=dome,
         tilt=tilt,
     )
@@ -173,7 +184,7 @@ MAX_STEP_MM = 2**15
 """Places along a strip are sorted by whole millimetres, of which so many are told apart: 33 m."""
 
 
-def _grain(near: Near, above: Floats, is_on: NDArray[np.bool_], k: int) -> Floats:
+def grain_of(near: Near, above: Floats, is_on: NDArray[np.bool_], k: int, /) -> Floats:
     """How much the height changes, in metres, from one return on a cap to the next, along strips both ways.
 
     Boughs that form an even surface on the whole still jump from one return to the next; rock has steps, but few. The

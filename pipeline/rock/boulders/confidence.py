@@ -35,6 +35,8 @@ def first_terms(first: FirstLook, /) -> dict[str, Floats]:
         "open": first.open_share,
         "height": first.height_m,
         "filled": first.filled,
+        "core": first.core,
+        "full": first.full,
         "aspect": first.aspect,
     }
 
@@ -73,6 +75,12 @@ def boulder_terms(evidence: Evidence, /) -> dict[str, Floats]:
         "dome": evidence.dome,
         "high": evidence.high,
         "split": evidence.split,
+        "core": evidence.core,
+        "plane": evidence.core_rms_m,
+        "level_rough": evidence.level_rms_m,
+        "level_grain": evidence.level_grain_m,
+        "full": evidence.full,
+        "slope": evidence.slope,
     }
 
 

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from pipeline.lattice.runs import Runs, fitted
 from pipeline.rock.boulders.batches import batches_of, joined
-from pipeline.rock.boulders.caps import Caps, Near, look_at_caps, refined, returns_near
+from pipeline.rock.boulders.caps import BOUGH_OVER_M, Caps, Near, grain_of, look_at_caps, refined, returns_near
 from pipeline.rock.boulders.discs import DISC_LEAST_M
 from pipeline.rock.boulders.low_returns import Floats, Labels, LowReturns
 from pipeline.rock.boulders.lumps import Lumps
@@ -33,6 +33,12 @@ class Evidence:
     n_on : last returns on the lump
     n_off : last returns inside the outline up to 1.5 m above the cap
     n_through : last returns well inside the outline that ended below the cap
+    core : share of the last returns in the inner half of the outline that ended below the cap
+    core_rms_m : how far the last returns in the inner half, and a little beyond, depart from a plane, each flight line
+        for itself: rock has one hard surface there, boughs have a layer of them
+    level_rms_m, level_grain_m : `fit_rms_m` and `grain_m` once each flight line was laid on the cap
+    full : mean height of the returns on the lump as a share of its height
+    slope : of the ground around, as a tangent
     n_ring : ground returns in the ring
     sectors_seen : of eight sectors of the ring, those with ground in them
     ring_rms_m : how far the ground of the ring departs from a plane
@@ -60,6 +66,12 @@ class Evidence:
     n_on: Floats
     n_off: Floats
     n_through: Floats
+    core: Floats
+    core_rms_m: Floats
+    level_rms_m: Floats
+    level_grain_m: Floats
+    full: Floats
+    slope: Floats
     n_ring: Floats
     sectors_seen: Floats
     ring_rms_m: Floats
@@ -107,6 +119,7 @@ def _weigh_batch(low: LowReturns, lumps: Lumps, /) -> tuple[Evidence, Lumps]:
     foot, drop, open_share = _edge(near, above, caps, k)
     clutter, split = _clutter(near, above, k)
     n_lines, line_step = _lines(near, caps, k)
+    level_rms, level_grain = _levelled(near, above, caps, k)
     evidence = Evidence(
         height_m=caps.height_m,
         top_m=on.max(near.height[caps.is_on]),
@@ -115,6 +128,12 @@ def _weigh_batch(low: LowReturns, lumps: Lumps, /) -> tuple[Evidence, Lumps]:
         n_on=caps.n_on,
         n_off=caps.n_off,
         n_through=caps.n_through,
+        core=caps.core,
+        core_rms_m=_core_rms(near, above, caps, k),
+        level_rms_m=level_rms,
+        level_grain_m=level_grain,
+        full=caps.full,
+        slope=np.hypot(plane[:, 1], plane[:, 2]),
         n_ring=near.count(in_ring, k),
         sectors_seen=_sectors_seen(near, in_ring, k),
         ring_rms_m=ring_rms,
@@ -226,6 +245,44 @@ def _lines(near: Near, caps: Caps, k: int) -> tuple[Floats, Floats]:
     apart = np.where(seen, mean, -np.inf).max(axis=1, initial=-np.inf)
     apart -= np.where(seen, mean, np.inf).min(axis=1, initial=np.inf)
     return n_lines, np.where(n_lines > 1, apart, 0.0)
+
+
+def _levelled(near: Near, above: Floats, caps: Caps, k: int) -> tuple[Floats, Floats]:
+    """Rms distance from the cap and grain of the returns on it, each flight line moved to lie on the cap."""
+    on = caps.is_on
+    step = _step_of_line(near.lump[on], near.flight_line[on], caps.off_m[on])
+    square = Runs.of(near.lump[on], k).sum((caps.off_m[on] - step) ** 2)
+    level = above.copy()
+    level[on] -= step
+    return np.sqrt(square / np.maximum(caps.n_on - 3.0, 1.0)), grain_of(near, level, on, k)
+
+
+def _step_of_line(lump: Labels, line: NDArray[np.uint16], off: Floats) -> Floats:
+    """(n,) how far the flight line of each return lies above the others of its lump; less where it has few returns."""
+    lines, number = np.unique(line, return_inverse=True)
+    cell = lump * max(len(lines), 1) + number
+    n = np.bincount(cell)
+    total = np.bincount(cell, weights=off)
+    return (total / (n + 1.0))[cell]
+
+
+CORE_TO = 0.6
+"""Share of the outline's radius within which a boulder's top is a plane to within a hand (our choice)."""
+CORE_PRIOR, CORE_PRIOR_M = 2.0, 0.2
+"""Returns counted in addition, this far from the plane: three returns lie on a plane whatever they came from."""
+
+
+def _core_rms(near: Near, above: Floats, caps: Caps, k: int) -> Floats:
+    """How far the last returns near the middle depart from a plane; twigs over it lose their weight step by step."""
+    use = (near.scaled < CORE_TO) & near.is_last & (caps.off_m < BOUGH_OVER_M)
+    runs, height, terms = Runs.of(near.lump[use], k), above[use], _linear(near)[:, use]
+    weight = np.ones(len(height))
+    for scale_m in (0.5, 0.3, 0.3):
+        off = height - fitted(runs.fit(terms, height, weight, ridge=0.05), terms, runs.label)
+        weight = 1 / (1 + (np.clip(off, 0, None) / scale_m) ** 4)
+    off = off - _step_of_line(runs.label, near.flight_line[use], off)
+    count = np.maximum(runs.sum(weight) - 3.0, 0.0) + CORE_PRIOR
+    return np.sqrt((runs.sum(weight * off**2) + CORE_PRIOR * CORE_PRIOR_M**2) / count)
 
 
 def _lean(near: Near, above: Floats, in_ring: NDArray[np.bool_], k: int) -> Floats:

@@ -11,6 +11,9 @@ from pipeline.rock.boulders.caps import look_at_caps, refined, returns_near
 from pipeline.rock.boulders.low_returns import Floats, LowReturns
 from pipeline.rock.boulders.lumps import Lumps
 
+SMALL_DISC_M = 2.5
+"""Lumps of a smaller radius are measured from the ground that only narrow boulders are cut off."""
+
 
 @dataclass(frozen=True)
 class FirstLook:
@@ -26,6 +29,8 @@ class FirstLook:
     n_on: Floats
     n_off: Floats
     n_through: Floats
+    core: Floats
+    full: Floats
     n_inside: Floats
     n_over: Floats
     cap_rms_m: Floats
@@ -47,12 +52,15 @@ def look_at(low: LowReturns, lumps: Lumps, /) -> FirstLook:
 
 def _look_at_batch(low: LowReturns, lumps: Lumps, /) -> FirstLook:
     near = returns_near(low, lumps, 0.0)
-    caps = look_at_caps(near, low.above_m[near.index], lumps)
+    is_small = (lumps.half_axes_m[:, 1] < SMALL_DISC_M)[near.lump]
+    caps = look_at_caps(near, np.where(is_small, low.above_near_m[near.index], low.above_m[near.index]), lumps)
     disc, solid = lumps.half_axes_m, refined(near, lumps, caps.is_on).half_axes_m
     return FirstLook(
         n_on=caps.n_on,
         n_off=caps.n_off,
         n_through=caps.n_through,
+        core=caps.core,
+        full=caps.full,
         n_inside=caps.n_inside,
         n_over=caps.n_over,
         cap_rms_m=caps.rms_m,

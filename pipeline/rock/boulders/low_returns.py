@@ -38,8 +38,9 @@ class LowReturns:
     Attributes
     ----------
     east, north, height : (n,) float64, metres
-    above_m : (n,) float64, metres
-        Height above the opened ground (see `opened_ground`); NaN where no ground is known.
+    above_m, above_near_m : (n,) float64, metres
+        Height above the opened ground (see `opened_grounds`) that even the widest boulder is cut off, and above the
+        ground that only narrow ones are cut off; NaN where no ground is known.
     is_last : (n,) bool
     flight_line : (n,) uint16
     """
@@ -48,6 +49,7 @@ class LowReturns:
     north: Floats
     height: Floats
     above_m: Floats
+    above_near_m: Floats
     is_last: NDArray[np.bool_]
     flight_line: NDArray[np.uint16]
 
@@ -63,6 +65,7 @@ class LowReturns:
             self.north[which],
             self.height[which],
             self.above_m[which],
+            self.above_near_m[which],
             self.is_last[which],
             self.flight_line[which],
         )
@@ -76,14 +79,18 @@ def low_returns(cloud: Cloud, height_above_m: NDArray[np.float32], grid: Grid, /
     is_low &= grid.contains(cloud.east, cloud.north)
     east, north, height = cloud.east[is_low], cloud.north[is_low], cloud.height[is_low]
     is_last = cloud.is_last[is_low]
-    ground = opened_ground(east, north, height, height - above[is_low], is_last, grid)
-    above_m = height - bilinear(ground, *row_col_between(np.column_stack((east, north)), grid))
-    return LowReturns(east, north, height, above_m, is_last, cloud.flight_line[is_low])
+    grounds = opened_grounds(east, north, height, height - above[is_low], is_last, grid)
+    at = row_col_between(np.column_stack((east, north)), grid)
+    above_m, above_near_m = (height - bilinear(ground, *at) for ground in grounds)
+    return LowReturns(east, north, height, above_m, above_near_m, is_last, cloud.flight_line[is_low])
 
 
 BOULDER_MAX_WIDTH_M = 9.0
 """Widest lump that can be one boulder; wider rises belong to the ground (our choice). Wider costs time and makes
 boulders of knolls, narrower cuts the widest boulders off."""
+NARROW_WIDTH_M = 5.0
+"""Widest lump that is cut off the ground that narrow ones are measured from. On restless or steep ground the lowest
+places within the widest boulder lie metres lower than the foot of a small block; narrower, blocks 4 m wide are lost."""
 TREND_SIGMA_M = 4.0
 """Sigma of the smoothing of the slope that is taken off before the opening. Narrower, a boulder that a filter kept as
 ground bends the slope: at 4 m, one 2 m high bends it by a tenth of its height."""
@@ -91,10 +98,10 @@ FILL_M = 2.0
 """How far from a cell its lowest return may stand in for empty neighbours in the opened ground (our choice)."""
 
 
-def opened_ground(
+def opened_grounds(
     east: Floats, north: Floats, height: Floats, bare_earth_m: Floats, is_last: NDArray[np.bool_], grid: Grid, /
-) -> Heights:
-    """The lowest surface with everything narrower than the widest boulder cut off.
+) -> tuple[Heights, Heights]:
+    """The lowest surface with everything narrower than the widest boulder cut off, and with narrow boulders cut off.
 
     Parameters
     ----------
@@ -104,7 +111,7 @@ def opened_ground(
 
     Returns
     -------
-    (rows, cols) float32, metres; NaN where no return is near.
+    (rows, cols) float32 twice, metres; NaN where no return is near.
 
     Source
     ------
@@ -115,10 +122,17 @@ def opened_ground(
     lowest = lowest_in_cells(grid.cell_index(east[is_last], north[is_last]), height[is_last], grid.shape)
     left = fill_nearest(lowest - trend, reach_cells=FILL_M / grid.cell_m)
     left = ndimage.median_filter(left, 3, mode="nearest")  # single low returns (multipath) must not decide
-    half_side = math.ceil(BOULDER_MAX_WIDTH_M / 2 / grid.cell_m)
-    eroded = lowest_around(np.where(np.isnan(left), np.inf, left), half_side)
+    low = np.where(np.isnan(left), np.inf, left)
+    wide, narrow = (_opened(low, width_m, grid) for width_m in (BOULDER_MAX_WIDTH_M, NARROW_WIDTH_M))
+    return (wide + trend).astype(np.float32), (narrow + trend).astype(np.float32)
+
+
+def _opened(low: Floats, width_m: float, grid: Grid) -> Floats:
+    """The heights with everything narrower cut off; infinite heights are unknown, and NaN where all around are."""
+    half_side = math.ceil(width_m / 2 / grid.cell_m)
+    eroded = lowest_around(low, half_side)
     opened = highest_around(np.where(np.isinf(eroded), -np.inf, eroded), half_side)
-    return np.where(np.isfinite(opened), opened + trend, np.nan).astype(np.float32)
+    return np.where(np.isfinite(opened), opened, np.nan)
 
 
 def _smooth_mean(values: Floats, cell: Labels, grid: Grid) -> Floats:

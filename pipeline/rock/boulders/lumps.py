@@ -70,19 +70,22 @@ def find_lumps(low: LowReturns, grid: Grid, /) -> Lumps:
     through to the ground breaks a disc, and twigs over a boulder do not hide it.
     """
     fine = _finer(grid, 2 if grid.cell_m <= 0.5 else 4)
-    seen = low.is_last & np.isfinite(low.above_m) & (low.above_m < BOULDER_MAX_HEIGHT_M)
-    cell = fine.cell_index(low.east[seen], low.north[seen])
-    lowest = lowest_in_cells(cell, low.above_m[seen], fine.shape)
-    lowest = fill_nearest(lowest, reach_cells=FILL_CELLS * grid.cell_m / fine.cell_m)
-    near = Seen.of(_without_twigs(lowest), fine)
     wide = _finer(grid, 1 if grid.cell_m <= 0.5 else 2)
-    far = Seen.of(lowest_into(near.height, fine, wide, 2), wide)
+    near = Seen.of(_lowest(low, low.above_near_m, fine, FILL_CELLS * grid.cell_m), fine)
+    far = Seen.of(lowest_into(_lowest(low, low.above_m, fine, FILL_CELLS * grid.cell_m), fine, wide, 2), wide)
     parts = [discs_of(far if radius >= COARSE_FROM_M else near, radius) for radius in DISC_RADII_M]
     east, north, radius, open_share = (np.concatenate(column) for column in zip(*parts, strict=True))
     times = len(OUTLINES_PER_RADIUS)
     outer = np.concatenate([share * radius for share in OUTLINES_PER_RADIUS])
     outline = outer[:, None, None] ** 2 * np.eye(2)
     return Lumps(np.tile(east, times), np.tile(north, times), outline, np.tile(open_share, times))
+
+
+def _lowest(low: LowReturns, above_m: Floats, grid: Grid, fill_m: float) -> Heights:
+    """Height of the lowest last return of each cell, without lone twigs; NaN farther than `fill_m` from any."""
+    seen = low.is_last & np.isfinite(above_m) & (above_m < BOULDER_MAX_HEIGHT_M)
+    lowest = lowest_in_cells(grid.cell_index(low.east[seen], low.north[seen]), above_m[seen], grid.shape)
+    return _without_twigs(fill_nearest(lowest, reach_cells=fill_m / grid.cell_m))
 
 
 TWIG_CELLS = 5

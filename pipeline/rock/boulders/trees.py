@@ -21,13 +21,14 @@ from pipeline.shipped import BOULDER_TREES
 
 # fmt: off
 FIRST_LOOK_MEASURES = frozenset((
-    "aspect", "count", "dome", "filled", "grain", "height", "high", "inside", "off", "open", "over", "radius", "rough",
-    "smooth", "through", "tilt",
+    "aspect", "core", "count", "dome", "filled", "full", "grain", "height", "high", "inside", "off", "open", "over",
+    "radius", "rough", "smooth", "through", "tilt",
 ))
 """Measures the trees of the first look may ask for: the keys of `pipeline.rock.boulders.confidence.first_terms`."""
 FULL_MEASURES = frozenset((
-    "aspect", "clutter", "count", "dome", "drop", "flat", "foot", "grain", "ground", "height", "high", "inside", "lean",
-    "off", "open", "over", "relative", "ring", "rough", "size", "slender", "smooth", "split", "through", "unseen",
+    "aspect", "clutter", "core", "count", "dome", "drop", "flat", "foot", "full", "grain", "ground", "height", "high",
+    "inside", "lean", "level_grain", "level_rough", "off", "open", "over", "plane", "relative", "ring", "rough", "size",
+    "slender", "slope", "smooth", "split", "through", "unseen",
 ))
 """Measures the trees of the full evidence may ask for: the keys of its `boulder_terms`."""
 # fmt: on

@@ -66,7 +66,9 @@ def find_rocky_pits(bare_earth: Heights, ground_support: Heights, grid: Grid, /)
     )
 
 
-def _by_returns(depth: Floats, labels: NDArray[np.int32], holds: Mask, n: int) -> tuple[Floats, NDArray[np.int64]]:
+def _by_returns(
+    depth: Floats, labels: NDArray[np.signedinteger], holds: Mask, n: int
+) -> tuple[Floats, NDArray[np.int64]]:
     """(n,) depth of each hollow by the ground returns in it, and how many cells hold one in the lower half of it."""
     deepest, n_cells = np.zeros(n), np.zeros(n, np.int64)
     for number, window in enumerate(ndimage.find_objects(labels, n)):

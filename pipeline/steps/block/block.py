@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from dataclasses import replace
 from pathlib import Path
-from typing import cast
 
 import numpy as np
 from numpy.typing import NDArray
@@ -60,7 +59,7 @@ def block(
     cloud = levelled(cloud, read_shifts(for_area))
     chosen = settings.model_copy(update={"ground_from": for_area["ground_from"]})
     found = classify_returns(cloud, settings=chosen, find_ground=engine(settings), roofs=roofs, wires=wires)
-    _write_classes(classified, whence, found.asprs_class, is_core)
+    _write_classes(classified, whence, _tiles(split, place), found.asprs_class, is_core)
     del whence
     earth = _earth(cloud, found, place)
     cloud, found = _nearby(cloud, found, place)
@@ -74,12 +73,12 @@ def block(
 
 
 def _returns(split: list[Path], place: Block) -> tuple[Cloud, Columns]:
-    """The returns of the block and its halo, and the tile of each with its place in it.
+    """The returns of the block and its halo, and the number of the path of each with its place in its tile.
 
     They come in one fixed order, so that nothing downstream can depend on how the survey was cut into tiles; what tiles
     that overlap repeat of each other is not usable.
     """
-    cloud, whence = arrays.join_returns(laid_out(split, place), names=("tile_key", "index"))
+    cloud, whence = arrays.join_returns(laid_out(split, place), names=("index",))
     order = northward(cloud)
     columns = vars(cloud).copy()
     del cloud
@@ -89,14 +88,23 @@ def _returns(split: list[Path], place: Block) -> tuple[Cloud, Columns]:
     return replace(cloud, is_usable=cloud.is_usable & ~find_duplicates(cloud)), whence
 
 
-def _write_classes(path: Path, whence: Columns, asprs_class: NDArray[np.uint8], is_core: NDArray[np.bool_]) -> None:
+def _tiles(split: list[Path], place: Block) -> list[str]:
+    """The name of the tile of each path of `laid_out`."""
+    return [path.parent.name for path in laid_out(split, place)]
+
+
+def _write_classes(
+    path: Path, whence: Columns, tiles: list[str], asprs_class: NDArray[np.uint8], is_core: NDArray[np.bool_]
+) -> None:
     """The classes of the core, tile by tile: places in the tile and the class of each."""
     core = np.flatnonzero(is_core)
-    key, index = (whence[name][core] for name in ("tile_key", "index"))
+    names, of_path = np.unique(tiles, return_inverse=True)
+    tile, index = of_path.astype(np.min_scalar_type(len(names)))[whence["path"][core]], whence["index"][core]
     written: dict[str, NDArray[np.generic]] = {}
-    for tile_key in np.unique(cast("NDArray[np.int64]", key)):
-        mine = key == tile_key
-        written |= {f"{tile_key}.index": index[mine], f"{tile_key}.asprs_class": asprs_class[core[mine]]}
+    for number, name in enumerate(names.tolist()):
+        mine = tile == number
+        if mine.any():
+            written |= {f"{name}.index": index[mine], f"{name}.asprs_class": asprs_class[core[mine]]}
     arrays.write_arrays(path, written)
 
 

@@ -11,13 +11,17 @@ from scipy.special import ndtr
 
 from pipeline.lattice.grid import Heights
 from pipeline.vegetation.areas.owners import Owners
-from pipeline.vegetation.running.runnability import BAND_OF, DENSITY_SPREAD_RATIO, Limits
+from pipeline.vegetation.running.density import MODEL_SPREAD_RATIO
+from pipeline.vegetation.running.runnability import BAND_OF, Limits
 
 Numbers = NDArray[np.float64]
 
 AREA_ERROR_SHARE = 0.3
 """Standard error of the mean density of an area, as a share of that of one window: some ten windows of 38 m2 fit into
 an area of a few hundred (our choice; unmeasured)."""
+RUNNER_SPREAD_RATIO = 0.2
+"""One sigma of the natural logarithm of the density at which different runners draw the same band (our choice;
+unmeasured)."""
 GROWTH_SPREAD_RATIO = 0.5
 """One sigma of the natural logarithm of the share of growth at which different mappers call open land rough: a factor
 of 1.6 (our choice; unmeasured)."""
@@ -99,11 +103,11 @@ def describe_areas(
     """Evidence (n texts) and confidence (n, 0..1) of areas.
 
     Confidence is the probability that the area's true density lies within its band, when what the survey measures
-    and what a runner meets scatter by DENSITY_SPREAD_RATIO (leaf angles, season, taste), and the survey itself by its
-    standard error. In open land it is the probability that the share of growth lies on its side of
-    `rough_growth_ratio`. In six made scenes (`tests/benchmarks/vegetation_confidence.py`) green was given 0.79 on
-    average and 0.79 of its areas were mostly in their band, open land 0.87 and 0.77; but 407 was given 0.91 and right
-    in 3 areas of 13. What mappers drew has not been compared.
+    scatters by MODEL_SPREAD_RATIO (how plants stand) and by its standard error, and runners by RUNNER_SPREAD_RATIO. In
+    open land it is the probability that the share of growth lies on its side of `rough_growth_ratio`. In four made
+    scenes of hard ground (`tests/benchmarks/vegetation_confidence.py`) green is given 0.71 on average and 0.75 of its
+    areas are mostly in their band, in two simple ones, whose plants stand as the model has them, 0.70 and 0.97; 407 is
+    given 0.84 and right in 3 areas of 13. What mappers drew has not been compared.
 
     Parameters
     ----------
@@ -133,7 +137,8 @@ def _band_confidence(totals: _Totals, symbols: Sequence[str], *, limits: Limits)
     edges = np.array([1e-6, *limits, 1e6])
     band = np.array([BAND_OF.get(symbol, 0) for symbol in symbols])
     value = np.maximum(totals.density, 1e-3)
-    sigma = np.hypot(DENSITY_SPREAD_RATIO, AREA_ERROR_SHARE * totals.error / value)
+    spread = np.hypot(RUNNER_SPREAD_RATIO, MODEL_SPREAD_RATIO)
+    sigma = np.hypot(spread, AREA_ERROR_SHARE * totals.error / value)
     low, high = np.log(edges[band]), np.log(edges[band + 1])
     inside: Numbers = ndtr((high - np.log(value)) / sigma) - ndtr((low - np.log(value)) / sigma)
     return inside

@@ -28,6 +28,12 @@ EXTINCTION_RATIO = 0.5
 All densities go with its inverse, and so must the limits of the bands."""
 
 
+MODEL_SPREAD_RATIO = 0.4
+"""One sigma of the natural logarithm of the density that is measured over that which is there, where plants do not
+stand as the model has them: leaves that lie or stand, clumps, carpets that reach into the layer. Measured by
+`tests/benchmarks/undergrowth_models.py`; which of these is how common in forests is our choice."""
+
+
 def plant_area_density(
     entered: Numbers, stopped: Numbers, /, *, layer_m: float, extinction: float, path_ratio: Numbers | float = 1.0
 ) -> Heights:
@@ -68,6 +74,17 @@ def density_standard_error(
     with np.errstate(divide="ignore", invalid="ignore"):
         error = np.sqrt(hit / (through * (hit + through))) / (extinction * layer_m * path_ratio)
     return np.where(entered > 0, error, np.nan).astype(np.float32)
+
+
+def with_model_error(density: Numbers, error: Numbers, /) -> Heights:
+    """Standard error of a density from the number of pulses and from how plants may stand, m2/m3, of the same shape.
+
+    Parameters
+    ----------
+    density, error : of `plant_area_density` and `density_standard_error`
+    """
+    both: Heights = np.hypot(error, MODEL_SPREAD_RATIO * density).astype(np.float32)
+    return both
 
 
 @dataclass(frozen=True)

@@ -57,6 +57,23 @@ def test_a_furrow_is_a_gully_of_its_depth(depth_m: float, symbol: str) -> None:
     assert 0.5 * depth_m <= found.height_m[0] <= depth_m
 
 
+def test_a_sunken_lane_is_two_banks_and_no_gully() -> None:
+    """2.3 m deep along 80 m, its floor 3 m and each side 2.4 m wide; the same depth with a sharp bottom is a gully."""
+    x, y = landscape.from_middle(GRID)
+    depth = 2.3 * np.clip((1.5 + 2.4 - np.abs(x)) / 2.4, 0, 1) * (np.abs(y) <= 40)
+    ground = slope_with(landscape.as_heights(-depth), rise_deg=3)
+    gully = draft_gullies(ground, GRID, SEEN, GRID)
+    assert gully.geometry.length.sum() < 20
+    found = draft_banks(ground, GRID, SEEN, GRID, gully, min_slope_deg=22)
+    assert set(found.symbol) == {"104"}
+    middle = landscape.middle_of(GRID)
+    for side in (-1, 1):
+        brink = shapely.box(middle[0] + side * 3.9 - 1, middle[1] - 35, middle[0] + side * 3.9 + 1, middle[1] + 35)
+        assert found.geometry.intersection(brink).length.sum() > 60
+    floor = shapely.box(middle[0] - 2, middle[1] - 35, middle[0] + 2, middle[1] + 35)
+    assert not found.geometry.intersects(floor).any()
+
+
 def test_a_wide_valley_is_no_gully() -> None:
     """A re-entrant 40 m wide is left to the contours."""
     ground = with_noise(landscape.ribbed_slope(GRID, rise_deg=15, width_m=40, depth_m=8))

@@ -103,9 +103,9 @@ def test_among_many_lumps_only_those_that_tower_over_them_are_drawn(monkeypatch:
 
 
 def test_confidence_falls_with_how_well_the_ground_was_seen() -> None:
-    """The same knoll where the ground is seen badly is worth less than half."""
+    """The same knoll where the ground is seen badly is worth a third."""
     well, badly = (knolls(hill(height_m=1.5, radius_m=5), seen=seen) for seen in (0.9, 0.3))
-    np.testing.assert_allclose(badly.confidence[0] / well.confidence[0], 0.3 / 0.8, rtol=0.01)
+    np.testing.assert_allclose(badly.confidence[0] / well.confidence[0], 0.3 / 0.9, rtol=0.01)
 
 
 def test_empty_ground_gives_an_empty_table() -> None:

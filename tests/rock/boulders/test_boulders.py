@@ -16,7 +16,7 @@ from pipeline.rock.boulders import batches, confidence
 from pipeline.rock.boulders.boulders import find_boulders, keep_best
 from pipeline.rock.boulders.confidence import boulder_confidence
 from pipeline.rock.boulders.evidence import Evidence
-from pipeline.rock.boulders.low_returns import opened_ground
+from pipeline.rock.boulders.low_returns import opened_grounds
 
 SIDE_M = 60.0
 MIDDLE = SIDE_M / 2
@@ -189,11 +189,27 @@ def test_each_side_without_ground_costs_the_same_log_odds(
     assert odds[0] - odds[1] == pytest.approx(0.8 * lost_sectors)
 
 
-def test_opening_cuts_off_the_boulder_and_keeps_the_slope() -> None:
-    """The opened ground runs under a boulder on a slope of 35 degrees."""
+@pytest.mark.parametrize("radius_m", [1.0, 1.8])
+def test_opening_cuts_off_the_boulder_and_keeps_the_slope(radius_m: float) -> None:
+    """The opened ground, for wide boulders and for narrow ones, runs under a boulder on a slope of 35 degrees."""
     en, ground = field(slope=0.7)
-    over = dome(en, 2.0, 1.8, (MIDDLE, MIDDLE))
+    over = dome(en, 2.0, radius_m, (MIDDLE, MIDDLE))
+    for opened in opened_grounds(*_as_columns(en, ground + over, ground)):
+        assert abs(opened[60, 60] - (100 + 0.7 * MIDDLE)) < 0.35
+
+
+def test_ground_for_narrow_boulders_stays_on_a_hummock() -> None:
+    """A hummock 12 m across is cut off where the widest boulders are looked for, and is ground for narrow ones."""
+    en, ground = field()
+    hummock = dome(en, 1.5, 6.0, (MIDDLE, MIDDLE))
+    wide, narrow = opened_grounds(*_as_columns(en, ground + hummock, ground))
+    assert wide[60, 60] < 100.4
+    assert narrow[60, 60] > 100.9
+
+
+def _as_columns(
+    en: NDArray[np.float64], height: NDArray[np.float64], ground: NDArray[np.float64]
+) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64], NDArray[np.float64], NDArray[np.bool_], Grid]:
+    """East, north, height, bare earth and whether last of the returns of the field, with its grid of 0.5 m."""
     grid = Grid.covering((0, 0, SIDE_M, SIDE_M), cell_m=0.5, crs=CORE.crs)
-    last = np.ones(len(en), bool)
-    opened = opened_ground(en[:, 0], en[:, 1], ground + over, ground, last, grid)
-    assert abs(opened[grid.rows // 2, grid.cols // 2] - (100 + 0.7 * MIDDLE)) < 0.35
+    return en[:, 0], en[:, 1], height, ground, np.ones(len(en), bool), grid

@@ -11,11 +11,14 @@ from pipeline.lattice.grid import Grid
 from pipeline.settings import VegetationSettings
 from pipeline.vegetation.running.density import (
     ENOUGH_PULSES,
+    MODEL_SPREAD_RATIO,
     count_in_windows,
     density_standard_error,
     layer_thickness_m,
     plant_area_density,
+    with_model_error,
 )
+from tests.benchmarks.undergrowth_models import DENSITIES, MODELS, Model, measured
 from tests.pulse_scene import EXTINCTION, RUNNING_LAYER, profile_of, shoot
 
 LAYER_M = RUNNING_LAYER[1] - RUNNING_LAYER[0]
@@ -134,3 +137,27 @@ def test_an_upside_down_layer_is_refused():
     assert layer_thickness_m(0.3, 2.5) == pytest.approx(2.2)
     with pytest.raises(ValueError, match="no thickness"):
         layer_thickness_m(2.5, 0.3)
+
+
+@pytest.mark.parametrize("model", MODELS[1:], ids=[model.name for model in MODELS[1:]])
+def test_two_stated_errors_cover_plants_that_do_not_stand_as_the_model_has_them(model: Model):
+    """Whatever their angles, layer, clumps of half the ground or carpet, at the density of 408."""
+    truth = 0.55
+    density = np.array([measured(model, truth)])
+    error = with_model_error(density, np.full(1, 0.1))
+    if model.share_of_ground < 0.5:
+        assert density[0] < truth - error[0]  # clumps on a quarter of the ground are worse than is stated
+    else:
+        assert abs(density[0] - truth) <= 2 * error[0]
+
+
+def test_the_error_from_pulses_alone_does_not_cover_leaves_that_lie():
+    """The control: lying leaves stop more than two standard errors of a count of pulses can explain."""
+    lying = next(model for model in MODELS if model.name == "leaves lie")
+    assert measured(lying, 0.55) - 0.55 > 2 * 0.1
+
+
+def test_the_model_error_is_the_one_that_is_measured():
+    """The constant is the spread that the benchmark prints."""
+    logs = [np.log(measured(model, density) / density) for model in MODELS[1:] for density in DENSITIES]
+    assert np.sqrt(np.mean(np.square(logs))) == pytest.approx(MODEL_SPREAD_RATIO, abs=0.02)
