@@ -100,7 +100,11 @@ def _draft(options: argparse.Namespace) -> int:
     if failure:
         print(f"tussock: {failure.message}", file=sys.stderr)
         return BAD_INPUT if failure.is_bad_input else FAILED
-    print(f"Ground: {read_json(plan.out / 'work' / 'decided.json')['reason']}")
+    decided = read_json(plan.out / "work" / "decided.json")
+    print(f"Ground: {decided['reason']}")
+    if decided["line_shifts"]:
+        before, after = decided["line_steps_before_m"], decided["line_steps_after_m"]
+        print(f"Flight lines: levelled; where two meet, one lay {before:.2f} m above the other, now {after:.2f} m.")
     if plan.limits_note:
         print(f"Calibration: {plan.limits_note}")
     print(f"The draft of {plan.area.name} is in {plan.out}")

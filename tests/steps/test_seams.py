@@ -48,7 +48,7 @@ def worked_through(folder: Path, flow: Flow) -> Path:
         height_unit_m=1.0,
         flow=flow,
     )
-    arrays.write_json(folder / "decided.json", {"ground_from": "own", "cell_m": 0.5})
+    arrays.write_json(folder / "decided.json", {"ground_from": "own", "cell_m": 0.5, "line_shifts": []})
     for name in blocks:
         block(
             split=[folder / "split"],

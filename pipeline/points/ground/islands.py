@@ -61,7 +61,7 @@ def doubtful_islands(lowest: Lowest, is_bare: Mask, n_near: NDArray[np.int64], /
     own, known = _beside(group, is_small, lowest.is_known)
 
     def total(count: NDArray[np.int64]) -> NDArray[np.float64]:
-        return np.bincount(group[is_small], count[is_small], group.size)
+        return np.asarray(np.bincount(group[is_small], count[is_small], group.size), np.float64)
 
     is_crag = (total(own) >= DENSE_SHARE * total(known)) & (total(n_near) >= SOLID_SHARE * total(lowest.count))
     doubtful: Mask = is_small & ~is_crag[group]

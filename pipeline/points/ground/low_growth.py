@@ -14,8 +14,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 
+from pipeline.lattice.filters.rims import Rim
 from pipeline.lattice.grid import EastNorthHeight, Mask
-from pipeline.lattice.means import Rim
 from pipeline.lattice.per_cell import count_in_cells, sum_in_cells
 from pipeline.lattice.sampling import bilinear
 from pipeline.points.ground.lowest import Lowest

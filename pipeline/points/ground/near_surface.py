@@ -35,7 +35,7 @@ as high as the next cell. Our choice."""
 BELOW_FACTOR = 4.0
 """Returns may lie this many tolerances below the surface and still be ground, since nothing grows below it. Our
 choice."""
-DENSE_M = 0.7
+DENSE_M = 0.6
 """Distance between returns up to which they are enough to tell low growth from the noise of the ground. Our choice."""
 STEEP = 1.0
 """Rise over run beyond which returns of one cell lie too far apart in height to tell growth from it. Our choice."""

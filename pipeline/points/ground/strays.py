@@ -27,7 +27,7 @@ MOST_ROUGH_M = 0.3
 crowns, and what lies below them may be the only ground. Our choice."""
 STRAY_ROUGHNESS = 2.0
 """Metres that this depth grows by for each metre that the neighbours lie off their plane in the mean. Our choice."""
-STRAY_M_PER_M = 0.05
+STRAY_M_PER_M = 0.12
 """Metres that this depth grows by for each metre between returns: planes of sparse surveys see less of the bends of the
 ground. Our choice."""
 STRAY_SLOPE_M = 0.15
@@ -38,6 +38,9 @@ COMPANY_SPACINGS = 1.5
 """How near they may lie in a sparse survey, in distances between its returns. Our choice."""
 LEAST_COMPANY = 2
 """How many other returns must lie at least half as deep: two strays beside each other are rare, three hardly happen.
+Our choice."""
+SPARSE_M = 0.8
+"""Distance between returns, in metres, from which one other is enough: a sparse survey has few returns in any hollow.
 Our choice."""
 REACHES = (2, 4, 8)
 """Half the widths, in cells, of the neighbourhoods through which the plane is drawn: the narrowest that holds enough
@@ -221,7 +224,7 @@ def _strays(
                     level = plane[0] + plane[1] * d_east + plane[2] * d_north
                     if level - enh[i, 2] >= 0.5 * depth:
                         company += 1
-            if company < LEAST_COMPANY:
+            if company < (LEAST_COMPANY if spacing_m[row, col] < SPARSE_M else 1):
                 found.append(own)
     return np.array(found, np.int64)
 
