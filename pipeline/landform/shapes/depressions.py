@@ -76,7 +76,7 @@ MIN_PIT_SIDE_DEG = 30.0
 "steep" (our choice)."""
 
 
-HOLLOW_LOG_ODDS = (-0.16, 1.97, 0.5, 1.63, 0.44, 2.83)
+HOLLOW_LOG_ODDS = (-0.09, 2.05, 0.5, 1.21, 0.71, 2.45)
 """Weights of `pipeline.landform.shapes.carried.terms` in the log odds of a hollow: fitted by `python -m
 tests.benchmarks.landform_shapes fit` to shapes planted in real hillsides and tiles and to two made scenes of restless
 moraine and karst, all named there. That of the returns that carry it is the least that we allow (our choice)."""
