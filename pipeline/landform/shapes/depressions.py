@@ -25,7 +25,7 @@ metre the norm asks of depressions and pits alike (our choice)."""
 ROOT_PIT_M, MIN_NARROW_DEPTH_M = 3.2, 0.95 * isom("111").smallest.height_m
 """A hollow narrower than this half way down must be as deep as that: torn up roots leave pits as wide as their plate, 2
 to 4 m at the brink, and 0.3 to 0.8 m deep (our choice)."""
-MIN_HOLLOW_EVIDENCE = 2.5
+MIN_HOLLOW_EVIDENCE = 2.4
 """Least product of likeness and contrast of a hollow: what just passes in both is unevenness (our choice)."""
 STEEPEST_HOLLOW_DEG = 55.0
 """Hollows with steeper sides are stray returns below the ground: earth holds 50 degrees at most, with roots in it
@@ -76,7 +76,7 @@ MIN_PIT_SIDE_DEG = 30.0
 "steep" (our choice)."""
 
 
-HOLLOW_LOG_ODDS = (-0.16, 1.97, 0.5, 1.63, 0.44, 2.83)
+HOLLOW_LOG_ODDS = (-0.09, 2.05, 0.5, 1.21, 0.71, 2.45)
 """Weights of `pipeline.landform.shapes.carried.terms` in the log odds of a hollow: fitted by `python -m
 tests.benchmarks.landform_shapes fit` to shapes planted in real hillsides and tiles and to two made scenes of restless
 moraine and karst, all named there. That of the returns that carry it is the least that we allow (our choice)."""

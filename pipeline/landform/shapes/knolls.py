@@ -156,7 +156,7 @@ MIN_ELONGATION = 1.6
 """Length over width from which a knoll is drawn as elongated, nearly that of the symbol 110, 2 to 1 (our choice)."""
 
 
-KNOLL_LOG_ODDS = (-0.6, 0.0, 0.5, 0.0, 2.23, 3.5)
+KNOLL_LOG_ODDS = (-1.92, 1.37, 0.5, 0.0, 1.6, 4.4)
 """Weights of `pipeline.landform.shapes.carried.terms` in the log odds of a knoll: fitted by `python -m
 tests.benchmarks.landform_shapes fit` to shapes planted in real hillsides and tiles and to two made scenes of restless
 moraine and karst, all named there. That of the returns that carry it is the least that we allow (our choice)."""
