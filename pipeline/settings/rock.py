@@ -11,7 +11,7 @@ class RockSettings(Section):
     """Boulders, cliffs, stony ground and bare rock."""
 
     least_boulder_confidence: float = Field(
-        0.35,
+        0.3,
         ge=0,
         le=1,
         description="Boulders less likely than this are left out. Higher: fewer dots, each surer. Lower: more boulders, and about one wrong dot for each right one that is gained (measured in hard scenes).",

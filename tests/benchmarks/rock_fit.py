@@ -372,7 +372,9 @@ def fit_company(table: pd.DataFrame, /) -> tuple[float, float, float]:
     is_boulder = kept.to_boulder <= DRAWN_WITHIN_M
     tile = kept.scene.str.split("/").str[0]
     seeds = np.where(tile.isin(["made", "open"]), 1, kept.scene.groupby(tile).transform("nunique"))
-    share = np.where(is_boulder, BOULDERS_PER_HA / PLANTED_PER_HA, kept.kind.map(WEIGHT_OF_KIND).fillna(1.0))
+    # Over relief clutter is planted as often as forests have it; in tiles a few of each kind stand for many.
+    clutter = np.where(tile.str.startswith("relief"), 1.0, kept.kind.map(WEIGHT_OF_KIND).fillna(1.0))
+    share = np.where(is_boulder, BOULDERS_PER_HA / PLANTED_PER_HA, clutter)
     weight = np.where(kept.is_planted, share, 1.0) / seeds * np.where(tile.isin(TILES), REAL_WEIGHT, 1.0)
     y = is_boulder.to_numpy(float)
     terms = np.column_stack((np.ones(len(kept)), kept.odds, np.log(kept.crowd + FEWEST_PER_HA)))
