@@ -47,7 +47,7 @@ LOW_SHARE, LOW_M = 0.0005, (0.4, 4.0)
 
 
 def relief_scene(block: str, seed: int, per_m2: float) -> Scene:
-    """A block of real relief, flown at `per_m2` pulses/m2, with objects planted on it; even seeds have survey faults."""
+    """A block of real relief flown at `per_m2` pulses/m2 with objects planted on it; of even seeds with faults."""
     rng = np.random.default_rng([seed, FIT_BLOCKS.index(block) if block in FIT_BLOCKS else 9])
     lattice = Lattice(SIDE_M)
     earth = _relief(block, lattice, seed)

@@ -37,6 +37,8 @@ class Planted:
 
 BOULDER_FORMS = {"lump": 0.3, "block": 0.25, "slab": 0.15, "half buried": 0.15, "slender": 0.15}
 """Families of boulders, and how often each is planted."""
+HIGHEST_M, WIDEST_M = 5.5, 7.0
+"""Highest and widest boulder that is planted: what is larger is drawn to its shape, or is a crag."""
 WIDTH_OF_FORM = {
     "lump": (1.0, 2.2),
     "block": (0.8, 1.6),
@@ -64,8 +66,8 @@ def draw_object(kind: str, rng: np.random.Generator, east: float, north: float) 
     angle, seed = float(rng.uniform(0, np.pi)), int(rng.integers(2**31))
     if kind == "boulder":
         form = str(rng.choice(list(BOULDER_FORMS), p=list(BOULDER_FORMS.values())))
-        height = float(np.exp(rng.uniform(np.log(0.6), np.log(4.0))))
-        width = height * float(rng.uniform(*WIDTH_OF_FORM[form]))
+        height = float(np.exp(rng.uniform(np.log(0.6), np.log(HIGHEST_M))))
+        width = min(height * float(rng.uniform(*WIDTH_OF_FORM[form])), WIDEST_M)
         return Planted(kind, east, north, height, width, width * float(rng.uniform(1.0, 1.5)), angle, seed, form)
     height, width, ratio = (float(rng.uniform(*limits)) for limits in CLUTTER[kind])
     return Planted(kind, east, north, height, width, width * ratio, angle, seed)
@@ -143,8 +145,10 @@ def _ant_hill(thing: Planted, rng: np.random.Generator, along: Floats, across: F
 
 
 def _log(thing: Planted, rng: np.random.Generator, along: Floats, across: Floats) -> Floats:
-    round_top = thing.height_m - thing.width_m / 2 * (1 - np.sqrt(np.clip(1 - across**2, 0, 1)))
-    return np.where((np.abs(across) < 1) & (np.abs(along) < 1), round_top, 0)
+    """A trunk, thinner towards one end."""
+    thick = 1 - rng.uniform(0, 0.4) * (along + 1) / 2
+    round_top = thing.height_m - thing.width_m / 2 * (1 - np.sqrt(np.clip(1 - (across / thick) ** 2, 0, 1)))
+    return np.where((np.abs(across) < thick) & (np.abs(along) < 1), round_top * thick, 0)
 
 
 def _root_plate(thing: Planted, rng: np.random.Generator, along: Floats, across: Floats) -> Floats:

@@ -99,7 +99,7 @@ WELL_INSIDE_SHARE = 0.8
 """Only within this share of the outline's radius a last return below the cap counts as having gone through the lump:
 nearer the edge it may have passed beside it."""
 CORE_SHARE = 0.5
-"""Share of the outline's radius within which nothing can have passed beside a boulder, even where flight lines lie 0.3 m
+"""Share of the outline's radius within which nothing can have passed beside a boulder, even where lines lie 0.3 m
 apart: what ended below the cap there went through it."""
 BOUGH_OVER_M = 1.5
 """Last returns up to so far above a cap are of boughs close over it, those above of crowns (our choice)."""
@@ -134,7 +134,7 @@ def look_at_caps(near: Near, above: Floats, lumps: Lumps, /) -> Caps:
         n_inside=near.count(part & ~is_low & (off < ON_CAP_M), k),
         n_over=near.count(part & (off >= ON_CAP_M) & (off < SPLIT_OVER_M), k),
         rms_m=rms,
-        grain_m=grain_of(near, above, is_on, k),
+        grain_m=_grain(near, above, is_on, k),
         dome=dome,
         tilt=tilt,
     )
@@ -184,7 +184,7 @@ MAX_STEP_MM = 2**15
 """Places along a strip are sorted by whole millimetres, of which so many are told apart: 33 m."""
 
 
-def grain_of(near: Near, above: Floats, is_on: NDArray[np.bool_], k: int, /) -> Floats:
+def _grain(near: Near, above: Floats, is_on: NDArray[np.bool_], k: int) -> Floats:
     """How much the height changes, in metres, from one return on a cap to the next, along strips both ways.
 
     Boughs that form an even surface on the whole still jump from one return to the next; rock has steps, but few. The

@@ -17,9 +17,9 @@ from pipeline.norm.symbols import isom
 from pipeline.rock.boulders.low_returns import Floats, Labels
 from pipeline.rock.boulders.trees import boulder_trees
 
-FEWEST_PER_HA = 5.0
-"""Lookalikes a hectare that are added to every count, so that none at all is no certainty: about what the cleanest
-forest shows (measured). The odds are fitted with it: a new figure needs a new fit."""
+FEWEST_PER_HA = 100.0
+"""Lookalikes a hectare that are added to every count: a thicket, with 90 to 180, is to count against a boulder, and
+clean or restless ground, with 5 to 60, hardly (our choice). A new figure needs a new fit of the odds."""
 
 
 def in_company(boulders: gpd.GeoDataFrame, known: Mask, grid: Grid, /) -> gpd.GeoDataFrame:

@@ -10,7 +10,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.rock.boulders.evidence import RING_M, SECTORS, Evidence
+from pipeline.rock.boulders.evidence import SECTORS, Evidence
 from pipeline.rock.boulders.first_look import FirstLook
 from pipeline.rock.boulders.low_returns import Floats
 from pipeline.rock.boulders.trees import boulder_trees, odds_by_trees
@@ -46,7 +46,6 @@ def boulder_terms(evidence: Evidence, /) -> dict[str, Floats]:
     n = np.maximum(evidence.n_on, 1.0)
     height = np.maximum(np.nan_to_num(evidence.height_m), 0.3)
     size = np.sqrt(evidence.width_m * evidence.length_m)
-    ring_m2 = np.pi * ((size / 2 + RING_M) ** 2 - size**2 / 4)
     through, off = evidence.n_through / (n + evidence.n_through), evidence.n_off / n
     smooth = _smoothness(n, evidence.fit_rms_m)
     return {
@@ -69,18 +68,15 @@ def boulder_terms(evidence: Evidence, /) -> dict[str, Floats]:
         "lean": evidence.lean_m,
         "ring": evidence.ring_rms_m,
         "unseen": 1 - evidence.sectors_seen / SECTORS,
-        "ground": evidence.n_ring / ring_m2,
         "flat": evidence.flat_share,
         "grain": evidence.grain_m,
         "dome": evidence.dome,
         "high": evidence.high,
-        "split": evidence.split,
         "core": evidence.core,
         "plane": evidence.core_rms_m,
-        "level_rough": evidence.level_rms_m,
-        "level_grain": evidence.level_grain_m,
+        "whole": evidence.solid_inside,
+        "alone": evidence.low_beside,
         "full": evidence.full,
-        "slope": evidence.slope,
     }
 
 

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from pipeline.lattice.runs import Runs, fitted
 from pipeline.rock.boulders.batches import batches_of, joined
-from pipeline.rock.boulders.caps import BOUGH_OVER_M, Caps, Near, grain_of, look_at_caps, refined, returns_near
+from pipeline.rock.boulders.caps import BOUGH_OVER_M, Caps, Near, look_at_caps, refined, returns_near
 from pipeline.rock.boulders.discs import DISC_LEAST_M
 from pipeline.rock.boulders.low_returns import Floats, Labels, LowReturns
 from pipeline.rock.boulders.lumps import Lumps
@@ -36,9 +36,9 @@ class Evidence:
     core : share of the last returns in the inner half of the outline that ended below the cap
     core_rms_m : how far the last returns in the inner half, and a little beyond, depart from a plane, each flight line
         for itself: rock has one hard surface there, boughs have a layer of them
-    level_rms_m, level_grain_m : `fit_rms_m` and `grain_m` once each flight line was laid on the cap
+    solid_inside : share of the last returns well inside the refined outline that are higher than half the lump
+    low_beside : share of the last returns just outside it that are lower than four tenths of the lump
     full : mean height of the returns on the lump as a share of its height
-    slope : of the ground around, as a tangent
     n_ring : ground returns in the ring
     sectors_seen : of eight sectors of the ring, those with ground in them
     ring_rms_m : how far the ground of the ring departs from a plane
@@ -54,7 +54,6 @@ class Evidence:
     grain_m : how much the height changes from one return on the lump to the next
     dome : how far the cap falls from its middle to the outline, as a share of the height
     high : last returns inside the outline from 1.5 m above the cap, as a share of those on it
-    split : share of the returns from vegetation around that are not the last of their pulse
     n_lines : flight lines with at least three returns on the lump
     line_step_m : how far apart in height those flight lines lay it; 0 where there is but one
     """
@@ -68,10 +67,9 @@ class Evidence:
     n_through: Floats
     core: Floats
     core_rms_m: Floats
-    level_rms_m: Floats
-    level_grain_m: Floats
+    solid_inside: Floats
+    low_beside: Floats
     full: Floats
-    slope: Floats
     n_ring: Floats
     sectors_seen: Floats
     ring_rms_m: Floats
@@ -87,7 +85,6 @@ class Evidence:
     grain_m: Floats
     dome: Floats
     high: Floats
-    split: Floats
     n_lines: Floats
     line_step_m: Floats
 
@@ -117,9 +114,9 @@ def _weigh_batch(low: LowReturns, lumps: Lumps, /) -> tuple[Evidence, Lumps]:
     solid = refined(near, lumps, caps.is_on)
     half = solid.half_axes_m
     foot, drop, open_share = _edge(near, above, caps, k)
-    clutter, split = _clutter(near, above, k)
+    clutter = _clutter(near, above, k)
     n_lines, line_step = _lines(near, caps, k)
-    level_rms, level_grain = _levelled(near, above, caps, k)
+    solid_inside, low_beside = _island(near, above, caps, solid, lumps)
     evidence = Evidence(
         height_m=caps.height_m,
         top_m=on.max(near.height[caps.is_on]),
@@ -130,10 +127,9 @@ def _weigh_batch(low: LowReturns, lumps: Lumps, /) -> tuple[Evidence, Lumps]:
         n_through=caps.n_through,
         core=caps.core,
         core_rms_m=_core_rms(near, above, caps, k),
-        level_rms_m=level_rms,
-        level_grain_m=level_grain,
+        solid_inside=solid_inside,
+        low_beside=low_beside,
         full=caps.full,
-        slope=np.hypot(plane[:, 1], plane[:, 2]),
         n_ring=near.count(in_ring, k),
         sectors_seen=_sectors_seen(near, in_ring, k),
         ring_rms_m=ring_rms,
@@ -149,7 +145,6 @@ def _weigh_batch(low: LowReturns, lumps: Lumps, /) -> tuple[Evidence, Lumps]:
         grain_m=caps.grain_m,
         dome=caps.dome,
         high=caps.high,
-        split=split,
         n_lines=n_lines,
         line_step_m=line_step,
     )
@@ -219,14 +214,10 @@ CLUTTER_TO_M = 4.0
 choice)."""
 
 
-def _clutter(near: Near, above: Floats, k: int) -> tuple[Floats, Floats]:
-    """How much vegetation stands around each lump, and how many of its returns are of pulses split by twigs."""
-    around = (near.scaled >= 1.0) & (near.beyond_m > 0.4) & (above < CLUTTER_TO_M)
-    tangle = around & (above > DISC_LEAST_M)
-    n_last = near.count(tangle & near.is_last, k)
-    n_part = near.count(tangle & ~near.is_last, k)
-    clutter = (n_last + 0.5) / (near.count(around & near.is_last, k) + 1.0)
-    return clutter, n_part / (n_part + n_last + 1.0)
+def _clutter(near: Near, above: Floats, k: int) -> Floats:
+    """How much vegetation stands around each lump."""
+    around = (near.scaled >= 1.0) & (near.beyond_m > 0.4) & (above < CLUTTER_TO_M) & near.is_last
+    return (near.count(around & (above > DISC_LEAST_M), k) + 0.5) / (near.count(around, k) + 1.0)
 
 
 LEAST_OF_LINE = 3
@@ -247,14 +238,35 @@ def _lines(near: Near, caps: Caps, k: int) -> tuple[Floats, Floats]:
     return n_lines, np.where(n_lines > 1, apart, 0.0)
 
 
-def _levelled(near: Near, above: Floats, caps: Caps, k: int) -> tuple[Floats, Floats]:
-    """Rms distance from the cap and grain of the returns on it, each flight line moved to lie on the cap."""
-    on = caps.is_on
-    step = _step_of_line(near.lump[on], near.flight_line[on], caps.off_m[on])
-    square = Runs.of(near.lump[on], k).sum((caps.off_m[on] - step) ** 2)
-    level = above.copy()
-    level[on] -= step
-    return np.sqrt(square / np.maximum(caps.n_on - 3.0, 1.0)), grain_of(near, level, on, k)
+INSIDE_TO, BESIDE_FROM, BESIDE_TO = 0.75, 1.15, 1.8
+"""Well inside the refined outline, and just outside it: shares of its distance from the middle (our choice)."""
+BESIDE_M = 0.35
+"""Half a footprint and what flight lines are apart: nearer the outline a return may have met the side (our choice)."""
+HALF_UP, LOW_SHARE = 0.5, 0.4
+"""Shares of the lump's height above which a return is of its top, and below which it is of what stands around."""
+
+
+def _island(near: Near, above: Floats, caps: Caps, solid: Lumps, lumps: Lumps) -> tuple[Floats, Floats]:
+    """How whole each lump is inside its refined outline, and how alone it stands.
+
+    Discs are tried at a few radii only; what a disc of the wrong one says of its edge is not true of the rock.
+    """
+    k = len(solid)
+    d_east = near.d_east - (solid.east - lumps.east)[near.lump]
+    d_north = near.d_north - (solid.north - lumps.north)[near.lump]
+    inverse = np.linalg.inv(solid.shape_m2)
+    (a, b), (_, c) = inverse[:, 0].T, inverse[:, 1].T
+    scaled = np.sqrt(a[near.lump] * d_east**2 + 2 * b[near.lump] * d_east * d_north + c[near.lump] * d_north**2)
+    from_edge = (scaled - 1) * solid.half_axes_m.mean(axis=1)[near.lump]
+    share = above / np.maximum(np.nan_to_num(caps.height_m), 0.1)[near.lump]
+    counted = near.is_last & (share < 1.5)
+    inside = counted & (scaled < INSIDE_TO)
+    beside = (
+        counted & (scaled > BESIDE_FROM) & (from_edge > BESIDE_M) & ((scaled < BESIDE_TO) | (from_edge < 2 * BESIDE_M))
+    )
+    of_top = near.count(inside & (share > HALF_UP), k) + 1
+    is_low = near.count(beside & (share < LOW_SHARE), k) + 1
+    return of_top / (near.count(inside, k) + 2), is_low / (near.count(beside, k) + 2)
 
 
 def _step_of_line(lump: Labels, line: NDArray[np.uint16], off: Floats) -> Floats:
@@ -263,7 +275,8 @@ def _step_of_line(lump: Labels, line: NDArray[np.uint16], off: Floats) -> Floats
     cell = lump * max(len(lines), 1) + number
     n = np.bincount(cell)
     total = np.bincount(cell, weights=off)
-    return (total / (n + 1.0))[cell]
+    step: Floats = (total / (n + 1.0))[cell]
+    return step
 
 
 CORE_TO = 0.6

@@ -26,9 +26,9 @@ FIRST_LOOK_MEASURES = frozenset((
 ))
 """Measures the trees of the first look may ask for: the keys of `pipeline.rock.boulders.confidence.first_terms`."""
 FULL_MEASURES = frozenset((
-    "aspect", "clutter", "core", "count", "dome", "drop", "flat", "foot", "full", "grain", "ground", "height", "high",
-    "inside", "lean", "level_grain", "level_rough", "off", "open", "over", "plane", "relative", "ring", "rough", "size",
-    "slender", "slope", "smooth", "split", "through", "unseen",
+    "alone", "aspect", "clutter", "core", "count", "dome", "drop", "flat", "foot", "full", "grain", "height", "high",
+    "inside", "lean", "off", "open", "over", "plane", "relative", "ring", "rough", "size", "slender", "smooth",
+    "through", "unseen", "whole",
 ))
 """Measures the trees of the full evidence may ask for: the keys of its `boulder_terms`."""
 # fmt: on
