@@ -71,6 +71,14 @@ def between(values: NDArray[np.floating] | Mask, row: float, col: float, /) -> f
     r, c = min(max(row, 0.0), rows - 1.0), min(max(col, 0.0), cols - 1.0)
     low, left = int(r), int(c)
     up, right = r - low, c - left
+    if low < rows - 1 and left < cols - 1:
+        # Quick, without a look at the weights: what is not a number may come of a cell without any.
+        total = (1 - up) * (1 - right) * values[low, left]
+        total += (1 - up) * right * values[low, left + 1]
+        total += up * (1 - right) * values[low + 1, left]
+        total += up * right * values[low + 1, left + 1]
+        if not np.isnan(total):
+            return float(total)
     # A cell without any weight is not looked at: it may be unknown, or lie beyond the rim.
     total = (1 - up) * (1 - right) * values[low, left]
     if right > 0:
