@@ -109,6 +109,8 @@ def _groups(
                 for c in range(max(0, col - cells), min(cols, col + cells + 1)):
                     if (r == row and c >= col) or not is_bare[r, c]:
                         continue
+                    if parent[r * cols + c] == own:
+                        continue
                     other = _root(parent, r * cols + c)
                     if other == own:
                         continue

@@ -17,7 +17,7 @@ from pipeline.compiled import compiled
 from pipeline.lattice.filters.bell import gaussian
 from pipeline.lattice.filters.rims import Rim
 from pipeline.lattice.grid import EastNorthHeight, Mask
-from pipeline.lattice.sampling import between
+from pipeline.lattice.sampling import blended
 from pipeline.points.ground.lowest import Lowest, taken
 from pipeline.points.ground.strays import lacks_company
 from pipeline.returns.triangulation import cell_means, heights_at_nodes
@@ -206,7 +206,10 @@ def _heights_above(
     above, n_below, depth_m = np.empty(len(height)), np.zeros(level.shape), np.zeros(level.shape)
     n_in, depth_in = n_below.ravel(), depth_m.ravel()
     for i in range(len(height)):
-        above[i] = height[i] - between(level, row[i], col[i])
+        # Returns lie some cells within the rim (`lowest.RIM_CELLS`).
+        low, left = int(row[i]), int(col[i])
+        four = level[low, left], level[low, left + 1], level[low + 1, left], level[low + 1, left + 1]
+        above[i] = height[i] - blended(four, row[i] - low, col[i] - left)
         if -DEEP_M < above[i] < 0:
             n_in[cell[i]] += 1
             depth_in[cell[i]] -= above[i]
@@ -233,7 +236,9 @@ def _lies_below(above: Cells, limit_m: Cells, row: Cells, col: Cells) -> Mask:
     """(n,) bool: returns no higher above the surface than the limit there."""
     below = np.empty(len(above), np.bool_)
     for i in range(len(above)):
-        below[i] = above[i] <= between(limit_m, row[i], col[i])
+        low, left = int(row[i]), int(col[i])
+        four = limit_m[low, left], limit_m[low, left + 1], limit_m[low + 1, left], limit_m[low + 1, left + 1]
+        below[i] = above[i] <= blended(four, row[i] - low, col[i] - left)
     return below
 
 

@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from pipeline.compiled import compiled
 from pipeline.lattice.grid import EastNorthHeight, Mask
-from pipeline.lattice.sampling import between
+from pipeline.lattice.sampling import blended
 from pipeline.lattice.windows import highest_around
 from pipeline.points.ground.edges import in_line_with_ground
 from pipeline.points.ground.low_growth import LOW_GROWTH_M, among_growth
@@ -86,7 +86,12 @@ def _compared(
     k = 0
     for i in range(len(enh)):
         row, col = enh[i, 1] / cell_m - first_row - 0.5, enh[i, 0] / cell_m - first_col - 0.5
-        height, allowed = enh[i, 2] - between(level, row, col), between(limit, row, col)
+        # Returns lie some cells within the rim (`lowest.RIM_CELLS`).
+        down, left = int(row), int(col)
+        four = level[down, left], level[down, left + 1], level[down + 1, left], level[down + 1, left + 1]
+        height = enh[i, 2] - blended(four, row - down, col - left)
+        four = limit[down, left], limit[down, left + 1], limit[down + 1, left], limit[down + 1, left + 1]
+        allowed = blended(four, row - down, col - left)
         is_above = height >= -BELOW_FACTOR * allowed
         near[i] = is_above and height <= allowed
         if is_above and height <= max(2 * LOW_GROWTH_M, allowed):

@@ -189,9 +189,6 @@ def _count_level(weight: Numbers, east: Numbers, north: Numbers, height: Numbers
         for k in range(weight.shape[1]):
             if weight[i, k] > 0:
                 n_all[i] += 1
-                step_m = abs(height[i, k])
-                # Most steps are gentle at any distance, which is not worked out for them.
-                n_level[i] += step_m <= WAY_STEP_M or step_m <= WAY_STEP_M + WAY_SLOPE * np.hypot(
-                    east[i, k], north[i, k]
-                )
+                limit_m = WAY_STEP_M + WAY_SLOPE * np.hypot(east[i, k], north[i, k])
+                n_level[i] += abs(height[i, k]) <= limit_m
     return n_level, n_all
