@@ -83,9 +83,36 @@ def between(values: NDArray[np.floating] | Mask, row: float, col: float, /) -> f
 
 
 @compiled
+def blended(four: tuple[float, float, float, float], up: float, right: float, /) -> float:
+    """The value between four cells, the two of a row and the two of the next; NaN where one is, even without weight.
+
+    For compiled loops over many places, which `between` slows down fivefold: each time an array is handed over, those
+    that use it are counted anew.
+
+    Parameters
+    ----------
+    up, right : float
+        How far the place lies from the first of the cells towards the next row and the next column, 0..1.
+    """
+    total = (1 - up) * (1 - right) * four[0]
+    total += (1 - up) * right * four[1]
+    total += up * (1 - right) * four[2]
+    total += up * right * four[3]
+    return float(total)
+
+
+@compiled
 def _bilinear(values: NDArray[np.floating], row: Numbers, col: Numbers) -> Numbers:
     """As `bilinear`, the outermost cells carried on outwards."""
+    rows, cols = values.shape
     found = np.empty(len(row))
     for i in range(len(row)):
-        found[i] = between(values, row[i], col[i])
+        found[i] = np.nan
+        if 0.0 <= row[i] < rows - 1 and 0.0 <= col[i] < cols - 1:
+            low, left = int(row[i]), int(col[i])
+            up, right = row[i] - low, col[i] - left
+            four = values[low, left], values[low, left + 1], values[low + 1, left], values[low + 1, left + 1]
+            found[i] = blended(four, up, right)
+        if np.isnan(found[i]):  # at the rim, or beside an unknown cell that may have no weight
+            found[i] = between(values, row[i], col[i])
     return found

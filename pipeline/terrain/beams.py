@@ -10,6 +10,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from pipeline.compiled import compiled
 from pipeline.lattice.grid import Grid, Heights
 from pipeline.lattice.per_cell import count_in_cells
 from pipeline.returns.cloud import Cloud
@@ -51,24 +52,65 @@ def aimed_pulses(
     first, last : (m,) index into the cloud of the first and the last return of each pulse
     height_above_m : (n,) metres above the bare earth, of the cloud's returns
     """
-    aside = _tilt(cloud, first, last) * np.maximum(height_above_m[last], 0.0)[:, None]
-    far = np.maximum(np.hypot(*aside.T) / MOST_MOVED_M, 1.0)
-    east, north = (cloud.en[last] - aside / far[:, None]).T
+    square = _squares(cloud.flight_line[last], cloud.east[last], cloud.north[last])
+    tilt = _tilt(cloud, first, last, square)
+    east, north = _moved(cloud.east, cloud.north, height_above_m, last, square, tilt)
     return count_in_cells(grid.cell_index(east, north), grid.shape).astype(np.float32)
 
 
-def _tilt(cloud: Cloud, first: NDArray[np.intp], last: NDArray[np.intp]) -> NDArray[np.float64]:
-    """(m, 2) metres to the east and north that the beam of each pulse lies aside, for each metre higher up."""
-    fall_m = cloud.height[first] - cloud.height[last]
-    east, north = cloud.east[last], cloud.north[last]
-    aside = np.column_stack((cloud.east[first] - east, cloud.north[first] - north))
-    tells = (fall_m >= LEAST_FALL_M) & (cloud.return_number[first] <= 1)
-    tells &= (np.hypot(*aside.T) <= MOST_EXTENT_M) & (np.abs(aside) <= MOST_TILT * fall_m[:, None]).all(axis=1)
-    square = _squares(cloud.flight_line[last], east, north)
-    number = np.bincount(square[tells], minlength=int(square.max(initial=-1)) + 1)
-    ratio = aside[tells] / fall_m[tells, None]
-    middle = np.column_stack([_medians(square[tells], ratio[:, axis], number) for axis in (0, 1)])
-    return np.where((number >= LEAST_PULSES)[:, None], middle, 0.0)[square]
+def _tilt(
+    cloud: Cloud, first: NDArray[np.intp], last: NDArray[np.intp], square: NDArray[np.int64]
+) -> NDArray[np.float64]:
+    """(squares, 2) metres to the east and north that beams lie aside for each metre higher up; 0 where none tells it.
+
+    `square` is the number of the square of each pulse.
+    """
+    tells, to_east, to_north = _telling(cloud.east, cloud.north, cloud.height, cloud.return_number, first, last)
+    own = square[tells]
+    number = np.bincount(own, minlength=int(square.max(initial=-1)) + 1)
+    middle = np.column_stack([_medians(own, ratio, number) for ratio in (to_east, to_north)])
+    return np.where((number >= LEAST_PULSES)[:, None], middle, 0.0)
+
+
+@compiled
+def _telling(
+    east: NDArray[np.float64],
+    north: NDArray[np.float64],
+    height: NDArray[np.float64],
+    return_number: NDArray[np.uint8],
+    first: NDArray[np.intp],
+    last: NDArray[np.intp],
+) -> tuple[NDArray[np.int64], NDArray[np.float64], NDArray[np.float64]]:
+    """(k,) numbers of the pulses that tell their direction, and how far aside they lie for each metre higher up."""
+    tells, to_east, to_north = np.empty(len(last), np.int64), np.empty(len(last)), np.empty(len(last))
+    k = 0
+    for i in range(len(last)):
+        fall_m = height[first[i]] - height[last[i]]
+        if fall_m >= LEAST_FALL_M and return_number[first[i]] <= 1:
+            e, n = east[first[i]] - east[last[i]], north[first[i]] - north[last[i]]
+            if np.hypot(e, n) <= MOST_EXTENT_M and max(abs(e), abs(n)) <= MOST_TILT * fall_m:
+                tells[k], to_east[k], to_north[k] = i, e / fall_m, n / fall_m
+                k += 1
+    return tells[:k].copy(), to_east[:k].copy(), to_north[:k].copy()
+
+
+@compiled
+def _moved(
+    east: NDArray[np.float64],
+    north: NDArray[np.float64],
+    height_above_m: NDArray[np.float32],
+    last: NDArray[np.intp],
+    square: NDArray[np.int64],
+    tilt: NDArray[np.float64],
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """(m,) east and (m,) north of the last return of each pulse, moved down its beam to the ground."""
+    to_east, to_north = np.empty(len(last)), np.empty(len(last))
+    for i in range(len(last)):
+        above_m = max(np.float64(height_above_m[last[i]]), 0.0)
+        e, n = tilt[square[i], 0] * above_m, tilt[square[i], 1] * above_m
+        far = max(np.hypot(e, n) / MOST_MOVED_M, 1.0)
+        to_east[i], to_north[i] = east[last[i]] - e / far, north[last[i]] - n / far
+    return to_east, to_north
 
 
 def _squares(line: NDArray[np.uint16], east: NDArray[np.float64], north: NDArray[np.float64]) -> NDArray[np.int64]:

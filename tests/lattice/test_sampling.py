@@ -68,6 +68,23 @@ def test_beyond_the_grid_the_rim_goes_on() -> None:
     np.testing.assert_allclose(found, interpolated(inside, np.nan), atol=1e-4)
 
 
+def test_unknown_cell_counts_only_where_it_has_weight() -> None:
+    """On the centres of the cells beside it, and on the lines between those, values are known; nearer to it not."""
+    values = VALUES.astype(float)
+    values[10, 20] = np.nan
+    row, col = np.array([9.0, 9.0, 11.0, 10.0, 10.5, 9.5, 10.0]), np.array([20.0, 19.5, 20.5, 21.0, 21.0, 19.5, 20.0])
+    expected = [
+        values[9, 20],
+        (values[9, 19] + values[9, 20]) / 2,
+        (values[11, 20] + values[11, 21]) / 2,
+        values[10, 21],
+        (values[10, 21] + values[11, 21]) / 2,
+        np.nan,
+        np.nan,
+    ]
+    np.testing.assert_allclose(bilinear(values, row, col), expected)
+
+
 def test_mean_along_a_line_counts_its_vertices_and_ignores_what_lies_outside() -> None:
     """A vertex on a one, one on a three, one outside: two. Wholly outside 0; no lines, nothing."""
     values = np.ones(GRID.shape, np.float32)

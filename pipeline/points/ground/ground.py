@@ -14,8 +14,8 @@ import numpy as np
 from pipeline.lattice.grid import EastNorthHeight, Mask
 from pipeline.points.ground.gentle_ways import is_gently_reached
 from pipeline.points.ground.islands import doubtful_islands, near_lowest
-from pipeline.points.ground.lowest import GROUND_CELL_M, Lowest, lowest_returns
-from pipeline.points.ground.near_surface import hold_surface, lies_near, near_surface
+from pipeline.points.ground.lowest import GROUND_CELL_M, Lowest, lowest_returns, taken
+from pipeline.points.ground.near_surface import hand_on_surface, lies_near, near_surface
 from pipeline.points.ground.objects import cut_at
 from pipeline.points.ground.plants import stands_out
 from pipeline.points.ground.strays import without_strays
@@ -41,9 +41,10 @@ def find_ground(enh: EastNorthHeight, is_candidate: Mask, /, *, window_m: float,
     index = np.flatnonzero(is_candidate)
     if len(index) == 0:
         return ground
-    lowest, is_bare, is_stray = bare_cells(enh[index], window_m=window_m, plant_m=plant_m)
+    mine = taken(enh, index)
+    lowest, is_bare, is_stray = bare_cells(mine, window_m=window_m, plant_m=plant_m)
     kept = np.flatnonzero(~is_stray)
-    ground[index[kept]] = near_surface(enh[index[kept]], lowest, is_bare)
+    ground[index[kept]] = near_surface(taken(mine, kept), lowest, is_bare)
     return ground
 
 
@@ -61,7 +62,7 @@ def bare_cells(enh: EastNorthHeight, /, *, window_m: float, plant_m: float) -> t
         is_bare &= ~doubtful_islands(lowest, is_bare, n_near)
         if turn == JOIN_ROUNDS - 1:
             fresh, is_bare, is_stray = without_strays(enh, lowest, is_bare)
-            hold_surface(lowest, is_bare)
+            hand_on_surface(lowest, is_bare, fresh)
             lowest = fresh
         is_bare |= lies_near(lowest, is_bare)
         is_bare &= ~stands_out(lowest, is_bare, plant_m=plant_m)

@@ -7,12 +7,13 @@ surface through the ground that is beyond doubt.
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.compiled import compiled
 from pipeline.lattice.grid import EastNorthHeight, Mask
-from pipeline.lattice.per_cell import count_in_cells
 from pipeline.points.ground.lowest import Lowest, spacing_of
 
 LINK_SPACINGS = 2.5
@@ -37,9 +38,18 @@ choice."""
 
 def near_lowest(enh: EastNorthHeight, lowest: Lowest, /) -> NDArray[np.int64]:
     """(rows, cols) number of the returns of each cell that lie not far above its lowest."""
-    row, col = (np.floor(enh[:, axis] / lowest.cell_m).astype(np.int64) for axis in (1, 0))
-    cell = (row - lowest.first_row) * lowest.height.shape[1] + col - lowest.first_col
-    return count_in_cells(cell[enh[:, 2] <= lowest.height.ravel()[cell] + SOLID_M], lowest.height.shape)
+    return _near_lowest(enh, lowest.first_row, lowest.first_col, lowest.cell_m, lowest.height)
+
+
+@compiled
+def _near_lowest(
+    enh: EastNorthHeight, first_row: int, first_col: int, cell_m: float, height: NDArray[np.float64]
+) -> NDArray[np.int64]:
+    count = np.zeros(height.shape, np.int64)
+    for i in range(len(enh)):
+        row, col = math.floor(enh[i, 1] / cell_m) - first_row, math.floor(enh[i, 0] / cell_m) - first_col
+        count[row, col] += enh[i, 2] <= height[row, col] + SOLID_M
+    return count
 
 
 def doubtful_islands(lowest: Lowest, is_bare: Mask, n_near: NDArray[np.int64], /) -> Mask:
@@ -98,6 +108,8 @@ def _groups(
             for r in range(max(0, row - cells), row + 1):
                 for c in range(max(0, col - cells), min(cols, col + cells + 1)):
                     if (r == row and c >= col) or not is_bare[r, c]:
+                        continue
+                    if parent[r * cols + c] == own:
                         continue
                     other = _root(parent, r * cols + c)
                     if other == own:

@@ -7,9 +7,9 @@ from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import ndimage
 
 from pipeline.compiled import compiled
+from pipeline.lattice.filters.bell import gaussian
 from pipeline.lattice.grid import EastNorthHeight, Mask
 from pipeline.returns.triangulation import Triangulated
 
@@ -115,9 +115,14 @@ def _lowest_in_cells(
     return number, count
 
 
+def taken(enh: EastNorthHeight, which: NDArray[np.intp], /) -> EastNorthHeight:
+    """(k, 3) the returns of these numbers, laid out column by column: taken row by row it lasts six times as long."""
+    return np.take(enh.T, which, axis=1).T
+
+
 def spacing_of(lowest: Lowest, /) -> NDArray[np.float64]:
     """(rows, cols) metres: mean distance between the returns around each cell, at most `SPACING_LIMIT_M`."""
     sigma = SPACING_SIGMA_M / lowest.cell_m
-    per_cell = ndimage.gaussian_filter(lowest.count.astype(np.float64), sigma, mode="constant", truncate=2.5)
+    per_cell = gaussian(lowest.count.astype(np.float64), sigma, rim="constant", truncate=2.5)
     spacing_m = lowest.cell_m / np.sqrt(np.maximum(per_cell, 1e-6))
     return np.asarray(np.minimum(spacing_m, SPACING_LIMIT_M))

@@ -5,12 +5,13 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from pipeline.compiled import compiled
 from pipeline.lattice.grid import EastNorthHeight, Mask
-from pipeline.lattice.sampling import bilinear
+from pipeline.lattice.sampling import blended
 from pipeline.lattice.windows import highest_around
 from pipeline.points.ground.edges import in_line_with_ground
 from pipeline.points.ground.low_growth import LOW_GROWTH_M, among_growth
-from pipeline.points.ground.lowest import Lowest, spacing_of
+from pipeline.points.ground.lowest import Lowest, spacing_of, taken
 from pipeline.returns.triangulation import Triangulated, cell_means
 
 JOIN_M = 0.3
@@ -57,19 +58,48 @@ def near_surface(enh: EastNorthHeight, lowest: Lowest, is_bare: Mask, /) -> Mask
     slope = np.hypot(slope_north, slope_east)
     spacing_m = spacing_of(lowest)
     limit = _limit(level, slope, spacing_m, cell_m)
-    at = enh[:, 1] / cell_m - lowest.first_row - 0.5, enh[:, 0] / cell_m - lowest.first_col - 0.5
-    above = enh[:, 2] - bilinear(level, *at)
-    allowed = bilinear(limit, *at)
-    near: Mask = (above <= allowed) & (above >= -BELOW_FACTOR * allowed)
-    low = np.flatnonzero((above <= np.maximum(2 * LOW_GROWTH_M, allowed)) & (above >= -BELOW_FACTOR * allowed))
-    row, col = (np.floor(axis[low] + 0.5).astype(np.int64) for axis in at)
-    is_told = ((spacing_m <= DENSE_M) & (slope <= STEEP))[row, col]
+    is_dense = (spacing_m <= DENSE_M) & (slope <= STEEP)
+    near, low, above, is_told = _compared(enh, lowest.first_row, lowest.first_col, cell_m, level, limit, is_dense)
     if is_told.any():
-        near[low[is_told]] = among_growth(enh[low], lowest, level)[is_told]
-    higher = low[~near[low] & (above[low] > 0)]
+        near[low[is_told]] = among_growth(taken(enh, low), lowest, level, above)[is_told]
+    higher = low[~near[low] & (above > 0)]
     tolerance_m = TOLERANCE_M + TOLERANCE_M_PER_M * spacing_m
-    near[higher] |= in_line_with_ground(enh[higher], lowest, is_bare, level, tolerance_m)
+    near[higher] |= in_line_with_ground(taken(enh, higher), lowest, is_bare, level, tolerance_m)
     return near
+
+
+@compiled
+def _compared(
+    enh: EastNorthHeight,
+    first_row: int,
+    first_col: int,
+    cell_m: float,
+    level: NDArray[np.float64],
+    limit: NDArray[np.float64],
+    is_dense: Mask,
+) -> tuple[Mask, NDArray[np.int64], NDArray[np.float64], Mask]:
+    """Which returns are within the limit, (n,) bool, and (k,) numbers of those not far above the surface.
+
+    Of each of these also the metres above the surface, and whether low growth can be told there.
+    """
+    near, low = np.empty(len(enh), np.bool_), np.empty(len(enh), np.int64)
+    above, is_told = np.empty(len(enh)), np.empty(len(enh), np.bool_)
+    k = 0
+    for i in range(len(enh)):
+        row, col = enh[i, 1] / cell_m - first_row - 0.5, enh[i, 0] / cell_m - first_col - 0.5
+        # Returns lie some cells within the rim (`lowest.RIM_CELLS`).
+        down, left = int(row), int(col)
+        four = level[down, left], level[down, left + 1], level[down + 1, left], level[down + 1, left + 1]
+        height = enh[i, 2] - blended(four, row - down, col - left)
+        four = limit[down, left], limit[down, left + 1], limit[down + 1, left], limit[down + 1, left + 1]
+        allowed = blended(four, row - down, col - left)
+        is_above = height >= -BELOW_FACTOR * allowed
+        near[i] = is_above and height <= allowed
+        if is_above and height <= max(2 * LOW_GROWTH_M, allowed):
+            low[k], above[k] = i, height
+            is_told[k] = is_dense[int(row + 0.5), int(col + 0.5)]
+            k += 1
+    return near, low[:k].copy(), above[:k].copy(), is_told[:k].copy()
 
 
 def _limit(
@@ -108,10 +138,14 @@ def _surface(lowest: Lowest, is_bare: Mask, /) -> tuple[NDArray[np.float64], NDA
     return level, np.asarray(slope_north), np.asarray(slope_east)
 
 
-def hold_surface(lowest: Lowest, is_bare: Mask, /) -> None:
-    """Bring the triangulation that is kept to these cells, before the returns of other cells are replaced."""
+def hand_on_surface(lowest: Lowest, is_bare: Mask, fresh: Lowest, /) -> None:
+    """Bring the triangulation that is kept to these cells and hand it to `fresh`, whose other cells may differ.
+
+    Otherwise all bare cells are triangulated anew, which takes a tenth of the time of finding the ground.
+    """
     if is_bare.any():
         _triangulated(lowest, is_bare)
+        fresh.triangulated.append(lowest.triangulated.pop())
 
 
 def _triangulated(lowest: Lowest, is_bare: Mask, /) -> Triangulated:

@@ -102,13 +102,12 @@ def neighbours_of(
     steps = [r * shape[1] + c for r in range(-reach, reach + 1) for c in range(-reach, reach + 1) if (r, c) != (0, 0)]
     at_east = (col + lowest.east[place] / lowest.cell_m) * lowest.cell_m
     at_north = (row + lowest.north[place] / lowest.cell_m) * lowest.cell_m
-    which, east, north, height = _differences(
-        number.ravel(), own, cell, np.array(steps), at_east, at_north, lowest.height[place]
-    )
-    is_there = which >= 0
     width_m = WIDTH_SHARE * (reach + 0.5) * factor * lowest.cell_m
-    weight = np.exp(-(east**2 + north**2) / width_m**2) * is_there
-    return Neighbours(len(row), own, np.maximum(which, 0), weight, width_m, east, north, height)
+    which, weight, east, north, height = _differences(
+        number.ravel(), own, cell, np.array(steps), at_east, at_north, lowest.height[place], width_m**2
+    )
+    np.exp(weight, out=weight)
+    return Neighbours(len(row), own, which, weight, width_m, east, north, height)
 
 
 @compiled
@@ -120,17 +119,19 @@ def _differences(
     east: NDArray[np.float64],
     north: NDArray[np.float64],
     height: NDArray[np.float64],
-) -> tuple[NDArray[np.int64], NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
-    """(m, k) each: number of the neighbour, -1 where there is none, and how far east, north and up it lies."""
+    width_m2: float,
+) -> tuple[NDArray[np.int64], NDArray[np.float64], NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
+    """(m, k) each: number of the neighbour, logarithm of its weight, and how far east, north and up it lies."""
     shape = len(own), len(steps)
-    which, d_east, d_north, d_height = np.empty(shape, np.int64), np.zeros(shape), np.zeros(shape), np.zeros(shape)
+    which, log_weight = np.zeros(shape, np.int64), np.full(shape, -np.inf)
+    d_east, d_north, d_height = np.zeros(shape), np.zeros(shape), np.zeros(shape)
     for i in range(len(own)):
         mine = own[i]
         for k in range(len(steps)):
             other = number[cell[i] + steps[k]]
-            which[i, k] = other
             if other >= 0:
-                d_east[i, k] = east[other] - east[mine]
-                d_north[i, k] = north[other] - north[mine]
-                d_height[i, k] = height[other] - height[mine]
-    return which, d_east, d_north, d_height
+                which[i, k] = other
+                e, n = east[other] - east[mine], north[other] - north[mine]
+                d_east[i, k], d_north[i, k], d_height[i, k] = e, n, height[other] - height[mine]
+                log_weight[i, k] = -(e * e + n * n) / width_m2
+    return which, log_weight, d_east, d_north, d_height

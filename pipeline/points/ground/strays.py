@@ -186,20 +186,24 @@ def _strays(
     """Numbers of the lowest returns that lie below the plane of their neighbours without company."""
     rows, cols = height.shape
     found = []
-    plane = np.empty(5)
+    plane, near = np.empty(3), np.empty(((2 * REACHES[-1] + 1) ** 2, 4))
     for row in range(rows):
         for col in range(cols):
             if not asked[row, col]:
                 continue
-            if not _draw_plane(plane, height, east, north, is_bare, row, col, cell_m):
+            n, reach = _neighbours(near, height, east, north, is_bare, row, col, cell_m)
+            if n < LEAST_NEIGHBOURS:
                 continue
-            if plane[3] > MOST_ROUGH_M:
-                continue
-            depth = plane[0] - height[row, col]
+            _draw_plane(plane, near[:n])
             steep = np.hypot(plane[1], plane[2])
             allowed = STRAY_M + STRAY_M_PER_M * spacing_m[row, col] + STRAY_SLOPE_M * steep
-            allowed += plane[4] * plane[4] / (2 * BEND_M)
-            if depth <= allowed + STRAY_ROUGHNESS * plane[3]:
+            allowed += (reach * cell_m) * (reach * cell_m) / (2 * BEND_M)
+            level = plane[0] + height[row, col]
+            depth = level - height[row, col]
+            if depth <= allowed:
+                continue
+            rough = _roughness(plane, near[:n])
+            if rough > MOST_ROUGH_M or depth <= allowed + STRAY_ROUGHNESS * rough:
                 continue
             own = -1
             for at in range(start[row * cols + col], start[row * cols + col + 1]):
@@ -221,8 +225,7 @@ def _strays(
                     d_east, d_north = enh[i, 0] - enh[own, 0], enh[i, 1] - enh[own, 1]
                     if d_east * d_east + d_north * d_north > reach_m * reach_m:
                         continue
-                    level = plane[0] + plane[1] * d_east + plane[2] * d_north
-                    if level - enh[i, 2] >= 0.5 * depth:
+                    if level + plane[1] * d_east + plane[2] * d_north - enh[i, 2] >= 0.5 * depth:
                         company += 1
             if company < (LEAST_COMPANY if spacing_m[row, col] < SPARSE_M else 1):
                 found.append(own)
@@ -230,8 +233,8 @@ def _strays(
 
 
 @compiled
-def _draw_plane(
-    plane: NDArray[np.float64],
+def _neighbours(
+    near: NDArray[np.float64],
     height: NDArray[np.float64],
     east: NDArray[np.float64],
     north: NDArray[np.float64],
@@ -239,45 +242,51 @@ def _draw_plane(
     row: int,
     col: int,
     cell_m: float,
-) -> bool:
-    """Write level, slopes, mean distance and reach of the plane through bare neighbours; whether there are enough."""
+) -> tuple[int, int]:
+    """How many bare neighbours there are, and half the width in cells of the neighbourhood that holds enough.
+
+    How far east, north and up each lies in metres, and its weight, are written into `near`.
+    """
     rows, cols = height.shape
+    n = reach = 0
     for reach in REACHES:
         n = 0
-        r0, r1 = max(0, row - reach), min(rows, row + reach + 1)
-        c0, c1 = max(0, col - reach), min(cols, col + reach + 1)
-        for r in range(r0, r1):
-            for c in range(c0, c1):
+        for r in range(max(0, row - reach), min(rows, row + reach + 1)):
+            for c in range(max(0, col - reach), min(cols, col + reach + 1)):
                 if is_bare[r, c] and np.isfinite(height[r, c]) and not (r == row and c == col):
+                    near[n, 0] = (c - col) * cell_m + east[r, c] - east[row, col]
+                    near[n, 1] = (r - row) * cell_m + north[r, c] - north[row, col]
+                    near[n, 2] = height[r, c] - height[row, col]
                     n += 1
         if n >= LEAST_NEIGHBOURS:
             break
-    if n < LEAST_NEIGHBOURS:
-        return False
     width = 0.6 * (reach + 0.5) * cell_m
-    plane[0], plane[1], plane[2] = 0.0, 0.0, 0.0
+    for k in range(n):
+        e, n_ = near[k, 0], near[k, 1]
+        near[k, 3] = np.exp(-(e * e + n_ * n_) / (width * width))
+    return n, reach
+
+
+@compiled
+def _draw_plane(plane: NDArray[np.float64], near: NDArray[np.float64]) -> None:
+    """Write level and slopes of the plane through the neighbours, from the return in the middle."""
+    plane[:] = 0.0
     for turn in range(3):
         t = x = y = z = xx = yy = xy = xz = yz = 0.0
-        for r in range(r0, r1):
-            for c in range(c0, c1):
-                if not is_bare[r, c] or not np.isfinite(height[r, c]) or (r == row and c == col):
-                    continue
-                e = (c - col) * cell_m + east[r, c] - east[row, col]
-                n_ = (r - row) * cell_m + north[r, c] - north[row, col]
-                h = height[r, c] - height[row, col]
-                w = np.exp(-(e * e + n_ * n_) / (width * width))
-                if turn > 0:
-                    rest = (h - plane[0] - plane[1] * e - plane[2] * n_) / SOFT_M
-                    w /= 1.0 + rest * rest
-                t += w
-                x += w * e
-                y += w * n_
-                z += w * h
-                xx += w * e * e
-                yy += w * n_ * n_
-                xy += w * e * n_
-                xz += w * e * h
-                yz += w * n_ * h
+        for k in range(len(near)):
+            e, n_, h, w = near[k]
+            if turn > 0:
+                rest = (h - plane[0] - plane[1] * e - plane[2] * n_) / SOFT_M
+                w /= 1.0 + rest * rest
+            t += w
+            x += w * e
+            y += w * n_
+            z += w * h
+            xx += w * e * e
+            yy += w * n_ * n_
+            xy += w * e * n_
+            xz += w * e * h
+            yz += w * n_ * h
         t = max(t, 1e-12)
         x, y, z = x / t, y / t, z / t
         xx, yy, xy, xz, yz = xx / t, yy / t, xy / t, xz / t, yz / t
@@ -287,16 +296,14 @@ def _draw_plane(
         plane[1] = (xz * yy - yz * xy) / determinant
         plane[2] = (yz * xx - xz * xy) / determinant
         plane[0] = z - plane[1] * x - plane[2] * y
+
+
+@compiled
+def _roughness(plane: NDArray[np.float64], near: NDArray[np.float64]) -> float:
+    """Mean distance of the neighbours from their plane in metres."""
     total = off = 0.0
-    for r in range(r0, r1):
-        for c in range(c0, c1):
-            if is_bare[r, c] and np.isfinite(height[r, c]) and not (r == row and c == col):
-                e = (c - col) * cell_m + east[r, c] - east[row, col]
-                n_ = (r - row) * cell_m + north[r, c] - north[row, col]
-                w = np.exp(-(e * e + n_ * n_) / (width * width))
-                total += w
-                off += w * abs(height[r, c] - height[row, col] - plane[0] - plane[1] * e - plane[2] * n_)
-    plane[0] += height[row, col]
-    plane[3] = off / max(total, 1e-12)
-    plane[4] = reach * cell_m
-    return True
+    for k in range(len(near)):
+        e, n_, h, w = near[k]
+        total += w
+        off += w * abs(h - plane[0] - plane[1] * e - plane[2] * n_)
+    return float(off / max(total, 1e-12))
