@@ -16,7 +16,7 @@ def less_sure(features: gpd.GeoDataFrame, unseen: Mask, grid: Grid, /) -> gpd.Ge
     """The points and lines with lower confidence, and with a word in the evidence, where they lie on unseen ground.
 
     A feature wholly on such ground keeps `UNSEEN_TRUST` of its confidence, one that lies half on it loses half as much.
-    What lies beside it loses nothing: cliffs are doubted on both sides, and with those within 1 m too a seventh of the
+    What lies beside it loses nothing: cliffs are doubted on both sides, and with those within 1 m too an eighth of the
     true ones of a made steep scene went.
 
     Parameters
