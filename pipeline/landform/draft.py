@@ -15,6 +15,7 @@ from pipeline.landform.contours.keep_off import keep_off
 from pipeline.landform.contours.limits import ALLOWED_SHIFT_SHARE
 from pipeline.landform.contours.slope_lines import draft_slope_lines
 from pipeline.landform.lines.line_pieces import measured_pieces, nearest_numbers, put_together, table_of, with_widths
+from pipeline.landform.not_seen import draw_not_seen
 from pipeline.landform.shapes.banks import draft_banks
 from pipeline.landform.shapes.broken_ground import draft_broken_ground
 from pipeline.landform.shapes.depressions import draft_hollows
@@ -28,6 +29,7 @@ from pipeline.lattice.sampling import sample
 from pipeline.norm.paper import sheet_ground_m
 from pipeline.outlines.cutting import cut_to_core
 from pipeline.settings import LandformSettings
+from pipeline.terrain.doubt import UNSEEN_TRUST, hardly_seen
 from pipeline.terrain.seen import ground_noise, how_well_seen, surrounded
 
 
@@ -74,7 +76,9 @@ def draft_landforms(
             raise ValueError(f"{name} has the shape {raster.shape}, the grid {grid.shape}")
     if min(grid.shape) < 2 or not np.isfinite(bare_earth).any():
         return no_features(grid.crs)
+    unseen = hardly_seen(bare_earth, ground_support, grid)
     seen = how_well_seen(ground_support, canopy_height, ground_noise(bare_earth, grid))
+    seen[unseen] *= np.float32(UNSEEN_TRUST)
     shown = np.where(surrounded(ground_support, grid), bare_earth, np.float32(np.nan))
     knolls, hollows = (
         draft(shown, ground_support, seen, grid, min_contrast=settings.min_bump_contrast, min_likeness=min_likeness)
@@ -102,7 +106,7 @@ def draft_landforms(
         pieces, points = cut_to_core(pieces, core), cut_to_core(points, core)
     drawn = join_features([put_together(pieces, either_way=EITHER_WAY), areas], grid.crs)
     told = tell(drawn) if core is None else tell_pieces(drawn)
-    return join_features([told, points], grid.crs)
+    return join_features([told, points, draw_not_seen(unseen, grid, core=core)], grid.crs)
 
 
 MARGIN_M = 200.0

@@ -18,7 +18,9 @@ from pipeline.rock.ground.bare_rock import draw_dark_ground, judge_dark_ground, 
 from pipeline.rock.ground.brightness import Brightness
 from pipeline.rock.ground.pits import find_rocky_pits
 from pipeline.rock.ground.stony import draw_stony_ground, judge_stony_ground, measure_stony_ground, roughness
+from pipeline.rock.on_unseen import less_sure
 from pipeline.settings import RockSettings
+from pipeline.terrain.doubt import hardly_seen
 from pipeline.terrain.seen import surrounded
 
 MARGIN_M = 200.0
@@ -102,16 +104,18 @@ def draft_rock_of_field(
         excess_m=settings.cliff_excess_m,
         impassable_min_height_m=settings.impassable_min_height_m,
     )
+    unseen = hardly_seen(bare_earth, ground_support, grid)
+    cliffs = less_sure(cliffs, unseen, grid)
     cliffs = cliffs[cliffs.confidence >= settings.least_cliff_confidence]
     sure = worth_drawing(
-        in_company(boulders, np.isfinite(bare_earth), grid),
+        less_sure(in_company(boulders, np.isfinite(bare_earth), grid), unseen, grid),
         least_confidence=settings.least_boulder_confidence,
         least_thicket_confidence=settings.least_thicket_confidence,
     )
     cliffs = _not_sides_of_boulders(cliffs, sure)
     free = _off_cliffs(sure, cliffs, distance_m=CLIFF_RUN_M)
     drawn = generalise_boulders(free, least_confidence=settings.least_boulder_confidence)
-    pits = find_rocky_pits(shown, ground_support, grid)
+    pits = less_sure(find_rocky_pits(shown, ground_support, grid), unseen, grid)
     own = cut_to_core(join_features([drawn, cliffs, pits], grid.crs), core)
     rough = _rough_and_bare(bare_earth, ground_support, canopy_height, grid, core, brightness, settings)
     return join_features([own, *rough], grid.crs)
