@@ -99,7 +99,8 @@ class Planes:
         How far above it still is ground: grows with the width of the neighbourhood, its slope, and the root mean
         square depth of the neighbours below the plane, which is roughness that plants cannot make.
     level_share : (m,) 0..1
-        Share of the neighbours to which a gentle way leads: the lip of a cliff has many, a plant few.
+        Share of the neighbours to which a gentle way leads: the lip of a cliff has many, a plant few. 0 where the
+        return lies too low for a lip (`LIP_M`).
     is_known : (m,) bool
         Enough neighbours to tell.
     """
@@ -125,7 +126,7 @@ def _fit_planes(near: Neighbours, steady_m: NDArray[np.float64], /) -> Planes:
         slope = np.hypot(slope_east, slope_north)
         limit_m = steady_m + PLANT_SLOPE_SHARE * near.width_m * slope
     below_m = _depth_below(planes, near.which, near.weight, near.east, near.north, near.height, trust)
-    n_level, n_neighbours = _count_level(near.weight, near.east, near.north, near.height)
+    n_level, n_neighbours = _count_level(near.weight, near.east, near.north, near.height, -level > LIP_M)
     limit_m = limit_m + PLANT_ROUGHNESS * below_m
     level_share = n_level / np.maximum(n_neighbours, 1)
     return Planes(-level, limit_m, level_share, n_neighbours >= LEAST_NEIGHBOURS)
@@ -182,13 +183,15 @@ def _depth_below(
 
 
 @compiled
-def _count_level(weight: Numbers, east: Numbers, north: Numbers, height: Numbers) -> tuple[Places, Places]:
-    """(m,) twice: neighbours to which a gentle way leads, and all neighbours."""
+def _count_level(weight: Numbers, east: Numbers, north: Numbers, height: Numbers, asked: Mask) -> tuple[Places, Places]:
+    """(m,) twice: neighbours to which a gentle way leads, 0 where that is not asked, and all neighbours."""
     n_level, n_all = np.zeros(len(weight), np.int64), np.zeros(len(weight), np.int64)
     for i in range(len(weight)):
         for k in range(weight.shape[1]):
             if weight[i, k] > 0:
                 n_all[i] += 1
+                if not asked[i]:
+                    continue
                 limit_m = WAY_STEP_M + WAY_SLOPE * np.hypot(east[i, k], north[i, k])
                 n_level[i] += abs(height[i, k]) <= limit_m
     return n_level, n_all
