@@ -38,6 +38,7 @@ from pipeline.shipped import BOULDER_TREES
 from tests.benchmarks.rock_relief import relief_scene
 from tests.benchmarks.rock_scenes import (
     CRS,
+    JUDGE_TILES,
     OPEN_KINDS,
     PER_KIND,
     SETTINGS,
@@ -49,23 +50,29 @@ from tests.benchmarks.rock_scenes import (
 )
 
 FIT_MADE = (
-    *((21, 8.0), (22, 4.0), (23, 12.0), (24, 8.0), (27, 6.0)),
+    *((21, 8.0), (22, 4.0), (23, 12.0), (24, 8.0), (25, 2.0), (27, 6.0)),
     *((71, 4.0), (72, 3.0), (77, 4.0), (79, 5.0), (82, 6.0)),
 )
 """Seed and pulses/m2 of the made scenes that are fitted to."""
-FIT_SEEDS = {"bc_1": (1, 2, 22), "bc_2": (1, 2), "lava": (1, 2, 4, 5)}
+FIT_TILES = tuple(name for name in TILES if name not in JUDGE_TILES)
+FIT_SEEDS = {**dict.fromkeys(FIT_TILES, (1, 2)), "bc_1": (1, 2, 22), "lava": (1, 2, 4, 5)}
 """Seeds of the objects planted in each tile to fit to."""
 FIT_RELIEF = {
     "3506_0": (
         (4, 8.0),
+        (8, 4.0),
         (12, 6.0),
         (16, 12.0),
+        (20, 5.0),
         (24, 8.0),
         (200, 8.0),
+        (205, 4.0),
         (210, 6.0),
         (215, 12.0),
+        (220, 5.0),
         (225, 10.0),
         (230, 8.0),
+        (235, 4.0),
         (240, 6.0),
         (300, 8.0),
         (305, 4.0),
@@ -73,25 +80,35 @@ FIT_RELIEF = {
     ),
     "3506_2": (
         (5, 8.0),
+        (9, 4.0),
         (13, 6.0),
         (17, 12.0),
+        (21, 5.0),
         (25, 8.0),
+        (201, 4.0),
+        (206, 6.0),
         (211, 12.0),
+        (216, 5.0),
         (221, 10.0),
         (226, 8.0),
+        (231, 4.0),
         (236, 6.0),
         (301, 4.0),
         (306, 6.0),
     ),
     "3507_0": (
         (6, 8.0),
+        (10, 4.0),
         (14, 6.0),
         (18, 12.0),
+        (22, 5.0),
         (26, 8.0),
         (202, 6.0),
         (207, 12.0),
+        (212, 5.0),
         (217, 10.0),
         (222, 8.0),
+        (227, 4.0),
         (232, 6.0),
         (237, 12.0),
         (302, 6.0),
@@ -105,19 +122,22 @@ FIT_RELIEF = {
         (23, 5.0),
         (27, 8.0),
         (203, 12.0),
+        (208, 5.0),
         (213, 10.0),
         (218, 8.0),
+        (223, 4.0),
         (228, 6.0),
         (233, 12.0),
+        (238, 5.0),
         (303, 12.0),
         (308, 5.0),
     ),
 }
 """Seeds and pulses/m2 of the flights over each block of real relief that are fitted to; none over those to judge on."""
-FIT_THINNED, FIT_THINNED_SEEDS = ("bc_2",), (3,)
+FIT_THINNED, FIT_THINNED_SEEDS = ("bc_1", "bc_2", "lava"), (3,)
 THINNED_TO = 0.45
 """Share of the pulses kept of a tile that is to stand for a survey of 4 pulses/m2."""
-FIT_OPEN = ((41, 8.0),)
+FIT_OPEN = ((41, 8.0), (42, 4.0))
 """Seed and pulses/m2 of the open slopes with every kind of object."""
 FIT_THICKETS = ((44, 8.0, 0.55),)
 """Seed, pulses/m2 and share of the pulses that undergrowth stops, of the thickets with boulders in them."""
@@ -130,20 +150,27 @@ WEIGHT_OF_KIND = {
 """Weight of each planted thing that is no boulder (our choice): bushes are many in forests, piles and huts rare."""
 DENSE_WEIGHT = 0.5
 """Weight of the lumps of three tiles of one dense conifer forest, which hold most of all."""
-COMPANY_TILES, COMPANY_SEEDS = ("bc_1", "bc_2", "lava"), (21,)
+COMPANY_TILES, COMPANY_SEEDS = ("bc_1", "bc_2", "lava", "pine_43", "crop_1"), (21,)
 COMPANY_MADE = ((91, 8.0), (92, 4.0), (94, 4.0))
 COMPANY_RELIEF = {
-    "3506_0": ((104, 8.0),),
+    "3506_0": (
+        (104, 8.0),
+        (108, 4.0),
+        (112, 6.0),
+    ),
     "3506_2": (
         (105, 8.0),
+        (109, 4.0),
         (113, 6.0),
     ),
     "3507_0": (
         (106, 8.0),
+        (110, 4.0),
         (114, 6.0),
     ),
     "3507_8": (
         (107, 8.0),
+        (111, 4.0),
         (115, 6.0),
     ),
 }

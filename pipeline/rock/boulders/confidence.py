@@ -35,7 +35,6 @@ def first_terms(first: FirstLook, /) -> dict[str, Floats]:
         "open": first.open_share,
         "height": first.height_m,
         "filled": first.filled,
-        "core": first.core,
         "full": first.full,
         "aspect": first.aspect,
     }

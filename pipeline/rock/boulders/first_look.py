@@ -29,7 +29,6 @@ class FirstLook:
     n_on: Floats
     n_off: Floats
     n_through: Floats
-    core: Floats
     full: Floats
     n_inside: Floats
     n_over: Floats
@@ -59,7 +58,6 @@ def _look_at_batch(low: LowReturns, lumps: Lumps, /) -> FirstLook:
         n_on=caps.n_on,
         n_off=caps.n_off,
         n_through=caps.n_through,
-        core=caps.core,
         full=caps.full,
         n_inside=caps.n_inside,
         n_over=caps.n_over,

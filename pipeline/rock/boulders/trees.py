@@ -21,7 +21,7 @@ from pipeline.shipped import BOULDER_TREES
 
 # fmt: off
 FIRST_LOOK_MEASURES = frozenset((
-    "aspect", "core", "count", "dome", "filled", "full", "grain", "height", "high", "inside", "off", "open", "over",
+    "aspect", "count", "dome", "filled", "full", "grain", "height", "high", "inside", "off", "open", "over",
     "radius", "rough", "smooth", "through", "tilt",
 ))
 """Measures the trees of the first look may ask for: the keys of `pipeline.rock.boulders.confidence.first_terms`."""

@@ -69,6 +69,32 @@ def test_a_boulder_on_open_ground_is_found_and_measured(height_m: float, radius_
     assert row.symbol == ("205" if row.height_m >= 2 else "204")
 
 
+def block(
+    en: NDArray[np.float64], height_m: float, side_m: float, *, tilt: float = 0.0, at: float = MIDDLE
+) -> NDArray[np.float64]:
+    """Height over the ground of an upright block with square sides, its top tilted eastwards."""
+    east, north = (en - at).T
+    on = (np.abs(east) < side_m / 2) & (np.abs(north) < side_m / 2)
+    return np.where(on, height_m + tilt * (east - side_m / 2), 0.0)
+
+
+@pytest.mark.parametrize(("height_m", "side_m", "tilt"), [(1.8, 1.8, 0.0), (2.6, 2.0, 0.2), (1.5, 3.5, 0.2)])
+def test_blocks_and_slabs_are_found_as_domes_are(height_m: float, side_m: float, tilt: float) -> None:
+    """Rock with upright sides, as high as wide, slimmer, or a leaning slab, is found, measured, and nothing beside."""
+    en, ground = field()
+    table = found(en, ground, block(en, height_m, side_m, tilt=tilt))
+    assert abs(table.height_m.max() - height_m) < 0.4
+    assert (np.hypot(table.geometry.x - MIDDLE, table.geometry.y - MIDDLE) < side_m).all()
+
+
+def test_a_block_on_a_steep_hummock_is_found() -> None:
+    """The lowest ground within 9 m lies 1.5 m below its foot, yet the places around it count as open."""
+    en, ground = field()
+    hummock = dome(en, 1.8, 6.0, (MIDDLE, MIDDLE))
+    table = found(en, ground + hummock, block(en, 1.8, 2.2))
+    assert len(table) == 1
+
+
 @pytest.mark.parametrize("slope", [0.3, 0.7])
 @pytest.mark.parametrize("kept_as_ground", [False, True])
 def test_a_boulder_on_a_slope_is_found_whatever_the_filter_did(slope: float, kept_as_ground: bool) -> None:
