@@ -6,12 +6,13 @@ import geopandas as gpd
 import numpy as np
 import pytest
 import shapely
-from hypothesis import given, settings
+from hypothesis import assume, example, given, settings
 from hypothesis import strategies as st
 from scipy import ndimage
+from scipy.spatial import cKDTree
 from shapely.geometry import LineString, Point, Polygon, box
 
-from pipeline.draft.joining import join_fields
+from pipeline.draft.joining import MEET_M, join_fields
 from pipeline.features import join_features, make_features, no_features
 from pipeline.lattice.fields import fields_over
 from pipeline.lattice.grid import Grid
@@ -20,6 +21,8 @@ from pipeline.outlines.cutting import cut_to_core
 CRS = "EPSG:25832"
 FIELD_M = 100.0
 FIELDS = fields_over([(-100.0, 0.0, 100.0, 200.0)], field_m=FIELD_M, one_field_m2=0)
+
+BORDERS = shapely.MultiLineString([[(0, -1), (0, 201)], [(-101, 100), (101, 100)]])
 
 
 def table(shapes: list[shapely.Geometry], symbol: list[str] | str = "104", **numbers: float) -> gpd.GeoDataFrame:
@@ -55,6 +58,7 @@ def test_fields_lie_side_by_side() -> None:
 
 @settings(deadline=None, max_examples=60)
 @given(st.integers(0, 2**32 - 1))
+@example(2_313_081_836)
 def test_lines_are_the_same_after_cutting_and_joining(seed: int) -> None:
     """Winding lines, direction kept: each comes back with its vertices in order, rings as rings."""
     random = np.random.default_rng(seed)
@@ -64,8 +68,10 @@ def test_lines_are_the_same_after_cutting_and_joining(seed: int) -> None:
         line = np.cumsum(steps, axis=0) + random.uniform([-90, 10], [90, 190])
         line = 99 - np.abs((line + np.array([99, -1])) % 396 - 198) + np.array([0, 100])
         lines.append(LineString(np.concatenate((line, line[:1])) if random.random() < 0.4 else line))
+    # Where lines cross a border within a millimetre of each other it is a fork to the code, and nothing is joined.
+    crossings = shapely.get_coordinates(shapely.intersection(lines, BORDERS))
+    assume(not cKDTree(crossings).query_pairs(2 * MEET_M) if len(crossings) else True)
     made = cut_and_joined(table(lines))
-    # Lines that cross each other on a border could be joined the wrong way round; random ones do not.
     assert len(made) == len(lines)
     assert made.geometry.length.sum() == pytest.approx(sum(line.length for line in lines))
     wanted = {_directed(line) for line in lines}
