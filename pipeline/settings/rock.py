@@ -14,13 +14,13 @@ class RockSettings(Section):
         0.3,
         ge=0,
         le=1,
-        description="Boulders less likely than this are left out. Higher: fewer dots, each surer. Lower: more boulders, and about one wrong dot for each right one that is gained (measured in hard scenes).",
+        description="Boulders less likely than this are left out. Higher: fewer dots, each surer. Lower: more boulders, and more wrong dots.",
     )
     least_thicket_confidence: float = Field(
         0.3,
         ge=0,
         le=1,
-        description="The limit for boulders in thickets of young trees and brash, where none is sure. Higher: dense forest stays without boulders. Lower: more wrong dots there; the default draws some five a hectare in dense conifers (measured).",
+        description="The limit for boulders in thickets of young trees and brash, where none is sure. Higher: dense forest stays without boulders. Lower: more wrong dots there; the default draws some seven a hectare in dense conifers (measured).",
     )
     least_cliff_confidence: float = Field(
         0.5,

@@ -252,8 +252,8 @@ MEASUREMENTS = (
         "Is a draft the same after a run that was killed?",
         "The sample, drafted over and over; runs are killed with all their processes at random moments, up to five in "
         "a row, then followed by one to the end, whose files are compared byte by byte with an undisturbed run's.",
-        printed("tests.benchmarks.kills", "100"),
-        command="python -m tests.benchmarks.kills 100",
+        printed("tests.benchmarks.kills", "40"),
+        command="python -m tests.benchmarks.kills 40",
         is_long=True,
     ),
     Measurement(

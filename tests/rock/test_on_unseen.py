@@ -36,7 +36,7 @@ def test_a_cliff_and_a_boulder_are_drawn_as_unsure_as_their_ground(
         [shapely.Point(40, 15)],
         crs=GRID.crs,
         symbol="204",
-        confidence=0.99,
+        confidence=0.9999,
         evidence="made",
         height_m=1.5,
         width_m=2.0,

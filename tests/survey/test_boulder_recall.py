@@ -65,8 +65,8 @@ def test_the_shipped_table_gives_shares(pulses_per_m2: float, canopy_share: floa
 
 
 def test_the_survey_says_in_plain_words_what_to_expect() -> None:
-    """Dense and open is good, thin under dense crowns is not, and the numbers are in the sentence."""
-    assert boulders(16.0, 0.9).grade == "good"
+    """Dense and open is usable, thin under dense crowns is not, and the numbers are in the sentence."""
+    assert boulders(16.0, 0.9).grade == "usable"
     assert boulders(1.0, 0.4).grade in {"poor", "not possible"}
     assert "in 10 of those 1 to 2 m high" in boulders(8.0, 0.5).reason
     assert len(boulders(8.0, 0.5).reason) < 78
