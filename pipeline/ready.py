@@ -19,7 +19,7 @@ from contextlib import contextmanager, suppress
 from pathlib import Path
 
 READY = "TUSSOCK_READY"
-"""Variable of the environment that names the socket at which the process waits."""
+"""Variable of the environment with the name of the socket at which the process waits."""
 STEP_ENVIRONMENT = {
     # One thread a step: jobs run side by side.
     "OMP_NUM_THREADS": "1",
@@ -48,33 +48,37 @@ def steps_ready() -> Iterator[None]:
     if sys.platform != "linux":
         yield
         return
+    import secrets
     import subprocess
-    import tempfile
 
-    with tempfile.TemporaryDirectory(prefix="tussock-") as folder:
-        place = f"{folder}/ready"
-        with _listening(place) as listening:
-            waiting = subprocess.Popen(
-                [sys.executable, "-m", "pipeline.ready", str(listening.fileno())],
-                stdin=subprocess.PIPE,
-                pass_fds=[listening.fileno()],
-                env=os.environ | STEP_ENVIRONMENT,
-            )
-        os.environ[READY] = place
-        try:
-            # Leaving closes its standard input, and so would a sudden end of this process: both end it.
-            with waiting:
-                yield
-        finally:
-            del os.environ[READY]
+    place = f"tussock-{secrets.token_hex(16)}"
+    with _listening(place) as listening:
+        waiting = subprocess.Popen(
+            [sys.executable, "-m", "pipeline.ready", str(listening.fileno())],
+            stdin=subprocess.PIPE,
+            pass_fds=[listening.fileno()],
+            env=os.environ | STEP_ENVIRONMENT,
+        )
+    os.environ[READY] = place
+    try:
+        # Leaving closes its standard input, and so would a sudden end of this process: both end it.
+        with waiting:
+            yield
+    finally:
+        del os.environ[READY]
 
 
 def _listening(place: str) -> socket.socket:
     """A socket that steps can knock at before anybody answers."""
     made = socket.socket(socket.AF_UNIX, socket.SOCK_STREAM)
-    made.bind(place)
+    made.bind(_address(place))
     made.listen(128)
     return made
+
+
+def _address(place: str) -> str:
+    """A name for a socket that is no file, which a killed run would leave behind (unix(7), abstract sockets)."""
+    return f"\0{place}"
 
 
 # ---------------------------------------------------------------- the step
@@ -83,7 +87,7 @@ def _listening(place: str) -> socket.socket:
 def ask(place: str, words: list[str], /) -> int:
     """Have a step done by the process that waits at this socket; the exit status of the step."""
     with socket.socket(socket.AF_UNIX, socket.SOCK_STREAM) as asking:
-        asking.connect(place)
+        asking.connect(_address(place))
         body = json.dumps({"words": words, "folder": str(Path.cwd()), "environment": dict(os.environ)}).encode()
         socket.send_fds(asking, [len(body).to_bytes(LENGTH_BYTES, "big")], FILES)
         asking.sendall(body)
@@ -136,7 +140,7 @@ def wait_for_steps(listening: socket.socket, /) -> None:
         if sys.stdin in begun:
             break
         if listening in begun:
-            running.add(_begin(listening))
+            running |= _begin(listening)
     for process in running:
         os.kill(process, signal.SIGTERM)
 
@@ -157,15 +161,27 @@ def _read_libraries() -> None:
     gc.freeze()
 
 
-def _begin(listening: socket.socket) -> int:
-    """Start the copy that does the next step; its process number."""
+def _begin(listening: socket.socket) -> set[int]:
+    """Start the copy that does the next step; its process number. Who asks as another user is not answered."""
     connection, _ = listening.accept()
     with connection:
+        if _user_of(connection) != os.getuid():
+            return set()
         process = os.fork()
         if process:
-            return process
+            return {process}
         listening.close()
         os._exit(_answer(connection))
+
+
+def _user_of(connection: socket.socket) -> int:
+    """Number of the user whose process is at the other end (socket(7), SO_PEERCRED: process, user, group)."""
+    import struct
+
+    _, user, _ = struct.unpack(
+        "3i", connection.getsockopt(socket.SOL_SOCKET, socket.SO_PEERCRED, struct.calcsize("3i"))
+    )
+    return int(user)
 
 
 def _answer(connection: socket.socket) -> int:

@@ -3,6 +3,7 @@
 import json
 import os
 import signal
+import socket
 import subprocess
 import sys
 import time
@@ -13,7 +14,7 @@ from pathlib import Path
 import psutil
 import pytest
 
-from pipeline.ready import READY, steps_ready
+from pipeline.ready import READY, _user_of, steps_ready
 from pipeline.settings import LandformSettings
 from tests.paths import PROJECT
 
@@ -110,3 +111,10 @@ def test_all_ends_when_the_run_is_killed(tmp_path: Path) -> None:
     run.kill()
     _, alive = psutil.wait_procs(others, timeout=20)
     assert not alive
+
+
+def test_who_asks_is_known() -> None:
+    """The user at the other end of a connection, by whom others are turned away."""
+    one, other = socket.socketpair()
+    with one, other:
+        assert _user_of(one) == os.getuid()
