@@ -232,7 +232,9 @@ def show(
     frame = shapely.box(*(np.array([*crossing, *crossing]) + PICTURE_M / 2 * np.array([-1, -1, 1, 1])))
     pictures = []
     for draft in (one, many):
-        clipped = {name: table[table.intersects(frame)].clip(frame) for name, table in draft.items()}
+        clipped = {
+            name: table[table.intersects(frame)].clip(frame, keep_geom_type=True) for name, table in draft.items()
+        }
         crs = next(iter(draft.values())).crs
         map_date = datetime.date.fromisoformat(MAP_DATE)
         settings = SheetSettings(resolution_dpi=PICTURE_DPI)

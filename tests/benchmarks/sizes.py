@@ -18,7 +18,7 @@ from tests.benchmarks.results import Table
 from tests.benchmarks.watched import Cost, run_watched
 from tests.runs import write_area
 
-SIDES_M = (500, 1000, 2000, 4000)
+SIDES_M = (500, 1000, 2000)
 """Sides, in metres, of the areas that are compared: each has four times the ground of the one before."""
 KEEP_ONE_IN = 8
 """One pulse in so many stays, which leaves one a square metre: 16 km2 of all of them would take an hour."""
