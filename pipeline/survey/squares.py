@@ -55,15 +55,29 @@ def squares_of(clouds: Sequence[Cloud], /, *, read_ratio: float = 1.0) -> Square
     """
     places = [np.floor(cloud.en / SQUARE_M).astype(np.int64) for cloud in clouds]
     grounds = [near_ground(cloud) for cloud in clouds]
-    place, square = np.unique(np.concatenate(places), axis=0, return_inverse=True)
+    place, square = _squares(np.concatenate(places))
     is_ground = np.concatenate(grounds)
     ground = np.concatenate([cloud.enh for cloud in clouds])[is_ground]
-    of_ground = square.ravel()[is_ground]
+    of_ground = square[is_ground]
     number = np.bincount(of_ground, minlength=len(place))
     slope, about_m = _planes(ground, of_ground, place, number)
     kind = np.where(about_m >= RESTLESS_M, RESTLESS, CALM)
     kind = np.where(slope >= np.tan(np.radians(STEEP_DEG)), STEEP, kind)
     return Squares(place, number / SQUARE_M**2 / read_ratio, _from_around(kind, number >= LEAST_RETURNS, place))
+
+
+def _squares(places: NDArray[np.int64]) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """(m, 2) every square among (n, 2) columns and rows once, by column and then row; (n,) which of them each is.
+
+    NumPy's own `unique` for rows sorts all returns by their squares, which takes ten times as long.
+    """
+    if len(places) == 0:
+        return places, np.empty(0, np.int64)
+    least = places.min(axis=0)
+    n_rows = int(places[:, 1].max() - least[1]) + 1
+    key = (places[:, 0] - least[0]) * n_rows + (places[:, 1] - least[1])
+    kept = np.unique(key)
+    return np.stack(np.divmod(kept, n_rows), axis=1) + least, np.searchsorted(kept, key)
 
 
 def _planes(
