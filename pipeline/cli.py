@@ -88,6 +88,14 @@ def _calibrate(options: argparse.Namespace) -> int:
 
 
 def _draft(options: argparse.Namespace) -> int:
+    from pipeline.ready import steps_ready
+
+    # It reads its libraries while this process plans, so that the first steps wait for it no longer than for the plan.
+    with steps_ready():
+        return _draft_with_steps_ready(options)
+
+
+def _draft_with_steps_ready(options: argparse.Namespace) -> int:
     from pipeline.files.arrays import read_json
     from pipeline.plan.plan import plan_run
     from pipeline.plan.room import check_room, usable_memory_mb

@@ -30,7 +30,7 @@ STEP_ENVIRONMENT = {
     "MALLOC_TOP_PAD_": "67108864",
 }
 """What the environment of every step has to say, with or without a process that is ready."""
-ALSO_READ = ("numba", "rasterio.features", "pyproj", "pyogrio", "scipy.interpolate", "scipy.signal", "PIL.Image")
+ALSO_READ = ("numba", "rasterio.features", "pyproj", "pyogrio", "scipy.interpolate", "PIL.Image")
 """Libraries that steps import only where they use them, so that importing the steps does not read them."""
 FILES = (0, 1, 2)
 """Open files that a step is given: standard input, output and error."""
@@ -63,7 +63,12 @@ def steps_ready() -> Iterator[None]:
     try:
         # Leaving closes its standard input, and so would a sudden end of this process: both end it.
         with waiting:
-            yield
+            try:
+                yield
+            finally:
+                # As long as it reads libraries it does not look at its input, and a mapper whose area file is wrong
+                # would wait for that; afterwards it does not listen to this.
+                waiting.terminate()
     finally:
         del os.environ[READY]
 
@@ -131,8 +136,9 @@ def wait_for_steps(listening: socket.socket, /) -> None:
     import select
 
     _read_libraries()
-    # A run that is stopped from the keyboard waits for its steps, which are told themselves.
-    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    # A run that is stopped waits for its steps, which are told themselves: this process ends with its input.
+    for reason in (signal.SIGINT, signal.SIGTERM):
+        signal.signal(reason, signal.SIG_IGN)
     running: set[int] = set()
     while True:
         begun, _, _ = select.select([listening, sys.stdin], [], [], 1.0)
@@ -151,12 +157,14 @@ def _read_libraries() -> None:
     import importlib
 
     from pipeline.command import find_step
+    from pipeline.compiled import begin_compiling
     from pipeline.plan.steps import STEPS
 
     for name in STEPS:
         find_step(name)
     for library in ALSO_READ:
         importlib.import_module(library)
+    begin_compiling()
     # What is there now stays for good: looking through it for garbage would copy its pages into each step.
     gc.freeze()
 
