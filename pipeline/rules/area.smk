@@ -32,6 +32,7 @@ rule decide:
         seen=expand("work/seen/{tile}", tile=PLAN.tile_names),
     output:
         "work/decided.json",
+    priority: FIRST
     log:
         "logs/decide.log",
     resources:
@@ -60,6 +61,7 @@ rule rasters:
         canopy_height="rasters/canopy_height.tif",
         counts=directory("work/counts"),
         outline="work/outline.gpkg",
+    priority: FIRST
     log:
         "logs/rasters.log",
     resources:
@@ -83,6 +85,7 @@ rule bare_earth:
         water="work/features/water.gpkg",
     output:
         "rasters/bare_earth.tif",
+    priority: FIRST
     log:
         "logs/bare_earth.log",
     resources:
@@ -120,6 +123,7 @@ rule water:
         counts="work/counts",
     output:
         "work/features/water.gpkg",
+    priority: FIRST
     log:
         "logs/water.log",
     resources:
@@ -142,6 +146,7 @@ rule usual_ground:
         counts="work/counts",
     output:
         "work/usual_ground.json",
+    priority: FIRST
     log:
         "logs/usual_ground.log",
     resources:
@@ -162,6 +167,7 @@ rule season:
         survey="report/survey.json",
     output:
         "report/leaf_season.json",
+    priority: LATER
     log:
         "logs/season.log",
     resources:
@@ -182,6 +188,7 @@ rule rides:
         counts="work/counts",
     output:
         "work/features/rides.gpkg",
+    priority: FIRST
     log:
         "logs/rides.log",
     resources:
@@ -252,6 +259,7 @@ rule compose:
     output:
         draft="draft.gpkg",
         left_out="report/left_out.csv",
+    priority: FIRST
     log:
         "logs/compose.log",
     params:
@@ -279,6 +287,7 @@ rule sheet:
         pdf="sheets/field_sheet.pdf",
         png="sheets/field_sheet.png",
         tif="sheets/field_sheet.tif",
+    priority: FIRST
     log:
         "logs/sheet.log",
     params:

@@ -13,8 +13,8 @@ rule block:
         classified=temp(directory("work/classified/{block}")),
         grids=directory("work/grids/{block}"),
         boulders="work/boulders/{block}.gpkg",
-    # The area waits for grids; nothing waits for the tiles written back.
-    priority: 1
+    # Those of most returns first, so that no core has a long one left when the others have none.
+    priority: lambda wildcards: FIRST + PLAN.returns_around(wildcards.block) / PLAN.n_returns
     log:
         "logs/block/{block}.log",
     resources:

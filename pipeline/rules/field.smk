@@ -13,6 +13,7 @@ rule landform:
     output:
         features="work/features/landform/{field}.gpkg",
         base_level="work/base_level/{field}.json",
+    priority: FIRST
     log:
         "logs/landform/{field}.log",
     resources:
@@ -44,6 +45,7 @@ rule rock:
         usual="work/usual_ground.json",
     output:
         "work/features/rock/{field}.gpkg",
+    priority: SOON
     log:
         "logs/rock/{field}.log",
     resources:
@@ -74,6 +76,8 @@ rule vegetation:
         features="work/features/vegetation/{field}.gpkg",
         candidates=directory("work/ride_candidates/{field}"),
         running=temp(directory("work/running/{field}")),
+    # The rides wait for it.
+    priority: FIRST
     log:
         "logs/vegetation/{field}.log",
     resources:
@@ -95,11 +99,13 @@ rule manmade:
     Try: snakemake -c1 work/features/manmade/FIELD.gpkg
     """
     input:
-        bare_earth="rasters/bare_earth.tif",
+        # Lakes need not be flat for it, so that it fills the time in which the water is sought on one core.
+        bare_earth="work/bare_earth_seen.tif",
         canopy_height="rasters/canopy_height.tif",
         counts="work/counts",
     output:
         "work/features/manmade/{field}.gpkg",
+    priority: LATER
     log:
         "logs/manmade/{field}.log",
     resources:

@@ -18,6 +18,11 @@ ENVIRONMENT = " ".join(f"{name}={value}" for name, value in STEP_ENVIRONMENT.ite
 shell.prefix(f'set -euo pipefail; export PATH={BIN}:"$PATH" {ENVIRONMENT}; ')
 
 
+# What goes first where more could begin than there are cores: what most others wait for, and of one kind what takes
+# longest. What nobody waits for (tiles written back, pictures of the relief) is left for cores that would be idle.
+FIRST, SOON, LATER = 3, 2, 1
+
+
 workdir: str(PLAN.out)
 
 

@@ -12,6 +12,7 @@ rule split:
         seen=directory("work/seen/{tile}"),
         # Needed until the tile is written back, far longer than the returns, and a fortieth as large.
         beside=temp(directory("work/beside/{tile}")),
+    priority: FIRST
     log:
         "logs/split/{tile}.log",
     resources:
