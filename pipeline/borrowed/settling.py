@@ -136,7 +136,10 @@ def _within_m(lines: NDArray[np.object_], others: NDArray[np.object_], reach_m: 
     length_m = np.hypot(*np.diff(places, axis=0)[is_piece].T)
     near = shapely.STRtree(others).query(shapely.points(middle), predicate="dwithin", distance=reach_m)[0]
     is_near = np.bincount(near, minlength=len(middle)) > 0
-    return np.bincount(line_of[1:][is_piece], length_m * is_near, minlength=len(lines))
+    within_m: NDArray[np.float64] = np.bincount(
+        line_of[1:][is_piece], weights=np.where(is_near, length_m, 0.0), minlength=len(lines)
+    )
+    return within_m
 
 
 def _line_questions(
