@@ -136,9 +136,9 @@ def _within_m(lines: NDArray[np.object_], others: NDArray[np.object_], reach_m: 
     length_m = np.hypot(*np.diff(places, axis=0)[is_piece].T)
     near = shapely.STRtree(others).query(shapely.points(middle), predicate="dwithin", distance=reach_m)[0]
     is_near = np.bincount(near, minlength=len(middle)) > 0
-    within_m: NDArray[np.float64] = np.bincount(
-        line_of[1:][is_piece], weights=np.where(is_near, length_m, 0.0), minlength=len(lines)
-    )
+    weights = np.where(is_near, length_m, 0.0)
+    within_m: NDArray[np.float64] = np.zeros(len(lines))
+    np.add.at(within_m, line_of[1:][is_piece], weights)
     return within_m
 
 
