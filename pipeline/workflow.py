@@ -54,6 +54,7 @@ DOING = {
     "rides": "following rides",
     "running": "joining the rasters of runnability",
     "base_level": "comparing base levels",
+    "borrow": "taking in other maps",
     "compose": "composing the draft",
     "sheet": "drawing the field sheet",
     "manifest": "writing the manifest",

@@ -21,6 +21,7 @@ LAYERS = (
     ("intake", ("intake",)),
     ("returns to grids", ("points", "terrain")),
     ("sections of the ISOM", ("landform", "rock", "water", "vegetation", "manmade")),
+    ("other maps", ("borrowed",)),
     ("draft", ("draft",)),
     ("what people read", ("survey", "sheet", "fieldwork")),
     ("files", ("files",)),

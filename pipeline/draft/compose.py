@@ -13,12 +13,13 @@ import numpy as np
 import pandas as pd
 from shapely.geometry import MultiPolygon, Polygon
 
+from pipeline.borrowed.settling import settle
 from pipeline.draft.clipping import clip
 from pipeline.draft.collisions import resolve_areas, resolve_beds, resolve_points
 from pipeline.draft.identity import in_fixed_order, stable_ids
-from pipeline.draft.left_out import left_out_table
+from pipeline.draft.left_out import left_out, left_out_table
 from pipeline.draft.smallest import small_fields_as_clusters, without_too_small
-from pipeline.features import join_features
+from pipeline.features import join_features, no_features
 from pipeline.norm.symbols import SymbolTable
 
 MIN_CLIPPED_PART_M = 2.0
@@ -55,10 +56,12 @@ class Composed:
     ----------
     layers : the layers of the draft by name, each possibly empty
     left_out : one row for each feature dropped, with the reason (`pipeline.draft.left_out.COLUMNS`)
+    disagreements : points with `look_at` and `why`, where another map and lidar say different things
     """
 
     layers: dict[str, gpd.GeoDataFrame]
     left_out: pd.DataFrame
+    disagreements: gpd.GeoDataFrame
 
 
 def compose_draft(
@@ -69,6 +72,7 @@ def compose_draft(
     crs: str,
     north_deg: float,
     symbols: SymbolTable,
+    borrowed: gpd.GeoDataFrame | None = None,
 ) -> Composed:
     """The draft of the features of all sections.
 
@@ -79,9 +83,14 @@ def compose_draft(
     north_deg : float
         Magnetic north, clockwise from grid north.
     symbols : the symbol table: names, layers and least sizes
+    borrowed : features of other maps with `origin`, as made by `pipeline.borrowed.matching`
     """
     features = clip(join_features(sections, crs), outline, min_part_m=MIN_CLIPPED_PART_M)
-    dropped = []
+    features = features.assign(origin="lidar", status="draft")
+    others = no_features(crs).assign(origin="") if borrowed is None else borrowed
+    settled = settle(features, clip(others, outline, min_part_m=MIN_CLIPPED_PART_M))
+    features = settled.features
+    dropped = [left_out(settled.replaced, "another map has it, drawn where lidar shows it", what="merged")]
     for resolve in (resolve_areas, resolve_beds, resolve_points):
         features, gone = resolve(features)
         dropped.append(gone)
@@ -94,9 +103,7 @@ def compose_draft(
         features[column] = features[column].round(decimals)
     features["id"] = stable_ids(features)
     features["name"] = [symbols.name_of(symbol) for symbol in features["symbol"]]
-    features["status"] = "draft"
-    features["origin"] = "lidar"
-    return Composed(sort_into_layers(features, symbols), left_out_table(dropped, symbols))
+    return Composed(sort_into_layers(features, symbols), left_out_table(dropped, symbols), settled.disagreements)
 
 
 def sort_into_layers(features: gpd.GeoDataFrame, symbols: SymbolTable, /) -> dict[str, gpd.GeoDataFrame]:

@@ -31,12 +31,13 @@ from pipeline.intake.tile_table import Tile
 from pipeline.lattice.blocks import Block, block_named, blocks_near, shared_m2, touches
 from pipeline.lattice.fields import Field
 from pipeline.plan import needs
+from pipeline.plan.borrowing import content_of, find_sources
 from pipeline.plan.code import fingerprint
 from pipeline.plan.cut import block_for_density, cell_for_density, halo_for
 from pipeline.plan.fields import MOST_CROWDED, blocks_of, field_for_cell, fields_of_area
 from pipeline.plan.names import safe_name
 from pipeline.plan.steps import STEPS
-from pipeline.settings import Area, Flow, LayerSettings, VegetationSettings, load_area, section_text
+from pipeline.settings import Area, Borrowing, Flow, LayerSettings, VegetationSettings, load_area, section_text
 
 CHECKSUMS = Path("work") / "checksums.json"
 
@@ -53,6 +54,8 @@ class Plan:
     out: Path
     intake: Intake
     boundary_path: Path | None
+    borrowing: Borrowing
+    """Maps of other people, with whole paths."""
     limits_note: str = ""
     """What a mapper is told of a calibration; "" without one."""
 
@@ -296,6 +299,16 @@ class Plan:
         """A checksum of the boundary in the working CRS; empty without one."""
         return text_mark(layers.read_boundary(self.boundary_path, self.crs).wkb_hex) if self.boundary_path else ""
 
+    @property
+    def borrowed(self) -> str:
+        """The maps that are borrowed from, as one line of JSON."""
+        return section_text(self.borrowing)
+
+    @cached_property
+    def borrowed_content(self) -> str:
+        """A checksum of their content; that of nothing without one."""
+        return content_of(self.borrowing)
+
     def section(self, name: str) -> str:
         """A section of the expert settings as one line of JSON."""
         return section_text(self.flow if name == "flow" else getattr(self.area.expert, name))
@@ -406,7 +419,9 @@ def make_plan(area_path: Path, /) -> Plan:
         known_checksums=checksums.recall((area_path.parent / area.out) / CHECKSUMS),
     )
     boundary = (area_path.parent / area.boundary).resolve() if area.boundary else None
-    plan = Plan(area_path, area, (area_path.parent / area.out).resolve(), intake, boundary, limits_note)
+    borrowing = find_sources(area.borrow, area_path.parent)
+    out = (area_path.parent / area.out).resolve()
+    plan = Plan(area_path, area, out, intake, boundary, borrowing, limits_note)
     if boundary:
         _check_boundary(plan, boundary)
     return plan

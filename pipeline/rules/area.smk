@@ -242,6 +242,30 @@ rule base_level:
         " --settings={params.settings:q} 2> {log:q}"
 
 
+rule borrow:
+    """What other people mapped, as features of the norm.
+
+    Try: snakemake -c1 work/features/borrowed.gpkg
+    """
+    input:
+        outline="work/outline.gpkg",
+    output:
+        features="work/features/borrowed.gpkg",
+        report="report/borrowed.json",
+    priority: LATER
+    log:
+        "logs/borrow.log",
+    resources:
+        mem_mb=PLAN.band_mem_mb,
+    params:
+        sources=PLAN.borrowed,
+        content=PLAN.borrowed_content,
+        code=PLAN.code("borrow"),
+    shell:
+        "python -m pipeline borrow --sources={params.sources:q} --outline={input.outline:q} --out={output.features:q}"
+        " --report={output.report:q} 2> {log:q}"
+
+
 rule compose:
     """One draft of all sections, and the list of what was left out of it.
 
@@ -250,6 +274,7 @@ rule compose:
     input:
         water="work/features/water.gpkg",
         rides="work/features/rides.gpkg",
+        borrowed="work/features/borrowed.gpkg",
         sections=expand(
             "work/features/{section}/{field}.gpkg",
             section=["landform", "rock", "vegetation", "manmade"],
@@ -259,6 +284,7 @@ rule compose:
     output:
         draft="draft.gpkg",
         left_out="report/left_out.csv",
+        disagreements="fieldwork/disagreements.csv",
     priority: FIRST
     log:
         "logs/compose.log",
@@ -269,7 +295,7 @@ rule compose:
         code=PLAN.code("compose"),
     shell:
         "python -m pipeline compose --features=work/features --plan=work/plan.json --outline={input.outline:q}"
-        " --out={output.draft:q} --left-out={output.left_out:q} --map-date={params.map_date}"
+        " --out={output.draft:q} --left-out={output.left_out:q} --disagreements={output.disagreements:q} --map-date={params.map_date}"
         " --rock={params.rock:q} --vegetation={params.vegetation:q} 2> {log:q}"
 
 
@@ -283,6 +309,7 @@ rule sheet:
         outline="work/outline.gpkg",
         survey="report/survey.json",
         season="report/leaf_season.json",
+        borrowed="report/borrowed.json",
     output:
         pdf="sheets/field_sheet.pdf",
         png="sheets/field_sheet.png",
@@ -298,7 +325,7 @@ rule sheet:
         settings=PLAN.section("sheet"),
         code=PLAN.code("sheet"),
     shell:
-        "python -m pipeline sheet --draft {input.draft:q} --outline {input.outline:q} --survey {input.survey:q} --season {input.season:q}"
+        "python -m pipeline sheet --draft {input.draft:q} --outline {input.outline:q} --survey {input.survey:q} --season {input.season:q} --borrowed {input.borrowed:q}"
         " --pdf {output.pdf:q} --png {output.png:q} --tif {output.tif:q} --name {params.name:q}"
         " --map-date {params.map_date} --scale {params.scale} --interval-m {params.interval_m}"
         " --settings {params.settings:q} 2> {log:q}"
@@ -318,6 +345,7 @@ rule manifest:
         understorey="rasters/understorey.tif",
         base_level="report/base_level.txt",
         decided="work/decided.json",
+        borrowed="report/borrowed.json",
     output:
         "manifest.json",
     log:

@@ -7,7 +7,7 @@ from these modules (`make settings`).
 
 from __future__ import annotations
 
-from pipeline.settings.area import Area, Expert
+from pipeline.settings.area import Area, Borrowing, Expert, Source
 from pipeline.settings.flow import Flow, FlowSettings
 from pipeline.settings.landform import LandformSettings
 from pipeline.settings.manmade import ManmadeSettings
@@ -21,6 +21,7 @@ from pipeline.settings.water import WaterSettings
 
 __all__ = [
     "Area",
+    "Borrowing",
     "CalibrationSettings",
     "Expert",
     "Flow",
@@ -33,6 +34,7 @@ __all__ = [
     "RoofSettings",
     "Section",
     "SheetSettings",
+    "Source",
     "SurveySettings",
     "TerrainSettings",
     "VegetationSettings",

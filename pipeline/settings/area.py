@@ -16,7 +16,7 @@ from pipeline.settings.section import Section
 from pipeline.settings.sheet import SheetSettings
 from pipeline.settings.vegetation import CalibrationSettings, SurveySettings, VegetationSettings
 from pipeline.settings.water import WaterSettings
-from pipeline.settings.written import as_crs, as_date, as_interval, as_list, as_path, as_paths, as_words
+from pipeline.settings.written import as_crs, as_date, as_interval, as_list, as_path, as_paths, as_sources, as_words
 
 
 class Expert(Section):
@@ -35,6 +35,32 @@ class Expert(Section):
     calibration: CalibrationSettings = CalibrationSettings()
     manmade: ManmadeSettings = ManmadeSettings()
     sheet: SheetSettings = SheetSettings()
+
+
+class Source(Section):
+    """One file, or several of one kind, to borrow from."""
+
+    file: Annotated[str, AfterValidator(as_path)] = Field(
+        description="A GeoPackage, GeoJSON, Shapefile, OpenStreetMap extract (.osm, .osm.gz, .pbf) or GPX, or a pattern "
+        "such as walks/*.gpx.",
+    )
+    credit: str = Field(
+        "",
+        description="Who made the data and under which licence; printed on the sheet. OpenStreetMap's is known.",
+    )
+    table: Annotated[str | None, AfterValidator(as_path)] = Field(
+        None,
+        description="Your own table of what becomes which symbol, like config/borrowed.csv; it is asked first.",
+    )
+    crs: Annotated[str | None, BeforeValidator(as_crs)] = Field(
+        None, description="Coordinate system of a file that does not say its own, e.g. EPSG:25832."
+    )
+
+
+class Borrowing(Section):
+    """All sources, in the order of the area file; where two show one thing, the first counts."""
+
+    sources: tuple[Source, ...] = ()
 
 
 class Area(Section):
@@ -66,6 +92,11 @@ class Area(Section):
     boundary: Annotated[str | None, AfterValidator(as_path)] = Field(
         None,
         description="Outline of the area, a GeoPackage, GeoJSON or Shapefile. Empty: the extent of the tiles.",
+    )
+    borrow: Annotated[tuple[Source, ...], BeforeValidator(as_sources)] = Field(
+        (),
+        description="Maps of other people that the draft takes in, such as an OpenStreetMap extract or walks of yours as "
+        "GPX: a file, or a list of them, each with 'credit:'.",
     )
     scale: Literal[15000, 10000, 7500, 5000] = Field(10000, description="Scale of the field sheet, 1 to this number.")
     contour_interval_m: Annotated[float, AfterValidator(as_interval)] = Field(

@@ -39,6 +39,12 @@ def as_list(value: object) -> object:
     return (value,) if isinstance(value, str) else value
 
 
+def as_sources(value: object) -> object:
+    """One source as a list of one, and a file's name alone as a source without credit."""
+    listed = value if isinstance(value, list | tuple) else (value,)
+    return tuple({"file": source} if isinstance(source, str) else source for source in listed)
+
+
 def as_words(name: str) -> str:
     """A name that can be printed."""
     name = name.strip()

@@ -7,7 +7,7 @@ from pipeline.intake.placement import Placement
 from pipeline.intake.tile_table import Tile, make_table
 from pipeline.intake.working_crs import WorkingCrs
 from pipeline.plan.plan import Plan
-from pipeline.settings import Area
+from pipeline.settings import Area, Borrowing
 
 CRS = "EPSG:25832"
 
@@ -25,5 +25,10 @@ def made_plan(n_along: int, *, side_m: float = 500.0, returns_per_m2: float = 16
     area = Area.model_validate({"name": "Made", "tiles": "*.laz", "map_date": "2027-04-10"} | settings)
     working = WorkingCrs(CRS, "UTM zone 32N", CRS, "UTM zone 32N")
     return Plan(
-        Path("/lidar/area.yaml"), area, Path("/lidar/out"), Intake(make_table(tiles, crs=CRS), working, ()), None
+        Path("/lidar/area.yaml"),
+        area,
+        Path("/lidar/out"),
+        Intake(make_table(tiles, crs=CRS), working, ()),
+        None,
+        Borrowing(),
     )

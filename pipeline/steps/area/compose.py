@@ -9,6 +9,7 @@ from typing import cast
 
 from pipeline.draft.compose import compose_draft
 from pipeline.draft.joining import Rewrite, join_fields
+from pipeline.fieldwork.check_list import check_list_of_disagreements
 from pipeline.files import arrays, layers
 from pipeline.files.disk import atomic
 from pipeline.landform.telling import tell
@@ -32,11 +33,12 @@ def compose(
     outline: Path,
     out: Path,
     left_out: Path,
+    disagreements: Path,
     map_date: str,
     rock: RockSettings,
     vegetation: VegetationSettings,
 ) -> None:
-    """One draft of all sections, in the fixed layers, and the list of what was left out of it."""
+    """One draft of all sections, in the fixed layers, what was left out of it, and where other maps say otherwise."""
     area, crs = layers.read_outline(outline)
     date = datetime.date.fromisoformat(map_date)
     planned = arrays.read_json(plan)
@@ -52,7 +54,14 @@ def compose(
         tables.append(join_fields(pieces, field_m=field_m, crs=crs, rewrite=judges.get(section)))
     tables.append(technical_lines(area, crs=crs, map_date=date))
     draft = compose_draft(
-        tables, area, crs=crs, north_deg=north_of_area(area, crs=crs, date=date).grid_deg, symbols=norm_table()
+        tables,
+        area,
+        crs=crs,
+        north_deg=north_of_area(area, crs=crs, date=date).grid_deg,
+        symbols=norm_table(),
+        borrowed=layers.read_features(features / "borrowed.gpkg"),
     )
     layers.write_layers(out, draft.layers)
+    to_look_at = check_list_of_disagreements(draft.disagreements).drop(columns="geometry")
+    atomic.write_text(disagreements, to_look_at.to_csv(index=False, lineterminator="\n"))
     atomic.write_text(left_out, draft.left_out.to_csv(index=False, lineterminator="\n"))

@@ -36,6 +36,7 @@ def manifest(*, folder: Path, plan: Path, decided: Path, out: Path) -> None:
     ]
     content |= {
         "decided": arrays.read_json(decided),
+        "borrowed": arrays.read_json(folder / "report" / "borrowed.json")["sources"],
         "tussock": version("tussock"),
         "python": platform.python_version(),
         "libraries": {name: version(name) for name in LIBRARIES},
