@@ -29,12 +29,12 @@ from pipeline.intake.find_tiles import find_tiles
 from pipeline.intake.placement import Placement
 from pipeline.intake.tile_table import Tile
 from pipeline.lattice.blocks import Block, block_named, blocks_near, shared_m2, touches
-from pipeline.lattice.fields import Field
+from pipeline.lattice.fields import FIELD_M, Field
 from pipeline.plan import needs
 from pipeline.plan.borrowing import content_of, find_sources
 from pipeline.plan.code import fingerprint
-from pipeline.plan.cut import block_for_density, cell_for_density, halo_for
-from pipeline.plan.fields import MOST_CROWDED, blocks_of, field_for_cell, fields_of_area
+from pipeline.plan.cut import block_for_density, halo_for
+from pipeline.plan.fields import blocks_of, fields_of_area
 from pipeline.plan.names import safe_name
 from pipeline.plan.steps import STEPS
 from pipeline.settings import Area, Borrowing, Flow, LayerSettings, VegetationSettings, load_area, section_text
@@ -119,18 +119,10 @@ class Plan:
     # ------------------------------------------------------------ fields
 
     @cached_property
-    def field_m(self) -> float:
-        """Side of a field in metres, by the cells that the densest tile lets expect at the finest."""
-        first_returns = sum(sum(header.n_by_return[:1]) for header in self.intake.headers) or self.n_returns
-        pulses_per_m2 = self.densest_per_m2 * first_returns / max(1, self.n_returns)
-        finest_cell_m = cell_for_density(pulses_per_m2 * MOST_CROWDED)
-        return field_for_cell(self.area.expert.terrain.cell_m or finest_cell_m)
-
-    @cached_property
     def fields(self) -> dict[str, Field]:
         """The fields that sections are drawn in, by their names, in fixed order."""
         boundary = layers.read_boundary(self.boundary_path, self.crs) if self.boundary_path else None
-        return fields_of_area([tile.bounds for tile in self._tiles.values()], boundary, field_m=self.field_m)
+        return fields_of_area([tile.bounds for tile in self._tiles.values()], boundary)
 
     @cached_property
     def field_names(self) -> list[str]:
@@ -226,14 +218,10 @@ class Plan:
         return needs.SURVEY_MB
 
     @cached_property
-    def densest_per_m2(self) -> float:
-        """Returns within the frame of the densest tile, a square metre."""
-        return max(tile.n_points / max(1.0, tile.area_m2) for tile in self._tiles.values())
-
-    @cached_property
     def decide_mem_mb(self) -> int:
         """Memory that the step needs which decides whose ground is used: a patch with its halo, and squares of 10 m."""
-        return needs.decide_mb(self.densest_per_m2, ground_m2=self.ground_m2, halo_m=self.flow.halo_m)
+        densest = max(tile.n_points / max(1.0, tile.area_m2) for tile in self._tiles.values())
+        return needs.decide_mb(densest, ground_m2=self.ground_m2, halo_m=self.flow.halo_m)
 
     @cached_property
     def area_mem_mb(self) -> int:
@@ -260,7 +248,7 @@ class Plan:
         """Memory of the job that needs most, and what it works on."""
         jobs = [(self.block_mem_mb(name), f"a block of {self.flow.block_m:.0f} m") for name in self.block_names]
         jobs += [(self.split_mem_mb(name), f"tile {self._tiles[name].name}") for name in self.tile_names]
-        jobs.append((self.field_mem_mb, f"a field of {self.field_m / 1000:g} km"))
+        jobs.append((self.field_mem_mb, "a field of 1 km"))
         return max([*jobs, (self.area_mem_mb, "the whole area"), (self.decide_mem_mb, "the choice of the ground")])
 
     @cached_property
@@ -331,7 +319,7 @@ class Plan:
             "working_crs": {"crs": self.crs, "name": self.intake.working.name, "reason": self.intake.working.reason},
             "block_m": self.flow.block_m,
             "blocks": self.block_names,
-            "field_m": self.field_m,
+            "field_m": FIELD_M,
             "fields": {name: field.core for name, field in self.fields.items()},
             "tiles": [
                 {

@@ -5,8 +5,7 @@ from __future__ import annotations
 import shapely
 
 from pipeline.lattice.blocks import Block
-from pipeline.plan.fields import blocks_of, field_for_cell, fields_of_area
-from tests.plan.made_plan import made_plan
+from pipeline.plan.fields import blocks_of, fields_of_area
 
 TILES = [(1000.0 * i, 1000.0 * j, 1000.0 * (i + 1), 1000.0 * (j + 1)) for i in range(3) for j in range(2)]
 
@@ -33,17 +32,3 @@ def test_an_only_field_reads_all_blocks() -> None:
     assert list(fields) == ["whole"]
     blocks = {block.name: block for block in (Block(c, r, 500.0) for c in range(2) for r in range(4))}
     assert blocks_of(fields["whole"], blocks, block_m=500.0) == list(blocks)
-
-
-def test_fields_of_coarse_cells_are_larger_but_hold_no_more_cells() -> None:
-    """Four times the ground at twice the cell; an area of 6 km2 is one field then."""
-    assert [field_for_cell(cell_m) for cell_m in (0.25, 0.5, 1.0, 2.0)] == [1000.0, 1000.0, 2000.0, 2000.0]
-    assert list(fields_of_area(TILES, None, field_m=2000.0)) == ["whole"]
-
-
-def test_a_field_is_large_only_where_cells_are_surely_coarse() -> None:
-    """By the returns of the tiles, with some to spare; by the cell that the mapper asks for where there is one."""
-    assert made_plan(2, returns_per_m2=1.0).field_m == 2000.0
-    assert made_plan(2, returns_per_m2=1.3).field_m == 1000.0
-    fine = {"expert": {"terrain": {"cell_m": 0.5}}}
-    assert made_plan(2, returns_per_m2=1.0, **fine).field_m == 1000.0
