@@ -2,8 +2,8 @@
 
 FOLDER holds the tiles of a survey; of a square of SIDE_M metres in their middle all (0), or what lies in it, is drafted
 over and over: on one core, by plain `snakemake`, in working blocks of several sizes, with the tiles in the opposite
-order, and with all returns in one tile; or only in the ways named, such as "one tile". Files whose names and words come of the tiles themselves are left out where the tiles are others;
-there the classes are compared return by return.
+order, and with all returns in one tile; or only in the ways named, such as "one tile". Files whose names and words come
+of the tiles themselves are left out where the tiles are others; there the classes are compared return by return.
 """
 
 from __future__ import annotations
