@@ -29,7 +29,7 @@ from snakemake_interface_common.exceptions import WorkflowError
 
 from pipeline.errors import counted
 from pipeline.files.disk.room import FULL_BELOW_BYTES, free_disk_bytes, full_disk_message
-from pipeline.plan.plan import Plan
+from pipeline.plan.plan import Plan, handed_over
 from pipeline.shipped import WORKFLOW
 
 MESSAGE_MARK = "error: "
@@ -79,7 +79,8 @@ def run_workflow(plan: Plan, /, *, cores: int, memory_mb: int, keep: bool = Fals
     """
     with _progress(plan) as progress:
         try:
-            _execute(plan, progress, cores=cores, memory_mb=memory_mb, keep=keep)
+            with handed_over(plan):
+                _execute(plan, progress, cores=cores, memory_mb=memory_mb, keep=keep)
         except WorkflowError as error:
             return _failure(plan.out, progress.failed_logs, str(error))
     return None

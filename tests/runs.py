@@ -14,6 +14,8 @@ import shapely
 from tests.paths import PROJECT
 
 SAMPLE = PROJECT / "sample_tiles"
+RUN_TIMEOUT_S = 900
+"""A run that takes longer hangs; one of a small scene takes half a minute, and many times that beside other work."""
 
 
 def write_area(folder: Path, tiles: str, **settings: str) -> Path:
@@ -31,7 +33,7 @@ def tussock(*arguments: str | Path, **options: object) -> subprocess.CompletedPr
         [sys.executable, "-m", "pipeline.cli", *map(str, arguments)],
         capture_output=True,
         text=True,
-        timeout=300,
+        timeout=RUN_TIMEOUT_S,
         cwd=PROJECT,
         check=False,
         **options,
@@ -44,7 +46,7 @@ def plain_snakemake(area: Path) -> subprocess.CompletedProcess[str]:
         [sys.executable, "-m", "snakemake", "--cores", "2", "--quiet", "all", "--config", f"area={area}"],
         capture_output=True,
         text=True,
-        timeout=300,
+        timeout=RUN_TIMEOUT_S,
         cwd=PROJECT,
         check=False,
     )

@@ -5,6 +5,7 @@ Heights are only scaled to metres; they keep the vertical datum they came in.
 
 from __future__ import annotations
 
+import functools
 from dataclasses import dataclass
 
 import numpy as np
@@ -39,9 +40,15 @@ def placement_of(tile: TileCrs, working: WorkingCrs, /) -> Placement:
     The area file decides on the unit of heights, then the tile; a tile that does not say has its heights in the unit of
     its plan, and in metres where that is degrees (common practice, no source).
     """
-    plan_unit_m = describe_crs(pyproj.CRS.from_user_input(working.source_crs)).plan_unit_m
+    plan_unit_m = _plan_unit_m(working.source_crs)
     height_unit_m = working.given_height_unit_m or tile.height_unit_m or plan_unit_m or 1.0
     return Placement(working.source_crs, working.crs, height_unit_m)
+
+
+@functools.lru_cache(maxsize=8)
+def _plan_unit_m(crs: str) -> float | None:
+    """Metres in one unit of a CRS; None for degrees. PROJ takes 2 ms for it, and each tile of a survey asks."""
+    return describe_crs(pyproj.CRS.from_user_input(crs)).plan_unit_m
 
 
 def to_working(

@@ -12,7 +12,7 @@ from pipeline.lattice.grid import Bounds
 _NAME = re.compile(r"([ew])(\d+)_([ns])(\d+)")
 
 
-@dataclass(frozen=True, order=True)
+@dataclass(frozen=True, order=True, slots=True)
 class Block:
     """One square of the lattice of blocks, counted from the origin of the working CRS."""
 

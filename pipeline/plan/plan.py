@@ -8,7 +8,8 @@ from __future__ import annotations
 
 import json
 import sys
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
@@ -146,9 +147,13 @@ class Plan:
     @cached_property
     def _blocks_near(self) -> dict[str, list[Block]]:
         """Tile -> the blocks whose core or halo it reaches, of those that some tile touches."""
-        worked, flow = set(self.blocks), self.flow
+        flow = self.flow
+        # The blocks themselves and not their likes: a block is near nine tiles of its size.
+        worked = {block: block for block in self.blocks}
         return {
-            name: [b for b in blocks_near(tile.bounds, block_m=flow.block_m, margin_m=flow.halo_m) if b in worked]
+            name: [
+                worked[b] for b in blocks_near(tile.bounds, block_m=flow.block_m, margin_m=flow.halo_m) if b in worked
+            ]
             for name, tile in self._tiles.items()
         }
 
@@ -447,6 +452,23 @@ def _middle(shape: BaseGeometry) -> str:
     return f"{(west + east) / 2:.0f} {(south + north) / 2:.0f}"
 
 
+_HANDED_OVER: dict[Path, Plan] = {}
+"""Plans for Snakefiles that this process reads, by area file."""
+
+
+@contextmanager
+def handed_over(plan: Plan, /) -> Iterator[None]:
+    """While this lasts, a Snakefile of that area which is read in this process gets this plan and makes none itself.
+
+    Reading the headers of all tiles a second time would double the seconds and the memory that planning takes.
+    """
+    _HANDED_OVER[plan.area_path] = plan
+    try:
+        yield
+    finally:
+        del _HANDED_OVER[plan.area_path]
+
+
 def plan_or_exit(area_path: str, /, *, is_job: bool = False) -> Plan:
     """The plan for the Snakefile: a problem ends Snakemake with its message and no traceback.
 
@@ -456,6 +478,8 @@ def plan_or_exit(area_path: str, /, *, is_job: bool = False) -> Plan:
         Whether this is a process that Snakemake started for one job. It reads the Snakefile again, in a folder that
         the Snakemake which started it holds, and writes nothing but what its job makes.
     """
+    if (handed := _HANDED_OVER.get(Path(area_path))) and not is_job:
+        return handed
     try:
         return make_plan(Path(area_path)) if is_job else plan_run(Path(area_path))
     except InputError as error:

@@ -26,8 +26,11 @@ from pathlib import Path
 
 import psutil
 
+from tests.benchmarks.driver import driver
 from tests.benchmarks.identity import compared as identity_of
 from tests.benchmarks.large_area import Scene, lay_side_by_side
+from tests.benchmarks.mutations import mutations
+from tests.benchmarks.overhead import overhead
 from tests.benchmarks.results import Measurement, Table, markdown_of, measure_again, read_results, write_results
 from tests.benchmarks.seams import compared as seams_of
 from tests.benchmarks.sizes import COLUMNS, KEEP_ONE_IN, SIDES_M, cost_row, costs_of_sizes, draft_watched
@@ -238,6 +241,27 @@ MEASUREMENTS = (
         is_long=True,
     ),
     Measurement(
+        "driver",
+        "Cost",
+        "What do planning and Snakemake hold of many tiles?",
+        "Headers of tiles of 500 m, planned and gone through job by job in a dry run. Not more than 1 GiB at 10 000 "
+        "tiles was asked for.",
+        lambda: [driver([400, 1600, 10_000])],
+        command="python -m tests.benchmarks.driver 400,1600,10000",
+        is_long=True,
+    ),
+    Measurement(
+        "overhead",
+        "Cost",
+        "How much of a run of 400 tiles goes to anything but its steps?",
+        "`scene_a` cut into 400 tiles of 15 m, the smallest a survey could be cut into; on two cores. Seconds of the "
+        "processors. At most a tenth was asked for.",
+        lambda: [overhead(tiles_of("scene_a"))],
+        command="python -m tests.benchmarks.overhead SCENE",
+        data=("scene_a",),
+        is_long=True,
+    ),
+    Measurement(
         "water_sizes",
         "Cost",
         "What does the water step need for an area of any size?",
@@ -254,6 +278,16 @@ MEASUREMENTS = (
         "a row, then followed by one to the end, whose files are compared byte by byte with an undisturbed run's.",
         printed("tests.benchmarks.kills", "40"),
         command="python -m tests.benchmarks.kills 40",
+        is_long=True,
+    ),
+    Measurement(
+        "mutations",
+        "Runs",
+        "Do the tests of faults in the flow see the faults?",
+        "Each fault is put back into a copy of the project, and the test against it must fail; without the fault it "
+        "passes.",
+        lambda: [mutations()],
+        command="python -m tests.benchmarks.mutations",
         is_long=True,
     ),
     Measurement(

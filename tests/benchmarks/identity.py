@@ -1,15 +1,16 @@
-"""The same survey drafted in other ways, byte by byte: `python -m tests.benchmarks.identity FOLDER [SIDE_M]`.
+"""The same survey drafted in other ways, byte by byte: `python -m tests.benchmarks.identity FOLDER [SIDE_M] [WAY ...]`.
 
-FOLDER holds the tiles of a survey; of a square of SIDE_M metres in their middle all, or what lies in it, is drafted
-over and over: on one core, in working blocks of several sizes, with the tiles in the opposite order, and with all
-returns in one tile. Files whose names and words come of the tiles themselves are left out where the tiles are others;
-there the classes are compared return by return.
+FOLDER holds the tiles of a survey; of a square of SIDE_M metres in their middle all (0), or what lies in it, is drafted
+over and over: on one core, by plain `snakemake`, in working blocks of several sizes, with the tiles in the opposite
+order, and with all returns in one tile; or only in the ways named, such as "one tile". Files whose names and words come
+of the tiles themselves are left out where the tiles are others; there the classes are compared return by return.
 """
 
 from __future__ import annotations
 
 import sys
 import tempfile
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -18,7 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tests.benchmarks.results import Table
-from tests.runs import merged_tile, tussock, write_area
+from tests.runs import merged_tile, plain_snakemake, tussock, write_area
 from tests.same_files import differing, results_of
 
 OF_TILES = ("points/", "report/survey")
@@ -39,12 +40,15 @@ class Way:
     cores : int
     block_m : float or None
         Side of a working block; None to let the density decide.
+    without_command : bool
+        Whether Snakemake is called as it is, and not by `tussock draft`.
     """
 
     name: str
     tiles: Path
     cores: int = 2
     block_m: float | None = None
+    without_command: bool = False
 
     def draft(self, folder: Path) -> Path:
         """Draft it to the end: where the results are.
@@ -56,7 +60,7 @@ class Way:
         """
         given = {} if self.block_m is None else {"expert": f"{{flow: {{block_m: {self.block_m:g}}}}}"}
         area = write_area(folder, f"{self.tiles}/*.laz", **given)
-        done = tussock("draft", area, "--cores", str(self.cores))
+        done = plain_snakemake(area) if self.without_command else tussock("draft", area, "--cores", str(self.cores))
         if done.returncode:
             raise SystemExit(f"{self.name}: {done.stderr}")
         return area.parent / "out"
@@ -74,6 +78,7 @@ def ways_of(tiles: list[Path], folder: Path, side_m: float | None) -> list[Way]:
     return [
         Way("as it comes, on two cores", plain),
         Way("on one core", plain, cores=1),
+        Way("plain snakemake", plain, without_command=True),
         Way("blocks of 125 m", plain, block_m=125.0),
         Way("blocks of 250 m", plain, block_m=250.0),
         Way("blocks of 500 m", plain, block_m=500.0),
@@ -113,11 +118,12 @@ def returns_of(out: Path) -> NDArray[np.generic]:
     return joined[np.lexsort(joined.T[::-1])]
 
 
-def compared(tiles: list[Path], side_m: float | None = None) -> Table:
-    """A row for each way but the first: files compared, files that differ, returns whose class differs."""
+def compared(tiles: list[Path], side_m: float | None = None, only: Sequence[str] = ()) -> Table:
+    """A row for each way but the first, or for those named: files compared, files and returns' classes that differ."""
     rows = []
     with tempfile.TemporaryDirectory(prefix="tussock-identity-") as name:
         first, *others = ways_of(tiles, Path(name) / "tiles", side_m)
+        others = [way for way in others if way.name in only or not only]
         plain = first.draft(Path(name) / "first")
         expected, returns = results_of(plain), returns_of(plain)
         for number, way in enumerate(others):
@@ -143,4 +149,4 @@ def _others(one: NDArray[np.generic], other: NDArray[np.generic]) -> int:
 
 
 if __name__ == "__main__":
-    compared(sorted(Path(sys.argv[1]).rglob("*.laz")), float(sys.argv[2]) if len(sys.argv) > 2 else None)
+    compared(sorted(Path(sys.argv[1]).rglob("*.laz")), float((sys.argv[2:] or ["0"])[0]) or None, sys.argv[3:])

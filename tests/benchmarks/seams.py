@@ -146,7 +146,10 @@ class Run:
 
 
 def unmatched(one: gpd.GeoDataFrame, other: gpd.GeoDataFrame, /, *, same_m: float = SAME_M) -> gpd.GeoDataFrame:
-    """The features of one table that the other has not: same symbol, same shape, same words."""
+    """The features of one table that the other has not: same symbol, same shape, same words.
+
+    A feature of the other stands for one of this at most, so what was drawn twice is found as well.
+    """
     if not len(one) or not len(other):
         return one
     shapes, others = one.geometry.to_numpy(), other.geometry.to_numpy()
@@ -155,20 +158,31 @@ def unmatched(one: gpd.GeoDataFrame, other: gpd.GeoDataFrame, /, *, same_m: floa
     is_same &= one["evidence"].to_numpy(str)[a] == other["evidence"].to_numpy(str)[b]
     a, b = a[is_same], b[is_same]
     near = shapely.hausdorff_distance(shapes[a], others[b]) <= same_m
-    return one[~np.isin(np.arange(len(one)), a[near])]
+    partner: dict[int, int] = {}
+    taken: set[int] = set()
+    for ours, theirs in zip(a[near].tolist(), b[near].tolist(), strict=True):
+        if ours not in partner and theirs not in taken:
+            partner[ours] = theirs
+            taken.add(theirs)
+    return one[~np.isin(np.arange(len(one)), list(partner))]
 
 
 def beyond_rim(one: gpd.GeoDataFrame, other: gpd.GeoDataFrame, rim: BaseGeometry, /) -> gpd.GeoDataFrame:
-    """Those features of one table that the other has not and that differ farther than the rim from all borders too.
+    """Those features of two tables of differing ones that differ farther than the rim from all borders too.
 
     Compared is what lies outside the rim, so a line that only meets the border in another place does not count; other
-    words of one feature do.
+    words of one feature do, and so does every point: nothing excuses one that is drawn twice, or lost, on a border.
     """
     if not len(one) or not len(other):
         return one
-    cut, others = (table.set_geometry(table.geometry.difference(rim)) for table in (one, other))
+    cut, others = (table.set_geometry(_outside(table.geometry, rim)) for table in (one, other))
     cut, others = (table[~table.geometry.is_empty] for table in (cut, others))
     return one.loc[unmatched(cut, others).index]
+
+
+def _outside(shapes: gpd.GeoSeries, rim: BaseGeometry) -> gpd.GeoSeries:
+    """What of lines and areas lies outside the rim; points as they are."""
+    return shapes.where(shapes.geom_type == "Point", shapes.difference(rim))
 
 
 def compared(out: Path, field_m: float, picture: Path | None = None) -> Table:
@@ -209,7 +223,7 @@ def _rows(layer: str, one: gpd.GeoDataFrame, many: gpd.GeoDataFrame, rim: BaseGe
     for symbol in sorted(set(one["symbol"]) | set(many["symbol"])):
         a, b = (table[table["symbol"] == symbol].reset_index(drop=True) for table in (one, many))
         lost, found = unmatched(a, b), unmatched(b, a)
-        far = pd.concat([beyond_rim(lost, b, rim), beyond_rim(found, a, rim)])
+        far = pd.concat([beyond_rim(lost, found, rim), beyond_rim(found, lost, rim)])
         rows.append([layer, str(symbol), *map(str, (len(a), len(b), len(lost) + len(found), len(far)))])
         for kind, table in (("one field only", lost), ("fields only", found)):
             for row in table.itertuples():
