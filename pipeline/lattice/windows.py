@@ -7,6 +7,7 @@ as long on 32-bit heights, two to four times on 64-bit ones (measured on 4 milli
 
 from __future__ import annotations
 
+from functools import lru_cache
 from typing import TypeVar
 
 import numpy as np
@@ -41,6 +42,63 @@ def middle_of_nine(values: NDArray[Kind], /) -> NDArray[Kind]:
     lowest_high = np.minimum(np.minimum(high[:, columns[0]], high[:, columns[1]]), high[:, columns[2]])
     middle_middle = _sorted_three(*(middle[:, some] for some in columns))[1]
     return _sorted_three(highest_low, middle_middle, lowest_high)[1]
+
+
+SIDE = 5
+"""Cells to a side of the window of `middle_of_25`."""
+STRETCH = 512
+"""Cells whose windows are sorted side by side: few enough that these stay in the fastest memory of the processor."""
+
+
+def middle_of_25(values: NDArray[Kind], /) -> NDArray[Kind]:
+    """(rows - 4, cols - 4) the middle value of the 5 x 5 cells around each cell that has so many; no value may be NaN.
+
+    The 25 values of a window are compared pair by pair, and a processor makes one comparison for many windows at once:
+    on heights in whole centimetres that is five times as quick as counting the values of each window.
+    """
+    rows, cols = (max(side - SIDE + 1, 0) for side in values.shape)
+    found = np.empty((rows, cols), values.dtype)
+    _write_middle(values, _pairs_to_the_middle(SIDE * SIDE), found)
+    return found
+
+
+@lru_cache(maxsize=1)
+def _pairs_to_the_middle(n: int) -> NDArray[np.int64]:
+    """(k, 2) places whose values are to be compared, the lower one put first; n is odd.
+
+    After the last comparison the middle one of all values stands in the first place of the last pair. Of n // 2 + 2
+    values neither the lowest nor the highest is the middle one of all: both are left behind, and one value that was not
+    yet looked at takes their place, until one is left.
+    """
+    pairs: list[tuple[int, int]] = []
+    among, later = list(range(n // 2 + 2)), list(range(n // 2 + 2, n))
+    while len(among) > 1:
+        half = len(among) // 2
+        pairs += zip(among[:half], among[-half:], strict=True)
+        lows, highs = among[: len(among) - half], among[half:]
+        pairs += [(lows[0], low) for low in lows[1:]] + [(high, highs[-1]) for high in highs[:-1]]
+        among = among[1:-1] + later[:1]
+        later = later[1:]
+    return np.array(pairs, np.int64)
+
+
+@compiled
+def _write_middle(values: NDArray[Kind], pairs: NDArray[np.int64], found: NDArray[Kind]) -> None:
+    """As `middle_of_25`."""
+    rows, cols = found.shape
+    window = np.empty((SIDE * SIDE, STRETCH), values.dtype)
+    last = pairs[-1, 0]
+    for row in range(rows):
+        for first in range(0, cols, STRETCH):
+            n = min(STRETCH, cols - first)
+            for k in range(SIDE * SIDE):
+                window[k, :n] = values[row + k // SIDE, first + k % SIDE : first + k % SIDE + n]
+            for pair in range(len(pairs)):
+                one, other = window[pairs[pair, 0]], window[pairs[pair, 1]]
+                for i in range(n):
+                    low, high = min(one[i], other[i]), max(one[i], other[i])
+                    one[i], other[i] = low, high
+            found[row, first : first + n] = window[last, :n]
 
 
 def _sorted_three(

@@ -115,11 +115,16 @@ def _hangs(cloud: Cloud, height_above_m: NDArray[np.float32], is_candidate: Mask
     columns = _columns(cell[is_growth], cloud.height[is_growth], cell[is_low], grid.shape)
     passes = (columns.high <= MAX_STOPPED_RATIO * columns.low).ravel()
     thin = (columns.highest - columns.lowest <= MAX_LAYER_M).ravel()
-    hangs: Mask = is_high & (passes & thin)[cell] & (cloud.return_number <= 1)
+    # Only a part of all returns is high: what is known of cells is looked up for these alone.
+    high = np.flatnonzero(is_high)
+    of_high = cell[high]
+    may_hang = (passes & thin)[of_high] & (cloud.return_number[high] <= 1)
     # Edges of decks, roofs and crowns are thin and let pulses pass too, but most of what is high beside them does not.
     near = round(CLEAR_M / cell_m) * 2 + 1
-    clear = _around(cell[hangs], grid.shape, near) >= MIN_HANGING_RATIO * _around(cell[is_high], grid.shape, near)
-    return hangs & clear.ravel()[cell]
+    clear = _around(of_high[may_hang], grid.shape, near) >= MIN_HANGING_RATIO * _around(of_high, grid.shape, near)
+    hangs = np.zeros(len(cloud), np.bool_)
+    hangs[high[may_hang & clear.ravel()[of_high]]] = True
+    return hangs
 
 
 def _around(cell: NDArray[np.int64], shape: tuple[int, int], cells: int) -> NDArray[np.float64]:

@@ -126,6 +126,21 @@ def _squares(line: NDArray[np.uint16], east: NDArray[np.float64], north: NDArray
 
 def _medians(group: NDArray[np.int64], values: NDArray[np.float64], number: NDArray[np.int64]) -> NDArray[np.float64]:
     """Lower median of the values of each group, 0 for groups without any; `number` is how many each has."""
-    ordered = np.append(values[np.lexsort((values, group))], 0.0)
-    begin = np.cumsum(number) - number
-    return np.where(number > 0, ordered[begin + np.maximum(number - 1, 0) // 2], 0.0)
+    return _middles(group, values, number)
+
+
+@compiled
+def _middles(group: NDArray[np.int64], values: NDArray[np.float64], number: NDArray[np.int64]) -> NDArray[np.float64]:
+    """As `_medians`: the values are laid out group by group, and each group is sorted by itself."""
+    end = np.cumsum(number)
+    free, ordered = end - number, np.empty(len(values))
+    for i in range(len(values)):
+        ordered[free[group[i]]] = values[i]
+        free[group[i]] += 1
+    middle = np.zeros(len(number))
+    for of in range(len(number)):
+        if number[of] > 0:
+            own = ordered[end[of] - number[of] : end[of]]
+            own.sort()
+            middle[of] = own[(number[of] - 1) // 2]
+    return middle

@@ -7,7 +7,7 @@ import pytest
 from numpy.typing import NDArray
 from scipy import ndimage
 
-from pipeline.lattice.windows import highest_around, is_highest, lowest_around, middle_of_nine
+from pipeline.lattice.windows import highest_around, is_highest, lowest_around, middle_of_25, middle_of_nine
 
 RNG = np.random.default_rng(8)
 GRIDS = {
@@ -59,3 +59,13 @@ def test_few_cells_are_the_highest_where_the_whole_grid_says_so() -> None:
     expected = ndimage.maximum_filter(values, 5)[row, col] == values[row, col]
     np.testing.assert_array_equal(is_highest(values, row, col, 2), expected)
     assert 0 < expected.sum() < len(expected)
+
+
+@pytest.mark.parametrize("shape", [(5, 5), (9, 6), (7, 1100), (3, 20)])
+def test_the_middle_of_25_is_numpys_median(shape: tuple[int, int]) -> None:
+    """The middle of 5 x 5 cells is their median, for every window that lies within the grid, with ties and without."""
+    heights = np.random.default_rng(5).integers(0, 40, shape).astype(np.uint16)
+    found = middle_of_25(heights)
+    assert found.shape == (max(shape[0] - 4, 0), max(shape[1] - 4, 0))
+    for row, col in np.ndindex(found.shape):
+        assert found[row, col] == np.median(heights[row : row + 5, col : col + 5])

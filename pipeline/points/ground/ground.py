@@ -44,7 +44,9 @@ def find_ground(enh: EastNorthHeight, is_candidate: Mask, /, *, window_m: float,
     mine = taken(enh, index)
     lowest, is_bare, is_stray = bare_cells(mine, window_m=window_m, plant_m=plant_m)
     kept = np.flatnonzero(~is_stray)
-    ground[index[kept]] = near_surface(taken(mine, kept), lowest, is_bare)
+    # The name is given anew, so that the returns are held once: a block needs most memory in `near_surface`.
+    mine = taken(mine, kept)
+    ground[index[kept]] = near_surface(mine, lowest, is_bare)
     return ground
 
 

@@ -15,6 +15,7 @@ from pipeline.lattice.fill import fill_nearest
 from pipeline.lattice.grid import Grid, Heights
 from pipeline.lattice.larger_cells import lowest_into
 from pipeline.lattice.per_cell import lowest_in_cells
+from pipeline.lattice.windows import middle_of_25
 from pipeline.rock.boulders.discs import Seen, discs_of
 from pipeline.rock.boulders.low_returns import BOULDER_MAX_HEIGHT_M, Floats, Labels, LowReturns
 
@@ -89,22 +90,36 @@ def _lowest(low: LowReturns, above_m: Floats, grid: Grid, fill_m: float) -> Heig
 
 
 TWIG_CELLS = 5
-"""Side, in fine cells, of the window in which a lone high return is cut down to the middle height of the cells around.
-As wide as the smallest disc: narrower, a twig over a rock stays; wider, a small rock is cut down too."""
+"""Side, in fine cells, of the window in which a lone high return is cut down to the middle height of the cells around:
+that of `middle_of_25`. As wide as the smallest disc: narrower, a twig over a rock stays; wider, a small rock is cut
+down too."""
 
 
 def _without_twigs(height: Floats) -> Heights:
     """The height, nowhere above the middle height of the cells around; low places stay as they are, gaps too.
 
     A twig over a rock stops a pulse or two; what lies below it is met by those beside them. Middle heights are taken
-    in whole centimetres, finer than any return is ranged, which is twice as quick.
+    in whole centimetres, finer than any return is ranged, which is several times as quick.
     """
     known = np.isfinite(height)
     whole_cm = np.round(100 * np.where(known, height, 0).clip(0)).astype(np.uint16)
-    around = np.ones((TWIG_CELLS, TWIG_CELLS), np.uint8)
-    middle = rank.median(whole_cm, around) / np.float32(100)  # type: ignore[no-untyped-call]
+    middle = _middle_around(whole_cm) / np.float32(100)
     cut: Heights = np.where(known, np.minimum(height, middle), np.nan).astype(np.float32)
     return cut
+
+
+def _middle_around(values: NDArray[np.uint16]) -> NDArray[np.uint16]:
+    """(rows, cols) the middle value of the window of `TWIG_CELLS` about each cell, at the rim of what is left of it."""
+    around = np.ones((TWIG_CELLS, TWIG_CELLS), np.uint8)
+    rim, wide = TWIG_CELLS // 2, TWIG_CELLS - 1
+    if min(values.shape) < TWIG_CELLS:
+        return np.asarray(rank.median(values, around), np.uint16)  # type: ignore[no-untyped-call]
+    middle = np.empty_like(values)
+    middle[rim:-rim, rim:-rim] = middle_of_25(values)
+    for strip, edge in ((slice(0, wide), slice(0, rim)), (slice(-wide, None), slice(-rim, None))):
+        middle[edge] = rank.median(values[strip], around)[edge]  # type: ignore[no-untyped-call]
+        middle[:, edge] = rank.median(values[:, strip], around)[:, edge]  # type: ignore[no-untyped-call]
+    return middle
 
 
 def _finer(grid: Grid, times: int) -> Grid:
