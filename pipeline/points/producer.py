@@ -43,9 +43,9 @@ ones only show how rough the ground is. Taken at any distance, they made the gro
 HOLE_M = 4.0
 """Distance in metres from the producer's ground at which its surface says little of the ground, and ours fills the hole
 if it is joined to the rest. Our choice."""
-ABSENT_M = 12.0
+ABSENT_M = 30.0
 """Distance in metres from the producer's ground beyond which there is none to compare with, and ours stands alone: a
-tile that nobody classified beside one that was. Our choice."""
+tile that nobody classified beside one that was. Halls are narrower. Our choice."""
 DISPUTED_M = 0.5
 """Metres between the two grounds from which a mapper is told of it: a tenth of the interval of contours. Our choice."""
 NO_GROUND = (LOW_VEGETATION, MEDIUM_VEGETATION, HIGH_VEGETATION, BUILDING)
@@ -163,12 +163,12 @@ def _filling_holes(
     enh: EastNorthHeight, some: NDArray[np.intp], away_m: Distances, ground: Mask, /
 ) -> NDArray[np.intp]:
     """Those of some returns that lie in holes and are joined to the ground, or have none near to be joined to."""
-    some, away_m = some[away_m > HOLE_M], away_m[away_m > HOLE_M]
-    if not len(some):
-        return some
+    is_hole = away_m > HOLE_M
+    if not is_hole.any():
+        return some[:0]
     group = joined_groups(np.concatenate((enh[some], enh[ground])))
     is_joined = np.isin(group[: len(some)], group[len(some) :])
-    return some[is_joined | (away_m > ABSENT_M)]
+    return some[is_hole & (is_joined | (away_m > ABSENT_M))]
 
 
 def _away_m(enh: EastNorthHeight, some: NDArray[np.intp], ground: Mask, /) -> Distances:

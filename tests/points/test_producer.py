@@ -110,7 +110,7 @@ def test_where_the_producer_has_no_ground_ours_stands_alone() -> None:
     enh[~west & (enh[:, 0] > 41), 2] += 20.0
     kept = judged(enh, west, every)
     assert kept[west].all()
-    assert kept[enh[:, 0] > 40 + 12.5].all()
+    assert kept[enh[:, 0] > 40 + 30.5].all()
     assert judged(enh, none, every).all()
     assert judged(enh, every, none).all()
 
