@@ -109,7 +109,7 @@ def _draft_with_steps_ready(options: argparse.Namespace) -> int:
         print(f"tussock: {failure.message}", file=sys.stderr)
         return BAD_INPUT if failure.is_bad_input else FAILED
     decided = read_json(plan.out / "work" / "decided.json")
-    print(f"Ground: {decided['reason']}")
+    print(f"Ground: {(plan.out / 'report' / 'ground.txt').read_text(encoding='utf-8').strip()}")
     if decided["line_shifts"]:
         before, after = decided["line_steps_before_m"], decided["line_steps_after_m"]
         print(f"Flight lines: levelled; where two meet, one lay {before:.2f} m above the other, now {after:.2f} m.")

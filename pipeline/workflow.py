@@ -38,9 +38,10 @@ MESSAGE_MARK = "error: "
 DOING = {
     "survey": "surveying the tiles",
     "split": "decoding tile",
-    "decide": "deciding on cells and whose ground to use",
+    "decide": "deciding on cells and flight lines",
     "block": "working through block",
     "label": "writing points of tile",
+    "ground_report": "comparing the producer's ground with ours",
     "rasters": "joining the rasters",
     "bare_earth": "levelling the lakes",
     "relief": "shading the relief",

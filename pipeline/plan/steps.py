@@ -8,6 +8,7 @@ STEPS = {
     "decide": "pipeline.steps.decide:decide",
     "block": "pipeline.steps.block.block:block",
     "label": "pipeline.steps.tile.label:label",
+    "ground_report": "pipeline.steps.area.ground_report:ground_report",
     "rasters": "pipeline.steps.area.rasters:rasters_of_area",
     "bare_earth": "pipeline.steps.area.bare_earth:bare_earth",
     "relief": "pipeline.steps.area.relief:relief",

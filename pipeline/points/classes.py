@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import partial
 
 import numpy as np
@@ -13,7 +13,7 @@ from pipeline.lattice.grid import EastNorthHeight, Mask
 from pipeline.points.ground.ground import find_ground as embedded_ground
 from pipeline.points.ground.lowest import GROUND_CELL_M
 from pipeline.points.noise import Noise, find_noise
-from pipeline.points.producer import keep_producer
+from pipeline.points.producer import Dispute, judged_ground, keep_producer
 from pipeline.points.roofs.roofs import find_roofs
 from pipeline.points.wires import find_wires
 from pipeline.returns.asprs import (
@@ -46,17 +46,20 @@ FindGround = Callable[[EastNorthHeight, Mask], Mask]
 
 @dataclass(frozen=True)
 class Classified:
-    """Class and height of every return.
+    """Class and height of every return, and where two grounds were far apart.
 
     Attributes
     ----------
     asprs_class : (n,) uint8
     height_above_m : (n,) float32, metres
         Above the bare earth; NaN for noise and where no ground is near.
+    dispute : Dispute
+        Returns that the producer's ground and ours are at odds about; none where only one was looked at.
     """
 
     asprs_class: NDArray[np.uint8]
     height_above_m: NDArray[np.float32]
+    dispute: Dispute = field(default_factory=Dispute)
 
 
 def classify_returns(
@@ -75,8 +78,8 @@ def classify_returns(
     cloud : Cloud
         A block with its halo; only the classes in the core are meant to be used.
     settings : PointsSettings
-        `ground_from` "producer" keeps class 2 as delivered and adds our ground that agrees with it; "own" and "auto"
-        make it anew. "auto" is decided for the whole area before (`pipeline.points.producer.choose_ground`).
+        `ground_from` "producer" keeps class 2 as delivered and adds our ground that agrees with it; "own" makes it
+        anew; "auto" judges the two return by return (`pipeline.points.producer.judged_ground`).
     roofs, wires : RoofSettings, WireSettings
         Their defaults where not given.
     find_ground : callable
@@ -90,8 +93,11 @@ def classify_returns(
     is_clean = ~(noise.is_low | noise.is_high)
     is_water, may_be_ground = _water_and_earth(cloud, noise)
     is_ground = (find_ground or embedded(settings))(enh, may_be_ground & cloud.is_last)
+    is_producer, dispute = (cloud.producer_class == GROUND) & may_be_ground, Dispute()
     if settings.ground_from == "producer":
-        is_ground = keep_producer(enh, (cloud.producer_class == GROUND) & may_be_ground, is_ground)
+        is_ground = keep_producer(enh, is_producer, is_ground)
+    elif settings.ground_from == "auto":
+        is_ground, dispute = judged_ground(enh, cloud.producer_class, is_producer, is_ground)
     above = _height_above(enh, is_ground | is_water)
     is_low = noise.is_low | (is_clean & ~is_ground & ~is_water & (above < -settings.noise_below_m))
     is_clean &= ~is_low
@@ -107,7 +113,7 @@ def classify_returns(
     asprs_class[is_water] = WATER
     asprs_class[is_low] = LOW_NOISE
     asprs_class[noise.is_high] = HIGH_NOISE
-    return Classified(asprs_class, above)
+    return Classified(asprs_class, above, dispute)
 
 
 def embedded(settings: PointsSettings, /) -> FindGround:

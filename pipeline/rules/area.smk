@@ -23,7 +23,7 @@ rule survey:
 
 
 rule decide:
-    """Side of a raster cell and whose ground is used, from the ground that the returns cover.
+    """Side of a raster cell and levels of flight lines, from the ground that the returns cover.
 
     Try: snakemake -c1 work/decided.json
     """
@@ -46,6 +46,23 @@ rule decide:
     shell:
         "python -m pipeline decide --plan=work/plan.json --seen=work/seen --split=work/split --out={output:q}"
         " --flow={params.flow:q} --settings={params.settings:q} --cell-m={params.cell_m} 2> {log:q}"
+
+
+rule ground_report:
+    """Where the producer's ground and ours differ, and which was taken.
+
+    Try: snakemake -c1 report/ground.txt
+    """
+    input:
+        expand("work/disputes/{block}.json", block=PLAN.block_names),
+    output:
+        "report/ground.txt",
+    log:
+        "logs/ground_report.log",
+    params:
+        code=PLAN.code("ground_report"),
+    shell:
+        "python -m pipeline ground_report --disputes=work/disputes --plan=work/plan.json --out={output:q} 2> {log:q}"
 
 
 rule rasters:
@@ -344,6 +361,7 @@ rule manifest:
         slope="rasters/slope.tif",
         understorey="rasters/understorey.tif",
         base_level="report/base_level.txt",
+        ground="report/ground.txt",
         decided="work/decided.json",
         borrowed="report/borrowed.json",
     output:

@@ -13,6 +13,7 @@ rule block:
         classified=temp(directory("work/classified/{block}")),
         grids=directory("work/grids/{block}"),
         boulders="work/boulders/{block}.gpkg",
+        disputes="work/disputes/{block}.json",
     # Those of most returns first, so that no core has a long one left when the others have none.
     priority: lambda wildcards: FIRST + PLAN.returns_around(wildcards.block) / PLAN.n_returns
     log:
@@ -31,7 +32,7 @@ rule block:
         code=PLAN.code("block"),
     shell:
         "python -m pipeline block --split {input.split:q} --decided={input.decided:q}"
-        " --classified={output.classified:q} --grids={output.grids:q} --boulders={output.boulders:q}"
+        " --classified={output.classified:q} --grids={output.grids:q} --boulders={output.boulders:q} --disputes={output.disputes:q}"
         " --block={wildcards.block} --crs={params.crs:q} --flow={params.flow:q} --settings={params.settings:q}"
         " --roofs={params.roofs:q} --wires={params.wires:q} --terrain={params.terrain:q} --layers={params.layers:q}"
         " 2> {log:q}"

@@ -22,7 +22,7 @@ class PointsSettings(Section):
     )
     ground_from: Literal["auto", "producer", "own"] = Field(
         "auto",
-        description="Whose ground is used: the producer's ground class, our own, or the one that the returns of some blocks speak for.",
+        description="Whose ground is used: the producer's ground class, our own, or of both, return by return, what has nothing below it.",
     )
     noise_below_m: float = Field(
         1.5,

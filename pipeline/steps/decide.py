@@ -1,4 +1,4 @@
-"""What is decided for the whole area from its returns: side of a cell, levels of flight lines, whose ground is used."""
+"""What is decided for the whole area from its returns: side of a cell, and levels of flight lines."""
 
 from __future__ import annotations
 
@@ -15,16 +15,10 @@ from pipeline.lattice.grid import Bounds
 from pipeline.plan.cut import cell_for_density
 from pipeline.points.classes import embedded, own_ground
 from pipeline.points.duplicates import find_duplicates
-from pipeline.points.levelling import LineCells, LineShift, find_levelling, levelled, line_cells, near_ground
-from pipeline.points.producer import GroundChoice, GroundEvidence, choose_ground, ground_evidence
-from pipeline.returns.asprs import GROUND
+from pipeline.points.levelling import LineCells, LineShift, find_levelling, line_cells, near_ground
 from pipeline.returns.cloud import Cloud, northward
 from pipeline.returns.ground_cells import PATCH_M, GroundCells
 from pipeline.settings import Flow, PointsSettings
-from pipeline.steps.block.reading import engine
-
-PATCHES = 8
-"""Patches of 100 m on which our ground is compared with the producer's; each takes about a second. Our choice."""
 
 LEVELLED_SHARE = 0.125
 """Share of the patches of 100 m on which flight lines are compared: a swath crosses several of them. Our choice."""
@@ -37,7 +31,7 @@ MILLIMETRES = 3
 def decide(
     *, plan: Path, seen: Path, split: Path, out: Path, flow: Flow, settings: PointsSettings, cell_m: float
 ) -> None:
-    """Write the side of a raster cell, the shifts of flight lines and whose ground is used, with their figures.
+    """Write the side of a raster cell and the shifts of flight lines, with their figures.
 
     None depends on how the survey was cut into tiles or is cut into blocks: they come from the squares of ground
     that `split` saw returns in.
@@ -56,14 +50,6 @@ def decide(
     folders = [split / name for name in tiles]
     levelling = find_levelling(_line_cells(folders, blocks, ground, flow, settings))
     shifts = [_rounded(shift) for shift in levelling.shifts]
-    if settings.ground_from == "auto":
-        evidence = GroundEvidence()
-        for patch in ground.patches(PATCHES):
-            cloud = levelled(_returns(folders, blocks, patch, flow, halo_m=flow.halo_m), shifts)
-            evidence += _evidence(cloud, patch, settings)
-        choice = asdict(choose_ground(evidence))
-    else:
-        choice = asdict(GroundChoice(settings.ground_from, "As the area file says."))
     figures = {"pulses_per_m2": density, "covered_m2": ground.covered_m2}
     lines = {
         "line_shifts": [asdict(shift) for shift in shifts],
@@ -71,7 +57,7 @@ def decide(
         "line_steps_after_m": _known(levelling.after_m),
         "line_cells": levelling.n_cells,
     }
-    arrays.write_json(out, choice | figures | lines | {"cell_m": cell_m or cell_for_density(density)})
+    arrays.write_json(out, figures | lines | {"cell_m": cell_m or cell_for_density(density)})
 
 
 def _rounded(shift: LineShift, /) -> LineShift:
@@ -91,7 +77,7 @@ def _line_cells(
     found: list[LineCells] = []
     most = max(LEAST_LEVELLED, round(LEVELLED_SHARE * ground.covered_m2 / PATCH_M**2))
     for patch in ground.patches(most):
-        cloud = _returns(folders, blocks, patch, flow, halo_m=0.0)
+        cloud = _returns(folders, blocks, patch, flow)
         if len(np.unique(cloud.flight_line)) > 1:
             near = near_ground(cloud, own_ground(cloud, find_ground=embedded(settings)))
             found += line_cells(near.enh, near.flight_line)
@@ -104,14 +90,12 @@ def read_seen(folder: Path, /) -> GroundCells:
     return GroundCells(cast("NDArray[np.int32]", columns["cells"]), cast("NDArray[np.int64]", columns["pulses"]))
 
 
-def _returns(folders: list[Path], blocks: set[str], patch: Bounds, flow: Flow, /, *, halo_m: float) -> Cloud:
-    """Usable returns of a patch and its halo, each once, in one fixed order."""
-    west, south, east, north = patch
-    reach = (west - halo_m, south - halo_m, east + halo_m, north + halo_m)
+def _returns(folders: list[Path], blocks: set[str], patch: Bounds, flow: Flow, /) -> Cloud:
+    """Usable returns of a patch, each once, in one fixed order."""
     clouds = []
-    for block in blocks_near(reach, block_m=flow.block_m):
+    for block in blocks_near(patch, block_m=flow.block_m):
         if block.name in blocks:
-            inside = _shared(block.bounds, reach)
+            inside = _shared(block.bounds, patch)
             clouds += [_within(path, inside) for folder in folders for path in folder.glob(f"{block.name}.*")]
     cloud = Cloud.join(clouds)
     cloud = cloud.take(northward(cloud))
@@ -133,12 +117,3 @@ def _within(path: Path, bounds: Bounds) -> Cloud:
 def _shared(one: Bounds, other: Bounds) -> Bounds:
     """The rectangle that two rectangles share."""
     return max(one[0], other[0]), max(one[1], other[1]), min(one[2], other[2]), min(one[3], other[3])
-
-
-def _evidence(cloud: Cloud, patch: Bounds, settings: PointsSettings) -> GroundEvidence:
-    """How the producer's ground compares with ours on a patch."""
-    is_producer = cloud.producer_class == GROUND
-    if not is_producer.any():
-        return GroundEvidence()
-    own = own_ground(cloud, find_ground=engine(settings))
-    return ground_evidence(cloud.enh, own, is_producer, cloud.is_last, cloud.within(patch))

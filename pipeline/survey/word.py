@@ -33,7 +33,10 @@ def _lines(survey: Survey) -> Iterator[str]:
     own = f"Ground: about {density.ground_per_m2:.2g} returns/m2 near the lowest surface (estimate)"
     given = density.class_ground_per_m2
     yield own + (f"; {given:.2g} are marked as ground in the tiles" if given else "")
-    if not given:
+    if given:
+        yield "  They are judged against Tussock's own, place by place: report/ground.txt of a draft says where the"
+        yield "  two are far apart, how far, and which was taken."
+    else:
         yield "  None is marked in the tiles, and none need be: Tussock finds the ground itself."
     yield "Classes: " + ", ".join(
         f"{kind} {_CLASS_NAMES.get(kind, 'of the producer' if kind >= 64 else 'other')} {share:.1%}"

@@ -387,6 +387,16 @@ MEASUREMENTS = (
         is_long=True,
     ),
     Measurement(
+        "ground_held",
+        "Ground and classes",
+        "Is the ground that is chosen as good as the producer's, where that is held back?",
+        "A tenth of the producer's ground is taken out; the error there of what is left, of our choice, of ours alone.",
+        printed("tests.benchmarks.ground", "held"),
+        command="python -m tests.benchmarks.ground held",
+        data=("bc_forest", "lake_edge", "lava_forest", "real_faults", "pine_plots"),
+        is_long=True,
+    ),
+    Measurement(
         "classes",
         "Ground and classes",
         "Do ground, vegetation and buildings agree with their makers' classes?",

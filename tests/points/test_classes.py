@@ -6,7 +6,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.points.classes import classify_returns, embedded, own_ground
-from pipeline.points.producer import GroundEvidence, choose_ground, ground_evidence, keep_producer
 from pipeline.returns.cloud import Cloud
 from pipeline.settings import PointsSettings
 from tests.terrain_clouds import returns_from, slope_of
@@ -62,47 +61,6 @@ def test_unusable_returns_decide_nothing_but_are_classed() -> None:
 def test_no_returns_no_classes() -> None:
     """An empty block gives empty columns."""
     assert classify_returns(Cloud.empty(), settings=SETTINGS).asprs_class.shape == (0,)
-
-
-def evidence_for(given: NDArray[np.bool_], enh: NDArray[np.float64], own: NDArray[np.bool_]) -> GroundEvidence:
-    """Evidence of one block without halo."""
-    every = np.ones(len(enh), bool)
-    return ground_evidence(enh, own, given, every, every)
-
-
-def test_thinned_but_right_ground_is_kept_and_filled() -> None:
-    """One of ten ground returns is kept as the producer's; ours on the same surface join, plants do not."""
-    enh, lift = with_plants()
-    given = (lift == 0) & (np.arange(len(enh)) % 10 == 1)
-    own = lift < 1
-    assert choose_ground(evidence_for(given, enh, own)).ground_from == "producer"
-    kept = keep_producer(enh, given, own)
-    assert kept[lift == 0].mean() > 0.99
-    assert not kept[lift > 0].any()
-
-
-def test_poor_or_missing_ground_is_made_anew() -> None:
-    """No ground, ground with a hole over half the block, and ground with plants in it: ours is used, and said why."""
-    enh, lift = with_plants()
-    own = lift == 0
-    for given, word in (
-        (np.zeros(len(enh), bool), "without"),
-        (own & (enh[:, 0] < 30), "missing"),
-        (lift > 0.2, "lies"),
-    ):
-        choice = choose_ground(evidence_for(given, enh, own))
-        assert choice.ground_from == "own"
-        assert word in choice.reason
-
-
-def test_evidence_of_blocks_adds_up() -> None:
-    """Counts of two halves of an area, each with the other as halo, are those of the whole."""
-    enh, lift = with_plants()
-    own, every = lift == 0, np.ones(len(enh), bool)
-    west = enh[:, 0] < 30
-    halves = [ground_evidence(enh, own, own, every, core) for core in (west, ~west)]
-    assert (halves[0] + halves[1]).own_cells == evidence_for(own, enh, own).own_cells
-    assert (halves[0] + halves[1]).producer_returns == own.sum()
 
 
 def test_our_own_ground_is_that_of_the_classes() -> None:

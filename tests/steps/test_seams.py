@@ -3,6 +3,7 @@
 from pathlib import Path
 
 import geopandas as gpd
+import laspy
 import numpy as np
 import pytest
 from shapely.geometry import box
@@ -12,6 +13,9 @@ from pipeline.files import arrays, grid_files, layers
 from pipeline.lattice.blocks import blocks_covering
 from pipeline.plan.cut import LEAST_HALO_M as HALO_M
 from pipeline.plan.cut import halo_for
+from pipeline.points.classes import classify_returns
+from pipeline.returns.asprs import GROUND
+from pipeline.returns.cloud import Cloud
 from pipeline.settings import (
     Flow,
     LayerSettings,
@@ -20,6 +24,7 @@ from pipeline.settings import (
     TerrainSettings,
     WireSettings,
 )
+from pipeline.steps.area.ground_report import ground_report
 from pipeline.steps.area.rasters import rasters_of_area
 from pipeline.steps.block.block import block
 from pipeline.steps.block.reaches import halo_needed_m
@@ -32,12 +37,12 @@ CRS = "EPSG:25832"
 pytestmark = pytest.mark.slow
 
 
-def worked_through(folder: Path, flow: Flow) -> Path:
+def worked_through(folder: Path, flow: Flow, tile: Path = TILE) -> Path:
     """The rasters of one sample tile, worked through in blocks of some size with some halo."""
     west, south, east, north = BOUNDS
     blocks = [block.name for block in blocks_covering([(west, south, east, north)], block_m=flow.block_m)]
     split(
-        tile=TILE,
+        tile=tile,
         out=folder / "split",
         seen=folder / "seen",
         beside=folder / "beside",
@@ -48,7 +53,7 @@ def worked_through(folder: Path, flow: Flow) -> Path:
         height_unit_m=1.0,
         flow=flow,
     )
-    arrays.write_json(folder / "decided.json", {"ground_from": "own", "cell_m": 0.5, "line_shifts": []})
+    arrays.write_json(folder / "decided.json", {"cell_m": 0.5, "line_shifts": []})
     for name in blocks:
         block(
             split=[folder / "split"],
@@ -56,6 +61,7 @@ def worked_through(folder: Path, flow: Flow) -> Path:
             classified=folder / "classified" / name,
             grids=folder / "grids" / name,
             boulders=folder / "boulders" / f"{name}.gpkg",
+            disputes=folder / "disputes" / f"{name}.json",
             block=name,
             crs=CRS,
             flow=flow,
@@ -126,6 +132,34 @@ def test_blocks_of_any_size_give_the_same_rasters(whole: Path, tmp_path: Path, b
     for name, values in counts.items():
         assert np.array_equal(np.nan_to_num(values), np.nan_to_num(cut_counts[name])), name
     assert boulders_of(whole) == boulders_of(cut)
+
+
+@pytest.fixture(scope="module")
+def with_two_grounds(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The tile with a ground of its producer that is thin, has holes, and holds shrubs in some places."""
+    las, random = laspy.read(TILE), np.random.default_rng(7)
+    cloud = Cloud.of(np.column_stack((las.x, las.y, las.z)))
+    own = classify_returns(cloud, settings=PointsSettings(ground_from="own"))
+    patch = np.floor(cloud.enh[:, :2] / 17).astype(np.int64).sum(axis=1) % 4
+    given = (own.asprs_class == GROUND) & (random.random(len(cloud)) < 0.2) & (patch > 0)
+    given |= (patch == 1) & (own.height_above_m > 0.4) & (own.height_above_m < 3)
+    las.classification = np.where(given, GROUND, 1).astype(np.uint8)
+    path = tmp_path_factory.mktemp("given") / TILE.name
+    las.write(path)
+    return path
+
+
+def test_two_grounds_are_judged_the_same_in_blocks_of_any_size(with_two_grounds: Path, tmp_path: Path) -> None:
+    """Classes, bare earth and what is told of disputes; and the producer's ground does matter here."""
+    whole = worked_through(tmp_path / "whole", Flow(block_m=1000.0, halo_m=HALO_M), with_two_grounds)
+    cut = worked_through(tmp_path / "cut", Flow(block_m=70.0, halo_m=HALO_M), with_two_grounds)
+    assert np.array_equal(classes_of(whole), classes_of(cut))
+    assert np.array_equal(raster_of(whole, "bare_earth"), raster_of(cut, "bare_earth"), equal_nan=True)
+    for folder in (whole, cut):
+        ground_report(disputes=folder / "disputes", plan=folder / "plan.json", out=folder / "ground.txt")
+    told = (whole / "ground.txt").read_text()
+    assert "m apart" in told
+    assert told == (cut / "ground.txt").read_text()
 
 
 def test_the_halo_is_as_wide_as_the_reaches_of_the_methods() -> None:

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from pipeline.compiled import compiled
 from pipeline.lattice.grid import EastNorthHeight, Mask
-from pipeline.points.ground.lowest import Lowest, spacing_of
+from pipeline.points.ground.lowest import GROUND_CELL_M, Lowest, lowest_returns, spacing_of
 
 LINK_SPACINGS = 2.5
 """How far, in distances between returns, two bare cells may lie apart and be joined. Our choice."""
@@ -76,6 +76,19 @@ def doubtful_islands(lowest: Lowest, is_bare: Mask, n_near: NDArray[np.int64], /
     is_crag = (total(own) >= DENSE_SHARE * total(known)) & (total(n_near) >= SOLID_SHARE * total(lowest.count))
     doubtful: Mask = is_small & ~is_crag[group]
     return doubtful
+
+
+def joined_groups(enh: EastNorthHeight, /) -> NDArray[np.int64]:
+    """(n,) number of the group of ground returns that each belongs to; gentle ways lead from each to each of a group.
+
+    The lowest return of a cell stands for all in it.
+    """
+    lowest = lowest_returns(enh, cell_m=GROUND_CELL_M)
+    reach_m = np.maximum(LINK_M, LINK_SPACINGS * spacing_of(lowest))
+    group = _groups(lowest.height, lowest.east, lowest.north, lowest.is_known, reach_m, lowest.cell_m)
+    col, row = (np.floor(enh[:, axis] / lowest.cell_m).astype(np.int64) for axis in (0, 1))
+    found: NDArray[np.int64] = group[row - lowest.first_row, col - lowest.first_col]
+    return found
 
 
 @compiled

@@ -12,7 +12,7 @@ from pipeline.files.written_points import drop_others, drop_removed, written_poi
 
 LIBRARIES = ("geopandas", "laspy", "lazrs", "numpy", "pyproj", "rasterio", "scipy", "shapely", "snakemake")
 """Whose versions may change a result."""
-OF_BLOCKS = ("grids", "boulders")
+OF_BLOCKS = ("grids", "boulders", "disputes")
 """Folders of the work files that hold one file or folder a block."""
 OF_FIELDS = ("running", "base_level", *(f"features/{name}" for name in ("landform", "rock", "vegetation", "manmade")))
 """Folders of the work files that hold one file or folder a field."""

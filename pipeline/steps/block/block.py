@@ -6,7 +6,7 @@ that much wider than classes need, so that the classes they meet there are those
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import asdict, replace
 from pathlib import Path
 
 import numpy as np
@@ -20,12 +20,14 @@ from pipeline.lattice.grid import EastNorthHeight, Grid, Heights
 from pipeline.points.classes import Classified, classify_returns
 from pipeline.points.duplicates import find_duplicates
 from pipeline.points.levelling import levelled
+from pipeline.points.producer import Dispute
 from pipeline.returns.asprs import GROUND, WATER
 from pipeline.returns.cloud import Cloud, in_order, northward
 from pipeline.rock.boulders.boulders import find_boulders
 from pipeline.settings import Flow, LayerSettings, PointsSettings, RoofSettings, TerrainSettings, WireSettings
 from pipeline.steps.block.reaches import EARTH_AROUND_M, LOOK_AROUND_M
 from pipeline.steps.block.reading import Columns, engine, laid_out, read_shifts
+from pipeline.survey.disputes import count_disputes
 from pipeline.terrain.counts import class_counts, lone_ground
 from pipeline.terrain.profile import profile_grids
 from pipeline.terrain.surface import canopy_height, ground_support, lowest_last, surface_from_ground
@@ -38,6 +40,7 @@ def block(
     classified: Path,
     grids: Path,
     boulders: Path,
+    disputes: Path,
     block: str,
     crs: str,
     flow: Flow,
@@ -47,19 +50,19 @@ def block(
     terrain: TerrainSettings,
     layers: LayerSettings,
 ) -> None:
-    """Write the classes of one block's returns, its rasters and its boulder candidates.
+    """Write the classes of one block's returns, its rasters, its boulder candidates and what is disputed.
 
-    `split` are the folders of the tiles that reach into the block or its halo; `decided` says whose ground is used, how
-    flight lines are moved and how large a cell is; `classified`, `grids` and `boulders` are what is written.
+    `split` are the folders of the tiles that reach into the block or its halo; `decided` says how flight lines are
+    moved and how large a cell is; `classified`, `grids`, `boulders` and `disputes` are what is written.
     """
     place = block_named(block, flow.block_m)
     cloud, whence = _returns(split, place)
     for_area = arrays.read_json(decided)
     is_core = cloud.within(place.bounds)
     cloud = levelled(cloud, read_shifts(for_area))
-    chosen = settings.model_copy(update={"ground_from": for_area["ground_from"]})
-    found = classify_returns(cloud, settings=chosen, find_ground=engine(settings), roofs=roofs, wires=wires)
+    found = classify_returns(cloud, settings=settings, find_ground=engine(settings), roofs=roofs, wires=wires)
     _write_classes(classified, whence, _tiles(split, place), found.asprs_class, is_core)
+    _write_disputes(disputes, cloud, found.dispute, is_core)
     del whence
     earth = _earth(cloud, found, place)
     cloud, found = _nearby(cloud, found, place)
@@ -105,6 +108,15 @@ def _write_classes(
         if mine.any():
             written |= {f"{name}.index": index[mine], f"{name}.asprs_class": asprs_class[core[mine]]}
     arrays.write_arrays(path, written)
+
+
+def _write_disputes(path: Path, cloud: Cloud, dispute: Dispute, is_core: NDArray[np.bool_]) -> None:
+    """Where in the core the producer's ground and ours are far apart."""
+    inside = is_core[dispute.index]
+    chosen = dispute.index[inside]
+    mine = Dispute(chosen, dispute.apart_m[inside], dispute.is_producers[inside])
+    squares = count_disputes(mine, np.column_stack((cloud.east[chosen], cloud.north[chosen])))
+    arrays.write_json(path, {"squares": [asdict(square) for square in squares]})
 
 
 def _nearby(cloud: Cloud, found: Classified, place: Block) -> tuple[Cloud, Classified]:
