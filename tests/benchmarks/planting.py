@@ -16,7 +16,14 @@ from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from pipeline.returns.cloud import Cloud
-from tests.benchmarks.rock_shapes import Planted, draw_object, stopping_per_m
+from tests.benchmarks.rock_shapes import (
+    FOLIAGE,
+    FOLIAGE_FLICKER,
+    Planted,
+    brightness_of,
+    draw_object,
+    stopping_per_m,
+)
 
 Floats = NDArray[np.float64]
 
@@ -79,6 +86,7 @@ def plant(
         near = lasts[tree.query_ball_point((thing.east, thing.north), thing.reach_m + 1.0)]
         near = np.sort(near[~gone[near]])
         stop = trace(thing, cloud, above, near, tilt_e, tilt_n, rng)
+        bright, flicker = brightness_of(thing), FOLIAGE_FLICKER if thing.kind in FOLIAGE else 0.0
         hit = np.flatnonzero((stop > above[near][:, None] + 0.02).sum(axis=1) >= 2)
         for i in hit:
             last = near[i]
@@ -89,7 +97,8 @@ def plant(
             echoes = _echoes(stop[i], rng, apart_m)
             kept = siblings[(above[siblings] > echoes[0] + apart_m) & (siblings != last)]
             gone[siblings] = True
-            made.append(_remade(cloud, kept, last, echoes, above[last], tilt_e[last], tilt_n[last]))
+            shown = bright * float(np.exp(rng.normal(0, flicker)))
+            made.append(_remade(cloud, kept, last, echoes, above[last], tilt_e[last], tilt_n[last], shown))
     return Cloud.join([cloud.take(~gone), *made])
 
 
@@ -165,18 +174,25 @@ def _remade(
     ended: float,
     tilt_e: float,
     tilt_n: float,
+    bright: float,
 ) -> Cloud:
-    """The returns of one pulse: those kept from above the object, then its echoes."""
+    """The returns of one pulse: those kept from above the object, then its echoes, so bright beside the ground.
+
+    Echoes share what the last return had.
+    """
     index = np.append(kept, np.full(len(echoes), last)).astype(np.intp)
     pulse = cloud.take(index)
     up = np.append(np.zeros(len(kept)), np.asarray(echoes) - ended)
     n = len(index)
     has_numbers = bool(cloud.n_returns[last] > 0)
+    share = np.append(np.ones(len(kept)), np.full(len(echoes), bright / len(echoes)))
+    intensity = np.clip(np.round(pulse.intensity * share), np.minimum(pulse.intensity, 1), 65535).astype(np.uint16)
     return replace(
         pulse,
         east=pulse.east + tilt_e * up,
         north=pulse.north + tilt_n * up,
         height=pulse.height + up,
+        intensity=intensity,
         return_number=np.arange(1, n + 1).astype(np.uint8) if has_numbers else pulse.return_number,
         n_returns=np.full(n, n, np.uint8) if has_numbers else pulse.n_returns,
     )

@@ -13,10 +13,12 @@ from pathlib import Path
 import geopandas as gpd
 import laspy
 import numpy as np
+import pandas as pd
 from numpy.typing import NDArray
 
 from pipeline.lattice.grid import Grid
-from pipeline.points.classes import classify_returns
+from pipeline.points.classes import classify_returns, embedded, own_ground
+from pipeline.points.levelling import find_levelling, levelled, line_cells, near_ground
 from pipeline.returns.cloud import Cloud
 from pipeline.settings import PointsSettings, RockSettings
 from sample_tiles.scene import records
@@ -169,10 +171,23 @@ def scene_with_truth(name: str, cloud: Cloud, boulders: gpd.GeoDataFrame) -> Sce
 
 
 def folder_scene(name: str) -> Scene:
-    """A scene of the measuring data with its own truth: a folder with tiles/ and truth.gpkg, named by TUSSOCK_DATA."""
+    """A scene of the measuring data with its own truth: a folder with tiles/ and truth.gpkg, named by TUSSOCK_DATA.
+
+    Its flight lines are laid on each other as the workflow does it.
+    """
     folder = data_folder() / name
-    tiles = [read_laz(path) for path in sorted((folder / "tiles").glob("*.laz"))]
-    return scene_with_truth(name, Cloud.join(tiles), gpd.read_file(folder / "truth.gpkg", layer="boulders"))
+    cloud = with_lines_levelled(Cloud.join([read_laz(path) for path in sorted((folder / "tiles").glob("*.laz"))]))
+    layers = [
+        layer for layer in ("boulders", "small_boulders") if layer in set(gpd.list_layers(folder / "truth.gpkg").name)
+    ]
+    boulders = pd.concat([gpd.read_file(folder / "truth.gpkg", layer=layer) for layer in layers], ignore_index=True)
+    return scene_with_truth(name, cloud, boulders)
+
+
+def with_lines_levelled(cloud: Cloud, /) -> Cloud:
+    """The cloud with its flight lines laid on each other, by the ground of the project's own filter."""
+    ground = near_ground(cloud, own_ground(cloud, find_ground=embedded(PointsSettings())))
+    return levelled(cloud, find_levelling(line_cells(ground.enh, ground.flight_line)).shifts)
 
 
 def open_cloud(

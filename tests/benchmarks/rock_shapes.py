@@ -75,6 +75,19 @@ def draw_object(kind: str, rng: np.random.Generator, east: float, north: float) 
 
 FOLIAGE = ("bush", "young spruce", "brush pile")
 """Kinds that beams go into; all others stop them at their surface."""
+ROCK_BRIGHTNESS, WOOD_BRIGHTNESS, FOLIAGE_BRIGHTNESS = (0.45, 1.3), (0.5, 1.2), (0.3, 0.9)
+"""Least and greatest intensity beside that of the ground. Foliage gave 0.5 to 0.9 of it in five real tiles, and less
+in made ones; no survey was found that tells how bright its rocks are, so they are planted darker and brighter than the
+ground (our choice)."""
+FOLIAGE_FLICKER = 0.2
+"""Spread of the logarithm of the intensity from one return of foliage to the next (as in five real tiles)."""
+
+
+def brightness_of(thing: Planted) -> float:
+    """Intensity of the returns of an object beside that of the ground, drawn with the seed of its shape."""
+    limits = FOLIAGE_BRIGHTNESS if thing.kind in FOLIAGE else WOOD_BRIGHTNESS
+    least, most = ROCK_BRIGHTNESS if thing.kind == "boulder" else limits
+    return float(np.exp(np.random.default_rng([thing.seed, 1]).uniform(np.log(least), np.log(most))))
 
 
 def stopping_per_m(thing: Planted, d_east: Floats, d_north: Floats, height: Floats) -> Floats:

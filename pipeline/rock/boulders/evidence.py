@@ -49,6 +49,11 @@ class Evidence:
     foot : height just outside the outline as a share of the lump's height
     drop : how much lower the returns just outside are than those just inside, as a share of the height
     open_share : share of the sectors seen just outside whose returns lie below three tenths of the height
+    ridge : height just outside as a share of the lump's, on the lower of two opposite sides, where that is greatest:
+        near 1 on a wall or a ridge, which goes on beyond the outline
+    bank : the same share over the three neighbouring sectors where it is greatest: near 1 where a slope comes down to
+        the lump
+    brightness : logarithm of how bright the returns on the lump are beside the ground
     lean_m : how far the ground on the highest side of the ring stands above the plane
     flat_share : share of the lump's returns that a plane, or two leaning together, would hold within 0.1 m
     grain_m : how much the height changes from one return on the lump to the next
@@ -80,6 +85,9 @@ class Evidence:
     foot: Floats
     drop: Floats
     open_share: Floats
+    ridge: Floats
+    bank: Floats
+    brightness: Floats
     lean_m: Floats
     flat_share: Floats
     grain_m: Floats
@@ -113,7 +121,8 @@ def _weigh_batch(low: LowReturns, lumps: Lumps, /) -> tuple[Evidence, Lumps]:
     on = Runs.of(near.lump[caps.is_on], k)
     solid = refined(near, lumps, caps.is_on)
     half = solid.half_axes_m
-    foot, drop, open_share = _edge(near, above, caps, k)
+    foot, drop, sides = _edge(near, above, caps, k)
+    open_share, ridge, bank = _sides(sides)
     clutter = _clutter(near, above, k)
     n_lines, line_step = _lines(near, caps, k)
     solid_inside, low_beside = _island(near, above, caps, solid, lumps)
@@ -140,6 +149,9 @@ def _weigh_batch(low: LowReturns, lumps: Lumps, /) -> tuple[Evidence, Lumps]:
         foot=foot,
         drop=drop,
         open_share=open_share,
+        ridge=ridge,
+        bank=bank,
+        brightness=_brightness(low.brightness[near.index[caps.is_on]], near.lump[caps.is_on], k),
         lean_m=_lean(near, above, in_ring, k),
         flat_share=_flat_share(near, above, caps.is_on, solid, k),
         grain_m=caps.grain_m,
@@ -192,7 +204,10 @@ def _sector(near: Near, which: NDArray[np.bool_]) -> Labels:
 
 
 def _edge(near: Near, above: Floats, caps: Caps, k: int) -> tuple[Floats, Floats, Floats]:
-    """Foot, drop and open share of each lump: how hard its edge is."""
+    """Foot and drop of each lump, how hard its edge is; and (k, 8) the mean share of its height in each sector outside.
+
+    Sectors in which nothing was seen are NaN.
+    """
     tall = np.maximum(np.nan_to_num(caps.height_m), 0.1)
     share = above / tall[near.lump]
     outside = near.is_last & (share < 1.5)
@@ -204,9 +219,40 @@ def _edge(near: Near, above: Floats, caps: Caps, k: int) -> tuple[Floats, Floats
     sector = _sector(near, close)
     n = np.bincount(sector, minlength=k * SECTORS)
     total = np.bincount(sector, weights=share[close], minlength=k * SECTORS)
-    seen = (n > 0).reshape(k, SECTORS)
-    is_open = (total < 0.3 * np.maximum(n, 1)).reshape(k, SECTORS) & seen
-    return foot, drop, is_open.sum(axis=1) / np.maximum(seen.sum(axis=1), 1)
+    sides = np.divide(total, n, out=np.full(k * SECTORS, np.nan), where=n > 0)
+    return foot, drop, sides.reshape(k, SECTORS)
+
+
+OPEN_BELOW = 0.3
+"""Share of a lump's height below which the returns of a sector just outside lie on open ground (our choice)."""
+
+
+def _sides(sides: Floats, /) -> tuple[Floats, Floats, Floats]:
+    """Open share, ridge and bank of each lump, from the mean share of its height in each sector outside."""
+    seen = np.isfinite(sides)
+    open_share = (sides < OPEN_BELOW).sum(axis=1) / np.maximum(seen.sum(axis=1), 1)
+    height = np.where(seen, sides, 0.0).clip(0.0, 1.5)
+    half = SECTORS // 2
+    ridge = np.minimum(height[:, :half], height[:, half:]).max(axis=1)
+    three = height + np.roll(height, 1, axis=1) + np.roll(height, -1, axis=1)
+    bank: Floats = three.max(axis=1) / 3
+    return open_share, ridge, bank
+
+
+USUAL_BRIGHTNESS, BRIGHTNESS_PRIOR = -0.35, 1.0
+"""Brightness of a lump of which nothing is known, between rock and boughs, and how many returns that counts as (our
+choice)."""
+LEAST_BRIGHTNESS, MOST_BRIGHTNESS = -2.0, 0.7
+"""Limits of what one return may say: darker or brighter ones glitter, or met something else (our choice)."""
+
+
+def _brightness(brightness: NDArray[np.float32], lump: Labels, k: int, /) -> Floats:
+    """Mean brightness of the returns on each lump whose brightness is known, drawn a little to the usual one."""
+    known = np.isfinite(brightness)
+    shown = np.clip(brightness[known], LEAST_BRIGHTNESS, MOST_BRIGHTNESS)
+    n, total = np.bincount(lump[known], minlength=k), np.bincount(lump[known], weights=shown, minlength=k)
+    mean: Floats = (total + BRIGHTNESS_PRIOR * USUAL_BRIGHTNESS) / (n + BRIGHTNESS_PRIOR)
+    return mean
 
 
 CLUTTER_TO_M = 4.0

@@ -43,6 +43,9 @@ class LowReturns:
         ground that only narrow ones are cut off; NaN where no ground is known.
     is_last : (n,) bool
     flight_line : (n,) uint16
+    brightness : (n,) float32
+        Logarithm of the intensity beside that of the ground around, as `brightness_beside_ground` gives it; NaN where
+        it tells nothing.
     """
 
     east: Floats
@@ -52,6 +55,7 @@ class LowReturns:
     above_near_m: Floats
     is_last: NDArray[np.bool_]
     flight_line: NDArray[np.uint16]
+    brightness: NDArray[np.float32]
 
     @cached_property
     def buckets(self) -> Buckets:
@@ -68,6 +72,7 @@ class LowReturns:
             self.above_near_m[which],
             self.is_last[which],
             self.flight_line[which],
+            self.brightness[which],
         )
 
 
@@ -82,7 +87,40 @@ def low_returns(cloud: Cloud, height_above_m: NDArray[np.float32], grid: Grid, /
     grounds = opened_grounds(east, north, height, height - above[is_low], is_last, grid)
     at = row_col_between(np.column_stack((east, north)), grid)
     above_m, above_near_m = (height - bilinear(ground, *at) for ground in grounds)
-    return LowReturns(east, north, height, above_m, above_near_m, is_last, cloud.flight_line[is_low])
+    is_whole = is_last & (cloud.return_number[is_low] <= 1)
+    shown = np.where(is_whole, cloud.intensity[is_low], 0)
+    brightness = brightness_beside_ground(east, north, shown, above[is_low], grid)
+    return LowReturns(east, north, height, above_m, above_near_m, is_last, cloud.flight_line[is_low], brightness)
+
+
+ON_GROUND_M = 0.2
+"""Returns this near the filter's bare earth show how bright the ground is: as rough as a forest floor is (our
+choice)."""
+BRIGHTNESS_CELL_M = 2.0
+"""Side of the cells in which the brightness of the ground is averaged; it changes over metres, not over a hand."""
+
+
+def brightness_beside_ground(
+    east: Floats, north: Floats, intensity: NDArray[np.integer], above_m: Floats, grid: Grid, /
+) -> NDArray[np.float32]:
+    """(n,) logarithm of how bright each return is beside the ground within 8 m; NaN where either is unknown.
+
+    Rock and soil stop a pulse whole and throw back much of it; boughs, through which part of it passes, throw back
+    less: a half to nine tenths of what the ground does, in five real tiles.
+
+    Parameters
+    ----------
+    intensity : (n,)
+        0 where it is unknown, or where the pulse came back in parts: each part is dim, whatever it met.
+    above_m : (n,) metres above the filter's bare earth
+    """
+    coarse = Grid.covering(grid.bounds, cell_m=BRIGHTNESS_CELL_M, crs=grid.crs)
+    cell = coarse.cell_index(east, north)
+    is_known = intensity > 0
+    shown = np.log(np.maximum(intensity, 1).astype(np.float64))
+    on_ground = is_known & (np.abs(above_m) < ON_GROUND_M)
+    ground = _smooth_mean(shown[on_ground], cell[on_ground], coarse)
+    return np.where(is_known, shown - ground.ravel()[cell], np.nan).astype(np.float32)
 
 
 BOULDER_MAX_WIDTH_M = 9.0

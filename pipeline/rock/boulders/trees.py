@@ -26,9 +26,9 @@ FIRST_LOOK_MEASURES = frozenset((
 ))
 """Measures the trees of the first look may ask for: the keys of `pipeline.rock.boulders.confidence.first_terms`."""
 FULL_MEASURES = frozenset((
-    "alone", "aspect", "clutter", "core", "count", "dome", "drop", "flat", "foot", "full", "grain", "height", "high",
-    "inside", "lean", "off", "open", "over", "plane", "relative", "ring", "rough", "size", "slender", "smooth",
-    "through", "unseen", "whole",
+    "alone", "aspect", "bank", "bright", "clutter", "core", "count", "dome", "drop", "flat", "foot", "full", "grain",
+    "height", "high", "inside", "lean", "off", "open", "over", "plane", "relative", "ridge", "ring", "rough", "size",
+    "slender", "smooth", "through", "unseen", "whole",
 ))
 """Measures the trees of the full evidence may ask for: the keys of its `boulder_terms`."""
 # fmt: on
@@ -79,11 +79,12 @@ class FirstLookForest(Forest):
 
 
 class Company(_Part):
-    """What the log odds of the trees become among lookalikes: offset + stretch * odds + per_log * ln(lookalikes)."""
+    """Weights of `pipeline.rock.boulders.company.company_terms`, in its order."""
 
     offset: float
     stretch: float
     per_log_lookalikes: float
+    per_log_boulders: float
 
 
 class BoulderTrees(_Part):

@@ -22,7 +22,16 @@ def disc(n: int = 120, *, seed: int = 4) -> NDArray[np.float64]:
 
 def caps_of(places: NDArray[np.float64], above_m: NDArray[np.float64], is_last: NDArray[np.bool_]) -> Caps:
     """The cap of one round lump of `RADIUS_M` around nought, over level ground."""
-    low = LowReturns(places[:, 0], places[:, 1], above_m, above_m, above_m, is_last, np.zeros(len(places), np.uint16))
+    low = LowReturns(
+        places[:, 0],
+        places[:, 1],
+        above_m,
+        above_m,
+        above_m,
+        is_last,
+        np.zeros(len(places), np.uint16),
+        np.full(len(places), np.nan, np.float32),
+    )
     lump = Lumps(np.zeros(1), np.zeros(1), RADIUS_M**2 * np.eye(2)[None], np.ones(1))
     near = returns_near(low, lump, 0.0)
     return look_at_caps(near, above_m[near.index], lump)

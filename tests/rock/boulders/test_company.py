@@ -9,7 +9,7 @@ import shapely
 
 from pipeline.features import make_features
 from pipeline.lattice.grid import Grid
-from pipeline.rock.boulders.company import in_company, lookalikes_per_ha, worth_drawing
+from pipeline.rock.boulders.company import boulders_per_ha, in_company, lookalikes_per_ha, worth_drawing
 
 GRID = Grid.covering((0, 0, 300, 300), cell_m=1.0, crs="EPSG:25833")
 KNOWN = np.ones(GRID.shape, bool)
@@ -39,10 +39,20 @@ def test_a_lone_lump_has_no_company() -> None:
 
 
 def test_a_field_of_sure_boulders_is_no_crowd_of_lookalikes() -> None:
-    """Boulders beside boulders do not make each other doubtful."""
-    field = in_company(candidates(EVERY_10_M, 0.9), KNOWN, GRID)
-    lone = in_company(candidates([(150, 150)], 0.9), KNOWN, GRID)
-    assert field.confidence.to_numpy() == pytest.approx(np.full(len(field), lone.confidence.iloc[0]), abs=0.01)
+    """Boulders beside boulders do not make each other doubtful: a doubtful one among them is likelier than alone."""
+    alone = candidates([(152, 152)], 0.5)
+    field = candidates([(152, 152), *EVERY_10_M], [0.5] + [0.9] * len(EVERY_10_M))
+    assert lookalikes_per_ha(field, KNOWN, GRID).max() == 0
+    assert in_company(field, KNOWN, GRID).confidence.iloc[0] > in_company(alone, KNOWN, GRID).confidence.iloc[0] + 0.02
+
+
+def test_likely_boulders_are_counted_as_much_as_they_are_likely() -> None:
+    """A hundred a hectare that are half sure are fifty, itself not counted, and those that are lookalikes are none."""
+    per_ha = boulders_per_ha(candidates(EVERY_10_M, 0.5), KNOWN, GRID)
+    middle = [i for i, (x, y) in enumerate(EVERY_10_M) if 140 < x < 160 and 140 < y < 160]
+    assert per_ha[middle] == pytest.approx(np.full(len(middle), 50), rel=0.05)
+    assert boulders_per_ha(candidates([(150, 150)], 0.9), KNOWN, GRID)[0] < 0.2
+    assert boulders_per_ha(candidates(EVERY_10_M, 0.2), KNOWN, GRID).max() == 0
 
 
 def test_a_boulder_among_lookalikes_is_less_sure() -> None:
