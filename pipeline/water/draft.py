@@ -9,7 +9,8 @@ import numpy as np
 
 from pipeline.features import join_features, make_features, no_features
 from pipeline.settings import WaterSettings
-from pipeline.water.running.channels import Channel, find_channels
+from pipeline.water.running.channels import Channel, Runoff, find_channels
+from pipeline.water.running.kinds import SEEN_M
 from pipeline.water.search import standing_water
 from pipeline.water.sight.ground import Ground
 from pipeline.water.standing import FLAT_MAX_SPREAD_M, THIN_BODY_MAX_RATIO, Water
@@ -18,6 +19,9 @@ SUREST = 0.95
 """How likely a body with all signs of water is water. All 51 bodies were that were found among ponds planted in five
 real tiles, in five made scenes and in a town mapped by its council; so many tell no more than that one in twenty may be
 wrong."""
+BEGINS_M2 = {"wet": 5_000.0, "moderate": 20_000.0, "dry": 100_000.0}
+"""Ground in square metres that must drain to a valley floor for a stream to run on it, by climate. 1 to 10 ha is usual
+in work with lidar in boreal and temperate land, 2 ha often (from memory); the other two are our choice."""
 LOWER_BANK_M = -0.2
 """Median height of the ground around a body above its surface, in metres, from which its bank speaks for water: with
 less it is a roof or stands behind a dam. Our choice."""
@@ -29,6 +33,8 @@ def draft_water(
     *,
     scale: int,  # noqa: ARG001 -- smallest sizes are ground sizes at every scale (ISOM 2017-2)
     settings: WaterSettings,
+    climate: str = "moderate",
+    porous: bool | None = None,
 ) -> gpd.GeoDataFrame:
     """Standing water (302) and minor water channels (306) of the area as features.
 
@@ -44,8 +50,7 @@ def draft_water(
         ground.bare_earth,
         ground.aimed_pulses,
         ground.grid,
-        min_drained_m2=settings.channel_min_drained_m2,
-        min_depth_m=settings.channel_min_depth_m,
+        Runoff(BEGINS_M2[climate], settings.channel_min_drained_m2, settings.channel_min_depth_m, porous),
     )
     crs = ground.grid.crs
     return join_features([_standing(bodies, crs), _running(lines, crs)], crs)
@@ -94,31 +99,31 @@ def _running(found: list[Channel], crs: str) -> gpd.GeoDataFrame:
     return make_features(
         [channel.line for channel in found],
         crs=crs,
-        symbol="306",
+        symbol=[channel.symbol for channel in found],
         confidence=np.clip([_likelihood(channel) for channel in found], 0.05, 0.9),
         evidence=[_running_evidence(channel) for channel in found],
         height_m=np.array([channel.depth_m for channel in found]),
     )
 
 
-BED_NONE_M, BED_SURE_M = 0.03, 0.1
-"""Metres that a bed is cut into its valley (`Channel.bed_m`), up to which nothing but the lowest line of a valley is
-seen, and from which a bed is sure: one and two standard errors of the bare earth over a channel. Our choice."""
 WITH_BED, WITHOUT_BED = 0.9, 0.15
-"""How likely a stream or ditch runs in a channel with such a bed, and in a valley without one. Fitted on two made
-scenes (moraine, farmland): there and in four others 0.97 of the length with a bed was true, and 0.10 of that
+"""How likely a stream or ditch runs where a bed is seen along the whole course, and where along none of it. Fitted on
+two made scenes (moraine, farmland): there and in four others 0.97 of the length with a bed was true, and 0.10 of that
 without."""
 
 
 def _likelihood(channel: Channel) -> float:
-    """Likelier the more sharply a bed is cut in; how deep the valley is and what it drains told nothing more."""
-    return float(np.interp(channel.bed_m, (BED_NONE_M, BED_SURE_M), (WITHOUT_BED, WITH_BED)))
+    """Likelier the more of a course shows a bed; how deep the valley is and what it drains told nothing more."""
+    seen = 1.0 if channel.water_m >= SEEN_M else channel.bed_share
+    return WITHOUT_BED + (WITH_BED - WITHOUT_BED) * seen
 
 
 def _running_evidence(channel: Channel) -> str:
     fed = " and more from outside the survey" if channel.is_fed_from_outside else ""
-    bed = "a bed is cut in" if channel.bed_m > BED_NONE_M else "no bed seen in the valley"
+    bed = f"a bed is cut in along {channel.bed_share:.0%} of it" if channel.bed_share > 0 else "no bed seen in the valley"
+    dug = ", straight as a ditch" if channel.is_dug else ""
+    water = f"open water {channel.water_m:.1f} m wide" if channel.water_m >= SEEN_M else "water in it was not seen"
     return (
-        f"sides {channel.depth_m:.1f} m higher over {channel.line.length:.0f} m, {bed}, "
-        f"{channel.drained_m2 / 1e4:.1f} ha drain to it{fed}; water in it was not seen"
+        f"sides {channel.depth_m:.1f} m higher over {channel.line.length:.0f} m, {bed}{dug}, "
+        f"{channel.drained_m2 / 1e4:.1f} ha drain to it{fed}; {water}"
     )
