@@ -34,7 +34,7 @@ def draft_water(
     scale: int,  # noqa: ARG001 -- smallest sizes are ground sizes at every scale (ISOM 2017-2)
     settings: WaterSettings,
     climate: str = "moderate",
-    porous: bool | None = None,
+    is_porous: bool | None = None,
 ) -> gpd.GeoDataFrame:
     """Standing water (302) and minor water channels (306) of the area as features.
 
@@ -50,7 +50,7 @@ def draft_water(
         ground.bare_earth,
         ground.aimed_pulses,
         ground.grid,
-        Runoff(BEGINS_M2[climate], settings.channel_min_drained_m2, settings.channel_min_depth_m, porous),
+        Runoff(BEGINS_M2[climate], settings.channel_min_drained_m2, settings.channel_min_depth_m, is_porous),
     )
     crs = ground.grid.crs
     return join_features([_standing(bodies, crs), _running(lines, crs)], crs)

@@ -217,7 +217,7 @@ def _seen(flow: _Flow, bare_earth: Read, aimed_pulses: Read, grid: Grid, runoff:
         bed = (bed_m >= np.where(begun.any(), BED_MIN_M, BED_SURE_M)) & ~dry
         seen.floor[part] = ~dry
         seen.has_bed[part] = bed
-        kept = bed | (runs[part] & ~dry)
+        kept = bed | (runs[part] & ~dry & has_valley(sections)[at])
         seen.stretches.extend(part[a:b] for a, b in _runs(kept) if (at[b - 1] - at[a] + 1) * APART_M >= LEAST_START_M)
     return seen
 

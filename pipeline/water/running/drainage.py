@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import heapq
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -34,13 +35,15 @@ class Drainage:
 
 
 def drain(heights: NDArray[np.float64], sinks: NDArray[np.int64] = NO_SINKS, /) -> Drainage:
-    """Where each cell drains to, with every hollow led out by its lowest way.
+    """Where each cell drains to: its steepest way down, and out of hollows by their lowest way.
 
-    The least-cost search of Metz, Mitasova & Harmon 2011 (Hydrology and Earth System Sciences 15, 667-678): of all
+    The way out of hollows is found by the least-cost search of Metz, Mitasova & Harmon 2011 (Hydrology and Earth System Sciences 15, 667-678): of all
     cells that touch what was taken, the lowest is taken next, and drains to the neighbour that it was reached from. The
     way out of a hollow so leads over its lowest rim and, within the hollow, along its lowest ground, where the bed of a
-    stream is; a priority flood crosses the filled hollow straight. Ties are broken by position. Ground at the rim of
-    the survey drains out of it.
+    stream is; a priority flood crosses the filled hollow straight. That way is cut down to the height of the hollow, and
+    each cell then drains to the neighbour to which the cut ground falls most steeply (O'Callaghan & Mark 1984, Computer
+    Vision, Graphics, and Image Processing 28, 323-344). Ties are broken by position. Ground at the rim of the survey
+    drains out of it.
 
     Parameters
     ----------
@@ -59,6 +62,12 @@ def drain(heights: NDArray[np.float64], sinks: NDArray[np.int64] = NO_SINKS, /) 
     is_taken[rim] = True
     steps = np.array([down * (cols + 2) + right for down, right in NEIGHBOURS])
     _flood(padded.ravel(), rim, steps, is_taken, receiver, order)
+    cut = padded.ravel().copy()
+    _cut_out(receiver, order, cut)
+    away = np.array([math.hypot(down, right) for down, right in NEIGHBOURS])
+    _down_steepest(cut, steps, away, receiver, receiver >= 0)
+    # Down a slope heights fall, and over level ground the search itself leads: so each follows what it drains to.
+    order = order[np.argsort(cut[order], kind="stable")]
     return _without_rim(receiver, order, cols + 2, cols)
 
 
@@ -90,6 +99,34 @@ def _flood(
                 is_taken[near] = True
                 receiver[near] = at
                 heapq.heappush(queue, (heights[near], near))
+
+
+@compiled
+def _cut_out(receiver: NDArray[np.int64], order: NDArray[np.int64], heights: NDArray[np.float64]) -> None:
+    """Lower each cell to the lowest that drains through it."""
+    for at in order[::-1]:
+        if receiver[at] >= 0:
+            heights[receiver[at]] = min(heights[receiver[at]], heights[at])
+
+
+@compiled
+def _down_steepest(
+    heights: NDArray[np.float64],
+    steps: NDArray[np.int64],
+    away: NDArray[np.float64],
+    receiver: NDArray[np.int64],
+    drains: NDArray[np.bool_],
+) -> None:
+    """Turn each cell that `drains` to where the ground falls most steeply, if it falls; `away` is in cells."""
+    for at in range(len(heights)):
+        if not drains[at]:
+            continue
+        steepest = 0.0
+        for step, far in zip(steps, away):  # noqa: B905 -- compiled loops know no `strict`
+            fall = (heights[at] - heights[at + step]) / far
+            if fall > steepest:
+                steepest = fall
+                receiver[at] = at + step
 
 
 def _without_rim(receiver: NDArray[np.int64], order: NDArray[np.int64], width: int, cols: int) -> Drainage:

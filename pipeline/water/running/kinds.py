@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from scipy import ndimage
 from shapely.geometry import LineString
 
-from pipeline.water.running.sections import APART_M, MIDDLE, OFFSETS_M, STEP_M, Numbers, Sections, over_smooth_m
+from pipeline.water.running.sections import APART_M, OFFSETS_M, STEP_M, Numbers, Sections, over_smooth_m
 
 SMALL_TIMES, LARGE_TIMES = 10.0, 100.0
 """How many times the ground that a stream needs to begin must drain to it until it runs all year (305), and until it is
@@ -35,7 +35,7 @@ a cell of the lattice that water is led over. Our choice."""
 VALLEY_AT_M = (12.0, 20.0)
 """Distance from the line, in metres, at which the sides of a valley stand higher than the bank of a ditch. Our
 choice."""
-VALLEY_MIN_RISE_M = 1.0
+VALLEY_MIN_RISE_M = 1.5
 """How much higher, in metres, than the bank the lower side of a valley stands there. A straight bed in a valley is a
 gully; one without a valley was dug. Our choice."""
 
@@ -75,13 +75,8 @@ def is_straight(line: LineString, along_m: Numbers, /) -> NDArray[np.bool_]:
 
 def has_valley(sections: Sections, /) -> NDArray[np.bool_]:
     """(n,) around which cross-sections both sides rise on beyond the bank, over `incision.SMOOTH_M`."""
-    near = np.abs(OFFSETS_M)
-    bank, side = (near >= 2.0) & (near <= 4.0), (near >= VALLEY_AT_M[0]) & (near <= VALLEY_AT_M[1])
-    left = np.arange(len(OFFSETS_M)) < MIDDLE
-    rise = [
-        np.nan_to_num(sections.rise_m[:, side & half].mean(axis=1) - sections.rise_m[:, bank & half].mean(axis=1))
-        for half in (left, ~left)
-    ]
+    away = (np.abs(OFFSETS_M) >= VALLEY_AT_M[0]) & (np.abs(OFFSETS_M) <= VALLEY_AT_M[1])
+    rise = [np.nan_to_num(sections.rise_m[:, away & half].mean(axis=1)) for half in (OFFSETS_M < 0, OFFSETS_M > 0)]
     return over_smooth_m(np.minimum(*rise)) >= VALLEY_MIN_RISE_M
 
 
