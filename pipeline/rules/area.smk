@@ -113,10 +113,11 @@ rule relief:
 
 
 rule water:
-    """Standing and running water."""
+    """Standing and running water, marshes and springs."""
     input:
         bare_earth="work/bare_earth_seen.tif",
         ground_support="rasters/ground_support.tif",
+        canopy_height="rasters/canopy_height.tif",
         counts="work/counts",
     output:
         "work/features/water.gpkg",
@@ -132,6 +133,7 @@ rule water:
         code=PLAN.code("water"),
     shell:
         "python -m pipeline water --bare-earth {input.bare_earth:q} --ground-support {input.ground_support:q}"
+        " --canopy-height {input.canopy_height:q}"
         " --counts {input.counts:q} --out {output:q} --scale {params.scale} --climate {params.climate}"
         " --porous {params.porous} --settings {params.settings:q} 2> {log:q}"
 

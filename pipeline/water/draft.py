@@ -8,12 +8,17 @@ import geopandas as gpd
 import numpy as np
 
 from pipeline.features import join_features, make_features, no_features
+from pipeline.norm.symbols import isom
 from pipeline.settings import WaterSettings
-from pipeline.water.running.channels import Channel, Runoff, find_channels
+from pipeline.water.running.channels import Channel, find_channels
+from pipeline.water.running.flow import Runoff, lead_water
 from pipeline.water.running.kinds import SEEN_M
+from pipeline.water.running.shores import on_land
 from pipeline.water.search import standing_water
 from pipeline.water.sight.ground import Ground
 from pipeline.water.standing import FLAT_MAX_SPREAD_M, THIN_BODY_MAX_RATIO, Water
+from pipeline.water.wet.marsh import Marsh, find_marshes, standing_on
+from pipeline.water.wet.springs import SPRING, Spring, find_springs
 
 SUREST = 0.95
 """How likely a body with all signs of water is water. All 51 bodies were that were found among ponds planted in five
@@ -22,6 +27,9 @@ wrong."""
 BEGINS_M2 = {"wet": 5_000.0, "moderate": 20_000.0, "dry": 100_000.0}
 """Ground in square metres that must drain to a valley floor for a stream to run on it, by climate. 1 to 10 ha is usual
 in work with lidar in boreal and temperate land, 2 ha often (from memory); the other two are our choice."""
+WATERHOLE = 0.5
+"""How likely a body of water that small is water, as a share of a larger one: among few pulses a gap is more often
+chance. Our choice."""
 LOWER_BANK_M = -0.2
 """Median height of the ground around a body above its surface, in metres, from which its bank speaks for water: with
 less it is a roof or stands behind a dam. Our choice."""
@@ -36,7 +44,7 @@ def draft_water(
     climate: str = "moderate",
     is_porous: bool | None = None,
 ) -> gpd.GeoDataFrame:
-    """Standing water (302) and minor water channels (306) of the area as features.
+    """Standing water (302, 303), watercourses (304 to 306), marshes (310) and springs (312) of the area as features.
 
     Whether water may be crossed is a legal fact of the map (301 forbids it) that lidar cannot see: standing water is
     proposed as shallow water, 302, and its evidence asks for the answer.
@@ -46,14 +54,21 @@ def draft_water(
     GeoDataFrame of `pipeline.features`.
     """
     bodies = standing_water(ground, thin_max_ratio=settings.thin_max_ratio)
-    lines = find_channels(
-        ground.bare_earth,
-        ground.aimed_pulses,
-        ground.grid,
-        Runoff(BEGINS_M2[climate], settings.channel_min_drained_m2, settings.channel_min_depth_m, is_porous),
-    )
+    runoff = Runoff(BEGINS_M2[climate], settings.channel_min_drained_m2, settings.channel_min_depth_m, porous=is_porous)
+    flow = lead_water(ground.bare_earth, ground.grid, runoff)
+    lines = find_channels(flow, ground.bare_earth, ground.aimed_pulses, ground.grid, runoff)
     crs = ground.grid.crs
-    return join_features([_standing(bodies, crs), _running(lines, crs)], crs)
+    shapes = [body.shape for body in bodies]
+    marshes = [] if is_porous else find_marshes(flow, ground, standing_on(shapes, flow))
+    least_m2 = isom("302").smallest.area_m2
+    tables = [
+        _standing([body for body in bodies if body.shape.area >= least_m2], crs),
+        _waterholes([body for body in bodies if body.shape.area < least_m2], crs),
+        _running(on_land(lines, shapes), crs),
+        _marshes(marshes, crs),
+        _springs(find_springs(lines, flow), crs),
+    ]
+    return join_features(tables, crs)
 
 
 def _standing(bodies: list[Water], crs: str) -> gpd.GeoDataFrame:
@@ -67,6 +82,49 @@ def _standing(bodies: list[Water], crs: str) -> gpd.GeoDataFrame:
         confidence=np.clip([_surety(body) for body in bodies], 0.05, 0.95),
         evidence=[_standing_evidence(body) for body in bodies],
         elevation_m=np.array([body.level_m if body.spread_m <= FLAT_MAX_SPREAD_M else np.nan for body in bodies]),
+    )
+
+
+def _waterholes(bodies: list[Water], crs: str) -> gpd.GeoDataFrame:
+    """Bodies of water too small for their area to be drawn, as 303."""
+    if not bodies:
+        return no_features(crs)
+    return make_features(
+        [body.shape.representative_point() for body in bodies],
+        crs=crs,
+        symbol="303",
+        confidence=np.clip([WATERHOLE * _surety(body) for body in bodies], 0.05, 0.95),
+        evidence=[_standing_evidence(body) for body in bodies],
+    )
+
+
+def _marshes(marshes: list[Marsh], crs: str) -> gpd.GeoDataFrame:
+    """Places that may be marsh as 310, the marsh whose edge is indistinct."""
+    if not marshes:
+        return no_features(crs)
+    return make_features(
+        [marsh.shape for marsh in marshes],
+        crs=crs,
+        symbol="310",
+        confidence=np.array([marsh.likelihood for marsh in marshes]),
+        evidence=[
+            f"flat, gathers water (wetness index {marsh.wetness:.1f}), few trees, {marsh.weak_share:.0%} of it dark or "
+            "thin in returns; look whether it is wet (308 where its edge is plain)"
+            for marsh in marshes
+        ],
+    )
+
+
+def _springs(springs: list[Spring], crs: str) -> gpd.GeoDataFrame:
+    if not springs:
+        return no_features(crs)
+    return make_features(
+        [spring.place for spring in springs],
+        crs=crs,
+        symbol="312",
+        confidence=np.full(len(springs), SPRING),
+        evidence=[f"a stream begins below a step of {spring.step_m:.1f} m; look for water" for spring in springs],
+        angle_deg=np.array([spring.angle_deg for spring in springs]),
     )
 
 
@@ -120,7 +178,9 @@ def _likelihood(channel: Channel) -> float:
 
 def _running_evidence(channel: Channel) -> str:
     fed = " and more from outside the survey" if channel.is_fed_from_outside else ""
-    bed = f"a bed is cut in along {channel.bed_share:.0%} of it" if channel.bed_share > 0 else "no bed seen in the valley"
+    bed = (
+        f"a bed is cut in along {channel.bed_share:.0%} of it" if channel.bed_share > 0 else "no bed seen in the valley"
+    )
     dug = ", straight as a ditch" if channel.is_dug else ""
     water = f"open water {channel.water_m:.1f} m wide" if channel.water_m >= SEEN_M else "water in it was not seen"
     return (

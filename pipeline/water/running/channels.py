@@ -12,29 +12,16 @@ from shapely.geometry import LineString
 from shapely.ops import substring
 
 from pipeline.lattice.grid import Grid
-from pipeline.lattice.larger_cells import cells_times_as_wide
 from pipeline.norm.symbols import isom
 from pipeline.water.running.courses import wet_cells
-from pipeline.water.running.dams import without_dams
-from pipeline.water.running.drainage import Drainage, downstream, gathered
-from pipeline.water.running.incision import beds, incised
-from pipeline.water.running.inflow import inflow
+from pipeline.water.running.flow import Flow, Runoff
+from pipeline.water.running.incision import incised
 from pipeline.water.running.kinds import has_valley, is_straight, open_water_m, runs_of, symbols_of
 from pipeline.water.running.lanes import in_lane
 from pipeline.water.running.porous import is_porous
 from pipeline.water.running.reaches import lines_of, reaches
 from pipeline.water.running.sections import APART_M, Sections, bed_depth_m, cross_sections, over_smooth_m
-from pipeline.water.running.sinks import drain_into_sinks
-from pipeline.water.sight.ground import Read, times_for
-
-FLOW_CELL_M = 2.0
-"""Side in metres of the cells that water is led over: about the width of a small channel. Smaller cells make water
-follow the noise of the ground, larger ones join neighbouring channels. Our choice."""
-MOST_FLOW_CELLS = 20_000_000
-"""Most cells that water is led over, for the sake of memory: some 75 bytes each. A frame of more than 80 square
-kilometres gets larger cells: 3 m up to 180, 4 m up to 320 square kilometres. On five scenes cells of 3 and 4 m still
-found 82 to 100 % of the channels that cells of 2 m find, 1 to 2 m beside them, and half as much again was drawn that
-these do not show; cells of 6 and 8 m found 52 to 93 %. Our choice."""
+from pipeline.water.sight.ground import Read
 
 HEAD_DRAINED_M2 = 100.0
 """Ground, in square metres, down to which a channel with a bed is followed up beyond its head: the bottom of a ditch
@@ -88,48 +75,7 @@ class Channel:
     is_fed_from_outside: bool
 
 
-@dataclass(frozen=True)
-class Runoff:
-    """When water runs on the ground of an area.
-
-    Attributes
-    ----------
-    begins_m2 : float
-        Ground that must drain to a valley floor for a stream to run there without a bed being seen.
-    bed_begins_m2 : float
-        Ground that must drain to a place for a bed to begin there.
-    min_depth_m : float
-        How much higher than the bed both sides must stand.
-    porous : bool or None
-        Whether water sinks, so that only what has a bed is drawn; None where the ground itself shall tell.
-    """
-
-    begins_m2: float
-    bed_begins_m2: float
-    min_depth_m: float
-    porous: bool | None = None
-
-
-@dataclass(frozen=True)
-class _Flow:
-    """Water led over the cells of a lattice; flat arrays."""
-
-    lattice: Grid
-    every: int
-    drainage: Drainage
-    depth: NDArray[np.float64]
-    drained_m2: NDArray[np.float64]
-    is_fed: NDArray[np.bool_]
-
-    @property
-    def size(self) -> NDArray[np.float64]:
-        """A stream that comes from outside the survey is larger than every one that begins in it."""
-        return np.where(self.is_fed, self.drained_m2.max(initial=0.0) + self.drained_m2, self.drained_m2)
-
-
-def find_channels(
-    bare_earth: Read, aimed_pulses: Read, grid: Grid, runoff: Runoff, /
-) -> list[Channel]:
+def find_channels(flow: Flow, bare_earth: Read, aimed_pulses: Read, grid: Grid, runoff: Runoff, /) -> list[Channel]:
     """Watercourses, longest first.
 
     Water is led over the bare earth, out of shallow hollows by their lowest way out, and through low banks as through
@@ -140,17 +86,19 @@ def find_channels(
 
     Parameters
     ----------
+    flow : water led over the ground
     bare_earth : the raster by windows, metres
     aimed_pulses : pulses a cell that they were aimed at, of those that met anything
     grid : that it lies on
     runoff : when water runs
     """
-    flow = _led(bare_earth, grid, runoff)
     seen = _seen(flow, bare_earth, aimed_pulses, grid, runoff)
     runs = flow.drained_m2 >= runoff.begins_m2
     if is_porous(seen.floor & runs, seen.has_bed, flow.lattice.cell_m, told=runoff.porous):
         runs = np.zeros_like(runs)
-    starts = np.array([cells[0] for cells in seen.stretches if seen.has_bed[cells].any() or runs[cells].any()], np.int64)
+    starts = np.array(
+        [cells[0] for cells in seen.stretches if seen.has_bed[cells].any() or runs[cells].any()], np.int64
+    )
     wet = wet_cells(flow.drainage, starts, seen.has_bed | runs, cell_m=flow.lattice.cell_m)
     chains = reaches(flow.drainage, wet, flow.size)
     lines = lines_of(chains, bare_earth, grid, flow.lattice, flow.every)
@@ -161,18 +109,6 @@ def find_channels(
         for channel in _told_apart(line, chain, flow, cross_sections(line, bare_earth, aimed_pulses, grid), runoff)
     ]
     return sorted(found, key=lambda channel: (-channel.line.length, channel.line.bounds))
-
-
-def _led(bare_earth: Read, grid: Grid, runoff: Runoff) -> _Flow:
-    usual = max(1, round(FLOW_CELL_M / grid.cell_m))
-    every = times_for(grid, most_cells=MOST_FLOW_CELLS, least_times=usual)
-    lattice = cells_times_as_wide(grid, every)
-    heights, depth = beds(bare_earth, grid, lattice, every)
-    cut = without_dams(heights, lattice.cell_m)
-    drainage, _ = drain_into_sinks(cut)
-    fed = downstream(drainage, inflow(heights, depth, drainage, lattice.cell_m, min_depth_m=runoff.min_depth_m))
-    drained_m2 = gathered(drainage) * lattice.cell_m**2
-    return _Flow(lattice, every, drainage, depth.ravel(), drained_m2, fed)
 
 
 @dataclass(frozen=True)
@@ -194,7 +130,7 @@ class _Seen:
     stretches: list[NDArray[np.int64]]
 
 
-def _seen(flow: _Flow, bare_earth: Read, aimed_pulses: Read, grid: Grid, runoff: Runoff) -> _Seen:
+def _seen(flow: Flow, bare_earth: Read, aimed_pulses: Read, grid: Grid, runoff: Runoff) -> _Seen:
     """Courses that are cut in, looked at in cross-sections."""
     count = len(flow.drained_m2)
     seen = _Seen(np.zeros(count, np.bool_), np.zeros(count, np.bool_), [])
@@ -244,7 +180,7 @@ def _runs(which: NDArray[np.bool_]) -> list[tuple[int, int]]:
 
 
 def _told_apart(
-    line: LineString, chain: NDArray[np.int64], flow: _Flow, sections: Sections, runoff: Runoff
+    line: LineString, chain: NDArray[np.int64], flow: Flow, sections: Sections, runoff: Runoff
 ) -> list[Channel]:
     """The stretches of one course that are of different size or kind."""
     at = _sections_of(chain, line, flow.lattice)

@@ -37,13 +37,13 @@ class Drainage:
 def drain(heights: NDArray[np.float64], sinks: NDArray[np.int64] = NO_SINKS, /) -> Drainage:
     """Where each cell drains to: its steepest way down, and out of hollows by their lowest way.
 
-    The way out of hollows is found by the least-cost search of Metz, Mitasova & Harmon 2011 (Hydrology and Earth System Sciences 15, 667-678): of all
-    cells that touch what was taken, the lowest is taken next, and drains to the neighbour that it was reached from. The
-    way out of a hollow so leads over its lowest rim and, within the hollow, along its lowest ground, where the bed of a
-    stream is; a priority flood crosses the filled hollow straight. That way is cut down to the height of the hollow, and
-    each cell then drains to the neighbour to which the cut ground falls most steeply (O'Callaghan & Mark 1984, Computer
-    Vision, Graphics, and Image Processing 28, 323-344). Ties are broken by position. Ground at the rim of the survey
-    drains out of it.
+    The way out of hollows is found by the least-cost search of Metz, Mitasova & Harmon 2011 (Hydrology and Earth System
+    Sciences 15, 667-678): of all cells that touch what was taken, the lowest is taken next, and drains to the neighbour
+    that it was reached from. It leads over the lowest rim and, within the hollow, along the lowest ground, where the
+    bed of a stream is; a priority flood crosses the filled hollow straight. That way is cut down to the height of the
+    hollow, and each cell then drains to the neighbour to which the cut ground falls most steeply (O'Callaghan & Mark
+    1984, Computer Vision, Graphics, and Image Processing 28, 323-344). Ties are broken by position. Ground at the rim
+    of the survey drains out of it.
 
     Parameters
     ----------

@@ -98,7 +98,9 @@ def runs_of(kind: NDArray[np.str_] | NDArray[np.int64], least_m: float, /) -> li
     runs: list[tuple[int, int]] = []
     for start, stop in itertools.pairwise(edges):
         before = runs[-1] if runs else None
-        joins = before and (min(stop - start, before[1] - before[0]) * APART_M < least_m or kind[before[0]] == kind[start])
+        joins = before and (
+            min(stop - start, before[1] - before[0]) * APART_M < least_m or kind[before[0]] == kind[start]
+        )
         if before and joins:
             runs[-1] = (before[0], stop)
         else:

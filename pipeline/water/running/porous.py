@@ -14,9 +14,7 @@ is porous: the length of bed for each square kilometre, the drainage density, is
 for. Our choice."""
 
 
-def is_porous(
-    floor: NDArray[np.bool_], has_bed: NDArray[np.bool_], cell_m: float, /, *, told: bool | None
-) -> bool:
+def is_porous(floor: NDArray[np.bool_], has_bed: NDArray[np.bool_], cell_m: float, /, *, told: bool | None) -> bool:
     """Whether water sinks in this ground: what was `told`, else whether hardly any valley floor shows a bed.
 
     Parameters
@@ -29,4 +27,4 @@ def is_porous(
     if told is not None:
         return told
     length_m = np.count_nonzero(floor) * cell_m
-    return length_m >= LEAST_FLOOR_M and np.count_nonzero(floor & has_bed) * cell_m < POROUS_MAX_SHARE * length_m
+    return bool(length_m >= LEAST_FLOOR_M and np.count_nonzero(floor & has_bed) * cell_m < POROUS_MAX_SHARE * length_m)
