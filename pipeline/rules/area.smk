@@ -133,10 +133,11 @@ rule relief:
 
 
 rule water:
-    """Standing and running water."""
+    """Standing and running water, marshes and springs."""
     input:
         bare_earth="work/bare_earth_seen.tif",
         ground_support="rasters/ground_support.tif",
+        canopy_height="rasters/canopy_height.tif",
         counts="work/counts",
     output:
         "work/features/water.gpkg",
@@ -147,11 +148,15 @@ rule water:
         mem_mb=PLAN.area_mem_mb,
     params:
         scale=PLAN.area.scale,
+        climate=PLAN.area.climate,
+        porous={True: "yes", False: "no", None: "ask"}[PLAN.area.porous_ground],
         settings=PLAN.section("water"),
         code=PLAN.code("water"),
     shell:
         "python -m pipeline water --bare-earth {input.bare_earth:q} --ground-support {input.ground_support:q}"
-        " --counts {input.counts:q} --out {output:q} --scale {params.scale} --settings {params.settings:q} 2> {log:q}"
+        " --canopy-height {input.canopy_height:q}"
+        " --counts {input.counts:q} --out {output:q} --scale {params.scale} --climate {params.climate}"
+        " --porous {params.porous} --settings {params.settings:q} 2> {log:q}"
 
 
 rule usual_ground:

@@ -104,6 +104,14 @@ class Area(Section):
         description="Height between contours: 5, or 2.5 only where the terrain is flat (ISOM 2017-2, 101).",
         json_schema_extra={"enum": [5, 2.5]},
     )
+    climate: Literal["wet", "moderate", "dry"] = Field(
+        "moderate",
+        description="How much it rains. wet: streams run in every valley, such as on a rainy coast. moderate: small valleys are dry for part of the year. dry: water runs in large valleys only, and after storms.",
+    )
+    porous_ground: bool | None = Field(
+        None,
+        description="true: water sinks, such as on lava, limestone or sand; only what has a bed is drawn as a stream. false: it runs off. Empty: the draft decides by how many valleys show a bed.",
+    )
     map_date: Annotated[datetime.date, BeforeValidator(as_date)] = Field(
         description="Date the map is for, e.g. 2027-04-10; sets the magnetic declination."
     )

@@ -8,16 +8,28 @@ import geopandas as gpd
 import numpy as np
 
 from pipeline.features import join_features, make_features, no_features
+from pipeline.norm.symbols import isom
 from pipeline.settings import WaterSettings
 from pipeline.water.running.channels import Channel, find_channels
+from pipeline.water.running.flow import Runoff, lead_water
+from pipeline.water.running.kinds import SEEN_M
+from pipeline.water.running.shores import on_land
 from pipeline.water.search import standing_water
 from pipeline.water.sight.ground import Ground
 from pipeline.water.standing import FLAT_MAX_SPREAD_M, THIN_BODY_MAX_RATIO, Water
+from pipeline.water.wet.marsh import Marsh, find_marshes, standing_on
+from pipeline.water.wet.springs import SPRING, Spring, find_springs
 
 SUREST = 0.95
 """How likely a body with all signs of water is water. All 51 bodies were that were found among ponds planted in five
 real tiles, in five made scenes and in a town mapped by its council; so many tell no more than that one in twenty may be
 wrong."""
+BEGINS_M2 = {"wet": 5_000.0, "moderate": 20_000.0, "dry": 100_000.0}
+"""Ground in square metres that must drain to a valley floor for a stream to run on it, by climate. 1 to 10 ha is usual
+in work with lidar in boreal and temperate land, 2 ha often (from memory); the other two are our choice."""
+WATERHOLE = 0.5
+"""How likely a body of water that small is water, as a share of a larger one: among few pulses a gap is more often
+chance. Our choice."""
 LOWER_BANK_M = -0.2
 """Median height of the ground around a body above its surface, in metres, from which its bank speaks for water: with
 less it is a roof or stands behind a dam. Our choice."""
@@ -29,8 +41,10 @@ def draft_water(
     *,
     scale: int,  # noqa: ARG001 -- smallest sizes are ground sizes at every scale (ISOM 2017-2)
     settings: WaterSettings,
+    climate: str = "moderate",
+    is_porous: bool | None = None,
 ) -> gpd.GeoDataFrame:
-    """Standing water (302) and minor water channels (306) of the area as features.
+    """Standing water (302, 303), watercourses (304 to 306), marshes (310) and springs (312) of the area as features.
 
     Whether water may be crossed is a legal fact of the map (301 forbids it) that lidar cannot see: standing water is
     proposed as shallow water, 302, and its evidence asks for the answer.
@@ -40,15 +54,21 @@ def draft_water(
     GeoDataFrame of `pipeline.features`.
     """
     bodies = standing_water(ground, thin_max_ratio=settings.thin_max_ratio)
-    lines = find_channels(
-        ground.bare_earth,
-        ground.aimed_pulses,
-        ground.grid,
-        min_drained_m2=settings.channel_min_drained_m2,
-        min_depth_m=settings.channel_min_depth_m,
-    )
+    runoff = Runoff(BEGINS_M2[climate], settings.channel_min_drained_m2, settings.channel_min_depth_m, porous=is_porous)
+    flow = lead_water(ground.bare_earth, ground.grid, runoff)
+    lines = find_channels(flow, ground.bare_earth, ground.aimed_pulses, ground.grid, runoff)
     crs = ground.grid.crs
-    return join_features([_standing(bodies, crs), _running(lines, crs)], crs)
+    shapes = [body.shape for body in bodies]
+    marshes = [] if is_porous else find_marshes(flow, ground, standing_on(shapes, flow))
+    least_m2 = isom("302").smallest.area_m2
+    tables = [
+        _standing([body for body in bodies if body.shape.area >= least_m2], crs),
+        _waterholes([body for body in bodies if body.shape.area < least_m2], crs),
+        _running(on_land(lines, shapes), crs),
+        _marshes(marshes, crs),
+        _springs(find_springs(lines, flow), crs),
+    ]
+    return join_features(tables, crs)
 
 
 def _standing(bodies: list[Water], crs: str) -> gpd.GeoDataFrame:
@@ -62,6 +82,49 @@ def _standing(bodies: list[Water], crs: str) -> gpd.GeoDataFrame:
         confidence=np.clip([_surety(body) for body in bodies], 0.05, 0.95),
         evidence=[_standing_evidence(body) for body in bodies],
         elevation_m=np.array([body.level_m if body.spread_m <= FLAT_MAX_SPREAD_M else np.nan for body in bodies]),
+    )
+
+
+def _waterholes(bodies: list[Water], crs: str) -> gpd.GeoDataFrame:
+    """Bodies of water too small for their area to be drawn, as 303."""
+    if not bodies:
+        return no_features(crs)
+    return make_features(
+        [body.shape.representative_point() for body in bodies],
+        crs=crs,
+        symbol="303",
+        confidence=np.clip([WATERHOLE * _surety(body) for body in bodies], 0.05, 0.95),
+        evidence=[_standing_evidence(body) for body in bodies],
+    )
+
+
+def _marshes(marshes: list[Marsh], crs: str) -> gpd.GeoDataFrame:
+    """Places that may be marsh as 310, the marsh whose edge is indistinct."""
+    if not marshes:
+        return no_features(crs)
+    return make_features(
+        [marsh.shape for marsh in marshes],
+        crs=crs,
+        symbol="310",
+        confidence=np.array([marsh.likelihood for marsh in marshes]),
+        evidence=[
+            f"flat, gathers water (wetness index {marsh.wetness:.1f}), few trees, {marsh.weak_share:.0%} of it dark or "
+            "thin in returns; look whether it is wet (308 where its edge is plain)"
+            for marsh in marshes
+        ],
+    )
+
+
+def _springs(springs: list[Spring], crs: str) -> gpd.GeoDataFrame:
+    if not springs:
+        return no_features(crs)
+    return make_features(
+        [spring.place for spring in springs],
+        crs=crs,
+        symbol="312",
+        confidence=np.full(len(springs), SPRING),
+        evidence=[f"a stream begins below a step of {spring.step_m:.1f} m; look for water" for spring in springs],
+        angle_deg=np.array([spring.angle_deg for spring in springs]),
     )
 
 
@@ -94,31 +157,33 @@ def _running(found: list[Channel], crs: str) -> gpd.GeoDataFrame:
     return make_features(
         [channel.line for channel in found],
         crs=crs,
-        symbol="306",
+        symbol=[channel.symbol for channel in found],
         confidence=np.clip([_likelihood(channel) for channel in found], 0.05, 0.9),
         evidence=[_running_evidence(channel) for channel in found],
         height_m=np.array([channel.depth_m for channel in found]),
     )
 
 
-BED_NONE_M, BED_SURE_M = 0.03, 0.1
-"""Metres that a bed is cut into its valley (`Channel.bed_m`), up to which nothing but the lowest line of a valley is
-seen, and from which a bed is sure: one and two standard errors of the bare earth over a channel. Our choice."""
 WITH_BED, WITHOUT_BED = 0.9, 0.15
-"""How likely a stream or ditch runs in a channel with such a bed, and in a valley without one. Fitted on two made
-scenes (moraine, farmland): there and in four others 0.97 of the length with a bed was true, and 0.10 of that
+"""How likely a stream or ditch runs where a bed is seen along the whole course, and where along none of it. Fitted on
+two made scenes (moraine, farmland): there and in four others 0.97 of the length with a bed was true, and 0.10 of that
 without."""
 
 
 def _likelihood(channel: Channel) -> float:
-    """Likelier the more sharply a bed is cut in; how deep the valley is and what it drains told nothing more."""
-    return float(np.interp(channel.bed_m, (BED_NONE_M, BED_SURE_M), (WITHOUT_BED, WITH_BED)))
+    """Likelier the more of a course shows a bed; how deep the valley is and what it drains told nothing more."""
+    seen = 1.0 if channel.water_m >= SEEN_M else channel.bed_share
+    return WITHOUT_BED + (WITH_BED - WITHOUT_BED) * seen
 
 
 def _running_evidence(channel: Channel) -> str:
     fed = " and more from outside the survey" if channel.is_fed_from_outside else ""
-    bed = "a bed is cut in" if channel.bed_m > BED_NONE_M else "no bed seen in the valley"
+    bed = (
+        f"a bed is cut in along {channel.bed_share:.0%} of it" if channel.bed_share > 0 else "no bed seen in the valley"
+    )
+    dug = ", straight as a ditch" if channel.is_dug else ""
+    water = f"open water {channel.water_m:.1f} m wide" if channel.water_m >= SEEN_M else "water in it was not seen"
     return (
-        f"sides {channel.depth_m:.1f} m higher over {channel.line.length:.0f} m, {bed}, "
-        f"{channel.drained_m2 / 1e4:.1f} ha drain to it{fed}; water in it was not seen"
+        f"sides {channel.depth_m:.1f} m higher over {channel.line.length:.0f} m, {bed}{dug}, "
+        f"{channel.drained_m2 / 1e4:.1f} ha drain to it{fed}; {water}"
     )

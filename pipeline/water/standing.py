@@ -2,23 +2,20 @@
 
 from __future__ import annotations
 
-import itertools
 import math
 from dataclasses import dataclass
-from typing import cast
 
-import contourpy
 import numpy as np
-import shapely
 from numpy.typing import NDArray
 from scipy import ndimage
 from shapely.geometry import Polygon
 
 from pipeline.lattice.fill import nearest_known
 from pipeline.lattice.filters.box import square_mean
-from pipeline.lattice.grid import EastNorth, Grid, Heights, Mask
+from pipeline.lattice.grid import Grid, Heights, Mask
 from pipeline.lattice.reach import within_reach
 from pipeline.norm.symbols import isom
+from pipeline.outlines.outline import outlines_of
 from pipeline.water.sight.ground import Sight
 
 CLASS_WINDOW_M = 3.0
@@ -406,16 +403,5 @@ def _judge(
 
 
 def _outline(body: Mask, grid: Grid, window: tuple[slice, slice]) -> Polygon:
-    """The shore as a smooth line through the cells' edges; islands stay out."""
-    soft = ndimage.gaussian_filter(np.pad(body, 3).astype(np.float32), 1.0)
-    east = (np.arange(soft.shape[1]) + grid.west_col + window[1].start - 3 + 0.5) * grid.cell_m
-    north = (grid.north_row - window[0].start + 3 - np.arange(soft.shape[0]) - 0.5) * grid.cell_m
-    lines = contourpy.contour_generator(east, north, soft, fill_type=contourpy.FillType.OuterOffset)
-    points, offsets = cast("tuple[list[EastNorth], list[NDArray[np.uint32]]]", lines.filled(0.5, np.inf))
-    shapes = []
-    for ring, at in zip(points, offsets, strict=True):
-        rings = [ring[a:b] for a, b in itertools.pairwise(at)]
-        shapes.append(Polygon(rings[0], rings[1:]))
-    whole = shapely.simplify(shapely.union_all(shapes), 0.25 * grid.cell_m)
-    parts = [part for part in shapely.get_parts(whole) if isinstance(part, Polygon)]
-    return max(parts, key=lambda part: part.area, default=Polygon())
+    """The shore: the outline of the largest part of a body."""
+    return max(outlines_of(body, grid.part(window)), key=lambda part: part.area, default=Polygon())

@@ -11,11 +11,23 @@ from pipeline.terrain.profile import AIMED
 from pipeline.water.draft import draft_water
 from pipeline.water.sight.ground import Ground
 
+POROUS = {"yes": True, "no": False, "ask": None}
+"""What the area file may say about the ground, as the rule passes it on."""
+
 
 def water(
-    *, bare_earth: Path, ground_support: Path, counts: Path, out: Path, scale: int, settings: WaterSettings
+    *,
+    bare_earth: Path,
+    ground_support: Path,
+    canopy_height: Path,
+    counts: Path,
+    out: Path,
+    scale: int,
+    climate: str,
+    porous: str,
+    settings: WaterSettings,
 ) -> None:
-    """Write the standing and running water of the area."""
+    """Write the standing and running water of the area, its marshes and springs."""
     ground = Ground(
         rasters.read_grid(bare_earth),
         bare_earth=partial(rasters.read_window, bare_earth),
@@ -23,5 +35,10 @@ def water(
         last_returns=partial(grid_files.read_window, counts, "last_returns"),
         aimed_pulses=partial(grid_files.read_window, counts, AIMED),
         ground_support=partial(rasters.read_window, ground_support),
+        canopy=partial(rasters.read_window, canopy_height),
+        lone_returns=partial(grid_files.read_window, counts, "lone_ground_returns"),
+        lone_shine=partial(grid_files.read_window, counts, "lone_ground_intensity_sum"),
     )
-    layers.write_features(out, draft_water(ground, scale=scale, settings=settings))
+    layers.write_features(
+        out, draft_water(ground, scale=scale, settings=settings, climate=climate, is_porous=POROUS[porous])
+    )

@@ -91,16 +91,15 @@ def _read(places: NDArray[np.float64], bare_earth: Read, aimed_pulses: Read, gri
 def bed_depth_m(sections: Sections, /) -> Numbers:
     """(n,) metres that a bed is cut into its valley; 0 or less where there is none, NaN beside the edge.
 
-    By so much the lower side stands, `BED_SIDE_M` from the line, above where it would if it rose evenly to twice as
-    far.
+    By so much the lower side stands, `BED_SIDE_M` from the bed, above where it would if it rose evenly to twice as far.
     """
     return _lower_bank_m(sections, BED_SIDE_M) - _lower_bank_m(sections, 2 * BED_SIDE_M) / 2
 
 
 def _lower_bank_m(sections: Sections, aside_m: float) -> Numbers:
-    """(n,) metres that the lower of both sides rises above the bed, so far aside of the line; NaN beside the edge."""
-    n = round(aside_m / STEP_M)
-    lower: Numbers = np.minimum(sections.rise_m[:, MIDDLE - n], sections.rise_m[:, MIDDLE + n])
+    """(n,) metres that the lower of both sides rises above the bed, so far aside of it; NaN beside the edge."""
+    n, each = round(aside_m / STEP_M), np.arange(len(sections.bed))
+    lower: Numbers = np.minimum(*(sections.rise_m[each, sections.bed + side] for side in (-n, n)))
     return lower
 
 

@@ -31,6 +31,9 @@ class Ground:
     water_returns, last_returns : returns of class 9 and last returns a cell; 0 where there are none
     aimed_pulses : pulses a cell of the ground that they were aimed at, of those that met anything (`terrain.beams`)
     ground_support : metres to the nearest ground return; NaN where there is none
+    canopy : metres that the canopy stands above the ground; None where nobody looked
+    lone_returns, lone_shine : returns a cell from the ground that are alone of their pulse, and the sum of their
+        brightness (`terrain.counts.lone_ground`); None where nobody looked
     """
 
     grid: Grid
@@ -39,6 +42,9 @@ class Ground:
     last_returns: Read
     aimed_pulses: Read
     ground_support: Read
+    canopy: Read | None = None
+    lone_returns: Read | None = None
+    lone_shine: Read | None = None
 
 
 @dataclass(frozen=True)

@@ -1,0 +1,1 @@
+"""Wet ground: marshes and springs, proposed from the shape of the ground."""
