@@ -90,13 +90,12 @@ rule vegetation:
 
 
 rule manmade:
-    """Buildings of one field.
+    """Buildings, roads, tracks and paths of one field.
 
     Try: snakemake -c1 work/features/manmade/FIELD.gpkg
     """
     input:
         bare_earth="rasters/bare_earth.tif",
-        canopy_height="rasters/canopy_height.tif",
         counts="work/counts",
     output:
         "work/features/manmade/{field}.gpkg",
@@ -106,10 +105,8 @@ rule manmade:
         mem_mb=PLAN.field_mem_mb,
     params:
         core=lambda wildcards: PLAN.core_of(wildcards.field),
-        scale=PLAN.area.scale,
         settings=PLAN.section("manmade"),
         code=PLAN.code("manmade"),
     shell:
-        "python -m pipeline manmade --bare-earth={input.bare_earth:q} --canopy-height={input.canopy_height:q}"
-        " --counts={input.counts:q} --core={params.core} --out={output:q} --scale={params.scale}"
-        " --settings={params.settings:q} 2> {log:q}"
+        "python -m pipeline manmade --bare-earth={input.bare_earth:q} --counts={input.counts:q}"
+        " --core={params.core} --out={output:q} --settings={params.settings:q} 2> {log:q}"
