@@ -1,17 +1,22 @@
-"""The draft of what people made: buildings."""
+"""The draft of what people made: buildings, roads, tracks and paths."""
 
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 
 import geopandas as gpd
 import numpy as np
 
-from pipeline.features import make_features, no_features
+from pipeline.features import join_features, make_features, no_features
 from pipeline.lattice.grid import Grid, Heights
 from pipeline.manmade.buildings import Outline, building_outlines
+from pipeline.manmade.tracks.evidence import TRACK_COUNTS
+from pipeline.manmade.tracks.tracks import draw_tracks
 from pipeline.settings import ManmadeSettings
 
+COUNTS = ("building_returns", "last_returns", *TRACK_COUNTS)
+"""Counts that the section asks for, see `pipeline.terrain.counts` and `pipeline.terrain.profile`."""
 MARGIN_M = 200.0
 """Metres around a field that are drawn with it. A building is drawn by the field that holds its middle, which must see
 all of it: halls twice as long are cut off."""
@@ -21,31 +26,32 @@ choice."""
 
 
 def draft_manmade(
-    building_returns: Heights,
-    last_returns: Heights,
-    canopy_height: Heights,
+    counts: Mapping[str, Heights],
     bare_earth: Heights,
     grid: Grid,
     /,
     *,
-    scale: int,  # noqa: ARG001 -- buildings keep their true plan at every scale
     settings: ManmadeSettings,
 ) -> gpd.GeoDataFrame:
-    """Buildings (521) of the area as features.
+    """Buildings (521), roads, tracks and paths (502 to 507) of the area as features.
 
     Parameters
     ----------
-    building_returns, last_returns : (rows, cols) float32
-        Counts of returns of class 6 and of last returns; 0 where there are none.
-    canopy_height, bare_earth : (rows, cols) float32, metres
-        Not asked yet: paths need them.
+    counts : COUNTS, (rows, cols) float32 each
+        Of returns and pulses; 0 where there are none.
+    bare_earth : (rows, cols) float32, metres
 
     Returns
     -------
-    GeoDataFrame of `pipeline.features`: polygons with right angles.
+    GeoDataFrame of `pipeline.features`: polygons with right angles, and lines.
     """
-    del canopy_height, bare_earth
-    outlines = building_outlines(building_returns, last_returns, grid, min_area_m2=settings.building_min_area_m2)
+    buildings = _buildings(counts["building_returns"], counts["last_returns"], grid, settings.building_min_area_m2)
+    return join_features([buildings, draw_tracks(bare_earth, counts, grid)], grid.crs)
+
+
+def _buildings(building_returns: Heights, last_returns: Heights, grid: Grid, min_area_m2: float) -> gpd.GeoDataFrame:
+    """Buildings (521) as features."""
+    outlines = building_outlines(building_returns, last_returns, grid, min_area_m2=min_area_m2)
     if not outlines:
         return no_features(grid.crs)
     return make_features(

@@ -94,14 +94,13 @@ rule vegetation:
 
 
 rule manmade:
-    """Buildings of one field.
+    """Buildings, roads, tracks and paths of one field.
 
     Try: snakemake -c1 work/features/manmade/FIELD.gpkg
     """
     input:
         # Lakes need not be flat for it, so that it fills the time in which the water is sought on one core.
         bare_earth="work/bare_earth_seen.tif",
-        canopy_height="rasters/canopy_height.tif",
         counts="work/counts",
     output:
         "work/features/manmade/{field}.gpkg",
@@ -112,10 +111,8 @@ rule manmade:
         mem_mb=PLAN.field_mem_mb,
     params:
         core=lambda wildcards: PLAN.core_of(wildcards.field),
-        scale=PLAN.area.scale,
         settings=PLAN.section("manmade"),
         code=PLAN.code("manmade"),
     shell:
-        "python -m pipeline manmade --bare-earth={input.bare_earth:q} --canopy-height={input.canopy_height:q}"
-        " --counts={input.counts:q} --core={params.core} --out={output:q} --scale={params.scale}"
-        " --settings={params.settings:q} 2> {log:q}"
+        "python -m pipeline manmade --bare-earth={input.bare_earth:q} --counts={input.counts:q}"
+        " --core={params.core} --out={output:q} --settings={params.settings:q} 2> {log:q}"

@@ -12,7 +12,7 @@ from shapely.geometry import Polygon, box
 
 from pipeline.lattice.grid import Grid, Heights
 from pipeline.manmade.buildings import _best_rectangle
-from pipeline.manmade.draft import draft_manmade
+from pipeline.manmade.draft import COUNTS, draft_manmade
 from pipeline.settings import ManmadeSettings
 
 GRID = Grid("EPSG:25832", 1000, 4000, 0.5, 160, 160)
@@ -37,10 +37,16 @@ def surveyed(
     return roof, last
 
 
+def counts_of(roof: Heights, last: Heights) -> dict[str, Heights]:
+    """Counts in which nothing but roofs was seen."""
+    nothing = np.zeros_like(last)
+    return dict.fromkeys(COUNTS, nothing) | {"building_returns": roof, "last_returns": last}
+
+
 def drafted(roof: Heights, last: Heights) -> list[Polygon]:
     """Outlines of the draft."""
     level = np.zeros(GRID.shape, np.float32)
-    found = draft_manmade(roof, last, level, level, GRID, scale=10000, settings=ManmadeSettings())
+    found = draft_manmade(counts_of(roof, last), level, GRID, settings=ManmadeSettings())
     assert set(found.symbol) <= {"521"}
     return list(found.geometry)
 
@@ -104,7 +110,7 @@ def test_draft_does_not_depend_on_where_the_grid_ends() -> None:
         padded[wide.window_of(GRID)] = counts
         wide_counts.append(padded)
     level = np.zeros(wide.shape, np.float32)
-    found = draft_manmade(*wide_counts, level, level, wide, scale=10000, settings=ManmadeSettings())
+    found = draft_manmade(counts_of(*wide_counts), level, wide, settings=ManmadeSettings())
     (narrow,) = drafted(roof, last)
     assert found.geometry[0].symmetric_difference(narrow).area < 1e-6
 
@@ -133,6 +139,6 @@ def test_a_hall_of_two_hundred_metres_keeps_its_plan() -> None:
     hall = affinity.rotate(box(wide.west_m + 25, wide.bounds[1] + 75, wide.west_m + 225, wide.bounds[1] + 165), 8.0)
     roof = shapely.contains_xy(hall, east, north).astype(np.float32)
     last = np.ones(wide.shape, np.float32)
-    found = draft_manmade(roof, last, last, last, wide, scale=10000, settings=ManmadeSettings())
+    found = draft_manmade(counts_of(roof, last), last, wide, settings=ManmadeSettings())
     assert len(found) == 1
     assert found.geometry[0].intersection(hall).area / found.geometry[0].union(hall).area > 0.95

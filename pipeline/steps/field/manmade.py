@@ -6,7 +6,7 @@ from pathlib import Path
 
 from pipeline.features import no_features
 from pipeline.files import grid_files, layers
-from pipeline.manmade.draft import MARGIN_M, draft_manmade
+from pipeline.manmade.draft import COUNTS, MARGIN_M, draft_manmade
 from pipeline.outlines.cutting import cut_to_core
 from pipeline.settings import ManmadeSettings
 from pipeline.steps.field.reading import field_of, read_rasters
@@ -15,21 +15,17 @@ from pipeline.steps.field.reading import field_of, read_rasters
 def manmade(
     *,
     bare_earth: Path,
-    canopy_height: Path,
     counts: Path,
     core: list[float],
     out: Path,
-    scale: int,
     settings: ManmadeSettings,
 ) -> None:
-    """Write the buildings of a field."""
+    """Write the buildings, roads, tracks and paths of a field."""
     field = field_of(core)
-    (heights, canopy), grid = read_rasters((bare_earth, canopy_height), field, margin_m=MARGIN_M)
+    (heights,), grid = read_rasters((bare_earth,), field, margin_m=MARGIN_M)
     if not grid.rows:
         layers.write_features(out, no_features(grid.crs))
         return
-    sums = grid_files.read_sums(counts, ("building_returns", "last_returns"), bounds=grid.bounds)
-    found = draft_manmade(
-        sums["building_returns"], sums["last_returns"], canopy, heights, grid, scale=scale, settings=settings
-    )
+    sums = grid_files.read_sums(counts, COUNTS, bounds=grid.bounds)
+    found = draft_manmade(sums, heights, grid, settings=settings)
     layers.write_features(out, cut_to_core(found, field.core))

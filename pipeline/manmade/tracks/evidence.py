@@ -1,0 +1,126 @@
+"""How much speaks for a course through each cell in each direction."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from functools import partial
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pipeline.lattice.fill import fill_nearest
+from pipeline.lattice.filters.bell import gaussian
+from pipeline.lattice.filters.box import square_mean
+from pipeline.lattice.grid import Grid, Heights
+from pipeline.lattice.larger_cells import highest_into, larger_cells, mean_into, sum_into
+from pipeline.manmade.tracks.bare import bare_contrast, smooth_contrast
+from pipeline.manmade.tracks.bench import WIDTHS_M, floor_contrast
+from pipeline.manmade.tracks.strips import DIRECTIONS
+
+FLOOR_CELL_M = 0.5
+"""Least cell in which the shape of the ground is looked at: half a narrow path (our choice)."""
+COURSE_CELL_M = 1.0
+"""Least cell in which pulses are counted and courses followed: finer cells hold few pulses and cost time (our
+choice)."""
+TRACK_COUNTS = ("pulses", "entered", "stopped", "growth", "lone_ground_returns")
+"""Counts of pulses that courses are looked for in, see `pipeline.terrain.profile` and `pipeline.terrain.counts`."""
+LEAST_CONTRAST = {"trodden": 0.05, "driven": 0.05, "smooth": 0.25, "clean": 0.04, "bare": 0.08}
+"""Contrast that counts a half where the ground around shows none, by kind: slopes for the floor, shares of pulses for
+the others (our choice)."""
+USUAL_TIMES = {"trodden": 2.5, "driven": 2.5, "smooth": 2.0, "clean": 6.0, "bare": 5.0}
+"""How many times what is usual around a contrast must be, beyond that, to count a half, by kind: so many that all kinds
+have about equal noise along curves (fitted on `scene_a`, `hard_moraine`, `hard_steep` and a block of real relief)."""
+AROUND_M = 31.0
+"""Side of the window in which the usual contrast is taken: it holds a road and as much ground beside it (our
+choice)."""
+SAMPLED = range(0, DIRECTIONS, 4)
+"""Directions in which the usual contrast is taken: natural ground has as much in any."""
+NOTHING = 0.4
+"""Share below which a contrast counts nothing: noise of one kind must not drown another (our choice)."""
+ROUGH_M = 1.0
+"""Sigma of the mean that roughness is measured against: lumps and hollows of some two metres (our choice)."""
+STEPS = 100
+"""Parts of one in which strength is kept, so that all directions of a field fit in memory."""
+
+Strength = NDArray[np.uint8]
+Contrast = Callable[[int], Heights]
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """What speaks for a course.
+
+    Attributes
+    ----------
+    strength : (DIRECTIONS, rows, cols) uint8, in STEPS parts of one: the sum over the kinds of evidence of a
+        share, each 0 to 1
+    grid : the cells
+    """
+
+    strength: Strength
+    grid: Grid
+
+
+def find_evidence(bare_earth: Heights, counts: Mapping[str, Heights], grid: Grid, /) -> Evidence:
+    """The evidence for courses, from the shape of the ground and from what pulses met above it.
+
+    Each kind of contrast is held against what is usual around: on rough ground any direction shows a floor, under
+    broken canopy any shows a gap, and neither may drown what the other kinds show.
+
+    Parameters
+    ----------
+    bare_earth : (rows, cols), metres, NaN where unknown
+    counts : TRACK_COUNTS, (rows, cols) each
+    """
+    course, _ = larger_cells(grid, least_m=COURSE_CELL_M)
+    contrasts = _contrasts(bare_earth, counts, grid, course)
+    usual = {kind: _usual(kind, contrast, course) for kind, contrast in contrasts.items()}
+    strength = np.zeros((DIRECTIONS, *course.shape), np.uint8)
+    for number in range(DIRECTIONS):
+        together = np.zeros(course.shape, np.float32)
+        for kind, contrast in contrasts.items():
+            found = contrast(number)
+            together += np.maximum(found / (found + usual[kind]) - NOTHING, 0) / (1 - NOTHING)
+        strength[number] = np.round(np.minimum(together, 2.5) * STEPS)
+    return Evidence(strength, course)
+
+
+def _contrasts(bare_earth: Heights, counts: Mapping[str, Heights], grid: Grid, course: Grid) -> dict[str, Contrast]:
+    """The contrast of each kind in the cells of the course, as a function of the number of a direction."""
+    fine, times = larger_cells(grid, least_m=FLOOR_CELL_M)
+    known = mean_into(bare_earth, grid, fine, times)
+    heights = fill_nearest(known).astype(np.float32) if np.isfinite(known).any() else np.zeros(fine.shape, np.float32)
+    together = round(course.cell_m / fine.cell_m)
+    sums = sum_into({name: counts[name] for name in TRACK_COUNTS}, grid, course, round(course.cell_m / grid.cell_m))
+    passed = np.maximum(sums["entered"] - sums["stopped"] - sums["growth"], 0)
+
+    def floor(number: int, made: str) -> Heights:
+        found = floor_contrast(heights, number, made=made, cell_m=fine.cell_m)
+        best = highest_into(np.where(np.isfinite(known), found, np.float32(0)), fine, course, together)
+        return np.asarray(np.nan_to_num(best), np.float32)
+
+    high = np.square(heights - gaussian(heights, ROUGH_M / fine.cell_m)).astype(np.float32)
+    rough = np.nan_to_num(mean_into(high, fine, course, together))
+
+    def smooth(number: int) -> Heights:
+        return smooth_contrast(rough, number, cell_m=course.cell_m)
+
+    def clean(number: int) -> Heights:
+        return bare_contrast(passed, sums["entered"], number, cell_m=course.cell_m)
+
+    def bare(number: int) -> Heights:
+        return bare_contrast(sums["lone_ground_returns"], sums["pulses"], number, cell_m=course.cell_m)
+
+    ground: dict[str, Contrast] = {made: partial(floor, made=made) for made in WIDTHS_M} | {"smooth": smooth}
+    return ground | {"clean": clean, "bare": bare} if sums["pulses"].any() else ground
+
+
+def _usual(kind: str, contrast: Contrast, grid: Grid) -> Heights:
+    """(rows, cols) float32, contrast that counts a half."""
+    total = np.zeros(grid.shape, np.float32)
+    for number in SAMPLED:
+        total += contrast(number) / len(SAMPLED)
+    side = max(1, round(AROUND_M / grid.cell_m)) | 1
+    around = square_mean(total, side, rim="nearest")
+    return (LEAST_CONTRAST[kind] + USUAL_TIMES[kind] * around).astype(np.float32)
