@@ -47,8 +47,8 @@ SPARSEST_M = 1.1
 gentle hollow reaches: ditches and hollows have one return there if any. Chosen by the ISPRS filter test, of which .1 %
 more is wrong where company is asked for at any depth."""
 FAR_COMPANY_SPACINGS = 3.0
-"""How near they may lie in the sparsest survey, in distances between its returns: along the foot of a step or in a ditch
-the next return as deep may lie so far away. Our choice."""
+"""How near they may lie in the sparsest survey, in distances between its returns: along the foot of a step or in a
+ditch the next return as deep may lie so far away. Our choice."""
 LONE_STEEP = 0.7
 """Rise over run, from a lone return to returns as far away as they lie apart, beyond which it needs company even in
 the sparsest survey: the sides of wide hollows are gentler, and at the bottom of a deep one other pulses end. Our
