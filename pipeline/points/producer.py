@@ -167,7 +167,7 @@ def _filling_holes(
     if not is_hole.any():
         return some[:0]
     group = joined_groups(np.concatenate((enh[some], enh[ground])))
-    is_joined = np.isin(group[: len(some)], group[len(some) :])
+    is_joined = (group[: len(some)] >= 0) & np.isin(group[: len(some)], group[len(some) :])
     return some[is_hole & (is_joined | (away_m > ABSENT_M))]
 
 
