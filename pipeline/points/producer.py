@@ -132,7 +132,8 @@ def _on_low_returns(
         return some[:0]
     held = _quarters_below(enh, some, low)
     some, held = some[held.sum(axis=1) >= 2], held[held.sum(axis=1) >= 2]
-    return some[(held | _quarters_below(enh, some, agreed)).all(axis=1)]
+    is_refused: Mask = (held | _quarters_below(enh, some, agreed)).all(axis=1)
+    return some[is_refused]
 
 
 def _quarters_below(enh: EastNorthHeight, some: NDArray[np.intp], others: NDArray[np.intp], /) -> Mask:
