@@ -5,6 +5,7 @@ from __future__ import annotations
 import heapq
 import math
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -42,7 +43,8 @@ def drain(heights: NDArray[np.float64], sinks: NDArray[np.int64] = NO_SINKS, /) 
     that it was reached from. It leads over the lowest rim and, within the hollow, along the lowest ground, where the
     bed of a stream is; a priority flood crosses the filled hollow straight. That way is cut down to the height of the
     hollow, and each cell then drains to the neighbour to which the cut ground falls most steeply (O'Callaghan & Mark
-    1984, Computer Vision, Graphics, and Image Processing 28, 323-344). Ties are broken by position. Ground at the rim
+    1984, Computer Vision, Graphics, and Image Processing 28, 323-344); where a stream runs beside a larger one, it joins
+    it. Ties are broken by position. Ground at the rim
     of the survey drains out of it.
 
     Parameters
@@ -50,6 +52,39 @@ def drain(heights: NDArray[np.float64], sinks: NDArray[np.int64] = NO_SINKS, /) 
     heights : (rows, cols) metres; NaN where unknown
     sinks : (k,) flat indices of cells in which water goes into the ground
     """
+    rows, cols = heights.shape
+    searched = _search(heights, sinks)
+    receiver, order, cut = searched.receiver, searched.order, searched.heights.copy()
+    _cut_out(receiver, order, cut)
+    away = np.array([math.hypot(down, right) for down, right in NEIGHBOURS])
+    _down_steepest(cut, searched.steps, away, receiver, receiver >= 0)
+    # Down a slope heights fall, and over level ground the search itself leads: so each follows what it drains to.
+    order = order[np.argsort(cut[order], kind="stable")]
+    total = np.ones(len(receiver), np.int64)
+    _gather(receiver, order, total)
+    _join_larger(cut, searched.steps, away, total, receiver)
+    return _without_rim(receiver, order, cols + 2, cols)
+
+
+def spill_height(heights: NDArray[np.float64], sinks: NDArray[np.int64] = NO_SINKS, /) -> NDArray[np.float64]:
+    """(rows, cols) metres to which water must rise in each cell to run off or into a sink; NaN where unknown."""
+    rows, cols = heights.shape
+    searched = _search(heights, sinks)
+    level = searched.heights.copy()
+    _spill(searched.receiver, searched.order, level)
+    return level.reshape(rows + 2, cols + 2)[1:-1, 1:-1]
+
+
+class _Searched(NamedTuple):
+    """What the least-cost search found; in flat indices of the grid with a ring of cells around it."""
+
+    heights: NDArray[np.float64]
+    steps: NDArray[np.int64]
+    receiver: NDArray[np.int64]
+    order: NDArray[np.int64]
+
+
+def _search(heights: NDArray[np.float64], sinks: NDArray[np.int64]) -> _Searched:
     rows, cols = heights.shape
     padded = np.full((rows + 2, cols + 2), np.nan)
     padded[1:-1, 1:-1] = heights
@@ -62,13 +97,7 @@ def drain(heights: NDArray[np.float64], sinks: NDArray[np.int64] = NO_SINKS, /) 
     is_taken[rim] = True
     steps = np.array([down * (cols + 2) + right for down, right in NEIGHBOURS])
     _flood(padded.ravel(), rim, steps, is_taken, receiver, order)
-    cut = padded.ravel().copy()
-    _cut_out(receiver, order, cut)
-    away = np.array([math.hypot(down, right) for down, right in NEIGHBOURS])
-    _down_steepest(cut, steps, away, receiver, receiver >= 0)
-    # Down a slope heights fall, and over level ground the search itself leads: so each follows what it drains to.
-    order = order[np.argsort(cut[order], kind="stable")]
-    return _without_rim(receiver, order, cols + 2, cols)
+    return _Searched(padded.ravel(), steps, receiver, order)
 
 
 def _outer(at: NDArray[np.int64], cols: int) -> NDArray[np.int64]:
@@ -129,6 +158,43 @@ def _down_steepest(
                 receiver[at] = at + step
 
 
+STREAM_CELLS = 25
+"""Cells that drain to one from which its water joins larger streams beside it. Fewer are a slope, not a stream. Our
+choice."""
+
+JOIN_SHARE = 0.7
+"""Share of the steepest fall that leads a stream to a larger one beside it: a diagonal step down a bed two cells wide
+has 0.7. Our choice."""
+
+
+@compiled
+def _join_larger(
+    heights: NDArray[np.float64],
+    steps: NDArray[np.int64],
+    away: NDArray[np.float64],
+    total: NDArray[np.int64],
+    receiver: NDArray[np.int64],
+) -> None:
+    """Turn each stream to the larger one beside it, where the ground falls there at least `JOIN_SHARE` as steeply.
+
+    Ties go to the cell of the higher number, so that two streams side by side do not change places.
+    """
+    for at in range(len(heights)):
+        if total[at] < STREAM_CELLS or receiver[at] < 0:
+            continue
+        steepest = 0.0
+        for step, far in zip(steps, away):  # noqa: B905 -- compiled loops know no `strict`
+            steepest = max(steepest, (heights[at] - heights[at + step]) / far)
+        if steepest <= 0.0:
+            continue
+        largest = receiver[at]
+        for step, far in zip(steps, away):  # noqa: B905
+            near, fall = at + step, (heights[at] - heights[at + step]) / far
+            if fall >= JOIN_SHARE * steepest and (total[near], near) > (total[largest], largest):
+                largest = near
+        receiver[at] = largest
+
+
 def _without_rim(receiver: NDArray[np.int64], order: NDArray[np.int64], width: int, cols: int) -> Drainage:
     """The drainage in flat indices of the grid without the ring of cells around it."""
 
@@ -137,13 +203,6 @@ def _without_rim(receiver: NDArray[np.int64], order: NDArray[np.int64], width: i
 
     full = inner(receiver.reshape(-1, width)[1:-1, 1:-1]).ravel()
     return Drainage(full, inner(order))
-
-
-def spill_height(heights: NDArray[np.float64], drainage: Drainage, /) -> NDArray[np.float64]:
-    """(rows, cols) metres to which water must rise in each cell to run off; NaN where the height is unknown."""
-    level = heights.ravel().copy()
-    _spill(drainage.receiver, drainage.order, level)
-    return level.reshape(heights.shape)
 
 
 @compiled
