@@ -19,7 +19,7 @@ from pipeline.water.running.incision import incised
 from pipeline.water.running.kinds import SEEN_M, has_valley, is_straight, open_water_m, runs_of, symbols_of
 from pipeline.water.running.lanes import in_lane
 from pipeline.water.running.porous import is_porous
-from pipeline.water.running.reaches import lines_of, reaches
+from pipeline.water.running.reaches import lines_of, merged, reaches
 from pipeline.water.running.sections import APART_M, Sections, bed_depth_m, cross_sections, over_smooth_m
 from pipeline.water.sight.ground import Read
 
@@ -100,7 +100,7 @@ def find_channels(flow: Flow, bare_earth: Read, aimed_pulses: Read, grid: Grid, 
         [cells[0] for cells in seen.stretches if seen.has_bed[cells].any() or runs[cells].any()], np.int64
     )
     wet = wet_cells(flow.drainage, starts, seen.has_bed | runs, cell_m=flow.lattice.cell_m)
-    chains = reaches(flow.drainage, wet, flow.size)
+    chains = merged(reaches(flow.drainage, wet, flow.size), flow.size, flow.lattice.shape)
     lines = lines_of(chains, bare_earth, grid, flow.lattice, flow.every)
     found = [
         channel

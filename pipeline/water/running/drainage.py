@@ -43,8 +43,7 @@ def drain(heights: NDArray[np.float64], sinks: NDArray[np.int64] = NO_SINKS, /) 
     that it was reached from. It leads over the lowest rim and, within the hollow, along the lowest ground, where the
     bed of a stream is; a priority flood crosses the filled hollow straight. That way is cut down to the height of the
     hollow, and each cell then drains to the neighbour to which the cut ground falls most steeply (O'Callaghan & Mark
-    1984, Computer Vision, Graphics, and Image Processing 28, 323-344); where a stream runs beside a larger one, it joins
-    it. Ties are broken by position. Ground at the rim
+    1984, Computer Vision, Graphics, and Image Processing 28, 323-344). Ties are broken by position. Ground at the rim
     of the survey drains out of it.
 
     Parameters
@@ -60,9 +59,6 @@ def drain(heights: NDArray[np.float64], sinks: NDArray[np.int64] = NO_SINKS, /) 
     _down_steepest(cut, searched.steps, away, receiver, receiver >= 0)
     # Down a slope heights fall, and over level ground the search itself leads: so each follows what it drains to.
     order = order[np.argsort(cut[order], kind="stable")]
-    total = np.ones(len(receiver), np.int64)
-    _gather(receiver, order, total)
-    _join_larger(cut, searched.steps, away, total, receiver)
     return _without_rim(receiver, order, cols + 2, cols)
 
 
@@ -156,43 +152,6 @@ def _down_steepest(
             if fall > steepest:
                 steepest = fall
                 receiver[at] = at + step
-
-
-STREAM_CELLS = 25
-"""Cells that drain to one from which its water joins larger streams beside it. Fewer are a slope, not a stream. Our
-choice."""
-
-JOIN_SHARE = 0.7
-"""Share of the steepest fall that leads a stream to a larger one beside it: a diagonal step down a bed two cells wide
-has 0.7. Our choice."""
-
-
-@compiled
-def _join_larger(
-    heights: NDArray[np.float64],
-    steps: NDArray[np.int64],
-    away: NDArray[np.float64],
-    total: NDArray[np.int64],
-    receiver: NDArray[np.int64],
-) -> None:
-    """Turn each stream to the larger one beside it, where the ground falls there at least `JOIN_SHARE` as steeply.
-
-    Ties go to the cell of the higher number, so that two streams side by side do not change places.
-    """
-    for at in range(len(heights)):
-        if total[at] < STREAM_CELLS or receiver[at] < 0:
-            continue
-        steepest = 0.0
-        for step, far in zip(steps, away):  # noqa: B905 -- compiled loops know no `strict`
-            steepest = max(steepest, (heights[at] - heights[at + step]) / far)
-        if steepest <= 0.0:
-            continue
-        largest = receiver[at]
-        for step, far in zip(steps, away):  # noqa: B905
-            near, fall = at + step, (heights[at] - heights[at + step]) / far
-            if fall >= JOIN_SHARE * steepest and (total[near], near) > (total[largest], largest):
-                largest = near
-        receiver[at] = largest
 
 
 def _without_rim(receiver: NDArray[np.int64], order: NDArray[np.int64], width: int, cols: int) -> Drainage:

@@ -29,8 +29,8 @@ AROUND_M = 20.0
 single cells. Our choice."""
 FLAT_MAX_SLOPE = 0.03
 """Slope up to which ground is flat enough for a marsh, metres a metre. Our choice."""
-LEAST_SLOPE = 0.005
-"""Slope that level ground counts as, metres a metre: over `SLOPE_SIGMA_M` the bare earth errs by so much. Our
+LEAST_SLOPE = 0.01
+"""Slope that level ground counts as, metres a metre: with less, every level field is wet, as it drains nowhere. Our
 choice."""
 LEAST_WETNESS = 10.5
 """Topographic wetness index, ln(m), from which ground is wet by its position: 1.4 ha over a breadth of 20 m, at a slope
