@@ -25,7 +25,7 @@ COURSE_CELL_M = 1.0
 choice)."""
 TRACK_COUNTS = ("pulses", "entered", "stopped", "growth", "lone_ground_returns")
 """Counts of pulses that courses are looked for in, see `pipeline.terrain.profile` and `pipeline.terrain.counts`."""
-LEAST_CONTRAST = {"trodden": 0.05, "driven": 0.05, "smooth": 0.25, "clean": 0.04, "bare": 0.08}
+LEAST_CONTRAST = {"trodden": 0.05, "driven": 0.05, "smooth": 0.15, "clean": 0.04, "bare": 0.08}
 """Contrast that counts a half where the ground around shows none, by kind: slopes for the floor, shares of pulses for
 the others (our choice)."""
 USUAL_TIMES = {"trodden": 2.5, "driven": 2.5, "smooth": 2.0, "clean": 6.0, "bare": 5.0}
