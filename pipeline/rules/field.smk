@@ -97,6 +97,7 @@ rule manmade:
     input:
         bare_earth="rasters/bare_earth.tif",
         counts="work/counts",
+        water="work/features/water.gpkg",
     output:
         "work/features/manmade/{field}.gpkg",
     log:
@@ -108,5 +109,5 @@ rule manmade:
         settings=PLAN.section("manmade"),
         code=PLAN.code("manmade"),
     shell:
-        "python -m pipeline manmade --bare-earth={input.bare_earth:q} --counts={input.counts:q}"
+        "python -m pipeline manmade --bare-earth={input.bare_earth:q} --counts={input.counts:q} --water={input.water:q}"
         " --core={params.core} --out={output:q} --settings={params.settings:q} 2> {log:q}"

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
@@ -15,16 +17,16 @@ Numbers = NDArray[np.float64]
 STRETCH_M = 41.0
 """Length of the stretch of a line that decides about its middle (our choice)."""
 WEIGHTS = {
-    "always": 0.76,
-    "prominence": 6.1,
-    "bridged": -0.47,
-    "steep": -2.76,
-    "hollow": -2.18,
-    "spur": -1.54,
-    "uneven": -2.58,
-    "edges": 0.99,
+    "always": -0.39,
+    "prominence": 7.92,
+    "bridged": -2.24,
+    "steep": -3.22,
+    "hollow": -1.11,
+    "spur": -1.33,
+    "uneven": -1.81,
+    "edges": 1.13,
 }
-"""Log-odds of `measures`, by name. Fitted (logistic regression with a ridge of 2) to stretches of lines drawn in `scene_a`,
+"""Log-odds of `measures`, by name. Fitted (logistic regression with a ridge of 2) to stretches of lines of `scene_a`,
 `hard_moraine`, `hard_steep`, `hard_karst`, the western half of the boreal km2 and a block of real relief with and
 without invented forest, whose roads were traced by eye."""
 USUAL_SHOWN = 1.2
@@ -38,11 +40,15 @@ ROUNDED = 0.65
 valleys and spurs go on (our choice, between some 0.9 of a lane and 0.45 of a valley)."""
 MOST_FOLD_M = 2.0
 """Height of a fold above which it counts no more."""
+ENOUGH_GROWTH = 0.4
+"""Strength of what plants show from which the shape of the ground does not speak against a course (our choice)."""
 MOST_EDGES = 0.5
 """Contrast of slopes above which it counts no more."""
 EDGES_M = ((0.5, 1.25), (0.75, 1.75), (1.0, 2.25), (1.5, 3.0), (2.0, 4.0), (3.0, 5.5), (5.0, 8.0))
 """Half the width of a floor, and how far beside it the edges are measured, as in `bench`."""
 
+MOST_WET = 0.6
+"""Share of a stretch in the bed of a watercourse above which it is that: a track crosses it (our choice)."""
 BEGINS = 0.6
 """Likelihood that a stretch must reach somewhere (our choice)."""
 CONTINUES = 0.35
@@ -51,33 +57,49 @@ LEAST_STRETCH_M = 25.0
 """Shortest stretch kept, and shortest gap left open (our choice)."""
 
 
-def likelihood(sections: Sections, prominence: Numbers, seen: Numbers, /) -> Numbers:
-    """(n,) how likely the line is a course at each profile, 0 to 1.
+@dataclass(frozen=True)
+class Shown:
+    """What the cells show along a line, (n,) each, at its profiles.
 
-    Parameters
+    Attributes
     ----------
-    prominence, seen : (n,) of the cells that the profiles' middles lie in, and whether a crest runs there (1) or a
-        bridge (0)
+    prominence : of the best curve there
+    seen : 1 where a crest runs, 0 on a bridge
+    growth : strength of what plants show above what is usual around
+    wet : 1 in the bed of a watercourse, 0 elsewhere
     """
-    log_odds = sum(WEIGHTS[name] * values for name, values in measures(sections, prominence, seen).items())
-    return np.asarray(1 / (1 + np.exp(-np.asarray(log_odds))))
+
+    prominence: Numbers
+    seen: Numbers
+    growth: Numbers
+    wet: Numbers
 
 
-def measures(sections: Sections, prominence: Numbers, seen: Numbers, /) -> dict[str, Numbers]:
+def likelihood(sections: Sections, shown: Shown, /) -> Numbers:
+    """(n,) how likely the line is a course at each profile, 0 to 1."""
+    log_odds = sum(WEIGHTS[name] * values for name, values in measures(sections, shown).items())
+    in_bed = _over(shown.wet) > MOST_WET
+    return np.where(in_bed, 0.0, 1 / (1 + np.exp(-np.asarray(log_odds))))
+
+
+def measures(sections: Sections, shown: Shown, /) -> dict[str, Numbers]:
     """What speaks for and against a course at each profile, (n,) each, means over STRETCH_M; keys of WEIGHTS."""
     height = _over(sections.height_m)
     floor = _over(sections.floor_m)
     spread = np.sqrt(np.maximum(_over(sections.floor_m**2) - floor**2, 0))
     far, near = (_both_sides(height, away) for away in (HALF_M, HALF_M / 2))
-    is_fold = (floor < NARROW_M) & (np.abs(near) < ROUNDED * np.abs(far))
+    growth = _over(shown.growth)
+    # Where plants show a course as well it may follow a fold of the ground.
+    by_ground = np.maximum(1 - growth / ENOUGH_GROWTH, 0)
+    is_fold = by_ground * ((floor < NARROW_M) & (np.abs(near) < ROUNDED * np.abs(far)))
     return {
         "always": np.ones(len(floor)),
-        "prominence": _over(prominence) - USUAL_SHOWN,
-        "bridged": 1 - _over(seen),
+        "prominence": _over(shown.prominence) - USUAL_SHOWN,
+        "bridged": 1 - _over(shown.seen),
         "steep": np.maximum(_over(np.abs(sections.climb)) - GENTLE, 0),
         "hollow": np.clip(far, 0, MOST_FOLD_M) * is_fold,
         "spur": np.clip(-far, 0, MOST_FOLD_M) * is_fold,
-        "uneven": spread / np.maximum(floor, 1),
+        "uneven": by_ground * spread / np.maximum(floor, 1),
         "edges": np.clip(_edges(height), -0.2, MOST_EDGES),
     }
 

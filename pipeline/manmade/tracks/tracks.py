@@ -16,6 +16,7 @@ from dataclasses import dataclass
 import geopandas as gpd
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 from scipy import ndimage
 from shapely.geometry import LineString
 
@@ -23,20 +24,23 @@ from pipeline.features import make_features, no_features
 from pipeline.lattice.fill import fill_nearest
 from pipeline.lattice.grid import Grid, Heights, Mask
 from pipeline.lattice.sampling import Numbers, sample
+from pipeline.lattice.windows import highest_around
 from pipeline.manmade.tracks.crests import crests
-from pipeline.manmade.tracks.evidence import find_evidence
-from pipeline.manmade.tracks.follow import follow, stands_out
-from pipeline.manmade.tracks.judging import kept, likelihood
+from pipeline.manmade.tracks.evidence import STEPS, Evidence, find_evidence
+from pipeline.manmade.tracks.follow import follow, stands_out, usual_around
+from pipeline.manmade.tracks.judging import Shown, kept, likelihood
 from pipeline.manmade.tracks.kind import kind_of
 from pipeline.manmade.tracks.links import bridges
 from pipeline.manmade.tracks.network import network_lines, without_scraps, without_spurs
 from pipeline.manmade.tracks.sections import Sections, cut_sections
 
+SAME_BED_M = 5.0
+"""Distance from a watercourse within which a line runs in its bed: a stream and its banks (our choice)."""
 MOST_SURE = 0.9
 """Greatest confidence: none has been looked at on foot."""
-GOES_ON = 0.9
+GOES_ON = 0.8
 """Prominence down to which a crest goes on (fitted on `scene_a`, a block of real relief and half of a boreal km2)."""
-IS_SURE = 1.2
+IS_SURE = 1.1
 """Prominence that a crest must reach somewhere (fitted on the same)."""
 LEAST_CREST_M = 25.0
 """Shortest crest (our choice)."""
@@ -44,13 +48,16 @@ MOST_BRIDGE_M = 45.0
 """Longest bridge, where the evidence along it is as usual around (our choice)."""
 
 
-def draw_tracks(bare_earth: Heights, counts: Mapping[str, Heights], grid: Grid, /) -> gpd.GeoDataFrame:
+def draw_tracks(
+    bare_earth: Heights, counts: Mapping[str, Heights], grid: Grid, /, *, watercourses: list[LineString]
+) -> gpd.GeoDataFrame:
     """Roads, tracks and paths of the area as features: a network of lines.
 
     Parameters
     ----------
     bare_earth : (rows, cols) float32, metres, NaN where unknown
     counts : `pipeline.manmade.tracks.evidence.TRACK_COUNTS`, (rows, cols) each
+    watercourses : of the area; what runs along one for a stretch is its bed and no track
     """
     if not np.isfinite(bare_earth).any():
         return no_features(grid.crs)
@@ -60,7 +67,8 @@ def draw_tracks(bare_earth: Heights, counts: Mapping[str, Heights], grid: Grid, 
     cell_m = evidence.grid.cell_m
     chains = crests(prominence, direction, cell_m=cell_m, low=GOES_ON, high=IS_SURE, least_m=LEAST_CREST_M)
     linked = bridges(chains, prominence, direction, cell_m=cell_m, most_cost=MOST_BRIDGE_M)
-    likely = Judge(prominence, chains, evidence.grid, fill_nearest(bare_earth), grid)
+    heights, growth = fill_nearest(bare_earth), _growth(evidence, direction)
+    likely = Judge(prominence, chains, growth, evidence.grid, heights, grid, shapely.STRtree(watercourses))
     lines = without_scraps(network_lines(chains | linked, evidence.grid))
     stretches = [stretch for line in lines for stretch, _ in kept(line, likely.along(line))]
     lines = without_scraps(without_spurs(stretches))
@@ -74,14 +82,18 @@ class Judge:
     Attributes
     ----------
     prominence, chains : (rows, cols) of `course`, what stands out in it, and the cells of crests
+    growth : (rows, cols) of `course`, strength of what plants show along the best curve
     heights : (rows, cols) of `grid`, bare earth in metres, no NaN
+    water : watercourses
     """
 
     prominence: Heights
     chains: Mask
+    growth: Heights
     course: Grid
     heights: Heights
     grid: Grid
+    water: shapely.STRtree
 
     def sections(self, line: LineString) -> Sections:
         """Cross-profiles of a line."""
@@ -90,15 +102,23 @@ class Judge:
     def along(self, line: LineString) -> Numbers:
         """Likelihood at each of the line's profiles."""
         sections = self.sections(line)
-        shown, seen = self.shown(line, sections)
-        return likelihood(sections, shown, seen)
+        return likelihood(sections, self.shown(line, sections))
 
-    def shown(self, line: LineString, sections: Sections) -> tuple[Numbers, Numbers]:
-        """Prominence at each profile, and whether a crest runs there."""
+    def shown(self, line: LineString, sections: Sections) -> Shown:
+        """What the cells show at each profile."""
         places = shapely.get_coordinates(shapely.line_interpolate_point(line, sections.along_m))
         near = ndimage.binary_dilation(self.chains, np.ones((3, 3), bool)).astype(np.float32)
-        shown, seen = (sample(values, self.course, places) for values in (self.prominence, near))
-        return np.nan_to_num(shown, nan=1.0), np.nan_to_num(seen)
+        prominence, seen, growth = (sample(grid, self.course, places) for grid in (self.prominence, near, self.growth))
+        wet = np.zeros(len(places))
+        wet[self.water.query(shapely.points(places), predicate="dwithin", distance=SAME_BED_M)[0]] = 1
+        return Shown(np.nan_to_num(prominence, nan=1.0), np.nan_to_num(seen), np.nan_to_num(growth), wet)
+
+
+def _growth(evidence: Evidence, direction: NDArray[np.int8]) -> Heights:
+    """(rows, cols) float32, what plants show along the best curve, there or beside it, above the usual."""
+    here = np.take_along_axis(evidence.growth, direction[None].astype(np.int64), axis=0)[0]
+    best = highest_around(here, 1).astype(np.float32) / np.float32(STEPS)
+    return best - usual_around(best, evidence.grid)
 
 
 def _features(lines: list[LineString], judge: Judge) -> gpd.GeoDataFrame:
@@ -129,14 +149,14 @@ class Measured:
 
 def _measured(line: LineString, judge: Judge) -> Measured:
     sections = judge.sections(line)
-    shown, seen = judge.shown(line, sections)
-    likely = likelihood(sections, shown, seen)
+    shown = judge.shown(line, sections)
+    likely = likelihood(sections, shown)
     return Measured(
         confidence=float(np.clip(likely.mean(), 0.05, MOST_SURE)),
-        shown=float(shown.mean()),
+        shown=float(shown.prominence.mean()),
         width_m=float(np.median(sections.floor_m)),
         climb=float(np.percentile(np.abs(sections.climb), 90)),
-        bridged=float(1 - seen.mean()),
+        bridged=float(1 - shown.seen.mean()),
     )
 
 
