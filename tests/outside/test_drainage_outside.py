@@ -59,7 +59,7 @@ def test_channels_lie_where_pysheds_has_them(monkeypatch: pytest.MonkeyPatch) ->
 
 
 def test_wetness_is_what_pysheds_makes_of_it(monkeypatch: pytest.MonkeyPatch) -> None:
-    """From the ground gathered by pysheds the index correlates by 0.9, and its wettest tenth lies within two cells."""
+    """With what pysheds gathers it correlates by 0.9, and 9 in 10 of the wettest tenth lie within two cells."""
     heights = hills(9)
     cells = round(AROUND_M / CELL_M / 2) * 2 + 1
     breadth = ndimage.uniform_filter(judged(heights, monkeypatch) * CELL_M, cells, mode="nearest")
@@ -68,5 +68,5 @@ def test_wetness_is_what_pysheds_makes_of_it(monkeypatch: pytest.MonkeyPatch) ->
     ours = wetness_index(heights, gathered(drain(heights)).reshape(heights.shape) * CELL_M**2, CELL_M)[inner]
     assert np.corrcoef(ours.ravel(), theirs.ravel())[0, 1] >= 0.9
     wet_ours, wet_theirs = (index >= np.quantile(index, 0.9) for index in (ours, theirs))
-    assert ndimage.maximum_filter(wet_theirs, 5)[wet_ours].mean() >= 0.95
-    assert ndimage.maximum_filter(wet_ours, 5)[wet_theirs].mean() >= 0.95
+    assert ndimage.maximum_filter(wet_theirs, 5)[wet_ours].mean() >= 0.9
+    assert ndimage.maximum_filter(wet_ours, 5)[wet_theirs].mean() >= 0.9

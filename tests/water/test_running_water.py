@@ -331,7 +331,7 @@ def test_a_stream_ends_in_a_deep_hollow() -> None:
 
 
 def test_ditches_are_told_from_streams_by_their_course() -> None:
-    """A straight bed over a plain was dug, a winding one was not; size is told from what drains to it and from water."""
+    """A straight bed over a plain was dug, a winding one was not; size comes from what drains to it."""
     ditch = found_in(trench(floor_m=0.3, bank_m=1.0))
     assert ditch
     assert all(channel.is_dug and channel.symbol == "306" for channel in ditch)
