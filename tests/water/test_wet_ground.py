@@ -24,7 +24,8 @@ FLOOR = np.abs(X - 100) < 25
 
 def flat_floor() -> Heights:
     """A valley between steep sides, its floor 50 m wide and falling 1 % to the south."""
-    return (50 + 0.01 * Y + 0.4 * np.maximum(np.abs(X - 100) - 25, 0) + ROUGH).astype(np.float32)
+    heights: Heights = (50 + 0.01 * Y + 0.4 * np.maximum(np.abs(X - 100) - 25, 0) + ROUGH).astype(np.float32)
+    return heights
 
 
 def marshes_of(heights: Heights, *, shine: Heights, canopy: Heights) -> list[float]:
