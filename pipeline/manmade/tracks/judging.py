@@ -17,19 +17,17 @@ Numbers = NDArray[np.float64]
 STRETCH_M = 41.0
 """Length of the stretch of a line that decides about its middle (our choice)."""
 WEIGHTS = {
-    "always": -0.39,
-    "prominence": 7.92,
-    "bridged": -2.24,
-    "steep": -3.22,
-    "hollow": -1.11,
-    "spur": -1.33,
-    "uneven": -1.81,
-    "edges": 1.13,
+    "always": -0.02,
+    "prominence": 9.11,
+    "steep": -3.46,
+    "hollow": -1.13,
+    "spur": -1.64,
+    "uneven": -1.20,
 }
 """Log-odds of `measures`, by name. Fitted (logistic regression with a ridge of 2) to stretches of lines of `scene_a`,
 `hard_moraine`, `hard_steep`, `hard_karst`, the western half of the boreal km2 and a block of real relief with and
 without invented forest, whose roads were traced by eye."""
-USUAL_SHOWN = 1.2
+USUAL_SHOWN = 1.1
 """Prominence from which it is counted (as fitted)."""
 GENTLE = 0.3
 """Gradient up to which it says nothing: rills run straight down steep slopes, ways do so seldom (as fitted)."""
@@ -42,16 +40,12 @@ MOST_FOLD_M = 2.0
 """Height of a fold above which it counts no more."""
 ENOUGH_GROWTH = 0.4
 """Strength of what plants show from which the shape of the ground does not speak against a course (our choice)."""
-MOST_EDGES = 0.5
-"""Contrast of slopes above which it counts no more."""
-EDGES_M = ((0.5, 1.25), (0.75, 1.75), (1.0, 2.25), (1.5, 3.0), (2.0, 4.0), (3.0, 5.5), (5.0, 8.0))
-"""Half the width of a floor, and how far beside it the edges are measured, as in `bench`."""
 
 MOST_WET = 0.6
 """Share of a stretch in the bed of a watercourse above which it is that: a track crosses it (our choice)."""
-BEGINS = 0.6
+BEGINS = 0.4
 """Likelihood that a stretch must reach somewhere (our choice)."""
-CONTINUES = 0.35
+CONTINUES = 0.15
 """Likelihood down to which it goes on (our choice)."""
 LEAST_STRETCH_M = 25.0
 """Shortest stretch kept, and shortest gap left open (our choice)."""
@@ -95,12 +89,10 @@ def measures(sections: Sections, shown: Shown, /) -> dict[str, Numbers]:
     return {
         "always": np.ones(len(floor)),
         "prominence": _over(shown.prominence) - USUAL_SHOWN,
-        "bridged": 1 - _over(shown.seen),
         "steep": np.maximum(_over(np.abs(sections.climb)) - GENTLE, 0),
         "hollow": np.clip(far, 0, MOST_FOLD_M) * is_fold,
         "spur": np.clip(-far, 0, MOST_FOLD_M) * is_fold,
         "uneven": by_ground * spread / np.maximum(floor, 1),
-        "edges": np.clip(_edges(height), -0.2, MOST_EDGES),
     }
 
 
@@ -149,13 +141,3 @@ def _both_sides(height_m: Numbers, away_m: float) -> Numbers:
 def _at(height_m: Numbers, offset_m: float) -> Numbers:
     return np.asarray(height_m[:, int(np.argmin(np.abs(across() - offset_m)))])
 
-
-def _edges(height_m: Numbers) -> Numbers:
-    """Slope of the gentler side beside the floor less that of the steeper half of the floor, at the best width."""
-    best = np.full(len(height_m), -np.inf)
-    for inner, outer in EDGES_M:
-        left, right = _at(height_m, inner), _at(height_m, -inner)
-        floor = np.maximum(np.abs(left), np.abs(right)) / inner
-        beside = np.minimum(np.abs(_at(height_m, outer) - left), np.abs(_at(height_m, -outer) - right))
-        best = np.maximum(best, beside / (outer - inner) - floor)
-    return best

@@ -38,9 +38,9 @@ SAME_BED_M = 5.0
 """Distance from a watercourse within which a line runs in its bed: a stream and its banks (our choice)."""
 MOST_SURE = 0.9
 """Greatest confidence: none has been looked at on foot."""
-GOES_ON = 0.8
+GOES_ON = 0.78
 """Prominence down to which a crest goes on (fitted on `scene_a`, a block of real relief and half of a boreal km2)."""
-IS_SURE = 1.1
+IS_SURE = 1.0
 """Prominence that a crest must reach somewhere (fitted on the same)."""
 LEAST_CREST_M = 25.0
 """Shortest crest (our choice)."""
@@ -62,8 +62,7 @@ def draw_tracks(
     if not np.isfinite(bare_earth).any():
         return no_features(grid.crs)
     evidence = find_evidence(bare_earth, counts, grid)
-    mean, direction = follow(evidence)
-    prominence = stands_out(mean, evidence.grid)
+    prominence, direction = _best_of(evidence)
     cell_m = evidence.grid.cell_m
     chains = crests(prominence, direction, cell_m=cell_m, low=GOES_ON, high=IS_SURE, least_m=LEAST_CREST_M)
     linked = bridges(chains, prominence, direction, cell_m=cell_m, most_cost=MOST_BRIDGE_M)
@@ -112,6 +111,15 @@ class Judge:
         wet = np.zeros(len(places))
         wet[self.water.query(shapely.points(places), predicate="dwithin", distance=SAME_BED_M)[0]] = 1
         return Shown(np.nan_to_num(prominence, nan=1.0), np.nan_to_num(seen), np.nan_to_num(growth), wet)
+
+
+def _best_of(evidence: Evidence) -> tuple[Heights, NDArray[np.int8]]:
+    """Prominence and direction of the best curve through each cell, by all evidence or by that of narrow paths alone."""
+    mean, direction = follow(evidence.strength, evidence.grid)
+    narrow, its_direction = follow(evidence.trodden, evidence.grid)
+    prominence, its_prominence = (stands_out(values, evidence.grid) for values in (mean, narrow))
+    is_narrow = its_prominence > prominence
+    return np.where(is_narrow, its_prominence, prominence), np.where(is_narrow, its_direction, direction)
 
 
 def _growth(evidence: Evidence, direction: NDArray[np.int8]) -> Heights:
