@@ -14,7 +14,7 @@ import pandas as pd
 from shapely.geometry import MultiPolygon, Polygon
 
 from pipeline.draft.clipping import clip
-from pipeline.draft.collisions import resolve_areas, resolve_beds, resolve_points
+from pipeline.draft.collisions import resolve_areas, resolve_beds, resolve_courses, resolve_points
 from pipeline.draft.identity import in_fixed_order, stable_ids
 from pipeline.draft.left_out import left_out_table
 from pipeline.draft.smallest import small_fields_as_clusters, without_too_small
@@ -82,7 +82,7 @@ def compose_draft(
     """
     features = clip(join_features(sections, crs), outline, min_part_m=MIN_CLIPPED_PART_M)
     dropped = []
-    for resolve in (resolve_areas, resolve_beds, resolve_points):
+    for resolve in (resolve_areas, resolve_beds, resolve_courses, resolve_points):
         features, gone = resolve(features)
         dropped.append(gone)
     for enforce in (small_fields_as_clusters, without_too_small):

@@ -63,12 +63,13 @@ class Evidence:
     strength : (DIRECTIONS, rows, cols) uint8, in STEPS parts of one: the kinds of evidence together, each
         a share of 0 to 1
     trodden : the same of the floors of narrow paths alone, which show in nothing else
-    growth : the same of the kinds that tell of plants: `clean` and `bare`
+    ground, growth : the same of the kinds that tell of the ground and of those that tell of plants
     grid : the cells
     """
 
     strength: Strength
     trodden: Strength
+    ground: Strength
     growth: Strength
     grid: Grid
 
@@ -87,7 +88,7 @@ def find_evidence(bare_earth: Heights, counts: Mapping[str, Heights], grid: Grid
     course, _ = larger_cells(grid, least_m=COURSE_CELL_M)
     contrasts = _contrasts(bare_earth, counts, grid, course)
     usual = {kind: _usual(kind, contrast, course) for kind, contrast in contrasts.items()}
-    strength, trodden, growth = (np.zeros((DIRECTIONS, *course.shape), np.uint8) for _ in range(3))
+    strength, trodden, shape, growth = (np.zeros((DIRECTIONS, *course.shape), np.uint8) for _ in range(4))
     for number in range(DIRECTIONS):
         ground, plants = np.zeros(course.shape, np.float32), np.zeros(course.shape, np.float32)
         for kind, contrast in contrasts.items():
@@ -98,8 +99,9 @@ def find_evidence(bare_earth: Heights, counts: Mapping[str, Heights], grid: Grid
             if kind == NARROW:
                 trodden[number] = np.round(share * STEPS)
         strength[number] = np.round(np.minimum((ground + plants) ** (1 / POWER), 2.5) * STEPS)
+        shape[number] = np.round(np.minimum(ground ** (1 / POWER), 2.5) * STEPS)
         growth[number] = np.round(plants ** (1 / POWER) * STEPS)
-    return Evidence(strength, trodden, growth, course)
+    return Evidence(strength, trodden, shape, growth, course)
 
 
 def _contrasts(bare_earth: Heights, counts: Mapping[str, Heights], grid: Grid, course: Grid) -> dict[str, Contrast]:
