@@ -45,7 +45,8 @@ DARK_SHARE = 0.1
 """Share of the ground by which contours are judged: the part that the fewest returns reached. What is good on the
 average may have a dark slope on every tenth hectare. Our choice."""
 PATHS_GROUND_PER_M2: Limits = (2.0, 1.0, 0.3)
-"""Ground returns for tracks: 0.7, 1 and 1.8 m apart, where a track is 3 m wide and its profile needs three. Our choice."""
+"""Ground returns for tracks: 0.7, 1 and 1.8 m apart, where the profile of a track 3 m wide needs three. Our
+choice."""
 RIDES_PULSES_PER_M2: Limits = (2.0, 0.5, 0.1)
 """Pulses for rides, gaps in the canopy some 5 m wide: each 5 m of one then has 50, 12 and 2 of them."""
 BUILDINGS_PULSES_PER_M2: Limits = (4.0, 1.0, 0.3)
