@@ -58,15 +58,39 @@ def resolve_beds(features: gpd.GeoDataFrame, /) -> Kept:
     """A gully or bank gives way to the watercourse whose bed it is: blue says channel, brown would say it is dry."""
     symbol = features["symbol"].to_numpy(str)
     is_bed, is_water = np.isin(symbol, BEDS), np.isin(symbol, WATERCOURSES)
-    if not is_bed.any() or not is_water.any():
+    return _yielding(features, is_bed, is_water, SAME_BED_M, "it is the bed of a watercourse")
+
+
+COURSES = ("502", "503", "504", "505", "506", "507")
+"""Roads, tracks and paths."""
+SHAPES_OF_COURSES = ("107", "108", "508", *(f"508.{k}" for k in range(1, 5)))
+"""What a road, track or path looks like to those who ask for one thing only: a sunken lane is a gully in the bare
+earth, a track through forest is a ride in the growth."""
+SAME_COURSE_M = 6.0
+"""Distance from a road, track or path within which a gully or ride is the same thing: half the width of a wide road and
+what both are off by (our choice)."""
+
+
+def resolve_courses(features: gpd.GeoDataFrame, /) -> Kept:
+    """A gully or ride gives way to the road, track or path that runs along it: that says how one moves there."""
+    symbol = features["symbol"].to_numpy(str)
+    is_shape, is_course = np.isin(symbol, SHAPES_OF_COURSES), np.isin(symbol, COURSES)
+    return _yielding(features, is_shape, is_course, SAME_COURSE_M, "it is a road, track or path")
+
+
+def _yielding(
+    features: gpd.GeoDataFrame, weak: NDArray[np.bool_], strong: NDArray[np.bool_], near_m: float, reason: str
+) -> Kept:
+    """The features without the weak lines that lie near strong ones for more than SAME_BED_RATIO of their length."""
+    if not weak.any() or not strong.any():
         return features, no_features(str(features.crs))
     geometry = features.geometry.to_numpy()
-    beside = shapely.union_all(shapely.buffer(geometry[is_water], SAME_BED_M))
-    beds = geometry[is_bed]
-    wet_ratio = shapely.length(shapely.intersection(beds, beside)) / np.maximum(shapely.length(beds), 1e-9)
+    beside = shapely.union_all(shapely.buffer(geometry[strong], near_m))
+    lines = geometry[weak]
+    shared_ratio = shapely.length(shapely.intersection(lines, beside)) / np.maximum(shapely.length(lines), 1e-9)
     drop = np.zeros(len(features), np.bool_)
-    drop[np.flatnonzero(is_bed)[wet_ratio > SAME_BED_RATIO]] = True
-    dropped = left_out(features[drop], "it is the bed of a watercourse", distance_m=SAME_BED_M)
+    drop[np.flatnonzero(weak)[shared_ratio > SAME_BED_RATIO]] = True
+    dropped = left_out(features[drop], reason, distance_m=near_m)
     return features[~drop].reset_index(drop=True), dropped
 
 

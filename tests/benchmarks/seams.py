@@ -137,6 +137,7 @@ class Run:
         manmade(
             bare_earth=self._raster("bare_earth"),
             counts=self._counts,
+            water=self.out / "work" / "features" / "water.gpkg",
             core=list(field.core),
             out=folder / "features" / "manmade" / f"{field.name}.gpkg",
             settings=ManmadeSettings(),
