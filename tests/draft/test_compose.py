@@ -6,7 +6,7 @@ import pytest
 from shapely.geometry import LineString, Point, Polygon, box
 
 from pipeline.draft.clipping import clip
-from pipeline.draft.collisions import resolve_areas, resolve_beds, resolve_points
+from pipeline.draft.collisions import resolve_areas, resolve_beds, resolve_courses, resolve_points
 from pipeline.draft.compose import LAYERS, compose_draft
 from pipeline.draft.identity import in_fixed_order, stable_ids
 from pipeline.features import join_features, make_features
@@ -80,6 +80,18 @@ def test_a_gully_or_bank_gives_way_to_the_water_in_it() -> None:
     assert sorted(dropped["symbol"]) == ["104", "108"]
     assert set(dropped["reason"]) == {"it is the bed of a watercourse"}
     assert list(resolve_beds(wet)[0]["symbol"]) == ["108"]
+
+
+def test_a_gully_or_ride_along_a_track_is_the_track() -> None:
+    """What runs along a track for most of its length goes; what crosses it stays, as does what no track runs along."""
+    track = feature(LineString([(0, 0), (100, 0)]), "504")
+    lane = feature(LineString([(0, 2), (90, 2)]), "107")
+    opening = feature(LineString([(10, -3), (120, -3)]), "508.2")
+    crossing = feature(LineString([(50, -60), (50, 60)]), "508")
+    kept, dropped = resolve_courses(join_features([track, lane, opening, crossing], CRS))
+    assert sorted(kept["symbol"]) == ["504", "508"]
+    assert sorted(dropped["symbol"]) == ["107", "508.2"]
+    assert sorted(resolve_courses(join_features([lane, crossing], CRS))[0]["symbol"]) == ["107", "508"]
 
 
 def test_vegetation_gives_way_to_water() -> None:

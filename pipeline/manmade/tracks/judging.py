@@ -156,7 +156,7 @@ def _both_sides(height_m: Numbers, away_m: float) -> Numbers:
 def _in_notch(height_m: Numbers) -> NDArray[np.bool_]:
     """(n,) bool: whether the ground rises at once to both sides of the middle, or of a place just beside it."""
     middles = np.arange(-NOTCH_OFF_M, NOTCH_OFF_M + 0.1, 0.5)
-    return np.asarray(np.any([_lower_side(height_m, middle) > DITCH_M for middle in middles], axis=0), np.bool_)
+    return np.asarray(np.any([_lower_side(height_m, middle) > DITCH_M for middle in middles], axis=0))
 
 
 def _lower_side(height_m: Numbers, middle_m: float) -> Numbers:
