@@ -15,6 +15,7 @@ from pipeline.points.ground.lowest import GROUND_CELL_M
 from pipeline.points.noise import Noise, find_noise
 from pipeline.points.producer import Dispute, judged_ground, keep_producer
 from pipeline.points.roofs.roofs import find_roofs
+from pipeline.points.told import told_structures
 from pipeline.points.wires import find_wires
 from pipeline.returns.asprs import (
     BUILDING,
@@ -109,6 +110,9 @@ def classify_returns(
     asprs_class[is_roof] = BUILDING
     min_height_m = (wires or WireSettings()).min_height_m
     asprs_class[find_wires(cloud, above, is_open & ~is_roof, min_height_m=min_height_m)] = WIRE
+    if settings.ground_from != "own":
+        told = told_structures(cloud.producer_class, above, is_open)
+        asprs_class[told] = cloud.producer_class[told]
     asprs_class[is_ground] = GROUND
     asprs_class[is_water] = WATER
     asprs_class[is_low] = LOW_NOISE
