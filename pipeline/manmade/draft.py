@@ -17,6 +17,8 @@ from pipeline.settings import ManmadeSettings
 
 COUNTS = ("building_returns", "last_returns", *TRACK_COUNTS)
 """Counts that the section asks for, see `pipeline.terrain.counts` and `pipeline.terrain.profile`."""
+WATERCOURSES = ("304", "305", "306")
+"""Symbols of lines of running water."""
 MARGIN_M = 200.0
 """Metres around a field that are drawn with it. A building is drawn by the field that holds its middle, which must see
 all of it: halls twice as long are cut off."""
@@ -32,6 +34,7 @@ def draft_manmade(
     /,
     *,
     settings: ManmadeSettings,
+    water: gpd.GeoDataFrame,
 ) -> gpd.GeoDataFrame:
     """Buildings (521), roads, tracks and paths (502 to 507) of the area as features.
 
@@ -40,13 +43,15 @@ def draft_manmade(
     counts : COUNTS, (rows, cols) float32 each
         Of returns and pulses; 0 where there are none.
     bare_earth : (rows, cols) float32, metres
+    water : features of the section on water
 
     Returns
     -------
     GeoDataFrame of `pipeline.features`: polygons with right angles, and lines.
     """
     buildings = _buildings(counts["building_returns"], counts["last_returns"], grid, settings.building_min_area_m2)
-    return join_features([buildings, draw_tracks(bare_earth, counts, grid)], grid.crs)
+    courses = list(water.geometry[water["symbol"].isin(WATERCOURSES)])
+    return join_features([buildings, draw_tracks(bare_earth, counts, grid, watercourses=courses)], grid.crs)
 
 
 def _buildings(building_returns: Heights, last_returns: Heights, grid: Grid, min_area_m2: float) -> gpd.GeoDataFrame:

@@ -132,7 +132,8 @@ def _on_low_returns(
         return some[:0]
     held = _quarters_below(enh, some, low)
     some, held = some[held.sum(axis=1) >= 2], held[held.sum(axis=1) >= 2]
-    return some[(held | _quarters_below(enh, some, agreed)).all(axis=1)]
+    is_refused: Mask = (held | _quarters_below(enh, some, agreed)).all(axis=1)
+    return some[is_refused]
 
 
 def _quarters_below(enh: EastNorthHeight, some: NDArray[np.intp], others: NDArray[np.intp], /) -> Mask:
@@ -167,7 +168,7 @@ def _filling_holes(
     if not is_hole.any():
         return some[:0]
     group = joined_groups(np.concatenate((enh[some], enh[ground])))
-    is_joined = np.isin(group[: len(some)], group[len(some) :])
+    is_joined = (group[: len(some)] >= 0) & np.isin(group[: len(some)], group[len(some) :])
     return some[is_hole & (is_joined | (away_m > ABSENT_M))]
 
 

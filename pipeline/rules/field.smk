@@ -102,6 +102,7 @@ rule manmade:
         # Lakes need not be flat for it, so that it fills the time in which the water is sought on one core.
         bare_earth="work/bare_earth_seen.tif",
         counts="work/counts",
+        water="work/features/water.gpkg",
     output:
         "work/features/manmade/{field}.gpkg",
     priority: LATER
@@ -114,5 +115,5 @@ rule manmade:
         settings=PLAN.section("manmade"),
         code=PLAN.code("manmade"),
     shell:
-        "python -m pipeline manmade --bare-earth={input.bare_earth:q} --counts={input.counts:q}"
+        "python -m pipeline manmade --bare-earth={input.bare_earth:q} --counts={input.counts:q} --water={input.water:q}"
         " --core={params.core} --out={output:q} --settings={params.settings:q} 2> {log:q}"

@@ -6,6 +6,9 @@ import numpy as np
 import pytest
 
 from pipeline.points.classes import embedded
+from pipeline.points.ground.lowest import lowest_returns
+from pipeline.points.ground.objects import cut_at
+from pipeline.points.ground.strays import InCells, without_lone_lows
 from pipeline.settings import PointsSettings
 from tests.terrain_clouds import Numbers, returns_from, slope_of
 
@@ -72,3 +75,46 @@ def test_only_ground_below_crowns_is_no_stray() -> None:
     ground = ground_of(enh)
     assert ground[under & passes].mean() > 0.85
     assert ground[under & ~passes].mean() < 0.01
+
+
+@pytest.mark.parametrize("depth_m", [1.5, 4.0])
+def test_lone_low_return_of_a_sparse_survey_is_no_ground(depth_m: float) -> None:
+    """Where returns lie 1.3 m apart at most one of 49 strays is taken for ground."""
+    enh = returns_from(slope_of(0.2), SIDE_M, per_m2=0.6)
+    stray = places_apart(enh)
+    enh[stray, 2] -= depth_m
+    assert ground_of(enh)[stray].sum() <= 1
+
+
+def test_ditch_of_a_sparse_survey_stays() -> None:
+    """Where returns lie 1.3 m apart a ditch 2 m wide and 1.2 m deep is ground: others lie in it farther along."""
+    enh = returns_from(slope_of(0.05), SIDE_M, per_m2=0.6)
+    inside = abs(enh[:, 1] - 50 - 4 * np.sin(enh[:, 0] / 15)) < 1
+    enh[inside, 2] -= 1.2
+    assert ground_of(enh)[inside].mean() > 0.9
+
+
+def test_windows_do_not_see_a_lone_low_return() -> None:
+    """Below hummocks under shrubs, 49 strays 4 m down leave every cell that windows cut off as it was."""
+    enh = returns_from(slope_of(0.3), SIDE_M, per_m2=12)
+    random = np.random.default_rng(5)
+    plant = random.random(len(enh)) < 0.5
+    enh[plant, 2] += random.uniform(0.2, 2.5, int(plant.sum()))
+    strays = enh[places_apart(enh)] - (0.01, 0.01, 4.0)
+    clean, spoilt = (lowest_returns(cloud, cell_m=1.0) for cloud in (enh, np.vstack((enh, strays))))
+    mended, is_stray = without_lone_lows(np.vstack((enh, strays)), spoilt, InCells.of(np.vstack((enh, strays)), spoilt))
+    np.testing.assert_array_equal(np.flatnonzero(is_stray), len(enh) + np.arange(len(strays)))
+    before, with_strays, after = (cut_at(lowest, window_m=18.0) for lowest in (clean, spoilt, mended))
+    assert (with_strays != before).sum() > 100
+    np.testing.assert_array_equal(after, before)
+
+
+def test_ground_in_gaps_of_a_canopy_is_not_taken_for_stray() -> None:
+    """One pulse in 25 m2 comes through a canopy with a rough top: none of these is stray before the ground is known."""
+    enh = returns_from(slope_of(0.3), SIDE_M, per_m2=12)
+    random = np.random.default_rng(6)
+    passes = random.random(len(enh)) < 1 / 300
+    enh[~passes, 2] += random.uniform(6, 9, int((~passes).sum()))
+    lowest = lowest_returns(enh, cell_m=1.0)
+    _, is_stray = without_lone_lows(enh, lowest, InCells.of(enh, lowest))
+    assert is_stray[passes].mean() < 0.02

@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+import shapely
 from hypothesis import given
 from hypothesis import settings as profile
 from hypothesis import strategies as st
@@ -14,11 +15,16 @@ from skimage.morphology import reconstruction
 
 from pipeline.lattice.grid import Grid, Heights
 from pipeline.settings import WaterSettings
-from pipeline.water.draft import draft_water
-from pipeline.water.running import channels, incision, reaches
+from pipeline.water.draft import BEGINS_M2, draft_water
+from pipeline.water.running import flow, incision, reaches
 from pipeline.water.running.channels import Channel, find_channels
-from pipeline.water.running.drainage import Drainage, downstream, drain, gathered
+from pipeline.water.running.dams import DAM_MAX_HEIGHT_M, DAM_MAX_WIDTH_M
+from pipeline.water.running.drainage import downstream, drain, gathered, spill_height
+from pipeline.water.running.flow import Runoff, lead_water
 from pipeline.water.running.incision import side_height
+from pipeline.water.running.porous import is_porous
+from pipeline.water.running.shores import on_land
+from pipeline.water.running.sinks import HOLLOW_MAX_DEPTH_M, drain_into_sinks
 from pipeline.water.sight.ground import Ground, in_memory
 
 GRID = Grid("EPSG:25832", 2000, 8000, 0.5, 400, 400)
@@ -42,16 +48,14 @@ def trench(*, floor_m: float, depth_m: float = 1.5, bank_m: float = 2.0, around:
     return (50 + 0.04 * Y + around - cut + 0.4 * ROUGH).astype(np.float32)
 
 
-def found_in(heights: Heights, aimed: Heights | None = None) -> list[Channel]:
+USUAL = Runoff(BEGINS_M2["moderate"], WaterSettings().channel_min_drained_m2, WaterSettings().channel_min_depth_m)
+
+
+def found_in(heights: Heights, aimed: Heights | None = None, *, runoff: Runoff = USUAL) -> list[Channel]:
     """Channels of a surface; as many pulses came back from everywhere unless `aimed` says otherwise."""
-    usual = WaterSettings()
-    return find_channels(
-        in_memory(heights),
-        in_memory(np.ones(heights.shape, np.float32) if aimed is None else aimed),
-        GRID,
-        min_drained_m2=usual.channel_min_drained_m2,
-        min_depth_m=usual.channel_min_depth_m,
-    )
+    pulses = np.ones(heights.shape, np.float32) if aimed is None else aimed
+    ground = in_memory(heights)
+    return find_channels(lead_water(ground, GRID, runoff), ground, in_memory(pulses), GRID, runoff)
 
 
 def test_channel_in_a_valley_is_followed_downstream() -> None:
@@ -84,8 +88,8 @@ def test_a_sunken_lane_is_no_stream_unless_its_floor_is_wet() -> None:
 
 @pytest.mark.parametrize("around", [0.0, 0.2])
 def test_a_ditch_and_a_stream_between_slopes_are_no_lanes(around: float) -> None:
-    """A ditch without a floor in a level field, and a bed of 2.5 m at the foot of two slopes, stay channels."""
-    floor_m = 2.5 if around else 0.3
+    """A ditch without a floor in a level field, and a bed of 1.5 m at the foot of two slopes, stay channels."""
+    floor_m = 1.5 if around else 0.3
     sides = around * np.maximum(np.abs(X - 100) - 3, 0)
     found = found_in(trench(floor_m=floor_m, depth_m=0.8, bank_m=1.0, around=sides))
     assert sum(channel.line.length for channel in found) > 150
@@ -121,7 +125,7 @@ def test_a_bed_makes_a_stream_likely_and_a_bare_valley_does_not() -> None:
         ground = replace(grid, **{name: in_memory(raster) for name, raster in readers.items()})
         return draft_water(ground, scale=10_000, settings=WaterSettings())["confidence"].tolist()
 
-    plain = (50 + 0.05 * Y + 0.15 * np.abs(X - 100) + 0.4 * ROUGH).astype(np.float32)
+    plain = (50 + 0.05 * Y + 0.15 * np.abs(X - 101) + 0.4 * ROUGH).astype(np.float32)
     assert max(confidence_in(plain)) < 0.2
     assert confidence_in(trench(floor_m=0.3, bank_m=1.0)) == [pytest.approx(0.9)]
 
@@ -161,16 +165,6 @@ def test_side_height_of_a_v_is_its_depth_and_of_a_plane_nothing() -> None:
     assert np.nanmax(side_height(0.4 * X, 0.5, 6.0)) == pytest.approx(0.0, abs=1e-9)
 
 
-def _filled(heights: np.ndarray, drainage: Drainage) -> np.ndarray:
-    """The height water must reach to leave each cell, along where the drainage leads it."""
-    level = heights.ravel().copy()
-    for at in drainage.order:
-        below = drainage.receiver[at]
-        if below >= 0:
-            level[at] = max(level[at], level[below])
-    return level.reshape(heights.shape)
-
-
 @given(seed=st.integers(0, 10_000), rows=st.integers(3, 12), cols=st.integers(3, 12))
 @profile(max_examples=40, deadline=None)
 def test_hollows_fill_to_the_height_scikit_image_fills_them_to(seed: int, rows: int, cols: int) -> None:
@@ -179,7 +173,7 @@ def test_hollows_fill_to_the_height_scikit_image_fills_them_to(seed: int, rows: 
     start = np.full_like(heights, heights.max())
     start[[0, -1]], start[:, [0, -1]] = heights[[0, -1]], heights[:, [0, -1]]
     expected = reconstruction(start, heights, method="erosion", footprint=np.ones((3, 3)))
-    assert np.allclose(_filled(heights, drain(heights)), expected)
+    assert np.allclose(spill_height(heights), expected)
 
 
 @given(seed=st.integers(0, 10_000))
@@ -220,7 +214,7 @@ def test_squares_change_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
 
 def test_a_large_area_is_led_over_larger_cells(monkeypatch: pytest.MonkeyPatch) -> None:
     """With cells of 4 m instead of 2 m the channel is still found along its course, within 4 m."""
-    monkeypatch.setattr(channels, "MOST_FLOW_CELLS", 50 * 50)
+    monkeypatch.setattr(flow, "MOST_FLOW_CELLS", 50 * 50)
     lines = [channel.line for channel in found_in(valley(depth_m=1.5))]
     points = np.concatenate([[line.interpolate(s).coords[0] for s in np.arange(0, line.length, 2)] for line in lines])
     x, y = points[:, 0] - GRID.bounds[0], points[:, 1] - GRID.bounds[1]
@@ -234,3 +228,135 @@ def test_turning_the_ground_turns_the_channels() -> None:
     plain = sum(channel.line.length for channel in found_in(heights))
     turned = sum(channel.line.length for channel in found_in(np.rot90(heights).copy()))
     assert turned == pytest.approx(plain, rel=0.1)
+
+
+def _rises_m(line: shapely.LineString, heights: Heights, *, over_m: float = 1.0) -> float:
+    """How far the lowest ground within 2 m of a line, and `over_m` onwards along it, rises above where it came from."""
+    along = np.arange(0, line.length, 1.0)
+    places = shapely.get_coordinates(shapely.line_interpolate_point(line, along))
+    row, col = GRID.row_col(places[:, 0], places[:, 1])
+    low = ndimage.minimum_filter(np.nan_to_num(heights, nan=np.inf), 9)[row.clip(0, 399), col.clip(0, 399)]
+    onwards = np.lib.stride_tricks.sliding_window_view(np.pad(low, (0, int(over_m) - 1), mode="edge"), int(over_m))
+    return float(np.max(onwards.min(axis=1) - np.minimum.accumulate(low), initial=0.0))
+
+
+@given(seed=st.integers(0, 10_000), fall=st.floats(0.0, 0.2))
+@profile(max_examples=12, deadline=None)
+def test_streams_never_run_uphill(seed: int, fall: float) -> None:
+    """On any hilly ground a stream rises no more than a bank over a culvert, and behind it no more than a hollow."""
+    random = np.random.default_rng(seed)
+    hills = sum(size / 3 * _blobs(random, size) for size in (8.0, 25.0, 80.0))
+    heights = (50 + fall * Y + hills).astype(np.float32)
+    found = found_in(heights, runoff=replace(USUAL, begins_m2=2000.0, porous=False))
+    assert all(_rises_m(channel.line, heights, over_m=3 * DAM_MAX_WIDTH_M) <= HOLLOW_MAX_DEPTH_M for channel in found)
+    assert all(_rises_m(channel.line, heights) <= DAM_MAX_HEIGHT_M + 0.3 for channel in found)
+
+
+def _blobs(random: np.random.Generator, size_m: float) -> Heights:
+    """Smooth random ground of deviation 1, its hills so many metres wide."""
+    blobs = ndimage.gaussian_filter(random.normal(size=GRID.shape), size_m / GRID.cell_m / 2)
+    return np.asarray(blobs / blobs.std(), np.float32)
+
+
+@given(seed=st.integers(0, 10_000))
+@profile(max_examples=20, deadline=None)
+def test_every_hollow_that_is_left_is_shallow(seed: int) -> None:
+    """Water led to the bottoms of deep hollows has to rise nowhere by more than a shallow hollow is deep."""
+    heights = 2 * ndimage.gaussian_filter(np.random.default_rng(seed).normal(size=(30, 30)), 1.5) * 5
+    _, sinks = drain_into_sinks(heights)
+    assert np.max(spill_height(heights, sinks) - heights) <= HOLLOW_MAX_DEPTH_M
+
+
+@given(seed=st.integers(0, 10_000))
+@profile(max_examples=20, deadline=None)
+def test_water_falls_down_the_steepest_way(seed: int) -> None:
+    """Where hollows are filled first, each cell on a slope drains to the neighbour to which it falls most steeply."""
+    rough = ndimage.gaussian_filter(np.random.default_rng(seed).normal(size=(20, 20)), 2)
+    heights = rough + 0.5 * np.arange(20)[:, None]
+    receiver = drain(heights).receiver.reshape(20, 20)
+    for row, col in np.ndindex(18, 18):
+        at = (row + 1, col + 1)
+        to = divmod(int(receiver[at]), 20)
+        fall = {
+            (at[0] + d, at[1] + r): (heights[at] - heights[at[0] + d, at[1] + r]) / np.hypot(d, r)
+            for d in (-1, 0, 1)
+            for r in (-1, 0, 1)
+            if d or r
+        }
+        assert max(fall.values()) <= 0 or fall[to] == max(fall.values())
+
+
+def gentle_valley(fall: float = 0.02, side: float = 0.2) -> Heights:
+    """A valley without a bed that falls to the south, to whose end the whole square drains."""
+    return (50 + fall * Y + side * np.abs(X - 101) + 0.4 * ROUGH).astype(np.float32)
+
+
+@pytest.mark.parametrize(("climate", "from_ha"), [("wet", 0.5), ("moderate", 2.0), ("dry", 10.0)])
+def test_a_valley_without_a_bed_runs_from_where_the_climate_lets_it(climate: str, from_ha: float) -> None:
+    """The stream of a valley of 4 ha begins where 0.5 or 2 ha drain to it and goes on to the edge; in dry land none."""
+    found = found_in(gentle_valley(), runoff=replace(USUAL, begins_m2=BEGINS_M2[climate]))
+    lines = [channel.line for channel in found]
+    if from_ha > 4:
+        assert lines == []
+        return
+    # A strip across the valley drains to its middle: 2 ha lie above the half of it, 0.5 ha above an eighth.
+    begins = GRID.bounds[3] - from_ha / 4 * 200
+    assert max(line.bounds[3] for line in lines) == pytest.approx(begins, abs=25)
+    assert min(line.bounds[1] for line in lines) < GRID.bounds[1] + 4
+
+
+def test_where_water_sinks_only_a_bed_is_a_stream() -> None:
+    """In porous ground the valley without a bed is dry, and the one with a bed is not."""
+    porous = replace(USUAL, porous=True)
+    assert found_in(gentle_valley(), runoff=porous) == []
+    assert sum(channel.line.length for channel in found_in(valley(depth_m=1.5), runoff=porous)) > 150
+
+
+def test_ground_is_porous_where_many_valleys_show_no_bed() -> None:
+    """Of 2 km of valley floor a twentieth with a bed says porous, a third does not, nor does 200 m without any."""
+    floor = np.arange(1200) < 1000
+    assert is_porous(floor, np.arange(1200) < 50, 2.0, told=None)
+    assert not is_porous(floor, np.arange(1200) < 330, 2.0, told=None)
+    assert not is_porous(np.arange(1200) < 100, np.zeros(1200, bool), 2.0, told=None)
+    assert not is_porous(floor, np.arange(1200) < 50, 2.0, told=False)
+
+
+def test_a_stream_ends_in_a_deep_hollow() -> None:
+    """A channel that runs into a closed hollow of 4 m goes no further, and is not led up its far side."""
+    hollow = 4.0 * np.clip(1 - np.hypot(X - 100, Y - 100) / 40, 0, 1)
+    floor = 50 + 0.03 * Y + 0.2 * np.abs(X - 100) - 1.2 * np.clip(1 - np.abs(X - 100) / 2, 0, 1) * (Y > 100)
+    found = found_in((floor - hollow + 0.4 * ROUGH).astype(np.float32), runoff=replace(USUAL, begins_m2=1e9))
+    assert found
+    assert min(channel.line.bounds[1] for channel in found) > GRID.bounds[1] + 80
+
+
+def test_ditches_are_told_from_streams_by_their_course() -> None:
+    """A straight bed over a plain was dug, a winding one was not; size is told from what drains to it and from water."""
+    ditch = found_in(trench(floor_m=0.3, bank_m=1.0))
+    assert ditch
+    assert all(channel.is_dug and channel.symbol == "306" for channel in ditch)
+    away = np.abs(X - 100 - 10 * np.sin(Y / 12))
+    brook = found_in((50 + 0.04 * Y - 1.2 * np.clip(1 - away / 1.5, 0, 1) + 0.4 * ROUGH).astype(np.float32))
+    assert brook
+    assert not any(channel.is_dug for channel in brook)
+
+
+def test_wide_open_water_makes_a_watercourse_304() -> None:
+    """A bed with 4 m from which no pulse comes back is 304, with 1.5 m it is 305, and a dry one is 306."""
+    sides = 0.2 * np.maximum(np.abs(X - 100) - 3, 0)
+    bed = trench(floor_m=1.5, depth_m=0.8, bank_m=1.0, around=sides)
+    for width_m, symbol in ((4.0, "304"), (1.5, "305"), (0.0, "306")):
+        aimed = np.where(np.abs(X - 100) < width_m / 2, 0.0, 1.0).astype(np.float32)
+        assert found_in(bed, aimed)[0].symbol == symbol
+
+
+def test_streams_end_at_the_shore() -> None:
+    """Of a stream through a pond what lies on land stays, in two pieces that both run downstream."""
+    (channel,) = found_in(valley(depth_m=1.5))[:1]
+    pond = channel.line.interpolate(0.5, normalized=True).buffer(15)
+    pieces = on_land([channel], [pond])
+    assert len(pieces) == 2
+    for piece in pieces:
+        ends = [channel.line.project(shapely.Point(piece.line.coords[at])) for at in (0, -1)]
+        assert ends[0] < ends[1]
+        assert piece.line.intersection(pond).length == pytest.approx(0, abs=1e-6)

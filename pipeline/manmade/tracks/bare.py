@@ -37,7 +37,7 @@ def bare_contrast(bare: Heights, pulses: Heights, number: int, /, *, cell_m: flo
     return _with_sides(share, error, number, cell_m=cell_m)
 
 
-SMOOTH_ALONG_M = 10.0
+SMOOTH_ALONG_M = 16.0
 """Length of ground along which its roughness is the mean of (our choice)."""
 LEAST_ROUGH_M = 0.01
 """Roughness below which ground is as smooth as any: the noise of an even surface (our choice)."""

@@ -25,12 +25,14 @@ COURSE_CELL_M = 1.0
 choice)."""
 TRACK_COUNTS = ("pulses", "entered", "stopped", "growth", "lone_ground_returns")
 """Counts of pulses that courses are looked for in, see `pipeline.terrain.profile` and `pipeline.terrain.counts`."""
-LEAST_CONTRAST = {"trodden": 0.05, "driven": 0.05, "smooth": 0.25, "clean": 0.04, "bare": 0.08}
+LEAST_CONTRAST = {"trodden": 0.05, "driven": 0.05, "smooth": 0.15, "clean": 0.04, "bare": 0.08}
 """Contrast that counts a half where the ground around shows none, by kind: slopes for the floor, shares of pulses for
 the others (our choice)."""
 USUAL_TIMES = {"trodden": 2.5, "driven": 2.5, "smooth": 2.0, "clean": 6.0, "bare": 5.0}
 """How many times what is usual around a contrast must be, beyond that, to count a half, by kind: so many that all kinds
 have about equal noise along curves (fitted on `scene_a`, `hard_moraine`, `hard_steep` and a block of real relief)."""
+OF_PLANTS = ("clean", "bare")
+"""Kinds of contrast that tell of plants; the others tell of the ground."""
 AROUND_M = 31.0
 """Side of the window in which the usual contrast is taken: it holds a road and as much ground beside it (our
 choice)."""
@@ -55,10 +57,12 @@ class Evidence:
     ----------
     strength : (DIRECTIONS, rows, cols) uint8, in STEPS parts of one: the sum over the kinds of evidence of a
         share, each 0 to 1
+    growth : the same of the kinds that tell of plants: `clean` and `bare`
     grid : the cells
     """
 
     strength: Strength
+    growth: Strength
     grid: Grid
 
 
@@ -76,14 +80,16 @@ def find_evidence(bare_earth: Heights, counts: Mapping[str, Heights], grid: Grid
     course, _ = larger_cells(grid, least_m=COURSE_CELL_M)
     contrasts = _contrasts(bare_earth, counts, grid, course)
     usual = {kind: _usual(kind, contrast, course) for kind, contrast in contrasts.items()}
-    strength = np.zeros((DIRECTIONS, *course.shape), np.uint8)
+    strength, growth = (np.zeros((DIRECTIONS, *course.shape), np.uint8) for _ in range(2))
     for number in range(DIRECTIONS):
-        together = np.zeros(course.shape, np.float32)
+        ground, plants = np.zeros(course.shape, np.float32), np.zeros(course.shape, np.float32)
         for kind, contrast in contrasts.items():
             found = contrast(number)
-            together += np.maximum(found / (found + usual[kind]) - NOTHING, 0) / (1 - NOTHING)
-        strength[number] = np.round(np.minimum(together, 2.5) * STEPS)
-    return Evidence(strength, course)
+            into = plants if kind in OF_PLANTS else ground
+            into += np.maximum(found / (found + usual[kind]) - NOTHING, 0) / (1 - NOTHING)
+        strength[number] = np.round(np.minimum(ground + plants, 2.5) * STEPS)
+        growth[number] = np.round(plants * STEPS)
+    return Evidence(strength, growth, course)
 
 
 def _contrasts(bare_earth: Heights, counts: Mapping[str, Heights], grid: Grid, course: Grid) -> dict[str, Contrast]:

@@ -56,8 +56,13 @@ LEAST_USUAL = 0.15
 
 def stands_out(mean: Heights, grid: Grid, /) -> Heights:
     """(rows, cols) float32 prominence: the strength of `follow` over what is usual around."""
+    return (mean / (LEAST_USUAL + usual_around(mean, grid))).astype(np.float32)
+
+
+def usual_around(values: Heights, grid: Grid, /) -> Heights:
+    """(rows, cols) float32 mean in the window of USUAL_M."""
     side = max(1, round(USUAL_M / grid.cell_m)) | 1
-    return (mean / (LEAST_USUAL + square_mean(mean, side, rim="nearest"))).astype(np.float32)
+    return square_mean(values, side, rim="nearest")
 
 
 def _best(strength: Heights, cell_m: float) -> tuple[Heights, NDArray[np.int8]]:

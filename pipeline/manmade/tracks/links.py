@@ -10,43 +10,67 @@ from scipy import ndimage
 
 from pipeline.compiled import compiled
 from pipeline.lattice.grid import Heights, Mask
+from pipeline.manmade.tracks.strips import DIRECTIONS
 
-FLOOR_COST = 0.12
-"""Strength that is added to that of each cell before its reciprocal is taken for the cost of a metre: ground that shows
-nothing costs about eight times as much as a clear course (our choice)."""
+NOTHING_SHOWS = 0.6
+"""Prominence at and below which ground shows nothing of a course (fitted: the median of what no course runs on)."""
+LEAST_SHOWN = 0.15
+"""What is added to the prominence above NOTHING_SHOWS before its reciprocal is taken for the cost of a metre, so that
+ground that shows nothing can be crossed at all, at four times the cost of a sure course (our choice)."""
+STRAIGHT_ON_TURN = np.radians(50.0)
+"""Turn between a crest and the bridge that goes on from it, radians, above which they are two courses (our choice)."""
+LOOK_CELLS = 6
+"""Cells along a bridge that tell its direction where it begins (our choice)."""
+
+Cells = NDArray[np.int64]
 
 
-def bridges(chains: Mask, strength: Heights, /, *, cell_m: float, most_cost: float) -> Mask:
-    """(rows, cols) bool: cells of the cheapest courses between chains near each other, one for each pair.
+def bridges(
+    chains: Mask, prominence: Heights, direction: NDArray[np.int8], /, *, cell_m: float, most_cost: float
+) -> Mask:
+    """(rows, cols) bool: cells of the cheapest courses between chains near each other, at most one for each pair.
 
     From all chains at once a front goes out (Dijkstra 1959, Numerische Mathematik 1, 269-271); where the fronts of two
-    chains meet, the way back to both is a course between them.
+    chains meet, the way back to both is a course between them. It must go straight on from one of the two at least:
+    what leaves both aside is no course but a short cut through noise.
 
     Parameters
     ----------
     chains : cells of crests
-    strength : what speaks for a course through each cell
-    most_cost : metres of a course that shows as much as 1 - FLOOR_COST, that a bridge may cost at most
+    prominence, direction : of the best curve through each cell
+    most_cost : most that a bridge may cost, in metres over ground as prominent as NOTHING_SHOWS + 1 - LEAST_SHOWN
     """
     label, n = ndimage.label(chains, np.ones((3, 3), bool))
-    cost = (cell_m / (strength + FLOOR_COST)).astype(np.float64)
+    cost = (cell_m / (np.maximum(prominence - NOTHING_SHOWS, 0) + LEAST_SHOWN)).astype(np.float64)
     reached, owner, source = _spread(label.astype(np.int64), cost, most_cost / 2)
     meetings = _meetings(reached, owner, cost, most_cost)
     found = np.zeros(chains.size, np.bool_)
-    if not len(meetings):
-        return found.reshape(chains.shape)
     # The cheapest meeting of each pair of chains.
     order = np.argsort(meetings[:, 2], kind="stable")
     one, two = meetings[order, 0].astype(np.int64), meetings[order, 1].astype(np.int64)
     pair = np.minimum(owner[one], owner[two]) * (n + 1) + np.maximum(owner[one], owner[two])
-    _, first = np.unique(pair, return_index=True)
-    for k in first:
-        for cell in (one[k], two[k]):
-            at = int(cell)
-            while at >= 0:
-                found[at] = True
-                at = int(source[at])
+    for k in np.unique(pair, return_index=True)[1]:
+        course = _way(int(one[k]), source)[::-1] + _way(int(two[k]), source)
+        if _goes_on(course, direction) or _goes_on(course[::-1], direction):
+            found[course] = True
     return found.reshape(chains.shape) & ~chains
+
+
+def _way(cell: int, source: Cells) -> list[int]:
+    """The cells from one back to the chain it was reached from, the chain's own cell last."""
+    way = [cell]
+    while source[way[-1]] >= 0:
+        way.append(int(source[way[-1]]))
+    return way
+
+
+def _goes_on(course: list[int], direction: NDArray[np.int8]) -> bool:
+    """Whether a course goes on straight from the chain in whose cell it begins."""
+    cols = direction.shape[1]
+    end = course[min(LOOK_CELLS, len(course) - 1)]
+    up, right = course[0] // cols - end // cols, end % cols - course[0] % cols
+    turn = np.arctan2(up, right) - np.pi * direction.flat[course[0]] / DIRECTIONS
+    return bool(abs((turn + np.pi / 2) % np.pi - np.pi / 2) <= STRAIGHT_ON_TURN)
 
 
 @compiled

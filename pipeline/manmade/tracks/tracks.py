@@ -11,41 +11,53 @@ evenness and gradient are measured on profiles across the lines (`sections`).
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 
 import geopandas as gpd
 import numpy as np
+import shapely
+from numpy.typing import NDArray
 from scipy import ndimage
 from shapely.geometry import LineString
 
 from pipeline.features import make_features, no_features
 from pipeline.lattice.fill import fill_nearest
-from pipeline.lattice.grid import Grid, Heights
-from pipeline.lattice.sampling import Numbers, mean_along
+from pipeline.lattice.grid import Grid, Heights, Mask
+from pipeline.lattice.sampling import Numbers, sample
+from pipeline.lattice.windows import highest_around
 from pipeline.manmade.tracks.crests import crests
-from pipeline.manmade.tracks.evidence import find_evidence
-from pipeline.manmade.tracks.follow import follow, stands_out
+from pipeline.manmade.tracks.evidence import STEPS, Evidence, find_evidence
+from pipeline.manmade.tracks.follow import follow, stands_out, usual_around
+from pipeline.manmade.tracks.judging import Shown, kept, likelihood
 from pipeline.manmade.tracks.kind import kind_of
 from pipeline.manmade.tracks.links import bridges
-from pipeline.manmade.tracks.network import network_lines, without_scraps
-from pipeline.manmade.tracks.sections import cut_sections
+from pipeline.manmade.tracks.network import network_lines, without_scraps, without_spurs
+from pipeline.manmade.tracks.sections import Sections, cut_sections
 
-GOES_ON = 0.95
+SAME_BED_M = 5.0
+"""Distance from a watercourse within which a line runs in its bed: a stream and its banks (our choice)."""
+MOST_SURE = 0.9
+"""Greatest confidence: none has been looked at on foot."""
+GOES_ON = 0.8
 """Prominence down to which a crest goes on (fitted on `scene_a`, a block of real relief and half of a boreal km2)."""
-IS_SURE = 1.25
+IS_SURE = 1.1
 """Prominence that a crest must reach somewhere (fitted on the same)."""
 LEAST_CREST_M = 25.0
 """Shortest crest (our choice)."""
-MOST_BRIDGE_M = 40.0
+MOST_BRIDGE_M = 45.0
 """Longest bridge, where the evidence along it is as usual around (our choice)."""
 
 
-def draw_tracks(bare_earth: Heights, counts: Mapping[str, Heights], grid: Grid, /) -> gpd.GeoDataFrame:
+def draw_tracks(
+    bare_earth: Heights, counts: Mapping[str, Heights], grid: Grid, /, *, watercourses: list[LineString]
+) -> gpd.GeoDataFrame:
     """Roads, tracks and paths of the area as features: a network of lines.
 
     Parameters
     ----------
     bare_earth : (rows, cols) float32, metres, NaN where unknown
     counts : `pipeline.manmade.tracks.evidence.TRACK_COUNTS`, (rows, cols) each
+    watercourses : of the area; what runs along one for a stretch is its bed and no track
     """
     if not np.isfinite(bare_earth).any():
         return no_features(grid.crs)
@@ -54,32 +66,100 @@ def draw_tracks(bare_earth: Heights, counts: Mapping[str, Heights], grid: Grid, 
     prominence = stands_out(mean, evidence.grid)
     cell_m = evidence.grid.cell_m
     chains = crests(prominence, direction, cell_m=cell_m, low=GOES_ON, high=IS_SURE, least_m=LEAST_CREST_M)
-    linked = bridges(chains, prominence, cell_m=cell_m, most_cost=MOST_BRIDGE_M)
+    linked = bridges(chains, prominence, direction, cell_m=cell_m, most_cost=MOST_BRIDGE_M)
+    heights, growth = fill_nearest(bare_earth), _growth(evidence, direction)
+    likely = Judge(prominence, chains, growth, evidence.grid, heights, grid, shapely.STRtree(watercourses))
     lines = without_scraps(network_lines(chains | linked, evidence.grid))
-    if not lines:
-        return no_features(grid.crs)
-    near = ndimage.binary_dilation(chains, np.ones((3, 3), bool))
-    seen = mean_along(near.astype(np.float32), evidence.grid, [np.asarray(line.coords) for line in lines])
-    shown = mean_along(prominence, evidence.grid, [np.asarray(line.coords) for line in lines])
-    return _features(lines, seen, shown, fill_nearest(bare_earth), grid)
+    stretches = [stretch for line in lines for stretch, _ in kept(line, likely.along(line))]
+    lines = without_scraps(without_spurs(stretches))
+    return _features(lines, likely)
 
 
-def _features(lines: list[LineString], seen: Numbers, shown: Numbers, heights: Heights, grid: Grid) -> gpd.GeoDataFrame:
+@dataclass(frozen=True)
+class Judge:
+    """What lines are judged by.
+
+    Attributes
+    ----------
+    prominence, chains : (rows, cols) of `course`, what stands out in it, and the cells of crests
+    growth : (rows, cols) of `course`, strength of what plants show along the best curve
+    heights : (rows, cols) of `grid`, bare earth in metres, no NaN
+    water : watercourses
+    """
+
+    prominence: Heights
+    chains: Mask
+    growth: Heights
+    course: Grid
+    heights: Heights
+    grid: Grid
+    water: shapely.STRtree
+
+    def sections(self, line: LineString) -> Sections:
+        """Cross-profiles of a line."""
+        return cut_sections(line, self.heights, self.grid)
+
+    def along(self, line: LineString) -> Numbers:
+        """Likelihood at each of the line's profiles."""
+        sections = self.sections(line)
+        return likelihood(sections, self.shown(line, sections))
+
+    def shown(self, line: LineString, sections: Sections) -> Shown:
+        """What the cells show at each profile."""
+        places = shapely.get_coordinates(shapely.line_interpolate_point(line, sections.along_m))
+        near = ndimage.binary_dilation(self.chains, np.ones((3, 3), bool)).astype(np.float32)
+        prominence, seen, growth = (sample(grid, self.course, places) for grid in (self.prominence, near, self.growth))
+        wet = np.zeros(len(places))
+        wet[self.water.query(shapely.points(places), predicate="dwithin", distance=SAME_BED_M)[0]] = 1
+        return Shown(np.nan_to_num(prominence, nan=1.0), np.nan_to_num(seen), np.nan_to_num(growth), wet)
+
+
+def _growth(evidence: Evidence, direction: NDArray[np.int8]) -> Heights:
+    """(rows, cols) float32, what plants show along the best curve, there or beside it, above the usual."""
+    here = np.take_along_axis(evidence.growth, direction[None].astype(np.int64), axis=0)[0]
+    best = highest_around(here, 1).astype(np.float32) / np.float32(STEPS)
+    return best - usual_around(best, evidence.grid)
+
+
+def _features(lines: list[LineString], judge: Judge) -> gpd.GeoDataFrame:
     """The lines with symbol, confidence and evidence."""
-    sections = [cut_sections(line, heights, grid) for line in lines]
-    widths = np.array([float(np.median(cut.floor_m)) for cut in sections])
-    steep = np.array([float(np.percentile(np.abs(cut.climb), 90)) for cut in sections])
-    sure = np.clip((shown - GOES_ON) / (2 * (IS_SURE - GOES_ON)) * seen, 0.05, 0.9)
+    if not lines:
+        return no_features(judge.grid.crs)
+    found = [_measured(line, judge) for line in lines]
     return make_features(
         lines,
-        crs=grid.crs,
-        symbol=[kind_of(width, climb, certain) for width, climb, certain in zip(widths, steep, sure, strict=True)],
-        confidence=sure,
-        evidence=[_sentence(*one) for one in zip(shown, widths, steep, 1 - seen, strict=True)],
-        width_m=widths,
+        crs=judge.grid.crs,
+        symbol=[kind_of(one.width_m, one.climb, one.confidence) for one in found],
+        confidence=[one.confidence for one in found],
+        evidence=[_sentence(one) for one in found],
+        width_m=[one.width_m for one in found],
     )
 
 
-def _sentence(shown: float, width_m: float, climb: float, bridged: float) -> str:
-    gap = f", {bridged:.0%} of it bridged over gaps" if bridged >= 0.05 else ""
-    return f"{shown:.1f} times the usual evidence of a course, floor {width_m:.1f} m wide, climbs {climb:.0%}{gap}"
+@dataclass(frozen=True)
+class Measured:
+    """A line's confidence, how many times the usual evidence it has, width of its floor, gradient, share bridged."""
+
+    confidence: float
+    shown: float
+    width_m: float
+    climb: float
+    bridged: float
+
+
+def _measured(line: LineString, judge: Judge) -> Measured:
+    sections = judge.sections(line)
+    shown = judge.shown(line, sections)
+    likely = likelihood(sections, shown)
+    return Measured(
+        confidence=float(np.clip(likely.mean(), 0.05, MOST_SURE)),
+        shown=float(shown.prominence.mean()),
+        width_m=float(np.median(sections.floor_m)),
+        climb=float(np.percentile(np.abs(sections.climb), 90)),
+        bridged=float(1 - shown.seen.mean()),
+    )
+
+
+def _sentence(one: Measured) -> str:
+    gap = f", {one.bridged:.0%} of it bridged over gaps" if one.bridged >= 0.05 else ""
+    return f"{one.shown:.1f} times the usual evidence of a course, floor {one.width_m:.1f} m wide, climbs {one.climb:.0%}{gap}"

@@ -1,10 +1,11 @@
 """Ground: which returns came from the bare earth.
 
-The parts of the work are done in this order, each by its own module: the lowest returns of cells are taken (lowest.py);
-windows cut off what stands out of them (objects.py), and terrain among it is put back (gentle_ways.py); low plants are
-taken off by planes through their neighbours (plants.py), crowns on dark slopes by what is ground beyond doubt around
-them (islands.py), and stray low returns by the want of company (strays.py); what lies near the surface through the rest
-is ground (near_surface.py), in a dense survey as far as low growth allows (low_growth.py).
+The parts of the work are done in this order, each by its own module: the lowest returns of cells are taken (lowest.py),
+and of them those that lie alone far below the rest are left out (strays.py); windows cut off what stands out of them
+(objects.py), and terrain among it is put back (gentle_ways.py); low plants are taken off by planes through their
+neighbours (plants.py), crowns on dark slopes by what is ground beyond doubt around them (islands.py), and stray low
+returns by the want of company (strays.py); what lies near the surface through the rest is ground (near_surface.py), in
+a dense survey as far as low growth allows (low_growth.py).
 """
 
 from __future__ import annotations
@@ -18,7 +19,7 @@ from pipeline.points.ground.lowest import GROUND_CELL_M, Lowest, lowest_returns,
 from pipeline.points.ground.near_surface import hand_on_surface, lies_near, near_surface
 from pipeline.points.ground.objects import cut_at
 from pipeline.points.ground.plants import stands_out
-from pipeline.points.ground.strays import without_strays
+from pipeline.points.ground.strays import InCells, without_lone_lows, without_strays
 
 JOIN_ROUNDS = 2
 """How often cells near the surface join the bare ones and plants are taken off again. Our choice."""
@@ -56,14 +57,16 @@ def bare_cells(enh: EastNorthHeight, /, *, window_m: float, plant_m: float) -> t
     The settings are those of `find_ground`. Strays are taken out once plants are, so that they are judged by ground.
     """
     lowest = lowest_returns(enh, cell_m=GROUND_CELL_M)
+    inside = InCells.of(enh, lowest)
+    lowest, is_stray = without_lone_lows(enh, lowest, inside)
     cut = cut_at(lowest, window_m=window_m)
     is_bare: Mask = lowest.is_known & ((cut == 0) | is_gently_reached(lowest, cut))
     is_bare &= ~stands_out(lowest, is_bare, plant_m=plant_m)
-    is_stray, n_near = np.zeros(len(enh), np.bool_), near_lowest(enh, lowest)
+    n_near = near_lowest(enh, lowest)
     for turn in range(JOIN_ROUNDS):
         is_bare &= ~doubtful_islands(lowest, is_bare, n_near)
         if turn == JOIN_ROUNDS - 1:
-            fresh, is_bare, is_stray = without_strays(enh, lowest, is_bare)
+            fresh, is_bare, is_stray = without_strays(enh, lowest, is_bare, inside, is_stray)
             hand_on_surface(lowest, is_bare, fresh)
             lowest = fresh
         is_bare |= lies_near(lowest, is_bare)

@@ -81,14 +81,15 @@ def doubtful_islands(lowest: Lowest, is_bare: Mask, n_near: NDArray[np.int64], /
 def joined_groups(enh: EastNorthHeight, /) -> NDArray[np.int64]:
     """(n,) number of the group of ground returns that each belongs to; gentle ways lead from each to each of a group.
 
-    The lowest return of a cell stands for all in it.
+    The lowest return of a cell stands for those in it; -1 for what lies too high above that, as the edge of a roof.
     """
     lowest = lowest_returns(enh, cell_m=GROUND_CELL_M)
     reach_m = np.maximum(LINK_M, LINK_SPACINGS * spacing_of(lowest))
     group = _groups(lowest.height, lowest.east, lowest.north, lowest.is_known, reach_m, lowest.cell_m)
     col, row = (np.floor(enh[:, axis] / lowest.cell_m).astype(np.int64) for axis in (0, 1))
-    found: NDArray[np.int64] = group[row - lowest.first_row, col - lowest.first_col]
-    return found
+    row, col = row - lowest.first_row, col - lowest.first_col
+    is_high = enh[:, 2] > lowest.height[row, col] + LINK_STEP_M + LINK_SLOPE * lowest.cell_m
+    return np.where(is_high, -1, group[row, col])
 
 
 @compiled

@@ -7,7 +7,7 @@ from a hollow is company: at the bottom of a hollow other pulses end as well.
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -43,8 +43,16 @@ SPARSE_M = 0.8
 """Distance between returns, in metres, from which one other is enough: a sparse survey has few returns in any hollow.
 Our choice."""
 SPARSEST_M = 1.1
-"""Distance between returns, in metres, beyond which a lowest return is believed alone: hollows and ditches have one
-return there if any. Chosen by the ISPRS filter test, of which .1 % more is wrong where company is asked for."""
+"""Distance between returns, in metres, beyond which a lowest return is believed alone where it lies no deeper than a
+gentle hollow reaches: ditches and hollows have one return there if any. Chosen by the ISPRS filter test, of which .1 %
+more is wrong where company is asked for at any depth."""
+FAR_COMPANY_SPACINGS = 3.0
+"""How near they may lie in the sparsest survey, in distances between its returns: along the foot of a step or in a
+ditch the next return as deep may lie so far away. Our choice."""
+LONE_STEEP = 0.7
+"""Rise over run, from a lone return to returns as far away as they lie apart, beyond which it needs company even in
+the sparsest survey: the sides of wide hollows are gentler, and at the bottom of a deep one other pulses end. Our
+choice."""
 REACHES = (2, 4, 8)
 """Half the widths, in cells, of the neighbourhoods through which the plane is drawn: the narrowest that holds enough
 bare cells. Our choice."""
@@ -57,7 +65,53 @@ ROUNDS = 2
 """How often strays are looked for: below one return of a cell may lie another. Our choice."""
 
 
-def without_strays(enh: EastNorthHeight, lowest: Lowest, is_bare: Mask, /) -> tuple[Lowest, Mask, Mask]:
+@dataclass(frozen=True)
+class InCells:
+    """Which returns each cell holds.
+
+    Attributes
+    ----------
+    cell : (n,) int64
+        Number of each return's cell, row by row.
+    start : (cells + 1,) int64
+        Where the returns of each cell begin in `held`.
+    held : (n,) int64
+        Numbers of the returns, cell by cell.
+    """
+
+    cell: NDArray[np.int64]
+    start: NDArray[np.int64]
+    held: NDArray[np.int64]
+
+    @classmethod
+    def of(cls, enh: EastNorthHeight, lowest: Lowest, /) -> InCells:
+        """The returns in the cells of the lowest ones."""
+        cell = _cell_of(enh, lowest)
+        return cls(cell, *_by_cell(cell, lowest.height.size))
+
+
+def without_lone_lows(enh: EastNorthHeight, lowest: Lowest, inside: InCells, /) -> tuple[Lowest, Mask]:
+    """The lowest returns without those that are stray beyond doubt, before any ground is known; (n,) bool, which.
+
+    A window that reaches down to one stray return cuts off the ground around it, up to the width of the window away, so
+    these go first: returns at the bottom of a shaft that no other return shows. Under crowns a single true return of
+    the ground lies at the bottom of such a shaft as well; it stays, since others come down near by. In a sparse survey
+    none may, so nothing is judged there.
+    """
+    is_dense = spacing_of(lowest) < SPARSE_M
+    is_stray = np.zeros(len(enh), np.bool_)
+    for _ in range(ROUNDS):
+        strays = _at_bottom_of_shaft(enh, inside.start, inside.held, is_stray, lowest.height, is_dense)
+        if not len(strays):
+            break
+        is_stray[strays] = True
+        lowest = _next_lowest(enh, lowest, inside, is_stray, inside.cell[strays])
+    return lowest, is_stray
+
+
+def without_strays(
+    enh: EastNorthHeight, lowest: Lowest, is_bare: Mask, inside: InCells, is_stray: Mask, /
+) -> tuple[Lowest, Mask, Mask]:
     """The lowest returns with stray ones replaced by the next lowest of their cell.
 
     Also (rows, cols) bool, the bare cells whose lowest return is still the one judged, and (n,) bool, the strays.
@@ -68,18 +122,18 @@ def without_strays(enh: EastNorthHeight, lowest: Lowest, is_bare: Mask, /) -> tu
         The returns that may be ground, of which `lowest` holds the lowest.
     is_bare : (rows, cols) bool
         Cells whose lowest return may be ground: all are judged by these.
+    is_stray : (n,) bool
+        Returns known to be stray, which `lowest` does not hold.
     """
-    spacing_m = spacing_of(lowest)
-    is_stray = np.zeros(len(enh), np.bool_)
+    known_stray, is_stray = is_stray, is_stray.copy()
     # Deep strays may have been taken for plants or echoes already, and would come back as what lies below the surface.
     asked = lowest.is_known
-    cell = _cell_of(enh, lowest)
-    start, held = _by_cell(cell, lowest.height.size)
+    spacing_m = spacing_of(lowest)
     for _ in range(ROUNDS):
         strays = _strays(
             enh,
-            start,
-            held,
+            inside.start,
+            inside.held,
             is_stray,
             lowest.height,
             lowest.east,
@@ -92,13 +146,97 @@ def without_strays(enh: EastNorthHeight, lowest: Lowest, is_bare: Mask, /) -> tu
         if not len(strays):
             break
         is_stray[strays] = True
-        lowest = _next_lowest(enh, lowest, start, held, is_stray, cell[strays])
+        lowest = _next_lowest(enh, lowest, inside, is_stray, inside.cell[strays])
         asked = np.zeros(is_bare.shape, np.bool_)
-        asked.ravel()[cell[strays]] = True
+        asked.ravel()[inside.cell[strays]] = True
         asked &= lowest.is_known
     is_same = np.ones(is_bare.size, np.bool_)
-    is_same[cell[is_stray]] = False
+    is_same[inside.cell[is_stray & ~known_stray]] = False
     return lowest, is_bare & is_same.reshape(is_bare.shape), is_stray
+
+
+SHAFT_M = 1.0
+"""Metres below the lowest of the 8 cells around from which a lone return lies at the bottom of a shaft: earth would
+have to stand steeper than 45 degrees on all sides. What lies less deep drags a window down by little more than it may
+take from a cell. Our choice."""
+LEAST_AROUND = 8
+"""Cells around, of 8, that must hold a return: where one is empty, as between houses, a true return of the ground may
+be the only one. Seen on the ISPRS sample 23; our choice."""
+LEAST_RIM = 4
+RIM_M = 0.7
+"""How many of the cells around, and how far above the lowest of them in metres, must lie level as ground does: boughs
+around a gap of the canopy lie higher and lower. Our choice."""
+LIKE_AROUND_CELLS = 8
+"""How far around, in cells, no other lowest return may lie half as deep below all of its own neighbours: through a
+canopy some pulses come down to the ground in every such square. Our choice."""
+
+
+@compiled
+def _at_bottom_of_shaft(
+    enh: EastNorthHeight,
+    start: NDArray[np.int64],
+    held: NDArray[np.int64],
+    is_stray: Mask,
+    height: NDArray[np.float64],
+    is_dense: Mask,
+) -> NDArray[np.int64]:
+    """Numbers of the lowest returns that lie alone at the bottom of a shaft, with no other shaft near by."""
+    rows, cols = height.shape
+    found = []
+    for row in range(1, rows - 1):
+        for col in range(1, cols - 1):
+            if not is_dense[row, col] or not np.isfinite(height[row, col]):
+                continue
+            depth = _depth_below_around(height, row, col)
+            if depth < SHAFT_M or not _has_level_rim(height, row, col, height[row, col] + depth + RIM_M):
+                continue
+            if _has_like_around(height, row, col, 0.5 * depth):
+                continue
+            own, company = -1, 0
+            for at in range(start[row * cols + col], start[row * cols + col + 1]):
+                i = held[at]
+                if is_stray[i]:
+                    continue
+                if own < 0 and enh[i, 2] == height[row, col]:
+                    own = i
+                elif enh[i, 2] <= height[row, col] + 0.5 * depth:
+                    company += 1
+            if own >= 0 and company < LEAST_COMPANY:
+                found.append(own)
+    return np.array(found, np.int64)
+
+
+@compiled
+def _has_level_rim(height: NDArray[np.float64], row: int, col: int, highest_m: float) -> bool:
+    """Whether enough of the cells around a cell hold a return no higher than this."""
+    n_level = 0
+    for r in range(row - 1, row + 2):
+        for c in range(col - 1, col + 2):
+            n_level += (r != row or c != col) and height[r, c] <= highest_m
+    return n_level >= LEAST_RIM
+
+
+@compiled
+def _has_like_around(height: NDArray[np.float64], row: int, col: int, least_m: float) -> bool:
+    """Whether near a cell another lowest return lies so far below all of its neighbours."""
+    rows, cols = height.shape
+    for r in range(max(1, row - LIKE_AROUND_CELLS), min(rows - 1, row + LIKE_AROUND_CELLS + 1)):
+        for c in range(max(1, col - LIKE_AROUND_CELLS), min(cols - 1, col + LIKE_AROUND_CELLS + 1)):
+            if (r != row or c != col) and np.isfinite(height[r, c]) and _depth_below_around(height, r, c) >= least_m:
+                return True
+    return False
+
+
+@compiled
+def _depth_below_around(height: NDArray[np.float64], row: int, col: int) -> float:
+    """Metres by which the lowest return of a cell lies below the lowest of the cells around; 0 where few hold one."""
+    lowest, n_known = np.inf, 0
+    for r in range(row - 1, row + 2):
+        for c in range(col - 1, col + 2):
+            if r != row or c != col:
+                lowest = min(lowest, height[r, c])
+                n_known += np.isfinite(height[r, c])
+    return float(lowest - height[row, col]) if n_known >= LEAST_AROUND else 0.0
 
 
 def lacks_company(enh: EastNorthHeight, depth_m: NDArray[np.float64], asked: Mask, /) -> Mask:
@@ -149,8 +287,7 @@ def _by_cell(cell: NDArray[np.int64], n_cells: int) -> tuple[NDArray[np.int64], 
 def _next_lowest(
     enh: EastNorthHeight,
     lowest: Lowest,
-    start: NDArray[np.int64],
-    held: NDArray[np.int64],
+    inside: InCells,
     is_stray: Mask,
     changed: NDArray[np.int64],
     /,
@@ -160,12 +297,12 @@ def _next_lowest(
     cols = height.shape[1]
     for number in np.unique(changed):
         row, col = divmod(int(number), cols)
-        inside = held[start[number] : start[number + 1]]
-        inside = inside[~is_stray[inside]]
-        if not len(inside):
+        left = inside.held[inside.start[number] : inside.start[number + 1]]
+        left = left[~is_stray[left]]
+        if not len(left):
             height[row, col], east[row, col], north[row, col] = np.inf, 0.0, 0.0
             continue
-        low = inside[np.lexsort((enh[inside, 1], enh[inside, 0], enh[inside, 2]))[0]]
+        low = left[np.lexsort((enh[left, 1], enh[left, 0], enh[left, 2]))[0]]
         height[row, col] = enh[low, 2]
         east[row, col] = enh[low, 0] - (lowest.first_col + col + 0.5) * lowest.cell_m
         north[row, col] = enh[low, 1] - (lowest.first_row + row + 0.5) * lowest.cell_m
@@ -208,6 +345,8 @@ def _strays(
             rough = _roughness(plane, near[:n])
             if rough > MOST_ROUGH_M or depth <= allowed + STRAY_ROUGHNESS * rough:
                 continue
+            if spacing_m[row, col] > SPARSEST_M and depth <= LONE_STEEP * spacing_m[row, col]:
+                continue
             own = -1
             for at in range(start[row * cols + col], start[row * cols + col + 1]):
                 i = held[at]
@@ -216,7 +355,8 @@ def _strays(
                     break
             if own < 0:
                 continue
-            reach_m = max(COMPANY_M, COMPANY_SPACINGS * spacing_m[row, col])
+            far = FAR_COMPANY_SPACINGS if spacing_m[row, col] > SPARSEST_M else COMPANY_SPACINGS
+            reach_m = max(COMPANY_M, far * spacing_m[row, col])
             company = 0
             cells = int(np.ceil(reach_m / cell_m))
             for r in range(max(0, row - cells), min(rows, row + cells + 1)):
@@ -238,8 +378,6 @@ def _strays(
 @compiled
 def _least_company(spacing_m: float) -> int:
     """Other returns that the lowest one needs near by and nearly as deep, where returns lie so far apart."""
-    if spacing_m > SPARSEST_M:
-        return 0
     return LEAST_COMPANY if spacing_m < SPARSE_M else 1
 
 

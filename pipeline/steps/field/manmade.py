@@ -16,6 +16,7 @@ def manmade(
     *,
     bare_earth: Path,
     counts: Path,
+    water: Path,
     core: list[float],
     out: Path,
     settings: ManmadeSettings,
@@ -27,5 +28,5 @@ def manmade(
         layers.write_features(out, no_features(grid.crs))
         return
     sums = grid_files.read_sums(counts, COUNTS, bounds=grid.bounds)
-    found = draft_manmade(sums, heights, grid, settings=settings)
+    found = draft_manmade(sums, heights, grid, settings=settings, water=layers.read_features(water))
     layers.write_features(out, cut_to_core(found, field.core))

@@ -16,16 +16,16 @@ from pipeline.norm.symbols import isom
 from pipeline.water.running.courses import wet_cells
 from pipeline.water.running.flow import Flow, Runoff
 from pipeline.water.running.incision import incised
-from pipeline.water.running.kinds import has_valley, is_straight, open_water_m, runs_of, symbols_of
+from pipeline.water.running.kinds import SEEN_M, has_valley, is_straight, open_water_m, runs_of, symbols_of
 from pipeline.water.running.lanes import in_lane
 from pipeline.water.running.porous import is_porous
-from pipeline.water.running.reaches import lines_of, reaches
+from pipeline.water.running.reaches import lines_of, merged, reaches
 from pipeline.water.running.sections import APART_M, Sections, bed_depth_m, cross_sections, over_smooth_m
 from pipeline.water.sight.ground import Read
 
-HEAD_DRAINED_M2 = 100.0
+HEAD_DRAINED_M2 = 50.0
 """Ground, in square metres, down to which a channel with a bed is followed up beyond its head: the bottom of a ditch
-gets that from its own banks in 20 m. Our choice."""
+gets that from its own banks in 10 m. Our choice."""
 BED_SURE_M = 0.15
 """Depth of a bed in metres from which it is drawn although hardly any ground drains to it: a ditch across a slope or
 over a rise. Our choice."""
@@ -100,7 +100,7 @@ def find_channels(flow: Flow, bare_earth: Read, aimed_pulses: Read, grid: Grid, 
         [cells[0] for cells in seen.stretches if seen.has_bed[cells].any() or runs[cells].any()], np.int64
     )
     wet = wet_cells(flow.drainage, starts, seen.has_bed | runs, cell_m=flow.lattice.cell_m)
-    chains = reaches(flow.drainage, wet, flow.size)
+    chains = merged(reaches(flow.drainage, wet, flow.size), flow.size, flow.lattice.shape)
     lines = lines_of(chains, bare_earth, grid, flow.lattice, flow.every)
     found = [
         channel
@@ -148,9 +148,7 @@ def _seen(flow: Flow, bare_earth: Read, aimed_pulses: Read, grid: Grid, runoff: 
         sections = cross_sections(line, bare_earth, aimed_pulses, grid)
         at = _sections_of(part, line, flow.lattice)
         dry = in_lane(sections)[at]
-        bed_m = over_smooth_m(bed_depth_m(sections))[at]
-        begun = (flow.drained_m2[part] >= runoff.bed_begins_m2) | flow.is_fed[part]
-        bed = (bed_m >= np.where(begun.any(), BED_MIN_M, BED_SURE_M)) & ~dry
+        bed = _has_bed(sections, flow.drained_m2[part], flow.is_fed[part], at, runoff) & ~dry
         seen.floor[part] = ~dry
         seen.has_bed[part] = bed
         kept = bed | (runs[part] & ~dry & has_valley(sections)[at])
@@ -158,10 +156,21 @@ def _seen(flow: Flow, bare_earth: Read, aimed_pulses: Read, grid: Grid, runoff: 
     return seen
 
 
-def _has_bed(sections: Sections) -> NDArray[np.bool_]:
-    """(n,) along which cross-sections a bed is cut in, over `incision.SMOOTH_M`."""
-    found: NDArray[np.bool_] = np.nan_to_num(over_smooth_m(bed_depth_m(sections))) >= BED_MIN_M
-    return found
+def _has_bed(
+    sections: Sections,
+    drained_m2: NDArray[np.float64],
+    is_fed: NDArray[np.bool_],
+    at: NDArray[np.int64],
+    runoff: Runoff,
+) -> NDArray[np.bool_]:
+    """(n,) in which cells a bed is cut in, or open water seen, over `incision.SMOOTH_M`; `at` is each one's section.
+
+    Beds to which hardly any ground drains must be deeper.
+    """
+    begun = (drained_m2 >= runoff.bed_begins_m2) | is_fed
+    least_m = BED_MIN_M if begun.any() else BED_SURE_M
+    found: NDArray[np.bool_] = over_smooth_m(bed_depth_m(sections))[at] >= least_m
+    return found | (open_water_m(sections)[at] >= SEEN_M)
 
 
 def _sections_of(cells: NDArray[np.int64], line: LineString, lattice: Grid) -> NDArray[np.int64]:
@@ -186,7 +195,8 @@ def _told_apart(
     at = _sections_of(chain, line, flow.lattice)
     cell_at = chain[np.clip(np.searchsorted(at, np.arange(len(sections.along_m)), side="right") - 1, 0, None)]
     drained_m2 = flow.drained_m2[cell_at]
-    water_m, bed_m, has_bed = open_water_m(sections), bed_depth_m(sections), _has_bed(sections)
+    water_m, bed_m = open_water_m(sections), bed_depth_m(sections)
+    has_bed = _has_bed(sections, drained_m2, flow.is_fed[cell_at], np.arange(len(cell_at)), runoff)
     dug = is_straight(line, sections.along_m) & ~has_valley(sections) & has_bed
     symbol = symbols_of(drained_m2, water_m, dug, begins_m2=runoff.begins_m2)
     kind = np.char.add(symbol, np.where(dug, "d", ""))

@@ -5,6 +5,7 @@ from __future__ import annotations
 import heapq
 import math
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -51,6 +52,36 @@ def drain(heights: NDArray[np.float64], sinks: NDArray[np.int64] = NO_SINKS, /) 
     sinks : (k,) flat indices of cells in which water goes into the ground
     """
     rows, cols = heights.shape
+    searched = _search(heights, sinks)
+    receiver, order, cut = searched.receiver, searched.order, searched.heights.copy()
+    _cut_out(receiver, order, cut)
+    away = np.array([math.hypot(down, right) for down, right in NEIGHBOURS])
+    _down_steepest(cut, searched.steps, away, receiver, receiver >= 0)
+    # Down a slope heights fall, and over level ground the search itself leads: so each follows what it drains to.
+    order = order[np.argsort(cut[order], kind="stable")]
+    return _without_rim(receiver, order, cols + 2, cols)
+
+
+def spill_height(heights: NDArray[np.float64], sinks: NDArray[np.int64] = NO_SINKS, /) -> NDArray[np.float64]:
+    """(rows, cols) metres to which water must rise in each cell to run off or into a sink; NaN where unknown."""
+    rows, cols = heights.shape
+    searched = _search(heights, sinks)
+    level = searched.heights.copy()
+    _spill(searched.receiver, searched.order, level)
+    return level.reshape(rows + 2, cols + 2)[1:-1, 1:-1]
+
+
+class _Searched(NamedTuple):
+    """What the least-cost search found; in flat indices of the grid with a ring of cells around it."""
+
+    heights: NDArray[np.float64]
+    steps: NDArray[np.int64]
+    receiver: NDArray[np.int64]
+    order: NDArray[np.int64]
+
+
+def _search(heights: NDArray[np.float64], sinks: NDArray[np.int64]) -> _Searched:
+    rows, cols = heights.shape
     padded = np.full((rows + 2, cols + 2), np.nan)
     padded[1:-1, 1:-1] = heights
     ground = np.isfinite(padded)
@@ -62,13 +93,7 @@ def drain(heights: NDArray[np.float64], sinks: NDArray[np.int64] = NO_SINKS, /) 
     is_taken[rim] = True
     steps = np.array([down * (cols + 2) + right for down, right in NEIGHBOURS])
     _flood(padded.ravel(), rim, steps, is_taken, receiver, order)
-    cut = padded.ravel().copy()
-    _cut_out(receiver, order, cut)
-    away = np.array([math.hypot(down, right) for down, right in NEIGHBOURS])
-    _down_steepest(cut, steps, away, receiver, receiver >= 0)
-    # Down a slope heights fall, and over level ground the search itself leads: so each follows what it drains to.
-    order = order[np.argsort(cut[order], kind="stable")]
-    return _without_rim(receiver, order, cols + 2, cols)
+    return _Searched(padded.ravel(), steps, receiver, order)
 
 
 def _outer(at: NDArray[np.int64], cols: int) -> NDArray[np.int64]:
@@ -137,13 +162,6 @@ def _without_rim(receiver: NDArray[np.int64], order: NDArray[np.int64], width: i
 
     full = inner(receiver.reshape(-1, width)[1:-1, 1:-1]).ravel()
     return Drainage(full, inner(order))
-
-
-def spill_height(heights: NDArray[np.float64], drainage: Drainage, /) -> NDArray[np.float64]:
-    """(rows, cols) metres to which water must rise in each cell to run off; NaN where the height is unknown."""
-    level = heights.ravel().copy()
-    _spill(drainage.receiver, drainage.order, level)
-    return level.reshape(heights.shape)
 
 
 @compiled

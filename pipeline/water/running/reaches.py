@@ -50,6 +50,44 @@ def reaches(drainage: Drainage, wet: NDArray[np.bool_], size: NDArray[np.float64
     return chains
 
 
+BESIDE_CELLS = 3
+"""Cells of a stream, one after the other, that touch a larger one, from which both are one bed. Our choice."""
+
+
+def merged(
+    chains: Sequence[NDArray[np.int64]], size: NDArray[np.float64], shape: tuple[int, int], /
+) -> list[NDArray[np.int64]]:
+    """The chains without the stretches that run side by side with a larger stream: a bed two cells wide is one stream.
+
+    Each is cut where it first touches a larger one for `BESIDE_CELLS`, and its last cell there is of the larger one.
+    """
+    rows, cols = shape
+    owner = np.full(rows * cols, -1, np.int64)
+    found: list[NDArray[np.int64]] = []
+    order = sorted(range(len(chains)), key=lambda each: (-size[chains[each][-1]], -len(chains[each]), each))
+    for each in order:
+        chain = chains[each]
+        beside = np.array([_neighbour_of(owner, int(at), shape) for at in chain[:-1]], np.int64)
+        runs = np.flatnonzero(np.convolve(beside >= 0, np.ones(BESIDE_CELLS), "valid") == BESIDE_CELLS)
+        kept = np.append(chain[: runs[0] + 1], beside[runs[0]]) if len(runs) else chain
+        fresh = kept[owner[kept] < 0]
+        owner[fresh] = each
+        if len(fresh) > 1:
+            found.append(kept)
+    return found
+
+
+def _neighbour_of(owner: NDArray[np.int64], at: int, shape: tuple[int, int]) -> int:
+    """The first cell beside one, or itself, that has an owner; -1 where none has."""
+    row, col = divmod(at, shape[1])
+    near = [
+        r * shape[1] + c
+        for r in range(max(0, row - 1), min(shape[0], row + 2))
+        for c in range(max(0, col - 1), min(shape[1], col + 2))
+    ]
+    return next((cell for cell in near if owner[cell] >= 0), -1)
+
+
 def lines_of(
     chains: Sequence[NDArray[np.int64]], bare_earth: Read, grid: Grid, lattice: Grid, every: int, /
 ) -> list[LineString]:

@@ -21,8 +21,7 @@ def drain_into_sinks(heights: NDArray[np.float64], /) -> tuple[Drainage, NDArray
     """Where each cell drains to, and the cells at the bottom of deep hollows, where water stays, as flat indices."""
     sinks = NO_SINKS
     for _ in range(MOST_ROUNDS):
-        drainage = drain(heights, sinks)
-        deep = spill_height(heights, drainage) - heights > HOLLOW_MAX_DEPTH_M
+        deep = spill_height(heights, sinks) - heights > HOLLOW_MAX_DEPTH_M
         found = _bottoms(heights, deep)
         if not len(found):
             break

@@ -24,16 +24,16 @@ from pipeline.water.sight.ground import SQUARE_CELLS, Ground, small_window, squa
 SLOPE_SIGMA_M = 4.0
 """Standard deviation in metres of the gaussian window with which the ground is smoothed before its slope is taken: over
 tussocks and ditches. Our choice."""
-AROUND_M = 10.0
+AROUND_M = 20.0
 """Side in metres of the window over which wetness is judged: water spreads on flat ground, while it was led along
 single cells. Our choice."""
 FLAT_MAX_SLOPE = 0.03
 """Slope up to which ground is flat enough for a marsh, metres a metre. Our choice."""
-LEAST_SLOPE = 0.005
-"""Slope that level ground counts as, metres a metre: over `SLOPE_SIGMA_M` the bare earth errs by so much. Our
+LEAST_SLOPE = 0.01
+"""Slope that level ground counts as, metres a metre: with less, every level field is wet, as it drains nowhere. Our
 choice."""
 LEAST_WETNESS = 10.5
-"""Topographic wetness index, ln(m), from which ground is wet by its position: 0.7 ha over a breadth of 10 m, at a slope
+"""Topographic wetness index, ln(m), from which ground is wet by its position: 1.4 ha over a breadth of 20 m, at a slope
 of 2 %. Our choice."""
 TREE_M = 3.0
 """Height of the canopy in metres from which a cell bears trees. Our choice."""
