@@ -73,8 +73,8 @@ GROW_ROUNDS, GROW_M = 4, 6.0
 """How often, and how far each time in metres, a wire is carried on where something stands below or beside it. Our
 choice."""
 GROW_ASIDE_M = 0.5
-"""How far aside of its line, in metres, returns then count to the wire: double wires and their swing. Twice as far takes
-crowns in. Fitted on a line of six wires over trees."""
+"""How far aside of its line, in metres, returns then count to the wire: double wires and their swing. Twice as far,
+crowns count too. Fitted on a line of six wires over trees."""
 
 Numbers = NDArray[np.float64]
 Pairs = NDArray[np.intp]

@@ -6,7 +6,7 @@ import pytest
 from shapely.geometry import LineString, Point, Polygon, box
 
 from pipeline.draft.clipping import clip
-from pipeline.draft.collisions import resolve_areas, resolve_beds, resolve_points
+from pipeline.draft.collisions import resolve_areas, resolve_lines, resolve_points
 from pipeline.draft.compose import LAYERS, compose_draft
 from pipeline.draft.identity import in_fixed_order, stable_ids
 from pipeline.features import join_features, make_features
@@ -75,11 +75,11 @@ def test_a_gully_or_bank_gives_way_to_the_water_in_it() -> None:
     wet = feature(LineString([(10, 3), (60, 3)]), "108")
     bank = feature(LineString([(10, -6), (40, -7)]), "104")
     crossing = feature(LineString([(50, -40), (50, 40)]), "107")
-    kept, dropped = resolve_beds(join_features([stream, wet, bank, crossing], CRS))
+    kept, dropped = resolve_lines(join_features([stream, wet, bank, crossing], CRS))
     assert sorted(kept["symbol"]) == ["107", "306"]
     assert sorted(dropped["symbol"]) == ["104", "108"]
     assert set(dropped["reason"]) == {"it is the bed of a watercourse"}
-    assert list(resolve_beds(wet)[0]["symbol"]) == ["108"]
+    assert list(resolve_lines(wet)[0]["symbol"]) == ["108"]
 
 
 def test_vegetation_gives_way_to_water() -> None:

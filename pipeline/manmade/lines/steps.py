@@ -1,0 +1,103 @@
+"""How far the ground looks like a wall in each cell: a step or a ridge, thin across and going on straight along."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pipeline.compiled import compiled
+from pipeline.lattice.grid import Heights
+from pipeline.manmade.tracks.strips import DIRECTIONS, along_mean, unit_along
+
+STRIP_M = 7.0
+"""Length in metres of the strips along which heights are averaged: lumps and stones are shorter (our choice)."""
+HALF_STEP_M = 1.0
+"""Half the width in metres of what may be a step: a wall of 1 m stands in two cells of half a metre (our choice)."""
+FLANK_M = 2.0
+"""Width in metres of the ground on either side of a step that must be less steep (our choice)."""
+LIKE_FLANK = 1.2
+"""How often the fall of the steeper ground beside a step, over as much width, is taken from that of the step: terraces
+are nearly level, ledges of rock faces are not (our choice)."""
+RIDGE_HALF_M = 1.25
+"""Distance in metres from the top of a wall at which it has ended on both sides (our choice)."""
+
+
+@dataclass(frozen=True)
+class Thin:
+    """What stands out in each cell, in the direction in which it stands out most.
+
+    Attributes
+    ----------
+    step_m, ridge_m : (rows, cols) float32, metres by which the ground falls more over a step than beside it, and by
+        which it stands above both sides; 0 where it does not
+    step_along, ridge_along : (rows, cols) int8, number of the direction along it, see `unit_along`
+    """
+
+    step_m: Heights
+    ridge_m: Heights
+    step_along: NDArray[np.int8]
+    ridge_along: NDArray[np.int8]
+
+
+def find_thin(heights: Heights, /, *, cell_m: float) -> Thin:
+    """Steps and ridges of the ground.
+
+    Parameters
+    ----------
+    heights : (rows, cols) float32, metres, none NaN
+    """
+    shape = heights.shape
+    step, ridge = np.zeros(shape, np.float32), np.zeros(shape, np.float32)
+    step_along, ridge_along = np.zeros(shape, np.int8), np.zeros(shape, np.int8)
+    half, flank, foot = (max(1, round(m / cell_m)) for m in (HALF_STEP_M, FLANK_M, RIDGE_HALF_M))
+    for number in range(DIRECTIONS):
+        east, north = unit_along(number)
+        # Across to the right of the direction: rows and columns of each offset.
+        aside = np.array([-(half + flank), -half, half, half + flank, -foot, foot], np.float64)
+        down, right = np.round(aside * east).astype(np.int64), np.round(aside * north).astype(np.int64)
+        # Cells lie off the places meant: on an even slope nothing may stand out all the same.
+        across = down * east + right * north
+        before, after = (float((across[2] - across[1]) / (across[k + 1] - across[k])) for k in (0, 2))
+        mean = along_mean(heights, number, length_m=STRIP_M, cell_m=cell_m)
+        _stronger(mean, down, right, (before, after), number, step, ridge, step_along, ridge_along)
+    return Thin(step, ridge, step_along, ridge_along)
+
+
+@compiled
+def _stronger(
+    mean: Heights,
+    down: NDArray[np.int64],
+    right: NDArray[np.int64],
+    as_wide: tuple[float, float],
+    number: int,
+    step: Heights,
+    ridge: Heights,
+    step_along: NDArray[np.int8],
+    ridge_along: NDArray[np.int8],
+) -> None:
+    """Keep in place what is stronger in this direction than in those before.
+
+    `as_wide` is how many times as wide as the ground before and after it the step is.
+    """
+    rows, cols = mean.shape
+    at = np.zeros(6, np.float32)
+    for row in range(rows):
+        for col in range(cols):
+            for k in range(6):
+                r = min(max(row + down[k], 0), rows - 1)
+                c = min(max(col + right[k], 0), cols - 1)
+                at[k] = mean[r, c]
+            drop = at[1] - at[2]
+            before, after = (at[0] - at[1]) * as_wide[0], (at[2] - at[3]) * as_wide[1]
+            if drop < 0:
+                drop, before, after = -drop, -before, -after
+            found = drop - LIKE_FLANK * max(before, after, 0.0)
+            if found > step[row, col]:
+                step[row, col] = found
+                step_along[row, col] = number
+            stands = mean[row, col] - max(at[4], at[5])
+            if stands > ridge[row, col]:
+                ridge[row, col] = stands
+                ridge_along[row, col] = number
