@@ -136,6 +136,7 @@ class Run:
     def _draw_manmade(self, field: Field, folder: Path) -> None:
         manmade(
             bare_earth=self._raster("bare_earth"),
+            canopy_height=self._raster("canopy_height"),
             counts=self._counts,
             core=list(field.core),
             out=folder / "features" / "manmade" / f"{field.name}.gpkg",

@@ -35,7 +35,8 @@ def joined_over_gaps(lines: list[LineString], /, *, gap_m: float, turn_deg: floa
     unit = gap / np.maximum(length, 1e-9)[:, None]
     least = np.cos(np.radians(turn_deg))
     is_on = -np.einsum("ij,ij->i", ahead[one], ahead[other]) >= least
-    straight = (np.einsum("ij,ij->i", ahead[one], unit) >= least) & (-np.einsum("ij,ij->i", ahead[other], unit) >= least)
+    leaves, comes = np.einsum("ij,ij->i", ahead[one], unit), -np.einsum("ij,ij->i", ahead[other], unit)
+    straight = np.minimum(leaves, comes) >= least
     chosen = np.flatnonzero(is_on & (straight | (length <= MEET_M)))
     chosen = chosen[np.lexsort((other[chosen], one[chosen], length[chosen]))]
     return _chains(lines, [(int(one[k]), int(other[k])) for k in chosen])
@@ -55,7 +56,7 @@ def _ends(lines: list[LineString], look_m: float) -> tuple[Floats, Floats]:
 
 
 def _chains(lines: list[LineString], links: list[tuple[int, int]]) -> list[LineString]:
-    """The lines with their ends linked, each end once and no line with itself; end 2 k begins line k, 2 k + 1 ends it."""
+    """The lines with their ends linked, each end once and none in a ring; end 2 k begins line k, 2 k + 1 ends it."""
     partner: dict[int, int] = {}
     root = list(range(len(lines)))
 

@@ -1,8 +1,6 @@
-"""How far the ground looks like a wall in each cell: a step or a ridge, thin across and going on straight along."""
+"""How far the ground looks like a wall in each cell: a step, thin across and going on straight along."""
 
 from __future__ import annotations
-
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,49 +18,33 @@ FLANK_M = 2.0
 LIKE_FLANK = 1.2
 """How often the fall of the steeper ground beside a step, over as much width, is taken from that of the step: terraces
 are nearly level, ledges of rock faces are not (our choice)."""
-RIDGE_HALF_M = 1.25
-"""Distance in metres from the top of a wall at which it has ended on both sides (our choice)."""
 
 
-@dataclass(frozen=True)
-class Thin:
-    """What stands out in each cell, in the direction in which it stands out most.
-
-    Attributes
-    ----------
-    step_m, ridge_m : (rows, cols) float32, metres by which the ground falls more over a step than beside it, and by
-        which it stands above both sides; 0 where it does not
-    step_along, ridge_along : (rows, cols) int8, number of the direction along it, see `unit_along`
-    """
-
-    step_m: Heights
-    ridge_m: Heights
-    step_along: NDArray[np.int8]
-    ridge_along: NDArray[np.int8]
-
-
-def find_thin(heights: Heights, /, *, cell_m: float) -> Thin:
-    """Steps and ridges of the ground.
+def find_steps(heights: Heights, /, *, cell_m: float) -> tuple[Heights, NDArray[np.int8]]:
+    """Metres by which the ground falls more over a step than beside it, in the direction in which it does so most.
 
     Parameters
     ----------
     heights : (rows, cols) float32, metres, none NaN
+
+    Returns
+    -------
+    (rows, cols) float32, 0 where there is no step; (rows, cols) int8, the number of the direction along it, see
+    `unit_along`
     """
-    shape = heights.shape
-    step, ridge = np.zeros(shape, np.float32), np.zeros(shape, np.float32)
-    step_along, ridge_along = np.zeros(shape, np.int8), np.zeros(shape, np.int8)
-    half, flank, foot = (max(1, round(m / cell_m)) for m in (HALF_STEP_M, FLANK_M, RIDGE_HALF_M))
+    step, step_along = np.zeros(heights.shape, np.float32), np.zeros(heights.shape, np.int8)
+    half, flank = (max(1, round(m / cell_m)) for m in (HALF_STEP_M, FLANK_M))
+    aside = np.array([-(half + flank), -half, half, half + flank], np.float64)
     for number in range(DIRECTIONS):
         east, north = unit_along(number)
         # Across to the right of the direction: rows and columns of each offset.
-        aside = np.array([-(half + flank), -half, half, half + flank, -foot, foot], np.float64)
         down, right = np.round(aside * east).astype(np.int64), np.round(aside * north).astype(np.int64)
         # Cells lie off the places meant: on an even slope nothing may stand out all the same.
         across = down * east + right * north
         before, after = (float((across[2] - across[1]) / (across[k + 1] - across[k])) for k in (0, 2))
         mean = along_mean(heights, number, length_m=STRIP_M, cell_m=cell_m)
-        _stronger(mean, down, right, (before, after), number, step, ridge, step_along, ridge_along)
-    return Thin(step, ridge, step_along, ridge_along)
+        _stronger(mean, down, right, (before, after), number, step, step_along)
+    return step, step_along
 
 
 @compiled
@@ -73,19 +55,17 @@ def _stronger(
     as_wide: tuple[float, float],
     number: int,
     step: Heights,
-    ridge: Heights,
     step_along: NDArray[np.int8],
-    ridge_along: NDArray[np.int8],
 ) -> None:
     """Keep in place what is stronger in this direction than in those before.
 
     `as_wide` is how many times as wide as the ground before and after it the step is.
     """
     rows, cols = mean.shape
-    at = np.zeros(6, np.float32)
+    at = np.zeros(4, np.float32)
     for row in range(rows):
         for col in range(cols):
-            for k in range(6):
+            for k in range(4):
                 r = min(max(row + down[k], 0), rows - 1)
                 c = min(max(col + right[k], 0), cols - 1)
                 at[k] = mean[r, c]
@@ -97,7 +77,3 @@ def _stronger(
             if found > step[row, col]:
                 step[row, col] = found
                 step_along[row, col] = number
-            stands = mean[row, col] - max(at[4], at[5])
-            if stands > ridge[row, col]:
-                ridge[row, col] = stands
-                ridge_along[row, col] = number

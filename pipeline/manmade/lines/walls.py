@@ -12,12 +12,12 @@ from shapely.geometry import LineString
 
 from pipeline.features import make_features, no_features
 from pipeline.lattice.fill import fill_nearest
-from pipeline.lattice.grid import Grid, Heights
+from pipeline.lattice.grid import Grid, Heights, Mask
 from pipeline.lattice.larger_cells import larger_cells, mean_into
 from pipeline.lattice.sampling import Numbers, mean_along
 from pipeline.manmade.lines.company import FARTHEST_M, company
 from pipeline.manmade.lines.joining import joined_over_gaps
-from pipeline.manmade.lines.steps import find_thin
+from pipeline.manmade.lines.steps import find_steps
 from pipeline.manmade.tracks.crests import crests
 from pipeline.manmade.tracks.network import merged
 from pipeline.norm.symbols import isom
@@ -59,12 +59,10 @@ def draw_walls(bare_earth: Heights, grid: Grid, /) -> gpd.GeoDataFrame:
     known = mean_into(bare_earth, grid, cells, times)
     if cells.cell_m > MOST_CELL_M or not np.isfinite(known).any():
         return no_features(grid.crs)
-    thin = find_thin(fill_nearest(known).astype(np.float32), cell_m=cells.cell_m)
-    step = np.where(np.isfinite(known), thin.step_m, np.float32(0))
-    chains = crests(
-        step, thin.step_along, cell_m=cells.cell_m, low=GOES_ON_M, high=IS_SURE_M, least_m=LEAST_CREST_M
-    )
-    lines = [line for line in _lines(chains, cells) if line.length >= LEAST_CREST_M / 2]
+    found, along = find_steps(fill_nearest(known).astype(np.float32), cell_m=cells.cell_m)
+    step = np.where(np.isfinite(known), found, np.float32(0))
+    chains = crests(step, along, cell_m=cells.cell_m, low=GOES_ON_M, high=IS_SURE_M, least_m=LEAST_CREST_M)
+    lines = [line for line in chain_lines(chains, cells) if line.length >= LEAST_CREST_M / 2]
     together = company(lines)
     chosen = [line for line, share in zip(lines, together, strict=True) if share >= LEAST_COMPANY]
     chosen = joined_over_gaps(chosen, gap_m=JOIN_M, turn_deg=JOIN_TURN_DEG, look_m=LOOK_M)
@@ -75,7 +73,8 @@ def draw_walls(bare_earth: Heights, grid: Grid, /) -> gpd.GeoDataFrame:
     return _features(walls, heights, grid.crs)
 
 
-def _lines(chains: np.ndarray, cells: Grid) -> list[LineString]:
+def chain_lines(chains: Mask, cells: Grid, /) -> list[LineString]:
+    """Smoothed lines through chains of cells, cut where they fork."""
     thick = ndimage.binary_closing(np.pad(chains, 2), np.ones((3, 3), bool))[2:-2, 2:-2] | chains
     lines = merged([line for line in skeleton_lines(thick, cells, cut_at_corners=False) if line.length > 2])
     return [LineString(rounded(shapely.get_coordinates(line))) for line in lines]

@@ -127,9 +127,7 @@ def _pieces(middle: EastNorth, cells: Grid) -> list[LineString]:
     return [LineString(shapely.simplify(line, STRAIGHT_M)) for line in kept]
 
 
-def _features(
-    lines: list[LineString], middle: EastNorth, width: Floats, above_m: Floats, crs: str
-) -> gpd.GeoDataFrame:
+def _features(lines: list[LineString], middle: EastNorth, width: Floats, above_m: Floats, crs: str) -> gpd.GeoDataFrame:
     """The lines with symbol, confidence and evidence, and a vertex at each pylon."""
     if not lines:
         return no_features(crs)
