@@ -40,7 +40,7 @@ def draft_manmade(
     settings: ManmadeSettings,
     water: gpd.GeoDataFrame,
 ) -> gpd.GeoDataFrame:
-    """Buildings, roads and paths, power lines, walls, fences and hedges of the area (410, 502 to 521) as features.
+    """Buildings, roads and paths, power lines, walls, fences and hedges of the area (416, 502 to 521) as features.
 
     Parameters
     ----------

@@ -134,7 +134,7 @@ def _on_wires_going_on(cloud: Cloud, found: Mask, may_be: Mask, /) -> Mask:
     origin = cloud.enh[wire[0]]
     wires, others = cloud.enh[wire] - origin, cloud.enh[other] - origin
     near = cKDTree(wires)
-    distance, first = near.query(others, distance_upper_bound=GROW_M)
+    distance, first = (np.atleast_1d(found) for found in near.query(others, distance_upper_bound=GROW_M))
     close = np.flatnonzero(np.isfinite(distance))
     heads = np.unique(first[close])
     axis, middle, is_line = _axes(wires, near, heads)

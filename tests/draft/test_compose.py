@@ -82,6 +82,20 @@ def test_a_gully_or_bank_gives_way_to_the_water_in_it() -> None:
     assert list(resolve_lines(wet)[0]["symbol"]) == ["108"]
 
 
+def test_a_thing_is_a_wall_or_a_cliff_and_a_corridor_is_no_ride() -> None:
+    """Cliff, earth wall and ride go beside a wall and under wires; those that only cross stay."""
+    line = LineString([(0, 0), (100, 0)])
+    across = LineString([(50, -50), (50, 50)])
+    shapes = [("513", line), ("202", line), ("105", across), ("511", line), ("508.2", line), ("508", across)]
+    parts = [make_features([shape], crs=CRS, symbol=number, confidence=0.5, evidence="") for number, shape in shapes]
+    kept, dropped = resolve_lines(join_features(parts, CRS))
+    assert sorted(kept["symbol"]) == ["105", "508", "511", "513"]
+    assert dict(zip(dropped["symbol"], dropped["reason"], strict=True)) == {
+        "202": "it is a wall",
+        "508.2": "it is the corridor of a power line",
+    }
+
+
 def test_vegetation_gives_way_to_water() -> None:
     """A pond in a thicket leaves a hole in the green."""
     both = join_features([feature(box(0, 0, 30, 30), "410"), feature(box(10, 10, 20, 20), "302")], CRS)

@@ -1,17 +1,16 @@
-"""Hedges (410), fences (516) and free walls (513) on open land, from what stands in thin lines above the bare earth."""
+"""Hedges (416), fences (516) and free walls (513) on open land, from what stands in thin lines above the bare earth."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import geopandas as gpd
 import numpy as np
 import shapely
 from shapely.geometry import LineString
-from shapely.geometry.base import BaseGeometry
 
-from pipeline.features import join_features, make_features, no_features
+from pipeline.features import make_features, no_features
 from pipeline.lattice.filters.box import square_mean
 from pipeline.lattice.grid import Grid, Heights, Mask
 from pipeline.lattice.larger_cells import highest_into, larger_cells, sum_into
@@ -20,7 +19,6 @@ from pipeline.manmade.lines.joining import joined_over_gaps
 from pipeline.manmade.lines.ridges import find_ridges
 from pipeline.manmade.lines.walls import chain_lines, straightness
 from pipeline.manmade.tracks.crests import crests
-from pipeline.norm.symbols import isom
 
 OBSTACLE_COUNTS = ("all_returns", "ground_returns")
 """Counts that obstacles are told by, see `pipeline.terrain.counts.class_counts`."""
@@ -76,9 +74,11 @@ class _Measured:
 def draw_obstacles(
     canopy_height: Heights, bare_earth: Heights, counts: Mapping[str, Heights], grid: Grid, /
 ) -> gpd.GeoDataFrame:
-    """Hedges, fences and walls of open land.
+    """Hedges (416), fences (516) and walls (513) of open land.
 
-    The confidence is a guess: only invented hedges and walls were there to measure with.
+    A hedge is drawn as a line, for nobody has measured here how hard it is to get through: where the understorey says
+    so, the section on vegetation draws 410. The confidence is a guess: only invented hedges and walls were there to
+    measure with.
 
     Parameters
     ----------
@@ -126,35 +126,27 @@ def _measured(line: LineString, tops: Heights, sums: Mapping[str, Heights], cell
 
 
 def _features(found: list[_Measured], crs: str) -> gpd.GeoDataFrame:
-    """Hedges as strips of 410, walls and fences as lines."""
+    """The lines with symbol, confidence and evidence."""
     hedges = [one for one in found if one.width_m >= HEDGE_WIDTH_M and one.line.length >= LEAST_HEDGE_M]
     thin = [one for one in found if one.width_m < HEDGE_WIDTH_M and one.height_m < THIN_HEIGHT_M]
-    least_width_m = isom("410").smallest.width_m or 0.0
-    strips = [one.line.buffer(max(one.width_m, least_width_m) / 2, cap_style="flat") for one in hedges]
-    is_wall = [one.ground_share <= WALL_GROUND_SHARE for one in thin]
-    parts = []
-    if hedges:
-        parts.append(_table(strips, hedges, ["410"] * len(hedges), "hedge on open land", crs))
-    if thin:
-        symbols = ["513" if wall else "516" for wall in is_wall]
-        parts.append(_table([one.line for one in thin], thin, symbols, "thin line on open land", crs))
-    return join_features(parts, crs)
-
-
-def _table(
-    shapes: Sequence[BaseGeometry], found: list[_Measured], symbols: list[str], what: str, crs: str
-) -> gpd.GeoDataFrame:
-    """Features with the same words for evidence."""
+    drawn = hedges + thin
+    if not drawn:
+        return no_features(crs)
+    symbols = ["416"] * len(hedges) + ["513" if one.ground_share <= WALL_GROUND_SHARE else "516" for one in thin]
     return make_features(
-        shapes,
+        [one.line for one in drawn],
         crs=crs,
         symbol=symbols,
         confidence=0.5,
-        evidence=[
-            f"{what}, {one.height_m:.1f} m high, {one.width_m:.1f} m wide, {one.ground_share:.0%} of the "
-            "returns that reach the ground beside it do so there"
-            for one in found
-        ],
-        height_m=[one.height_m for one in found],
-        width_m=[one.width_m for one in found],
+        evidence=[_sentence(one, symbol) for one, symbol in zip(drawn, symbols, strict=True)],
+        height_m=[one.height_m for one in drawn],
+        width_m=[one.width_m for one in drawn],
+    )
+
+
+def _sentence(one: _Measured, symbol: str) -> str:
+    what = "hedge" if symbol == "416" else "thin line"
+    return (
+        f"{what} on open land, {one.height_m:.1f} m high, {one.width_m:.1f} m wide; {one.ground_share:.0%} of the "
+        "returns that reach the ground beside it do so there"
     )

@@ -33,44 +33,40 @@ def find_steps(heights: Heights, /, *, cell_m: float) -> tuple[Heights, NDArray[
     `unit_along`
     """
     step, step_along = np.zeros(heights.shape, np.float32), np.zeros(heights.shape, np.int8)
-    half, flank = (max(1, round(m / cell_m)) for m in (HALF_STEP_M, FLANK_M))
-    aside = np.array([-(half + flank), -half, half, half + flank], np.float64)
+    aside = np.array([-(HALF_STEP_M + FLANK_M), -HALF_STEP_M, HALF_STEP_M, HALF_STEP_M + FLANK_M]) / cell_m
     for number in range(DIRECTIONS):
         east, north = unit_along(number)
-        # Across to the right of the direction: rows and columns of each offset.
-        down, right = np.round(aside * east).astype(np.int64), np.round(aside * north).astype(np.int64)
-        # Cells lie off the places meant: on an even slope nothing may stand out all the same.
-        across = down * east + right * north
-        before, after = (float((across[2] - across[1]) / (across[k + 1] - across[k])) for k in (0, 2))
         mean = along_mean(heights, number, length_m=STRIP_M, cell_m=cell_m)
-        _stronger(mean, down, right, (before, after), number, step, step_along)
+        # Across to the right of the direction. Whole cells would lie aside of it, and make steps of even slopes.
+        _stronger(mean, aside * east, aside * north, number, step, step_along)
     return step, step_along
 
 
 @compiled
 def _stronger(
     mean: Heights,
-    down: NDArray[np.int64],
-    right: NDArray[np.int64],
-    as_wide: tuple[float, float],
+    down: NDArray[np.float64],
+    right: NDArray[np.float64],
     number: int,
     step: Heights,
     step_along: NDArray[np.int8],
 ) -> None:
-    """Keep in place what is stronger in this direction than in those before.
-
-    `as_wide` is how many times as wide as the ground before and after it the step is.
-    """
+    """Keep in place what is stronger in this direction than in those before; the outermost cells go on."""
     rows, cols = mean.shape
+    low, left = np.floor(down).astype(np.int64), np.floor(right).astype(np.int64)
+    up, over = (down - low).astype(np.float32), (right - left).astype(np.float32)
+    widen = np.float32(2 * HALF_STEP_M / FLANK_M)
     at = np.zeros(4, np.float32)
+    one = np.float32(1)
     for row in range(rows):
         for col in range(cols):
             for k in range(4):
-                r = min(max(row + down[k], 0), rows - 1)
-                c = min(max(col + right[k], 0), cols - 1)
-                at[k] = mean[r, c]
+                r, r2 = min(max(row + low[k], 0), rows - 1), min(max(row + low[k] + 1, 0), rows - 1)
+                c, c2 = min(max(col + left[k], 0), cols - 1), min(max(col + left[k] + 1, 0), cols - 1)
+                at[k] = (one - up[k]) * ((one - over[k]) * mean[r, c] + over[k] * mean[r, c2])
+                at[k] += up[k] * ((one - over[k]) * mean[r2, c] + over[k] * mean[r2, c2])
             drop = at[1] - at[2]
-            before, after = (at[0] - at[1]) * as_wide[0], (at[2] - at[3]) * as_wide[1]
+            before, after = (at[0] - at[1]) * widen, (at[2] - at[3]) * widen
             if drop < 0:
                 drop, before, after = -drop, -before, -after
             found = drop - LIKE_FLANK * max(before, after, 0.0)

@@ -176,5 +176,5 @@ def _with_pylons(line: LineString, middle: EastNorth, above_m: Floats) -> LineSt
     corners = shapely.line_locate_point(line, shapely.points(line.coords))
     # A bend is a pylon already.
     new = [hump for hump in humps if np.abs(corners - hump).min() > PYLON_AROUND_M / 2]
-    places = sorted([*corners.tolist(), *new])
+    places = np.sort(np.concatenate((corners, new)))
     return LineString(shapely.line_interpolate_point(line, places))
