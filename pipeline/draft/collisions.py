@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import geopandas as gpd
 import numpy as np
 import shapely
@@ -45,53 +47,62 @@ def resolve_areas(features: gpd.GeoDataFrame, /) -> Kept:
     return join_features([features[~hit], cut[cut.geom_type == "Polygon"]], str(features.crs)), covered
 
 
-BEDS = ("104", "107", "108")
-"""Banks and gullies: what the bed of a watercourse looks like in the bare earth."""
-WATERCOURSES = ("304", "305", "306")
-SAME_BED_M = 8.0
-"""Distance from a watercourse within which a gully or bank is its bed: half a millimetre of map (our choice)."""
-SAME_BED_RATIO = 0.5
-"""Share of its length within that distance that makes it the bed: most of it (our choice)."""
+@dataclass(frozen=True)
+class Yielding:
+    """Lines that go where most of their length lies beside stronger ones, for one thing is drawn once.
+
+    Attributes
+    ----------
+    weak, strong : symbols; a variant such as 508.2 counts as its symbol
+    within_m : how far from a strong line a weak one is the same thing
+    reason : why it goes, for the list of what is left out
+    """
+
+    weak: tuple[str, ...]
+    strong: tuple[str, ...]
+    within_m: float
+    reason: str
 
 
-def resolve_beds(features: gpd.GeoDataFrame, /) -> Kept:
-    """A gully or bank gives way to the watercourse whose bed it is: blue says channel, brown would say it is dry."""
-    symbol = features["symbol"].to_numpy(str)
-    is_bed, is_water = np.isin(symbol, BEDS), np.isin(symbol, WATERCOURSES)
-    return _yielding(features, is_bed, is_water, SAME_BED_M, "it is the bed of a watercourse")
+YIELDING = (
+    # Blue says channel, brown would say it is dry; half a millimetre of map.
+    Yielding(("104", "107", "108"), ("304", "305", "306"), 8.0, "it is the bed of a watercourse"),
+    # A wall is a thin step or ridge, which looks like a low cliff, a bank or an earth wall too.
+    Yielding(("104", "105", "106", "202"), ("513", "514", "515"), 3.0, "it is a wall"),
+    # The corridor under a power line was cleared for it. Half of its width.
+    Yielding(("508",), ("510", "511"), 12.0, "it is the corridor of a power line"),
+    # A sunken lane is a gully in the bare earth, a track through forest a ride in the growth. Half the width of a wide
+    # road and what both are off by.
+    Yielding(("107", "108", "508"), ("502", "503", "504", "505", "506", "507"), 6.0, "it is a road, track or path"),
+    # A hedge or wall beside a fence hides it, and a fence in a hedge is one obstacle.
+    Yielding(("516",), ("513", "514", "515"), 3.0, "it is a wall"),
+)
+"""Which lines yield to which (our choice)."""
+SAME_THING_RATIO = 0.5
+"""Share of its length beside stronger lines that makes a line the same thing: most of it (our choice)."""
 
 
-COURSES = ("502", "503", "504", "505", "506", "507")
-"""Roads, tracks and paths."""
-SHAPES_OF_COURSES = ("107", "108", "508", *(f"508.{k}" for k in range(1, 5)))
-"""What a road, track or path looks like to those who ask for one thing only: a sunken lane is a gully in the bare
-earth, a track through forest is a ride in the growth."""
-SAME_COURSE_M = 6.0
-"""Distance from a road, track or path within which a gully or ride is the same thing: half the width of a wide road and
-what both are off by (our choice)."""
-
-
-def resolve_courses(features: gpd.GeoDataFrame, /) -> Kept:
-    """A gully or ride gives way to the road, track or path that runs along it: that says how one moves there."""
-    symbol = features["symbol"].to_numpy(str)
-    is_shape, is_course = np.isin(symbol, SHAPES_OF_COURSES), np.isin(symbol, COURSES)
-    return _yielding(features, is_shape, is_course, SAME_COURSE_M, "it is a road, track or path")
-
-
-def _yielding(
-    features: gpd.GeoDataFrame, weak: NDArray[np.bool_], strong: NDArray[np.bool_], near_m: float, reason: str
-) -> Kept:
-    """The features without the weak lines that lie near strong ones for more than SAME_BED_RATIO of their length."""
-    if not weak.any() or not strong.any():
-        return features, no_features(str(features.crs))
+def resolve_lines(features: gpd.GeoDataFrame, /) -> Kept:
+    """A line gives way where a stronger one says what it is (YIELDING)."""
+    symbol = np.array([number.split(".")[0] for number in features["symbol"].to_numpy(str)], str)
     geometry = features.geometry.to_numpy()
-    beside = shapely.union_all(shapely.buffer(geometry[strong], near_m))
-    lines = geometry[weak]
-    shared_ratio = shapely.length(shapely.intersection(lines, beside)) / np.maximum(shapely.length(lines), 1e-9)
+    is_line = shapely.get_dimensions(geometry) == 1
     drop = np.zeros(len(features), np.bool_)
-    drop[np.flatnonzero(weak)[shared_ratio > SAME_BED_RATIO]] = True
-    dropped = left_out(features[drop], reason, distance_m=near_m)
-    return features[~drop].reset_index(drop=True), dropped
+    dropped = []
+    for rule in YIELDING:
+        is_weak = is_line & np.isin(symbol, rule.weak) & ~drop
+        is_strong = is_line & np.isin(symbol, rule.strong) & ~drop
+        if not is_weak.any() or not is_strong.any():
+            continue
+        beside = shapely.union_all(shapely.buffer(geometry[is_strong], rule.within_m))
+        weak = geometry[is_weak]
+        same_ratio = shapely.length(shapely.intersection(weak, beside)) / np.maximum(shapely.length(weak), 1e-9)
+        gone = np.flatnonzero(is_weak)[same_ratio > SAME_THING_RATIO]
+        drop[gone] = True
+        dropped.append(left_out(features.iloc[gone], rule.reason, distance_m=rule.within_m))
+    if not drop.any():
+        return features, no_features(str(features.crs))
+    return features[~drop].reset_index(drop=True), gpd.GeoDataFrame(join_features(dropped, str(features.crs)))
 
 
 CLEAR_OF_SOLID_M = 2.0

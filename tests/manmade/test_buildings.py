@@ -49,7 +49,7 @@ def drafted(roof: Heights, last: Heights) -> list[Polygon]:
     """Outlines of the draft."""
     level = np.zeros(GRID.shape, np.float32)
     found = draft_manmade(
-        counts_of(roof, last), level, GRID, settings=ManmadeSettings(), water=no_features("EPSG:25832")
+        counts_of(roof, last), level, level, GRID, settings=ManmadeSettings(), water=no_features("EPSG:25832")
     )
     assert set(found.symbol) <= {"521"}
     return list(found.geometry)
@@ -115,7 +115,7 @@ def test_draft_does_not_depend_on_where_the_grid_ends() -> None:
         wide_counts.append(padded)
     level = np.zeros(wide.shape, np.float32)
     found = draft_manmade(
-        counts_of(*wide_counts), level, wide, settings=ManmadeSettings(), water=no_features("EPSG:25832")
+        counts_of(*wide_counts), level, level, wide, settings=ManmadeSettings(), water=no_features("EPSG:25832")
     )
     (narrow,) = drafted(roof, last)
     assert found.geometry[0].symmetric_difference(narrow).area < 1e-6
@@ -146,7 +146,7 @@ def test_a_hall_of_two_hundred_metres_keeps_its_plan() -> None:
     roof = shapely.contains_xy(hall, east, north).astype(np.float32)
     last = np.ones(wide.shape, np.float32)
     found = draft_manmade(
-        counts_of(roof, last), last, wide, settings=ManmadeSettings(), water=no_features("EPSG:25832")
+        counts_of(roof, last), last, 0 * last, wide, settings=ManmadeSettings(), water=no_features("EPSG:25832")
     )
     assert len(found) == 1
     assert found.geometry[0].intersection(hall).area / found.geometry[0].union(hall).area > 0.95
