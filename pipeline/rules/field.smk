@@ -99,7 +99,7 @@ rule manmade:
     Try: snakemake -c1 work/features/manmade/FIELD.gpkg
     """
     input:
-        # Lakes need not be flat for it, so that it fills the time in which the water is sought on one core.
+        # Lakes need not be flat for it.
         bare_earth="work/bare_earth_seen.tif",
         canopy_height="rasters/canopy_height.tif",
         counts="work/counts",
