@@ -71,6 +71,9 @@ YIELDING = (
     Yielding(("104", "105", "106", "202"), ("513", "514", "515"), 3.0, "it is a wall"),
     # The corridor under a power line was cleared for it. Half of its width.
     Yielding(("508",), ("510", "511"), 12.0, "it is the corridor of a power line"),
+    # A sunken lane is a gully in the bare earth, a track through forest a ride in the growth. Half the width of a wide
+    # road and what both are off by.
+    Yielding(("107", "108", "508"), ("502", "503", "504", "505", "506", "507"), 6.0, "it is a road, track or path"),
     # A hedge or wall beside a fence hides it, and a fence in a hedge is one obstacle.
     Yielding(("516",), ("513", "514", "515"), 3.0, "it is a wall"),
 )

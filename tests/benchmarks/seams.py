@@ -138,6 +138,7 @@ class Run:
             bare_earth=self._raster("bare_earth"),
             canopy_height=self._raster("canopy_height"),
             counts=self._counts,
+            water=self.out / "work" / "features" / "water.gpkg",
             core=list(field.core),
             out=folder / "features" / "manmade" / f"{field.name}.gpkg",
             settings=ManmadeSettings(),

@@ -96,6 +96,18 @@ def test_a_thing_is_a_wall_or_a_cliff_and_a_corridor_is_no_ride() -> None:
     }
 
 
+def test_a_gully_or_ride_along_a_track_is_the_track() -> None:
+    """What runs along a track for most of its length goes; what crosses it stays, as does what no track runs along."""
+    track = feature(LineString([(0, 0), (100, 0)]), "504")
+    lane = feature(LineString([(0, 2), (90, 2)]), "107")
+    opening = feature(LineString([(10, -3), (120, -3)]), "508.2")
+    crossing = feature(LineString([(50, -60), (50, 60)]), "508")
+    kept, dropped = resolve_lines(join_features([track, lane, opening, crossing], CRS))
+    assert sorted(kept["symbol"]) == ["504", "508"]
+    assert sorted(dropped["symbol"]) == ["107", "508.2"]
+    assert sorted(resolve_lines(join_features([lane, crossing], CRS))[0]["symbol"]) == ["107", "508"]
+
+
 def test_vegetation_gives_way_to_water() -> None:
     """A pond in a thicket leaves a hole in the green."""
     both = join_features([feature(box(0, 0, 30, 30), "410"), feature(box(10, 10, 20, 20), "302")], CRS)

@@ -17,6 +17,7 @@ from pipeline.manmade.draft import COUNTS, draft_manmade
 from pipeline.settings import ManmadeSettings
 
 GRID = Grid("EPSG:25832", 1000, 4000, 0.5, 160, 160)
+DRY = no_features(GRID.crs)
 WEST, SOUTH = GRID.bounds[:2]
 L_SHAPE = Polygon([(0, 0), (16, 0), (16, 8), (8, 8), (8, 14), (0, 14)])
 
