@@ -325,6 +325,16 @@ MEASUREMENTS = (
         is_long=True,
     ),
     Measurement(
+        "thin_lines",
+        "Walls and wires",
+        "How many terrace walls and wires are found, and how many of those found are some?",
+        "Walls within 2 m of what people drew; 3506_2, 3506_4, 3506_5 and 3507_2 have none or next to none. Tuned "
+        "on 3506_0 and 3507_0, the least length of a slope on all. Wires tuned on the same tile.",
+        printed("tests.benchmarks.thin_lines"),
+        data=("dtm_walls", "wires"),
+        command="python -m tests.benchmarks.thin_lines",
+    ),
+    Measurement(
         "speed",
         "Cost",
         "How long do classes and bare earth of the sample take beside PDAL?",
