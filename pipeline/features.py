@@ -14,9 +14,19 @@ TEXT_COLUMNS = ("symbol", "evidence")
 NUMBER_COLUMNS = ("confidence", "elevation_m", "height_m", "width_m", "angle_deg")
 """`angle_deg` is clockwise from GRID north until the draft is composed, which turns it to magnetic north."""
 
-EITHER_WAY = ("105", "106", "107", "108")
-"""Lines without a direction, walls along their top and gullies along their bottom: fields may draw one of them from
-opposite ends."""
+EITHER_WAY = (
+    "105",
+    "106",
+    "107",
+    "108",
+    "416",
+    *(str(number) for number in range(502, 508)),
+    "510",
+    "511",
+    "513",
+    "516",
+)
+"""Lines without a direction, such as walls, gullies and paths: fields may draw one of them from opposite ends."""
 SUM = "_sum_"
 """What the name of a column begins with that holds a measure of a piece of a feature, such as the cells of it that were
 seen: where pieces are joined across the borders of fields, it is added up. A section measures such columns on the

@@ -49,7 +49,7 @@ DOING = {
     "rock": "drawing rock of field",
     "water": "drawing water",
     "vegetation": "drawing vegetation of field",
-    "manmade": "drawing buildings and tracks of field",
+    "manmade": "drawing buildings, ways, walls and wires of field",
     "usual_ground": "asking how bright the ground is",
     "season": "looking whether leaves were out",
     "rides": "following rides",

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import geopandas as gpd
 import numpy as np
 import shapely
@@ -45,29 +47,62 @@ def resolve_areas(features: gpd.GeoDataFrame, /) -> Kept:
     return join_features([features[~hit], cut[cut.geom_type == "Polygon"]], str(features.crs)), covered
 
 
-BEDS = ("104", "107", "108")
-"""Banks and gullies: what the bed of a watercourse looks like in the bare earth."""
-WATERCOURSES = ("304", "305", "306")
-SAME_BED_M = 8.0
-"""Distance from a watercourse within which a gully or bank is its bed: half a millimetre of map (our choice)."""
-SAME_BED_RATIO = 0.5
-"""Share of its length within that distance that makes it the bed: most of it (our choice)."""
+@dataclass(frozen=True)
+class Yielding:
+    """Lines that go where most of their length lies beside stronger ones, for one thing is drawn once.
+
+    Attributes
+    ----------
+    weak, strong : symbols; a variant such as 508.2 counts as its symbol
+    within_m : how far from a strong line a weak one is the same thing
+    reason : why it goes, for the list of what is left out
+    """
+
+    weak: tuple[str, ...]
+    strong: tuple[str, ...]
+    within_m: float
+    reason: str
 
 
-def resolve_beds(features: gpd.GeoDataFrame, /) -> Kept:
-    """A gully or bank gives way to the watercourse whose bed it is: blue says channel, brown would say it is dry."""
-    symbol = features["symbol"].to_numpy(str)
-    is_bed, is_water = np.isin(symbol, BEDS), np.isin(symbol, WATERCOURSES)
-    if not is_bed.any() or not is_water.any():
-        return features, no_features(str(features.crs))
+YIELDING = (
+    # Blue says channel, brown would say it is dry; half a millimetre of map.
+    Yielding(("104", "107", "108"), ("304", "305", "306"), 8.0, "it is the bed of a watercourse"),
+    # A wall is a thin step or ridge, which looks like a low cliff, a bank or an earth wall too.
+    Yielding(("104", "105", "106", "202"), ("513", "514", "515"), 3.0, "it is a wall"),
+    # The corridor under a power line was cleared for it. Half of its width.
+    Yielding(("508",), ("510", "511"), 12.0, "it is the corridor of a power line"),
+    # A sunken lane is a gully in the bare earth, a track through forest a ride in the growth. Half the width of a wide
+    # road and what both are off by.
+    Yielding(("107", "108", "508"), ("502", "503", "504", "505", "506", "507"), 6.0, "it is a road, track or path"),
+    # A hedge or wall beside a fence hides it, and a fence in a hedge is one obstacle.
+    Yielding(("516",), ("513", "514", "515"), 3.0, "it is a wall"),
+)
+"""Which lines yield to which (our choice)."""
+SAME_THING_RATIO = 0.5
+"""Share of its length beside stronger lines that makes a line the same thing: most of it (our choice)."""
+
+
+def resolve_lines(features: gpd.GeoDataFrame, /) -> Kept:
+    """A line gives way where a stronger one says what it is (YIELDING)."""
+    symbol = np.array([number.split(".")[0] for number in features["symbol"].to_numpy(str)], str)
     geometry = features.geometry.to_numpy()
-    beside = shapely.union_all(shapely.buffer(geometry[is_water], SAME_BED_M))
-    beds = geometry[is_bed]
-    wet_ratio = shapely.length(shapely.intersection(beds, beside)) / np.maximum(shapely.length(beds), 1e-9)
+    is_line = shapely.get_dimensions(geometry) == 1
     drop = np.zeros(len(features), np.bool_)
-    drop[np.flatnonzero(is_bed)[wet_ratio > SAME_BED_RATIO]] = True
-    dropped = left_out(features[drop], "it is the bed of a watercourse", distance_m=SAME_BED_M)
-    return features[~drop].reset_index(drop=True), dropped
+    dropped = []
+    for rule in YIELDING:
+        is_weak = is_line & np.isin(symbol, rule.weak) & ~drop
+        is_strong = is_line & np.isin(symbol, rule.strong) & ~drop
+        if not is_weak.any() or not is_strong.any():
+            continue
+        beside = shapely.union_all(shapely.buffer(geometry[is_strong], rule.within_m))
+        weak = geometry[is_weak]
+        same_ratio = shapely.length(shapely.intersection(weak, beside)) / np.maximum(shapely.length(weak), 1e-9)
+        gone = np.flatnonzero(is_weak)[same_ratio > SAME_THING_RATIO]
+        drop[gone] = True
+        dropped.append(left_out(features.iloc[gone], rule.reason, distance_m=rule.within_m))
+    if not drop.any():
+        return features, no_features(str(features.crs))
+    return features[~drop].reset_index(drop=True), gpd.GeoDataFrame(join_features(dropped, str(features.crs)))
 
 
 CLEAR_OF_SOLID_M = 2.0

@@ -15,7 +15,7 @@ from shapely.geometry import MultiPolygon, Polygon
 
 from pipeline.borrowed.settling import settle
 from pipeline.draft.clipping import clip
-from pipeline.draft.collisions import resolve_areas, resolve_beds, resolve_points
+from pipeline.draft.collisions import resolve_areas, resolve_lines, resolve_points
 from pipeline.draft.identity import in_fixed_order, stable_ids
 from pipeline.draft.left_out import left_out, left_out_table
 from pipeline.draft.smallest import small_fields_as_clusters, without_too_small
@@ -91,7 +91,7 @@ def compose_draft(
     settled = settle(features, clip(others, outline, min_part_m=MIN_CLIPPED_PART_M))
     features = settled.features
     dropped = [left_out(settled.replaced, "another map has it, drawn where lidar shows it", what="merged")]
-    for resolve in (resolve_areas, resolve_beds, resolve_points):
+    for resolve in (resolve_areas, resolve_lines, resolve_points):
         features, gone = resolve(features)
         dropped.append(gone)
     for enforce in (small_fields_as_clusters, without_too_small):

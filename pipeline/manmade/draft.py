@@ -1,4 +1,4 @@
-"""The draft of what people made: buildings, roads, tracks and paths."""
+"""The draft of what people made: buildings, roads, tracks and paths, power lines, walls, fences and hedges."""
 
 from __future__ import annotations
 
@@ -11,11 +11,14 @@ import numpy as np
 from pipeline.features import join_features, make_features, no_features
 from pipeline.lattice.grid import Grid, Heights
 from pipeline.manmade.buildings import Outline, building_outlines
+from pipeline.manmade.lines.obstacles import OBSTACLE_COUNTS, draw_obstacles
+from pipeline.manmade.lines.walls import draw_walls
+from pipeline.manmade.lines.wire_lines import WIRE_COUNTS, draw_wires
 from pipeline.manmade.tracks.evidence import TRACK_COUNTS
 from pipeline.manmade.tracks.tracks import draw_tracks
 from pipeline.settings import ManmadeSettings
 
-COUNTS = ("building_returns", "last_returns", *TRACK_COUNTS)
+COUNTS = ("building_returns", "last_returns", *dict.fromkeys((*TRACK_COUNTS, *WIRE_COUNTS, *OBSTACLE_COUNTS)))
 """Counts that the section asks for, see `pipeline.terrain.counts` and `pipeline.terrain.profile`."""
 WATERCOURSES = ("304", "305", "306")
 """Symbols of lines of running water."""
@@ -30,19 +33,21 @@ choice."""
 def draft_manmade(
     counts: Mapping[str, Heights],
     bare_earth: Heights,
+    canopy_height: Heights,
     grid: Grid,
     /,
     *,
     settings: ManmadeSettings,
     water: gpd.GeoDataFrame,
 ) -> gpd.GeoDataFrame:
-    """Buildings (521), roads, tracks and paths (502 to 507) of the area as features.
+    """Buildings, roads and paths, power lines, walls, fences and hedges of the area (416, 502 to 521) as features.
 
     Parameters
     ----------
     counts : COUNTS, (rows, cols) float32 each
         Of returns and pulses; 0 where there are none.
     bare_earth : (rows, cols) float32, metres
+    canopy_height : (rows, cols) float32, metres above the bare earth
     water : features of the section on water
 
     Returns
@@ -51,7 +56,14 @@ def draft_manmade(
     """
     buildings = _buildings(counts["building_returns"], counts["last_returns"], grid, settings.building_min_area_m2)
     courses = list(water.geometry[water["symbol"].isin(WATERCOURSES)])
-    return join_features([buildings, draw_tracks(bare_earth, counts, grid, watercourses=courses)], grid.crs)
+    found = [
+        buildings,
+        draw_tracks(bare_earth, counts, grid, watercourses=courses),
+        draw_wires(counts, grid),
+        draw_walls(bare_earth, grid),
+        draw_obstacles(canopy_height, bare_earth, counts, grid),
+    ]
+    return join_features(found, grid.crs)
 
 
 def _buildings(building_returns: Heights, last_returns: Heights, grid: Grid, min_area_m2: float) -> gpd.GeoDataFrame:

@@ -22,7 +22,7 @@ STEPS = {
     "rides": "pipeline.steps.area.rides:rides",
     "running": "pipeline.steps.area.running:running",
     "base_level": "pipeline.steps.area.base_level:base_level",
-    "borrow": "pipeline.steps.area.borrow:borrow",
+    "borrow": "pipeline.steps.borrow:borrow",
     "compose": "pipeline.steps.area.compose:compose",
     "sheet": "pipeline.steps.area.sheet:sheet",
     "manifest": "pipeline.steps.area.manifest:manifest",

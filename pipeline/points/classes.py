@@ -14,8 +14,8 @@ from pipeline.points.ground.ground import find_ground as embedded_ground
 from pipeline.points.ground.lowest import GROUND_CELL_M
 from pipeline.points.noise import Noise, find_noise
 from pipeline.points.producer import Dispute, judged_ground, keep_producer
-from pipeline.points.roofs.roofs import WALL_FROM_M, find_roofs
-from pipeline.points.roofs.told import told_roofs
+from pipeline.points.roofs.roofs import find_roofs
+from pipeline.points.told import told_structures
 from pipeline.points.wires import find_wires
 from pipeline.returns.asprs import (
     BUILDING,
@@ -107,10 +107,12 @@ def classify_returns(
     asprs_class[is_clean] = _vegetation_class(above[is_clean])
     is_open = is_clean & ~is_ground & ~is_water
     is_roof = find_roofs(cloud, above, is_open, min_patch_m2=(roofs or RoofSettings()).min_patch_m2)
-    is_roof |= told_roofs(cloud, is_open & (above >= WALL_FROM_M))
     asprs_class[is_roof] = BUILDING
     min_height_m = (wires or WireSettings()).min_height_m
     asprs_class[find_wires(cloud, above, is_open & ~is_roof, min_height_m=min_height_m)] = WIRE
+    if settings.ground_from != "own":
+        told = told_structures(cloud.producer_class, above, is_open)
+        asprs_class[told] = cloud.producer_class[told]
     asprs_class[is_ground] = GROUND
     asprs_class[is_water] = WATER
     asprs_class[is_low] = LOW_NOISE

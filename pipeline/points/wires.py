@@ -11,7 +11,8 @@ from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
 
-from pipeline.lattice.grid import EastNorthHeight, Grid, Mask
+from pipeline.compiled import compiled
+from pipeline.lattice.grid import EastNorth, EastNorthHeight, Grid, Mask
 from pipeline.lattice.per_cell import count_in_cells, highest_in_cells, lowest_in_cells
 from pipeline.lattice.windows import highest_around, lowest_around
 from pipeline.returns.cloud import Cloud
@@ -29,8 +30,18 @@ MIN_HANGING_RATIO = 0.5
 """Share of the high returns within that distance that must hang freely, 0 to 1: at the edge of a deck or a crown it is
 far less. Our choice."""
 MAX_LAYER_M = 2.5
-"""Thickness in metres of the thickest layer of returns in the column of a wire: a bundle of wires; crowns are deeper
-than 3 m. Our choice."""
+"""Thickness in metres of the layer of returns in the column of a wire: a bundle of wires; crowns are deeper than 3 m.
+Our choice."""
+LEVELS = 64
+"""Levels of one metre above the ground in which layers are told apart, one bit of a number each; what is higher counts
+as the highest."""
+APART_LEVELS = 3
+"""Fewest empty levels between wires hung above each other: the arms of pylons are 4 m apart and more (common practice,
+no source); less, and crowns seen by few returns fall into layers."""
+LOWEST_STACKED_LEVEL = 8
+"""Level in metres below which nothing may stand under such wires: shrubs in layers are lower. Our choice."""
+MAX_LAYER_LEVELS = 3
+"""Levels that one of such layers may fill: `MAX_LAYER_M`, wherever it begins."""
 MAX_STOPPED_RATIO = 0.6
 """Most high returns for each low last return in the column of a wire: wires stop few pulses, roofs all. Our choice."""
 WINDOW_M = 8.0
@@ -38,6 +49,14 @@ WINDOW_M = 8.0
 is also the longest gap within one wire. Our choice."""
 MIN_RETURNS = 6
 """Fewest returns within that distance: fewer lie in line by chance. Our choice."""
+DIRECTION_M = 5.0
+"""How far around a return, in metres, the direction of its wire is told: the arms of pylons keep their wires further
+apart. Our choice."""
+STRIP_M = 4.0
+"""Half the width, in metres, of the strip along that direction in which neighbours count. Our choice."""
+BESIDE_M, MAX_BESIDE_RATIO = 6.5, 0.15
+"""Up to which distance beside the strip, in metres, there is next to nothing, and how many returns for each in it there
+may be: shrubs have others around them, the next wires hang further away. Our choice."""
 MAX_SPREAD_M = 1.5
 """Standard deviation of the neighbours across the line, in metres, up to which they are a line: three wires 1.5 m apart
 have 1.2 m. Our choice."""
@@ -50,6 +69,14 @@ halo of a block, or a wire's ends are lost at the edges of blocks. Our choice.""
 BUNDLE_M = 2.5
 """Distance in metres within which hanging returns beside a wire are wires of its bundle. Our choice."""
 
+GROW_ROUNDS, GROW_M = 4, 6.0
+"""How often, and how far each time in metres, a wire is carried on where something stands below or beside it. Our
+choice."""
+GROW_ASIDE_M = 0.5
+"""How far aside of its line, in metres, returns then count to the wire: double wires and their swing. Twice as far,
+crowns count too. Fitted on a line of six wires over trees."""
+
+Numbers = NDArray[np.float64]
 Pairs = NDArray[np.intp]
 """(k, 2) indices of two returns."""
 
@@ -59,8 +86,9 @@ def find_wires(
 ) -> Mask:
     """Which returns come from wires (ASPRS class 14).
 
-    Precision comes first: a wire amid or close beside crowns is not found. No return further away than
-    `LEAST_LENGTH_M` and the windows decides, so what a block sees beyond its halo changes nothing.
+    Precision comes first: a wire amid crowns is found only where a free stretch of it is carried on. No return further
+    away than `LEAST_LENGTH_M`, the windows and GROW_ROUNDS times GROW_M decides, so what a block sees beyond its halo
+    changes nothing.
 
     Parameters
     ----------
@@ -88,7 +116,50 @@ def find_wires(
     if wire.any():
         gap, _ = cKDTree(enh[wire]).query(enh, distance_upper_bound=BUNDLE_M)
         found[hanging[np.isfinite(gap)]] = True
+        may_be = is_candidate & cloud.is_usable & (height_above_m >= min_height_m)
+        for _ in range(GROW_ROUNDS):
+            found |= _on_wires_going_on(cloud, found, may_be & ~found)
     return found
+
+
+def _on_wires_going_on(cloud: Cloud, found: Mask, may_be: Mask, /) -> Mask:
+    """(n,) bool: returns on a found wire carried straight on, where crowns or a pylon stand below or beside it.
+
+    The line of a wire at a return is the chief axis of the found returns within `DIRECTION_M`, of the same wire.
+    """
+    grown = np.zeros(len(cloud), np.bool_)
+    wire, other = np.flatnonzero(found), np.flatnonzero(may_be)
+    if not len(other):
+        return grown
+    origin = cloud.enh[wire[0]]
+    wires, others = cloud.enh[wire] - origin, cloud.enh[other] - origin
+    near = cKDTree(wires)
+    distance, first = (np.atleast_1d(found) for found in near.query(others, distance_upper_bound=GROW_M))
+    close = np.flatnonzero(np.isfinite(distance))
+    heads = np.unique(first[close])
+    axis, middle, is_line = _axes(wires, near, heads)
+    at = np.searchsorted(heads, first[close])
+    off = others[close] - middle[at]
+    along = np.einsum("ij,ij->i", off, axis[at])
+    aside = np.linalg.norm(off - along[:, None] * axis[at], axis=1)
+    grown[other[close[is_line[at] & (aside <= GROW_ASIDE_M)]]] = True
+    return grown
+
+
+def _axes(enh: EastNorthHeight, tree: cKDTree, heads: NDArray[np.intp], /) -> tuple[Numbers, Numbers, Mask]:
+    """Unit vector along the wire, a place on it and whether its returns lie along a line at all, for some returns."""
+    axis, middle, is_line = np.zeros((len(heads), 3)), np.zeros((len(heads), 3)), np.zeros(len(heads), np.bool_)
+    for number, around in enumerate(tree.query_ball_point(enh[heads], DIRECTION_M)):
+        near = enh[around]
+        # Of one wire: those of the bundle hang higher, lower or beside it.
+        near = near[np.abs(near[:, 2] - enh[heads[number], 2]) <= GROW_M / 2]
+        if len(near) < MIN_RETURNS:
+            continue
+        middle[number] = near.mean(axis=0)
+        _, spread, axes = np.linalg.svd(near - middle[number], full_matrices=False)
+        axis[number] = axes[0]
+        is_line[number] = spread[1] <= MAX_SPREAD_M / 2 * np.sqrt(len(near))
+    return axis, middle, is_line
 
 
 @dataclass(frozen=True)
@@ -114,7 +185,8 @@ def _hangs(cloud: Cloud, height_above_m: NDArray[np.float32], is_candidate: Mask
     cell = grid.cell_index(cloud.east, cloud.north)
     columns = _columns(cell[is_growth], cloud.height[is_growth], cell[is_low], grid.shape)
     passes = (columns.high <= MAX_STOPPED_RATIO * columns.low).ravel()
-    thin = (columns.highest - columns.lowest <= MAX_LAYER_M).ravel()
+    stacked = _in_thin_layers(cell[is_growth], height_above_m[is_growth], grid.shape)
+    thin = ((columns.highest - columns.lowest <= MAX_LAYER_M) | stacked).ravel()
     # Only a part of all returns is high: what is known of cells is looked up for these alone.
     high = np.flatnonzero(is_high)
     of_high = cell[high]
@@ -125,6 +197,39 @@ def _hangs(cloud: Cloud, height_above_m: NDArray[np.float32], is_candidate: Mask
     hangs = np.zeros(len(cloud), np.bool_)
     hangs[high[may_hang & clear.ravel()[of_high]]] = True
     return hangs
+
+
+def _in_thin_layers(cell: NDArray[np.int64], above_m: NDArray[np.float32], shape: tuple[int, int], /) -> Mask:
+    """(rows, cols) bool: columns of 3 by 3 cells whose returns lie in thin layers far above each other.
+
+    Such are the wires on the arms of a pylon, one above the other. Columns without any return count too.
+    """
+    own = _levels(cell, np.clip(above_m, 0, LEVELS - 1).astype(np.uint64), shape[0] * shape[1]).reshape(shape)
+    wide = np.pad(own, 1)
+    filled = np.zeros(shape, np.uint64)
+    for down in range(3):
+        for right in range(3):
+            filled |= wide[down : down + shape[0], right : right + shape[1]]
+    # Gaps too narrow to part two wires are closed from both sides; a layer that is then still too deep is a crown.
+    reach = (APART_LEVELS - 1) // 2
+    closed = filled.copy()
+    for step in range(1, reach + 1):
+        closed |= (filled << np.uint64(step)) | (filled >> np.uint64(step))
+    deep = closed.copy()
+    for step in range(1, MAX_LAYER_LEVELS + 2 * reach + 1):
+        deep &= closed >> np.uint64(step)
+    is_free = (filled & np.uint64(2**LOWEST_STACKED_LEVEL - 1)) == 0
+    return np.asarray((deep == 0) & is_free)
+
+
+@compiled
+def _levels(cell: NDArray[np.int64], level: NDArray[np.uint64], n: int) -> NDArray[np.uint64]:
+    """(n,) the levels filled in each cell, one bit each."""
+    filled = np.zeros(n, np.uint64)
+    for i in range(len(cell)):
+        if cell[i] >= 0:
+            filled[cell[i]] |= np.uint64(1) << level[i]
+    return filled
 
 
 def _around(cell: NDArray[np.int64], shape: tuple[int, int], cells: int) -> NDArray[np.float64]:
@@ -145,20 +250,33 @@ def _columns(
 
 
 def _in_string(enh: EastNorthHeight, /) -> Mask:
-    """(k,) bool: returns whose neighbours lie along a line, on both sides, and not beside it."""
-    places = enh[:, :2]
+    """(k,) bool: returns whose neighbours lie along a line, on both sides, and not beside it.
+
+    The direction is told from near neighbours; further away only those in a strip along it count, so that the wires of
+    the other arm of a pylon say nothing against these.
+    """
     pairs = _pairs(enh, WINDOW_M)
-    step = places[pairs[:, 1]] - places[pairs[:, 0]]
-    n, k = np.bincount(pairs[:, 0], minlength=len(enh)) + 1, len(enh)
-    mean = np.column_stack([np.bincount(pairs[:, 0], step[:, axis], k) for axis in (0, 1)]) / n[:, None]
-    xx, yy, xy = (
-        np.bincount(pairs[:, 0], step[:, a] * step[:, b], k) / n - mean[:, a] * mean[:, b]
-        for a, b in ((0, 0), (1, 1), (0, 1))
-    )
-    middle, half = (xx + yy) / 2, np.hypot((xx - yy) / 2, xy)
-    along, across = np.sqrt(middle + half), np.sqrt(np.maximum(middle - half, 0))
-    strung: Mask = (n >= MIN_RETURNS) & (across <= MAX_SPREAD_M) & (along >= MIN_SPREAD_RATIO * WINDOW_M)
-    return strung
+    step = enh[pairs[:, 1], :2] - enh[pairs[:, 0], :2]
+    is_near = np.hypot(*step.T) <= DIRECTION_M
+    xx, yy, xy, _ = _spreads(pairs[is_near, 0], step[is_near], len(enh))
+    angle = (np.arctan2(2 * xy, xx - yy) / 2)[pairs[:, 0]]
+    along = step[:, 0] * np.cos(angle) + step[:, 1] * np.sin(angle)
+    across = step[:, 1] * np.cos(angle) - step[:, 0] * np.sin(angle)
+    in_strip = np.abs(across) <= STRIP_M
+    far = np.column_stack((along, across))[in_strip]
+    along2, across2, _, n = _spreads(pairs[in_strip, 0], far, len(enh))
+    is_beside = (np.abs(across) > STRIP_M) & (np.abs(across) <= BESIDE_M)
+    beside = np.bincount(pairs[is_beside, 0], minlength=len(enh))
+    is_long = along2 >= (MIN_SPREAD_RATIO * WINDOW_M) ** 2
+    return np.asarray((n >= MIN_RETURNS) & (across2 <= MAX_SPREAD_M**2) & is_long & (beside <= MAX_BESIDE_RATIO * n))
+
+
+def _spreads(of: NDArray[np.intp], step: EastNorth, k: int) -> tuple[Numbers, Numbers, Numbers, NDArray[np.intp]]:
+    """Variances of x and y, their covariance, m2, and number of each return with its neighbours; (k,) each."""
+    n = np.bincount(of, minlength=k) + 1
+    mean_x, mean_y = (np.bincount(of, step[:, axis], k) / n for axis in (0, 1))
+    xx, yy, xy = (np.bincount(of, step[:, a] * step[:, b], k) / n for a, b in ((0, 0), (1, 1), (0, 1)))
+    return xx - mean_x**2, yy - mean_y**2, xy - mean_x * mean_y, n
 
 
 def _in_long_chain(enh: EastNorthHeight, /) -> Mask:

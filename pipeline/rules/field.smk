@@ -94,13 +94,14 @@ rule vegetation:
 
 
 rule manmade:
-    """Buildings, roads, tracks and paths of one field.
+    """Buildings, roads, tracks, paths, power lines, walls, fences and hedges of one field.
 
     Try: snakemake -c1 work/features/manmade/FIELD.gpkg
     """
     input:
         # Lakes need not be flat for it, so that it fills the time in which the water is sought on one core.
         bare_earth="work/bare_earth_seen.tif",
+        canopy_height="rasters/canopy_height.tif",
         counts="work/counts",
         water="work/features/water.gpkg",
     output:
@@ -115,5 +116,6 @@ rule manmade:
         settings=PLAN.section("manmade"),
         code=PLAN.code("manmade"),
     shell:
-        "python -m pipeline manmade --bare-earth={input.bare_earth:q} --counts={input.counts:q} --water={input.water:q}"
+        "python -m pipeline manmade --bare-earth={input.bare_earth:q} --canopy-height={input.canopy_height:q}"
+        " --counts={input.counts:q} --water={input.water:q}"
         " --core={params.core} --out={output:q} --settings={params.settings:q} 2> {log:q}"

@@ -23,7 +23,7 @@ class RockSettings(Section):
         description="The limit for boulders in thickets of young trees and brash, where none is sure. Higher: dense forest stays without boulders. Lower: more wrong dots there; the default draws some seven a hectare in dense conifers (measured).",
     )
     least_cliff_confidence: float = Field(
-        0.5,
+        0.65,
         ge=0,
         le=1,
         description="Cliffs less likely than this are left out. Higher: fewer cliffs, and short or half-hidden ones go first. Lower: more cliffs, among them banks and the sides of pits.",

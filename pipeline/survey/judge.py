@@ -44,6 +44,9 @@ CLIFFS_GROUND_PER_M2: Limits = (4.0, 1.0, 0.3)
 DARK_SHARE = 0.1
 """Share of the ground by which contours are judged: the part that the fewest returns reached. What is good on the
 average may have a dark slope on every tenth hectare. Our choice."""
+PATHS_GROUND_PER_M2: Limits = (2.0, 1.0, 0.3)
+"""Ground returns for tracks: 0.7, 1 and 1.8 m apart, where the profile of a track 3 m wide needs three. Our
+choice."""
 RIDES_PULSES_PER_M2: Limits = (2.0, 0.5, 0.1)
 """Pulses for rides, gaps in the canopy some 5 m wide: each 5 m of one then has 50, 12 and 2 of them."""
 BUILDINGS_PULSES_PER_M2: Limits = (4.0, 1.0, 0.3)
@@ -87,11 +90,18 @@ def judge(
         _judge_runnability(density, season),
         _judge_boulders(density, boulder_recall),
         cliffs,
-        Verdict("paths", "not drawn", "no paths, tracks or roads are drawn yet: survey them on foot"),
+        _judge_paths(density),
         rides,
         _judge_water(density),
         buildings,
     )
+
+
+def _judge_paths(density: Density) -> Verdict:
+    """Never good: a track leaves a bench or a smooth strip in the bare earth, a small path next to nothing."""
+    grade = _grade(density.ground_per_m2, PATHS_GROUND_PER_M2)
+    reason = "tracks a car can use show in the relief, most small paths do not: survey those on foot"
+    return Verdict("paths", "usable" if grade == "good" else grade, reason)
 
 
 def _spacing(ground_per_m2: float) -> str:

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from pipeline.lattice.grid import Grid, Heights, Mask
 from pipeline.lattice.per_cell import count_in_cells, sum_in_cells
-from pipeline.returns.asprs import BUILDING, GROUND, UNCLASSIFIED, VEGETATION, WATER
+from pipeline.returns.asprs import BUILDING, GROUND, UNCLASSIFIED, VEGETATION, WATER, WIRE
 from pipeline.returns.cloud import Cloud
 
 GROWTH_BOTTOM_M = 0.12
@@ -71,4 +71,27 @@ def lone_ground(
     return {
         "lone_ground_returns": count_in_cells(cell, grid.shape).astype(np.float32),
         "lone_ground_intensity_sum": shine.astype(np.float32),
+    }
+
+
+DECIMETRES_PER_M = 10.0
+
+
+def wire_counts(
+    cloud: Cloud, asprs_class: NDArray[np.uint8], height_above_m: NDArray[np.float32], grid: Grid, /
+) -> dict[str, Heights]:
+    """Returns from wires, and the sum of their heights above the bare earth.
+
+    Heights are added up in whole decimetres: such sums are exact, in whatever order they are taken.
+
+    Returns
+    -------
+    `wire_returns` and `wire_height_sum_dm`, (rows, cols) float32.
+    """
+    which = (asprs_class == WIRE) & cloud.is_usable & np.isfinite(height_above_m)
+    cell = grid.cell_index(cloud.east[which], cloud.north[which])
+    height_dm = np.round(height_above_m[which] * DECIMETRES_PER_M)
+    return {
+        "wire_returns": count_in_cells(cell, grid.shape).astype(np.float32),
+        "wire_height_sum_dm": sum_in_cells(cell, height_dm, grid.shape).astype(np.float32),
     }

@@ -6,8 +6,10 @@ import math
 
 import geopandas as gpd
 import numpy as np
+import shapely
 
 from pipeline.features import join_features, make_features, no_features
+from pipeline.lattice.grid import Grid
 from pipeline.norm.symbols import isom
 from pipeline.settings import WaterSettings
 from pipeline.water.running.channels import Channel, find_channels
@@ -30,6 +32,12 @@ in work with lidar in boreal and temperate land, 2 ha often (from memory); the o
 WATERHOLE = 0.5
 """How likely a body of water that small is water, as a share of a larger one: among few pulses a gap is more often
 chance. Our choice."""
+SEA_MAX_LEVEL_M = 2.5
+"""Level in metres up to which, above or below zero, water may be the sea: the tide, and what zeros of heights differ
+by. Our choice."""
+SEA_MIN_M2 = 50_000.0
+"""Area of water in square metres, as far as the survey saw it, from which it may be the sea: more than a harbour or a
+ditch of low land. Our choice."""
 LOWER_BANK_M = -0.2
 """Median height of the ground around a body above its surface, in metres, from which its bank speaks for water: with
 less it is a roof or stands behind a dam. Our choice."""
@@ -47,7 +55,12 @@ def draft_water(
     """Standing water (302, 303), watercourses (304 to 306), marshes (310) and springs (312) of the area as features.
 
     Whether water may be crossed is a legal fact of the map (301 forbids it) that lidar cannot see: standing water is
-    proposed as shallow water, 302, and its evidence asks for the answer.
+    proposed as shallow water, 302, and its evidence asks for the answer. Only what may be the sea is proposed as 301.
+
+    Parameters
+    ----------
+    climate : a key of `BEGINS_M2`
+    is_porous : whether water sinks into the ground; None where the ground itself shall tell
 
     Returns
     -------
@@ -62,7 +75,7 @@ def draft_water(
     marshes = [] if is_porous else find_marshes(flow, ground, standing_on(shapes, flow))
     least_m2 = isom("302").smallest.area_m2
     tables = [
-        _standing([body for body in bodies if body.shape.area >= least_m2], crs),
+        _standing([body for body in bodies if body.shape.area >= least_m2], ground.grid),
         _waterholes([body for body in bodies if body.shape.area < least_m2], crs),
         _running(on_land(lines, shapes), crs),
         _marshes(marshes, crs),
@@ -71,18 +84,25 @@ def draft_water(
     return join_features(tables, crs)
 
 
-def _standing(bodies: list[Water], crs: str) -> gpd.GeoDataFrame:
-    """Standing water as 302; with its elevation where its surface is level, so that the bare earth is made flat."""
+def _standing(bodies: list[Water], grid: Grid) -> gpd.GeoDataFrame:
+    """Standing water as 302, the sea as 301; where it is level with its elevation, to make the bare earth flat."""
     if not bodies:
-        return no_features(crs)
+        return no_features(grid.crs)
+    is_sea = [_may_be_sea(body, grid) for body in bodies]
     return make_features(
         [body.shape for body in bodies],
-        crs=crs,
-        symbol="302",
+        crs=grid.crs,
+        symbol=["301" if sea else "302" for sea in is_sea],
         confidence=np.clip([_surety(body) for body in bodies], 0.05, 0.95),
-        evidence=[_standing_evidence(body) for body in bodies],
+        evidence=[_standing_evidence(body, is_sea=sea) for body, sea in zip(bodies, is_sea, strict=True)],
         elevation_m=np.array([body.level_m if body.spread_m <= FLAT_MAX_SPREAD_M else np.nan for body in bodies]),
     )
+
+
+def _may_be_sea(body: Water, grid: Grid) -> bool:
+    """Whether water lies at the level of the sea, is large, and goes on beyond the survey."""
+    reaches_edge = body.shape.distance(shapely.box(*grid.bounds).exterior) < 2 * grid.cell_m
+    return abs(body.level_m) <= SEA_MAX_LEVEL_M and body.shape.area >= SEA_MIN_M2 and reaches_edge
 
 
 def _waterholes(bodies: list[Water], crs: str) -> gpd.GeoDataFrame:
@@ -138,7 +158,7 @@ def _surety(body: Water) -> float:
     return SUREST * (body.classed_share + (1 - body.classed_share) * thin * bank)
 
 
-def _standing_evidence(body: Water) -> str:
+def _standing_evidence(body: Water, *, is_sea: bool = False) -> str:
     parts = [f"{body.thinness:.0%} of the pulses aimed at {body.shape.area:.0f} m2 came back"]
     if body.spread_m <= FLAT_MAX_SPREAD_M:
         parts.append(f"level to {body.spread_m * 100:.0f} cm")
@@ -148,6 +168,8 @@ def _standing_evidence(body: Water) -> str:
         parts.append(f"ground around it {-body.bank_m:.1f} m lower: is there a dam?")
     if body.classed_share > 0:
         parts.append(f"{body.classed_share:.0%} classed as water by the survey")
+    if is_sea:
+        return ", ".join(parts) + f"; at {body.level_m:.1f} m and open to the edge: the sea?"
     return ", ".join(parts) + "; check on foot whether it may be crossed (else 301)"
 
 

@@ -223,9 +223,10 @@ def _grown_by(cells: Mask, reach_cells: int) -> Mask:
 
 
 def _shrunk_by(cells: Mask, reach_cells: int) -> Mask:
-    """The cells of a mask that nothing outside it, or beyond the rim, lies within reach of."""
-    outside = np.pad(~cells, 1, constant_values=True)
-    return ~within_reach(outside, reach_m=reach_cells, cell_m=1.0)[1:-1, 1:-1]
+    """The cells of a mask that nothing outside it lies within reach of; at the rim it goes on as it is."""
+    rim = reach_cells + 1
+    outside = np.pad(~cells, rim, mode="edge")
+    return ~within_reach(outside, reach_m=reach_cells, cell_m=1.0)[rim:-rim, rim:-rim]
 
 
 def _opened(cells: Mask, radius_m: float, cell_m: float) -> Mask:
@@ -371,9 +372,9 @@ def _level_of(heights: NDArray[np.float32]) -> tuple[float, float]:
 def _tidied(surface: Mask, cell_m: float, /) -> Mask:
     """Water wide enough to be drawn, without islands too small to be."""
     n = _disc_cells(POND_CLOSE_M, cell_m)
-    # Room for the disc beyond the rim: without it closing would eat what touches the edge.
+    # Beyond the rim water goes on as it is: without it the last metres of a lake that the survey cuts would be land.
     rim = 2 * n + 1
-    closed = _shrunk_by(_grown_by(np.pad(surface, rim), n), n)[rim:-rim, rim:-rim]
+    closed = _shrunk_by(_grown_by(np.pad(surface, rim, mode="edge"), n), n)[rim:-rim, rim:-rim]
     opened = _opened(closed, isom("302").smallest.width_m / 2, cell_m)
     holes, _ = ndimage.label(ndimage.binary_fill_holes(opened) & ~opened)
     size = np.bincount(holes.ravel())

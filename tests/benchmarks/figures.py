@@ -271,6 +271,15 @@ MEASUREMENTS = (
         is_long=True,
     ),
     Measurement(
+        "borrowing",
+        "Other maps",
+        "How long does taking in another map of 100 000 features take?",
+        "A made map of houses and lines on 100 km2, a fifth of it also shown by lidar, from file to settled features.",
+        printed("tests.benchmarks.borrowing"),
+        command="python -m tests.benchmarks.borrowing",
+        is_long=True,
+    ),
+    Measurement(
         "kills",
         "Runs",
         "Is a draft the same after a run that was killed?",

@@ -136,7 +136,9 @@ class Run:
     def _draw_manmade(self, field: Field, folder: Path) -> None:
         manmade(
             bare_earth=self._raster("bare_earth"),
+            canopy_height=self._raster("canopy_height"),
             counts=self._counts,
+            water=self.out / "work" / "features" / "water.gpkg",
             core=list(field.core),
             out=folder / "features" / "manmade" / f"{field.name}.gpkg",
             settings=ManmadeSettings(),

@@ -7,6 +7,7 @@ in squares of 1024 m, so that any size of it can be written without holding it i
 from __future__ import annotations
 
 import sys
+from contextlib import ExitStack
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
@@ -50,22 +51,23 @@ def write_ground(folder: Path, /, *, squares: int) -> None:
     }
     profile |= {"transform": grid.transform, "tiled": True, "blockxsize": 512, "blockysize": 512, "compress": "deflate"}
     folder.mkdir(parents=True, exist_ok=True)
-    counts = {name: np.lib.format.open_memmap(folder / f"{name}.npy", "w+", np.float32, (n, n)) for name in COUNTS}
-    with (
-        rasterio.open(folder / "bare_earth.tif", "w", **profile) as earth,
-        rasterio.open(folder / "ground_support.tif", "w", **profile) as support,
-    ):
+    with ExitStack() as opened:
+        names = ("bare_earth", "ground_support", "canopy_height", *COUNTS)
+        put = {name: opened.enter_context(rasterio.open(folder / f"{name}.tif", "w", **profile)) for name in names}
         for row in range(squares):
             for col in range(squares):
                 made = _square(heights, pond_m, row, col, squares)
                 window = Window(col * SQUARE_CELLS, row * SQUARE_CELLS, SQUARE_CELLS, SQUARE_CELLS)
-                earth.write(made[0], 1, window=window)
-                support.write(np.where(made[1] > 0, 0.3, 0.7).astype(np.float32), 1, window=window)
-                counts["last_returns"][window.toslices()] = counts[AIMED][window.toslices()] = made[1]
+                put["bare_earth"].write(made[0], 1, window=window)
+                put["ground_support"].write(np.where(made[1] > 0, 0.3, 0.7).astype(np.float32), 1, window=window)
+                for name in ("canopy_height", "water_returns"):
+                    put[name].write(np.zeros_like(made[1]), 1, window=window)
+                for name in COUNTS[1:]:
+                    put[name].write(made[1], 1, window=window)
     arrays.write_json(folder / "grid.json", vars(grid))
 
 
-COUNTS = ("water_returns", "last_returns", AIMED)
+COUNTS = ("water_returns", "last_returns", AIMED, "lone_ground_returns", "lone_ground_intensity_sum")
 
 
 def _square(heights: Heights, pond_m: float, row: int, col: int, squares: int) -> tuple[Heights, Heights]:
@@ -93,6 +95,7 @@ def measure(squares: int, /) -> list[str]:
         write_ground(folder, squares=squares)
         command = [sys.executable, "-m", "pipeline", "water", "--bare-earth", str(folder / "bare_earth.tif")]
         command += ["--ground-support", str(folder / "ground_support.tif"), "--counts", name]
+        command += ["--canopy-height", str(folder / "canopy_height.tif"), "--climate", "moderate", "--porous", "ask"]
         command += ["--out", str(folder / "water.gpkg"), "--scale", "10000", "--settings", "{}"]
         cost = run_watched(command)
         found = found_in(folder / "water.gpkg")

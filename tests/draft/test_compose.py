@@ -6,7 +6,7 @@ import pytest
 from shapely.geometry import LineString, Point, Polygon, box
 
 from pipeline.draft.clipping import clip
-from pipeline.draft.collisions import resolve_areas, resolve_beds, resolve_points
+from pipeline.draft.collisions import resolve_areas, resolve_lines, resolve_points
 from pipeline.draft.compose import LAYERS, compose_draft
 from pipeline.draft.identity import in_fixed_order, stable_ids
 from pipeline.features import join_features, make_features
@@ -75,11 +75,37 @@ def test_a_gully_or_bank_gives_way_to_the_water_in_it() -> None:
     wet = feature(LineString([(10, 3), (60, 3)]), "108")
     bank = feature(LineString([(10, -6), (40, -7)]), "104")
     crossing = feature(LineString([(50, -40), (50, 40)]), "107")
-    kept, dropped = resolve_beds(join_features([stream, wet, bank, crossing], CRS))
+    kept, dropped = resolve_lines(join_features([stream, wet, bank, crossing], CRS))
     assert sorted(kept["symbol"]) == ["107", "306"]
     assert sorted(dropped["symbol"]) == ["104", "108"]
     assert set(dropped["reason"]) == {"it is the bed of a watercourse"}
-    assert list(resolve_beds(wet)[0]["symbol"]) == ["108"]
+    assert list(resolve_lines(wet)[0]["symbol"]) == ["108"]
+
+
+def test_a_thing_is_a_wall_or_a_cliff_and_a_corridor_is_no_ride() -> None:
+    """Cliff, earth wall and ride go beside a wall and under wires; those that only cross stay."""
+    line = LineString([(0, 0), (100, 0)])
+    across = LineString([(50, -50), (50, 50)])
+    shapes = [("513", line), ("202", line), ("105", across), ("511", line), ("508.2", line), ("508", across)]
+    parts = [make_features([shape], crs=CRS, symbol=number, confidence=0.5, evidence="") for number, shape in shapes]
+    kept, dropped = resolve_lines(join_features(parts, CRS))
+    assert sorted(kept["symbol"]) == ["105", "508", "511", "513"]
+    assert dict(zip(dropped["symbol"], dropped["reason"], strict=True)) == {
+        "202": "it is a wall",
+        "508.2": "it is the corridor of a power line",
+    }
+
+
+def test_a_gully_or_ride_along_a_track_is_the_track() -> None:
+    """What runs along a track for most of its length goes; what crosses it stays, as does what no track runs along."""
+    track = feature(LineString([(0, 0), (100, 0)]), "504")
+    lane = feature(LineString([(0, 2), (90, 2)]), "107")
+    opening = feature(LineString([(10, -3), (120, -3)]), "508.2")
+    crossing = feature(LineString([(50, -60), (50, 60)]), "508")
+    kept, dropped = resolve_lines(join_features([track, lane, opening, crossing], CRS))
+    assert sorted(kept["symbol"]) == ["504", "508"]
+    assert sorted(dropped["symbol"]) == ["107", "508.2"]
+    assert sorted(resolve_lines(join_features([lane, crossing], CRS))[0]["symbol"]) == ["107", "508"]
 
 
 def test_vegetation_gives_way_to_water() -> None:

@@ -17,6 +17,7 @@ from pipeline.manmade.draft import COUNTS, draft_manmade
 from pipeline.settings import ManmadeSettings
 
 GRID = Grid("EPSG:25832", 1000, 4000, 0.5, 160, 160)
+DRY = no_features(GRID.crs)
 WEST, SOUTH = GRID.bounds[:2]
 L_SHAPE = Polygon([(0, 0), (16, 0), (16, 8), (8, 8), (8, 14), (0, 14)])
 
@@ -47,7 +48,9 @@ def counts_of(roof: Heights, last: Heights) -> dict[str, Heights]:
 def drafted(roof: Heights, last: Heights) -> list[Polygon]:
     """Outlines of the draft."""
     level = np.zeros(GRID.shape, np.float32)
-    found = draft_manmade(counts_of(roof, last), level, GRID, settings=ManmadeSettings(), water=no_features("EPSG:25832"))
+    found = draft_manmade(
+        counts_of(roof, last), level, level, GRID, settings=ManmadeSettings(), water=no_features("EPSG:25832")
+    )
     assert set(found.symbol) <= {"521"}
     return list(found.geometry)
 
@@ -111,7 +114,9 @@ def test_draft_does_not_depend_on_where_the_grid_ends() -> None:
         padded[wide.window_of(GRID)] = counts
         wide_counts.append(padded)
     level = np.zeros(wide.shape, np.float32)
-    found = draft_manmade(counts_of(*wide_counts), level, wide, settings=ManmadeSettings(), water=no_features("EPSG:25832"))
+    found = draft_manmade(
+        counts_of(*wide_counts), level, level, wide, settings=ManmadeSettings(), water=no_features("EPSG:25832")
+    )
     (narrow,) = drafted(roof, last)
     assert found.geometry[0].symmetric_difference(narrow).area < 1e-6
 
@@ -140,6 +145,8 @@ def test_a_hall_of_two_hundred_metres_keeps_its_plan() -> None:
     hall = affinity.rotate(box(wide.west_m + 25, wide.bounds[1] + 75, wide.west_m + 225, wide.bounds[1] + 165), 8.0)
     roof = shapely.contains_xy(hall, east, north).astype(np.float32)
     last = np.ones(wide.shape, np.float32)
-    found = draft_manmade(counts_of(roof, last), last, wide, settings=ManmadeSettings(), water=no_features("EPSG:25832"))
+    found = draft_manmade(
+        counts_of(roof, last), last, 0 * last, wide, settings=ManmadeSettings(), water=no_features("EPSG:25832")
+    )
     assert len(found) == 1
     assert found.geometry[0].intersection(hall).area / found.geometry[0].union(hall).area > 0.95

@@ -75,6 +75,26 @@ def test_a_span_is_found_but_for_its_ends(pulses_per_m2: float, turn_deg: float)
     assert not found[: len(earth)].any()
 
 
+def test_wires_above_each_other_on_both_arms_are_found_and_go_on_past_a_tree() -> None:
+    """Six wires on three levels 6 m apart, the arms 8 m apart, with a tree that reaches up to the lowest of one arm."""
+    arms = [(aside, low) for aside in (-4.0, 4.0) for low in (12.0, 18.0, 24.0)]
+    line = np.concatenate(
+        [wire(110, aside_m=aside, low_m=low, per_m=3, turn_deg=30, seed=3 + k) for k, (aside, low) in enumerate(arms)]
+    )
+    tree = trees(np.array([[2.0, -3.5]]), top_m=11.5)
+    others = np.concatenate([ground(per_m2=12.0), tree])
+    found = wires_of(np.concatenate([others, line]))
+    assert found[len(others) :].mean() > 0.9
+    assert found[: len(others)].mean() < 0.001
+
+
+def test_shrubs_strewn_over_open_land_hold_no_wire() -> None:
+    """Crowns with a top at 5 m, some of them in line by chance: each has others beside it."""
+    strewn = np.random.default_rng(8).uniform(-55, 55, (400, 2))
+    shrubs = trees(strewn, top_m=6.0, radius_m=1.0, returns=12)
+    assert not wires_of(np.concatenate([ground(), shrubs])).any()
+
+
 def test_a_string_of_15_metres_is_too_short() -> None:
     """A fallen branch or a clothes line is no power line."""
     assert not wires_of(np.concatenate([ground(), wire(15, per_m=3)])).any()

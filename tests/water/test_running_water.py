@@ -16,15 +16,15 @@ from skimage.morphology import reconstruction
 from pipeline.lattice.grid import Grid, Heights
 from pipeline.settings import WaterSettings
 from pipeline.water.draft import BEGINS_M2, draft_water
+from pipeline.water.drainage.dams import DAM_MAX_HEIGHT_M, DAM_MAX_WIDTH_M
+from pipeline.water.drainage.drainage import downstream, drain, gathered, spill_height
+from pipeline.water.drainage.sinks import HOLLOW_MAX_DEPTH_M, drain_into_sinks
 from pipeline.water.running import flow, incision, reaches
 from pipeline.water.running.channels import Channel, find_channels
-from pipeline.water.running.dams import DAM_MAX_HEIGHT_M, DAM_MAX_WIDTH_M
-from pipeline.water.running.drainage import downstream, drain, gathered, spill_height
 from pipeline.water.running.flow import Runoff, lead_water
 from pipeline.water.running.incision import side_height
 from pipeline.water.running.porous import is_porous
 from pipeline.water.running.shores import on_land
-from pipeline.water.running.sinks import HOLLOW_MAX_DEPTH_M, drain_into_sinks
 from pipeline.water.sight.ground import Ground, in_memory
 
 GRID = Grid("EPSG:25832", 2000, 8000, 0.5, 400, 400)
@@ -331,7 +331,7 @@ def test_a_stream_ends_in_a_deep_hollow() -> None:
 
 
 def test_ditches_are_told_from_streams_by_their_course() -> None:
-    """A straight bed over a plain was dug, a winding one was not; size is told from what drains to it and from water."""
+    """A straight bed over a plain was dug, a winding one was not; size comes from what drains to it."""
     ditch = found_in(trench(floor_m=0.3, bank_m=1.0))
     assert ditch
     assert all(channel.is_dug and channel.symbol == "306" for channel in ditch)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+import shapely
 from shapely.geometry import Point, Polygon
 
 from pipeline.lattice.grid import Grid, Heights
@@ -209,3 +210,38 @@ def test_ponds_beside_each_other_are_drawn_once_each(monkeypatch: pytest.MonkeyP
     heights = np.where(silent, flat - 1, flat)
     monkeypatch.setattr(search, "MOST_SEARCHED", 60 * 60)
     assert len(bodies(heights, returns(silent=silent))) == 2
+
+
+def test_a_lake_that_the_survey_cuts_reaches_its_edge() -> None:
+    """Half a lake at the western edge is drawn up to the edge itself, corners included."""
+    away = np.hypot(EAST - WEST, NORTH - MIDDLE[1])
+    noise = np.random.default_rng(4).normal(0, 0.02, GRID.shape)
+    heights = (98.0 + np.maximum(away - 30, 0) / 3 + noise).astype(np.float32)
+    (found,) = bodies(heights, returns(silent=away < 30))
+    west = GRID.bounds[0]
+    along_edge = found.intersection(shapely.box(west - 1, SOUTH, west + 0.01, SOUTH + 120))
+    assert along_edge.bounds[3] - along_edge.bounds[1] > 0.95 * 60
+    true = shapely.intersection(Point(WEST, MIDDLE[1]).buffer(30), shapely.box(*GRID.bounds))
+    assert isinstance(true, Polygon)
+    assert overlap(found, true) > 0.9
+
+
+def test_a_pool_too_small_for_an_area_is_a_waterhole() -> None:
+    """A pool of 10 m across is less than the 110 m2 of 302, so it is a point, 303."""
+    found = draft_water(ground(basin(5.2), returns(silent=FROM_MIDDLE < 5.2)), scale=10000, settings=USUAL)
+    assert list(found.symbol) == ["303"]
+    assert found.geometry.iloc[0].distance(Point(MIDDLE)) < 2
+
+
+@pytest.mark.parametrize(("level_m", "shore_m", "symbol"), [(0.4, 250, "301"), (80.0, 250, "302"), (0.4, 60, "302")])
+def test_the_sea_is_told_by_level_and_extent(level_m: float, shore_m: float, symbol: str) -> None:
+    """Ten hectares at the level of the sea that go on beyond the survey are 301; a lake or a small creek is 302."""
+    grid = Grid("EPSG:25832", 0, 200, 2.0, 200, 200)
+    east, _ = np.meshgrid(*grid.centres())
+    wet = east < shore_m
+    random = np.random.default_rng(6)
+    heights = level_m + np.maximum(east - shore_m, 0) / 3 + random.normal(0, 0.02, grid.shape)
+    last = random.poisson(np.where(wet, 0.1, 8.0)).astype(np.float32)
+    found = draft_water(ground(heights.astype(np.float32), last, grid=grid), scale=10000, settings=USUAL)
+    body = max(found.itertuples(), key=lambda each: each.geometry.area)
+    assert body.symbol == symbol

@@ -24,7 +24,8 @@ FLOOR = np.abs(X - 100) < 25
 
 def flat_floor() -> Heights:
     """A valley between steep sides, its floor 50 m wide and falling 1 % to the south."""
-    return (50 + 0.01 * Y + 0.4 * np.maximum(np.abs(X - 100) - 25, 0) + ROUGH).astype(np.float32)
+    heights: Heights = (50 + 0.01 * Y + 0.4 * np.maximum(np.abs(X - 100) - 25, 0) + ROUGH).astype(np.float32)
+    return heights
 
 
 def marshes_of(heights: Heights, *, shine: Heights, canopy: Heights) -> list[float]:
@@ -41,18 +42,18 @@ def marshes_of(heights: Heights, *, shine: Heights, canopy: Heights) -> list[flo
         lone_shine=in_memory(shine),
     )
     found = draft_water(ground, scale=10_000, settings=WaterSettings(), climate="moderate")
-    return found[found["symbol"] == "310"].area.tolist()
+    return [float(area) for area in found[found["symbol"] == "310"].area]
 
 
 def test_a_dark_valley_floor_without_trees_may_be_marsh() -> None:
-    """Of a flat floor to which 4 ha drain, a good part of the lower half is proposed as marsh, and nothing beside it."""
+    """Of a flat floor to which 4 ha drain, a good part of the lower half is proposed as marsh."""
     areas_m2 = marshes_of(flat_floor(), shine=np.where(FLOOR, 60, 100).astype(np.float32), canopy=0 * ONES)
     assert 0.2 * 50 * 100 < sum(areas_m2) < 50 * 200
 
 
 @pytest.mark.parametrize("why", ["bright", "wooded", "sloping", "plain"])
 def test_one_sign_alone_is_no_marsh(why: str) -> None:
-    """A floor as bright as the ground around, one full of trees, dark ground on a slope, and a dark plain on which nothing gathers."""
+    """A floor as bright as the ground around, a wooded one, a dark slope, and a dark plain on which nothing gathers."""
     dark = np.where(FLOOR, 60, 100).astype(np.float32)
     heights = {
         "sloping": (50 + 0.15 * Y + ROUGH).astype(np.float32),

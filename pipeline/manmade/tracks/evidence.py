@@ -31,6 +31,8 @@ the others (our choice)."""
 USUAL_TIMES = {"trodden": 2.5, "driven": 2.5, "smooth": 2.0, "clean": 6.0, "bare": 5.0}
 """How many times what is usual around a contrast must be, beyond that, to count a half, by kind: so many that all kinds
 have about equal noise along curves (fitted on `scene_a`, `hard_moraine`, `hard_steep` and a block of real relief)."""
+NARROW = "trodden"
+"""Kind of contrast that shows narrow paths."""
 OF_PLANTS = ("clean", "bare")
 """Kinds of contrast that tell of plants; the others tell of the ground."""
 AROUND_M = 31.0
@@ -42,6 +44,9 @@ NOTHING = 0.4
 """Share below which a contrast counts nothing: noise of one kind must not drown another (our choice)."""
 ROUGH_M = 1.0
 """Sigma of the mean that roughness is measured against: lumps and hollows of some two metres (our choice)."""
+POWER = 1.5
+"""Power by which the shares of several kinds are added up and of whose sum the root is taken: with 1 the noise of weak
+kinds hides one that is strong, with more several weak ones no longer help each other (fitted as above)."""
 STEPS = 100
 """Parts of one in which strength is kept, so that all directions of a field fit in memory."""
 
@@ -55,13 +60,16 @@ class Evidence:
 
     Attributes
     ----------
-    strength : (DIRECTIONS, rows, cols) uint8, in STEPS parts of one: the sum over the kinds of evidence of a
-        share, each 0 to 1
-    growth : the same of the kinds that tell of plants: `clean` and `bare`
+    strength : (DIRECTIONS, rows, cols) uint8, in STEPS parts of one: the kinds of evidence together, each
+        a share of 0 to 1
+    trodden : the same of the floors of narrow paths alone, which show in nothing else
+    ground, growth : the same of the kinds that tell of the ground and of those that tell of plants
     grid : the cells
     """
 
     strength: Strength
+    trodden: Strength
+    ground: Strength
     growth: Strength
     grid: Grid
 
@@ -80,16 +88,20 @@ def find_evidence(bare_earth: Heights, counts: Mapping[str, Heights], grid: Grid
     course, _ = larger_cells(grid, least_m=COURSE_CELL_M)
     contrasts = _contrasts(bare_earth, counts, grid, course)
     usual = {kind: _usual(kind, contrast, course) for kind, contrast in contrasts.items()}
-    strength, growth = (np.zeros((DIRECTIONS, *course.shape), np.uint8) for _ in range(2))
+    strength, trodden, shape, growth = (np.zeros((DIRECTIONS, *course.shape), np.uint8) for _ in range(4))
     for number in range(DIRECTIONS):
         ground, plants = np.zeros(course.shape, np.float32), np.zeros(course.shape, np.float32)
         for kind, contrast in contrasts.items():
             found = contrast(number)
+            share = np.maximum(found / (found + usual[kind]) - NOTHING, 0) / (1 - NOTHING)
             into = plants if kind in OF_PLANTS else ground
-            into += np.maximum(found / (found + usual[kind]) - NOTHING, 0) / (1 - NOTHING)
-        strength[number] = np.round(np.minimum(ground + plants, 2.5) * STEPS)
-        growth[number] = np.round(plants * STEPS)
-    return Evidence(strength, growth, course)
+            into += share**POWER
+            if kind == NARROW:
+                trodden[number] = np.round(share * STEPS)
+        strength[number] = np.round(np.minimum((ground + plants) ** (1 / POWER), 2.5) * STEPS)
+        shape[number] = np.round(np.minimum(ground ** (1 / POWER), 2.5) * STEPS)
+        growth[number] = np.round(plants ** (1 / POWER) * STEPS)
+    return Evidence(strength, trodden, shape, growth, course)
 
 
 def _contrasts(bare_earth: Heights, counts: Mapping[str, Heights], grid: Grid, course: Grid) -> dict[str, Contrast]:

@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from pipeline.compiled import compiled
 from pipeline.lattice.filters.box import square_mean
 from pipeline.lattice.grid import Grid, Heights
-from pipeline.manmade.tracks.evidence import STEPS, Evidence
+from pipeline.manmade.tracks.evidence import STEPS, Strength
 from pipeline.manmade.tracks.strips import DIRECTIONS, unit_along
 from pipeline.outlines.squares import squares_over
 
@@ -23,28 +23,32 @@ REACH_M = STEP_M * STEPS_EACH_WAY + STEP_M
 """How far from a cell the evidence lies that decides about it."""
 
 
-def follow(evidence: Evidence, /) -> tuple[Heights, NDArray[np.int8]]:
+def follow(strength: Strength, grid: Grid, /) -> tuple[Heights, NDArray[np.int8]]:
     """Mean strength along the best smooth curve through each cell, and the curve's direction there.
 
     The best curve is found by dynamic programming over cells and headings: the best curve that comes to a cell with a
     heading is the best of those that come to the cell one step behind it with nearly that heading, and one step more.
 
+    Parameters
+    ----------
+    strength : (DIRECTIONS, rows, cols) uint8, in STEPS parts of one, see `Evidence`
+
     Returns
     -------
-    (rows, cols) float32, as strength is counted in `Evidence` but in whole ones; (rows, cols) int8, see `unit_along`
+    (rows, cols) float32 strength in whole ones; (rows, cols) int8, see `unit_along`
     """
-    wide = evidence.grid.pad(REACH_M)
-    rim = round((wide.rows - evidence.grid.rows) / 2)
+    wide = grid.pad(REACH_M)
+    rim = round((wide.rows - grid.rows) / 2)
     # What the rim of the survey shows is taken to go on, or courses would fade out before they leave it.
-    planes = [np.pad(plane.astype(np.float32) / np.float32(STEPS), rim, mode="edge") for plane in evidence.strength]
+    planes = [np.pad(plane.astype(np.float32) / np.float32(STEPS), rim, mode="edge") for plane in strength]
     mean = np.zeros(wide.shape, np.float32)
     direction = np.zeros(wide.shape, np.int8)
-    for square in squares_over(wide, evidence.grid.bounds, margin_m=REACH_M):
+    for square in squares_over(wide, grid.bounds, margin_m=REACH_M):
         part = np.stack([square.around(plane) for plane in planes])
         best, number = _best(part, wide.cell_m)
         mean[square.own] = best[square.inner]
         direction[square.own] = number[square.inner]
-    own = wide.window_of(evidence.grid)
+    own = wide.window_of(grid)
     return mean[own], direction[own]
 
 

@@ -17,19 +17,18 @@ Numbers = NDArray[np.float64]
 STRETCH_M = 41.0
 """Length of the stretch of a line that decides about its middle (our choice)."""
 WEIGHTS = {
-    "always": -0.39,
-    "prominence": 7.92,
-    "bridged": -2.24,
-    "steep": -3.22,
-    "hollow": -1.11,
-    "spur": -1.33,
-    "uneven": -1.81,
-    "edges": 1.13,
+    "always": -1.06,
+    "prominence": 7.40,
+    "ground": 2.68,
+    "steep": -3.50,
+    "hollow": -0.97,
+    "spur": -1.67,
+    "uneven": -0.74,
 }
 """Log-odds of `measures`, by name. Fitted (logistic regression with a ridge of 2) to stretches of lines of `scene_a`,
 `hard_moraine`, `hard_steep`, `hard_karst`, the western half of the boreal km2 and a block of real relief with and
 without invented forest, whose roads were traced by eye."""
-USUAL_SHOWN = 1.2
+USUAL_SHOWN = 1.1
 """Prominence from which it is counted (as fitted)."""
 GENTLE = 0.3
 """Gradient up to which it says nothing: rills run straight down steep slopes, ways do so seldom (as fitted)."""
@@ -42,16 +41,21 @@ MOST_FOLD_M = 2.0
 """Height of a fold above which it counts no more."""
 ENOUGH_GROWTH = 0.4
 """Strength of what plants show from which the shape of the ground does not speak against a course (our choice)."""
-MOST_EDGES = 0.5
-"""Contrast of slopes above which it counts no more."""
-EDGES_M = ((0.5, 1.25), (0.75, 1.75), (1.0, 2.25), (1.5, 3.0), (2.0, 4.0), (3.0, 5.5), (5.0, 8.0))
-"""Half the width of a floor, and how far beside it the edges are measured, as in `bench`."""
 
+MOST_GROUND = 0.5
+"""Strength of what the ground shows above which it counts no more (our choice)."""
+DITCH_M = 0.22
+"""How much both sides rise within DITCH_ASIDE_M of the middle of a ditch: more than beside a trodden path (our choice:
+paths are worn some 0.15 m deep)."""
+DITCH_ASIDE_M = 1.25
+"""Half the width of a sunken lane for a cart, in which a ditch has risen and a lane has not (our choice)."""
+NOTCH_OFF_M = 1.0
+"""How far a line may run beside the bottom of a ditch: a cell (our choice)."""
 MOST_WET = 0.6
 """Share of a stretch in the bed of a watercourse above which it is that: a track crosses it (our choice)."""
-BEGINS = 0.6
+BEGINS = 0.5
 """Likelihood that a stretch must reach somewhere (our choice)."""
-CONTINUES = 0.35
+CONTINUES = 0.2
 """Likelihood down to which it goes on (our choice)."""
 LEAST_STRETCH_M = 25.0
 """Shortest stretch kept, and shortest gap left open (our choice)."""
@@ -65,12 +69,13 @@ class Shown:
     ----------
     prominence : of the best curve there
     seen : 1 where a crest runs, 0 on a bridge
-    growth : strength of what plants show above what is usual around
+    ground, growth : strength of what the ground and what plants show, above what is usual around
     wet : 1 in the bed of a watercourse, 0 elsewhere
     """
 
     prominence: Numbers
     seen: Numbers
+    ground: Numbers
     growth: Numbers
     wet: Numbers
 
@@ -78,7 +83,8 @@ class Shown:
 def likelihood(sections: Sections, shown: Shown, /) -> Numbers:
     """(n,) how likely the line is a course at each profile, 0 to 1."""
     log_odds = sum(WEIGHTS[name] * values for name, values in measures(sections, shown).items())
-    in_bed = _over(shown.wet) > MOST_WET
+    height = _over(sections.height_m)
+    in_bed = _over(np.maximum(shown.wet, _in_notch(height))) > MOST_WET
     return np.where(in_bed, 0.0, 1 / (1 + np.exp(-np.asarray(log_odds))))
 
 
@@ -95,17 +101,16 @@ def measures(sections: Sections, shown: Shown, /) -> dict[str, Numbers]:
     return {
         "always": np.ones(len(floor)),
         "prominence": _over(shown.prominence) - USUAL_SHOWN,
-        "bridged": 1 - _over(shown.seen),
+        "ground": np.minimum(_over(shown.ground), MOST_GROUND),
         "steep": np.maximum(_over(np.abs(sections.climb)) - GENTLE, 0),
         "hollow": np.clip(far, 0, MOST_FOLD_M) * is_fold,
         "spur": np.clip(-far, 0, MOST_FOLD_M) * is_fold,
         "uneven": by_ground * spread / np.maximum(floor, 1),
-        "edges": np.clip(_edges(height), -0.2, MOST_EDGES),
     }
 
 
-def kept(line: LineString, likely: Numbers, /) -> list[tuple[LineString, float]]:
-    """The stretches of a line that are likely enough, each with the mean of its likelihood.
+def kept(line: LineString, likely: Numbers, /) -> list[LineString]:
+    """The stretches of a line that are likely enough.
 
     Parameters
     ----------
@@ -115,14 +120,16 @@ def kept(line: LineString, likely: Numbers, /) -> list[tuple[LineString, float]]
     few = max(1, round(LEAST_STRETCH_M / APART_M))
     goes = ~_long_runs(~goes, few)
     label, n = ndimage.label(goes)
-    stretches = []
+    stretches: list[LineString] = []
     for number in range(1, n + 1):
         at = np.flatnonzero(label == number)
         if likely[at].max() < BEGINS or (len(at) < few and len(at) < len(likely)):
             continue
         start = 0.0 if at[0] == 0 else at[0] * APART_M
         end = line.length if at[-1] == len(likely) - 1 else (at[-1] + 1) * APART_M
-        stretches.append((substring(line, start, end), float(likely[at].mean())))
+        stretch = substring(line, start, end)
+        if isinstance(stretch, LineString):
+            stretches.append(stretch)
     return stretches
 
 
@@ -146,16 +153,17 @@ def _both_sides(height_m: Numbers, away_m: float) -> Numbers:
     return np.asarray((_at(height_m, away_m) + _at(height_m, -away_m)) / 2)
 
 
+def _in_notch(height_m: Numbers) -> NDArray[np.bool_]:
+    """(n,) bool: whether the ground rises at once to both sides of the middle, or of a place just beside it."""
+    middles = np.arange(-NOTCH_OFF_M, NOTCH_OFF_M + 0.1, 0.5)
+    return np.asarray(np.any([_lower_side(height_m, middle) > DITCH_M for middle in middles], axis=0))
+
+
+def _lower_side(height_m: Numbers, middle_m: float) -> Numbers:
+    """Rise from a place of the profile to the lower of the two DITCH_ASIDE_M beside it."""
+    sides = (_at(height_m, middle_m + DITCH_ASIDE_M), _at(height_m, middle_m - DITCH_ASIDE_M))
+    return np.asarray(np.minimum(*sides) - _at(height_m, middle_m))
+
+
 def _at(height_m: Numbers, offset_m: float) -> Numbers:
     return np.asarray(height_m[:, int(np.argmin(np.abs(across() - offset_m)))])
-
-
-def _edges(height_m: Numbers) -> Numbers:
-    """Slope of the gentler side beside the floor less that of the steeper half of the floor, at the best width."""
-    best = np.full(len(height_m), -np.inf)
-    for inner, outer in EDGES_M:
-        left, right = _at(height_m, inner), _at(height_m, -inner)
-        floor = np.maximum(np.abs(left), np.abs(right)) / inner
-        beside = np.minimum(np.abs(_at(height_m, outer) - left), np.abs(_at(height_m, -outer) - right))
-        best = np.maximum(best, beside / (outer - inner) - floor)
-    return best

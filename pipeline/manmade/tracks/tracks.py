@@ -26,7 +26,7 @@ from pipeline.lattice.grid import Grid, Heights, Mask
 from pipeline.lattice.sampling import Numbers, sample
 from pipeline.lattice.windows import highest_around
 from pipeline.manmade.tracks.crests import crests
-from pipeline.manmade.tracks.evidence import STEPS, Evidence, find_evidence
+from pipeline.manmade.tracks.evidence import STEPS, Evidence, Strength, find_evidence
 from pipeline.manmade.tracks.follow import follow, stands_out, usual_around
 from pipeline.manmade.tracks.judging import Shown, kept, likelihood
 from pipeline.manmade.tracks.kind import kind_of
@@ -38,9 +38,9 @@ SAME_BED_M = 5.0
 """Distance from a watercourse within which a line runs in its bed: a stream and its banks (our choice)."""
 MOST_SURE = 0.9
 """Greatest confidence: none has been looked at on foot."""
-GOES_ON = 0.8
+GOES_ON = 0.78
 """Prominence down to which a crest goes on (fitted on `scene_a`, a block of real relief and half of a boreal km2)."""
-IS_SURE = 1.1
+IS_SURE = 1.0
 """Prominence that a crest must reach somewhere (fitted on the same)."""
 LEAST_CREST_M = 25.0
 """Shortest crest (our choice)."""
@@ -62,15 +62,15 @@ def draw_tracks(
     if not np.isfinite(bare_earth).any():
         return no_features(grid.crs)
     evidence = find_evidence(bare_earth, counts, grid)
-    mean, direction = follow(evidence)
-    prominence = stands_out(mean, evidence.grid)
+    prominence, direction = _best_of(evidence)
     cell_m = evidence.grid.cell_m
     chains = crests(prominence, direction, cell_m=cell_m, low=GOES_ON, high=IS_SURE, least_m=LEAST_CREST_M)
     linked = bridges(chains, prominence, direction, cell_m=cell_m, most_cost=MOST_BRIDGE_M)
-    heights, growth = fill_nearest(bare_earth), _growth(evidence, direction)
-    likely = Judge(prominence, chains, growth, evidence.grid, heights, grid, shapely.STRtree(watercourses))
+    ground, growth = (_along(stack, direction, evidence.grid) for stack in (evidence.ground, evidence.growth))
+    water = shapely.STRtree(watercourses)
+    likely = Judge(prominence, chains, ground, growth, evidence.grid, fill_nearest(bare_earth), grid, water)
     lines = without_scraps(network_lines(chains | linked, evidence.grid))
-    stretches = [stretch for line in lines for stretch, _ in kept(line, likely.along(line))]
+    stretches = [stretch for line in lines for stretch in kept(line, likely.along(line))]
     lines = without_scraps(without_spurs(stretches))
     return _features(lines, likely)
 
@@ -82,13 +82,15 @@ class Judge:
     Attributes
     ----------
     prominence, chains : (rows, cols) of `course`, what stands out in it, and the cells of crests
-    growth : (rows, cols) of `course`, strength of what plants show along the best curve
+    ground, growth : (rows, cols) of `course`, what the ground and what plants show along the best curve, above the
+        usual
     heights : (rows, cols) of `grid`, bare earth in metres, no NaN
     water : watercourses
     """
 
     prominence: Heights
     chains: Mask
+    ground: Heights
     growth: Heights
     course: Grid
     heights: Heights
@@ -108,17 +110,27 @@ class Judge:
         """What the cells show at each profile."""
         places = shapely.get_coordinates(shapely.line_interpolate_point(line, sections.along_m))
         near = ndimage.binary_dilation(self.chains, np.ones((3, 3), bool)).astype(np.float32)
-        prominence, seen, growth = (sample(grid, self.course, places) for grid in (self.prominence, near, self.growth))
+        grids = self.prominence, near, self.ground, self.growth
+        prominence, seen, ground, growth = (np.nan_to_num(sample(grid, self.course, places)) for grid in grids)
         wet = np.zeros(len(places))
         wet[self.water.query(shapely.points(places), predicate="dwithin", distance=SAME_BED_M)[0]] = 1
-        return Shown(np.nan_to_num(prominence, nan=1.0), np.nan_to_num(seen), np.nan_to_num(growth), wet)
+        return Shown(prominence, seen, ground, growth, wet)
 
 
-def _growth(evidence: Evidence, direction: NDArray[np.int8]) -> Heights:
-    """(rows, cols) float32, what plants show along the best curve, there or beside it, above the usual."""
-    here = np.take_along_axis(evidence.growth, direction[None].astype(np.int64), axis=0)[0]
+def _best_of(evidence: Evidence) -> tuple[Heights, NDArray[np.int8]]:
+    """Prominence and direction of the best curve through each cell, by all evidence or by that of narrow paths."""
+    mean, direction = follow(evidence.strength, evidence.grid)
+    narrow, its_direction = follow(evidence.trodden, evidence.grid)
+    prominence, its_prominence = (stands_out(values, evidence.grid) for values in (mean, narrow))
+    is_narrow = its_prominence > prominence
+    return np.where(is_narrow, its_prominence, prominence), np.where(is_narrow, its_direction, direction)
+
+
+def _along(strength: Strength, direction: NDArray[np.int8], grid: Grid) -> Heights:
+    """(rows, cols) float32, strength along the best curve, there or beside it, above the usual."""
+    here = np.take_along_axis(strength, direction[None].astype(np.int64), axis=0)[0]
     best = highest_around(here, 1).astype(np.float32) / np.float32(STEPS)
-    return best - usual_around(best, evidence.grid)
+    return best - usual_around(best, grid)
 
 
 def _features(lines: list[LineString], judge: Judge) -> gpd.GeoDataFrame:
@@ -162,4 +174,5 @@ def _measured(line: LineString, judge: Judge) -> Measured:
 
 def _sentence(one: Measured) -> str:
     gap = f", {one.bridged:.0%} of it bridged over gaps" if one.bridged >= 0.05 else ""
-    return f"{one.shown:.1f} times the usual evidence of a course, floor {one.width_m:.1f} m wide, climbs {one.climb:.0%}{gap}"
+    shown = f"{one.shown:.1f} times the usual evidence of a course"
+    return f"{shown}, floor {one.width_m:.1f} m wide, climbs {one.climb:.0%}{gap}"

@@ -101,7 +101,8 @@ def _per_ha(boulders: gpd.GeoDataFrame, counts: Floats, known: Mask, grid: Grid,
     east, north = grid.centres()
     sigma = reach_m / CELL_M
     inside = cell >= 0
-    count = np.bincount(cell[inside], weights=counts[inside], minlength=coarse.rows * coarse.cols)
+    count = np.zeros(coarse.rows * coarse.cols)
+    np.add.at(count, cell[inside], counts[inside])
     lumps = _blurred(count.reshape(coarse.shape), sigma)
     seen = count_in_cells(coarse.cell_index(east[col], north[row]), coarse.shape).astype(np.float64)
     seen_m2 = _blurred(seen, sigma) * grid.cell_m**2

@@ -313,10 +313,16 @@ def _moved(places: Places, by_m: Floats, /) -> Places:
     return replace(places, en=en, down=down)
 
 
+def along_line(places: Floats, /) -> Floats:
+    """(n, 2) unit vectors along a line given by places a metre apart, smoothed over some five of them."""
+    way = np.gradient(ndimage.gaussian_filter1d(places, 2.0, axis=0, mode="nearest"), axis=0)
+    unit: Floats = way / np.maximum(np.hypot(way[:, 0], way[:, 1]), 1e-9)[:, None]
+    return unit
+
+
 def _square_to(line: Floats, down: Floats, /) -> Floats:
     """Unit vectors square to a line, to the side of those given."""
-    way = np.gradient(ndimage.gaussian_filter1d(line, 2.0, axis=0, mode="nearest"), axis=0)
-    way = way / np.maximum(np.hypot(way[:, 0], way[:, 1]), 1e-9)[:, None]
+    way = along_line(line)
     square = np.column_stack((way[:, 1], -way[:, 0]))
     side = np.where((square * down).sum(axis=1) < 0, -1.0, 1.0)
     turned: Floats = square * side[:, None]

@@ -28,7 +28,7 @@ from pipeline.settings import Flow, LayerSettings, PointsSettings, RoofSettings,
 from pipeline.steps.block.reaches import EARTH_AROUND_M, LOOK_AROUND_M
 from pipeline.steps.block.reading import Columns, engine, laid_out, read_shifts
 from pipeline.survey.disputes import count_disputes
-from pipeline.terrain.counts import class_counts, lone_ground
+from pipeline.terrain.counts import class_counts, lone_ground, wire_counts
 from pipeline.terrain.profile import profile_grids
 from pipeline.terrain.surface import canopy_height, ground_support, lowest_last, surface_from_ground
 
@@ -161,4 +161,5 @@ def _rasters(
     )
     made |= class_counts(asprs_class, cloud.east, cloud.north, cloud.is_last, core)
     made |= lone_ground(cloud, asprs_class, above_m, core)
+    made |= wire_counts(cloud, asprs_class, above_m, core)
     return made

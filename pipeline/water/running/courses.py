@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.compiled import compiled
-from pipeline.water.running.drainage import Drainage
+from pipeline.water.drainage.drainage import Drainage
 
 BRIDGE_M = 60.0
 """Length of a course, in metres, over which nothing is seen of a small stream that is seen again below: a wet meadow,

@@ -9,11 +9,11 @@ from numpy.typing import NDArray
 
 from pipeline.lattice.grid import Grid
 from pipeline.lattice.larger_cells import cells_times_as_wide
-from pipeline.water.running.dams import without_dams
-from pipeline.water.running.drainage import Drainage, downstream, gathered
+from pipeline.water.drainage.dams import without_dams
+from pipeline.water.drainage.drainage import Drainage, downstream, gathered
+from pipeline.water.drainage.sinks import drain_into_sinks
 from pipeline.water.running.incision import beds
 from pipeline.water.running.inflow import inflow
-from pipeline.water.running.sinks import drain_into_sinks
 from pipeline.water.sight.ground import Read, times_for
 
 FLOW_CELL_M = 2.0

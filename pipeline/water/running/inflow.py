@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.lattice.windows import lowest_around
-from pipeline.water.running.drainage import Drainage
+from pipeline.water.drainage.drainage import Drainage
 from pipeline.water.running.incision import SIDE_M
 
 

@@ -10,7 +10,7 @@ from shapely.geometry import LineString
 
 from pipeline.lattice.grid import EastNorth, Grid, Heights
 from pipeline.outlines.skeleton import rounded
-from pipeline.water.running.drainage import Drainage
+from pipeline.water.drainage.drainage import Drainage
 from pipeline.water.sight.ground import SQUARE_CELLS, Read, small_window, squares
 
 TOLERANCE_M = 0.5

@@ -121,6 +121,18 @@ def test_a_cliff_that_runs_on_into_a_turning_bank_is_drawn_without_it(bank_m: fl
     assert 10 < table.geometry.iloc[0].length < 16
 
 
+def test_both_branches_of_a_fork_are_drawn() -> None:
+    """A face of 4 m, 60 m long, and one of 2 m that leaves it in its middle: a line lies on each of the three arms."""
+    east, north = np.meshgrid(*GRID.centres())
+    face = np.clip((40.0 - east) / 0.5 + 0.5, 0, 1)
+    branch = np.clip((north - 40.0) / 0.5 + 0.5, 0, 1) * np.clip((72 - east) / 10, 0, 1) * (east > 40)
+    ends = np.clip(np.minimum(north - 10, 70 - north) / 5, 0, 1)
+    heights = (200 + ends * (4.0 * face + 2.0 * branch)).astype(np.float32)
+    lines = cliffs_in(heights).geometry.union_all()
+    for place in ((40, 22), (40, 58), (52, 40)):
+        assert lines.distance(shapely.Point(place)) < 2
+
+
 def test_a_face_too_short_for_the_symbol_is_drawn_at_its_least_length() -> None:
     """ISOM 2017-2, 202: at least 0.6 mm at 1:15000, which is 9 m."""
     table = every_face(ground(height_m=4.0, length_m=12.0), np.full(GRID.shape, 0.3, np.float32))

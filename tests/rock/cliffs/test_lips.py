@@ -13,7 +13,7 @@ from pipeline.lattice.grid import Grid, Heights
 from pipeline.points.classes import classify_returns
 from pipeline.returns.cloud import Cloud
 from pipeline.rock.cliffs.cliffs import cut_where_weak, find_cliffs, measure_faces
-from pipeline.rock.cliffs.falls import measure_steps
+from pipeline.rock.cliffs.falls import Steps, measure_steps
 from pipeline.rock.cliffs.lips import put_back_lips
 from pipeline.settings import PointsSettings, RockSettings, TerrainSettings
 from pipeline.terrain.surface import ground_support, lowest_last, surface_from_ground
@@ -167,3 +167,16 @@ def test_a_short_weak_end_stays_with_its_cliff() -> None:
     steps = measure_steps(heights, GRID)
     line = LineString([(LIP_EAST, 3), (LIP_EAST, 57)])
     assert cut_where_weak(line, steps, GRID, excess_m=SETTINGS.cliff_excess_m) == [line]
+
+
+@pytest.mark.parametrize(("leads_down", "n_pieces"), [(True, 2), (False, 1)])
+def test_two_steps_one_below_the_other_are_cut_where_the_line_leads_down(leads_down: bool, n_pieces: int) -> None:
+    """Two steps 15 m apart are two lines, though little between is weak; a line along a side that is low stays one."""
+    line = LineString([(5, 45), (25, 45), (25, 30), (55, 30)])
+    is_strong = (NORTH > 43) | (NORTH < 32)
+    down_north = np.where(is_strong | leads_down, -1.0, 0.0)
+    steps = Steps(np.full(GRID.shape, 5.0), np.where(is_strong, 4.0, 0.5), 1.0 - np.abs(down_north), down_north)
+    pieces = cut_where_weak(line, steps, GRID, excess_m=SETTINGS.cliff_excess_m)
+    assert len(pieces) == n_pieces
+    if leads_down:
+        assert [piece.length for piece in pieces] == pytest.approx([22, 32], abs=2)

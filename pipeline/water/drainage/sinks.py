@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 
-from pipeline.water.running.drainage import NO_SINKS, Drainage, drain, spill_height
+from pipeline.water.drainage.drainage import NO_SINKS, Drainage, drain, spill_height
 
 HOLLOW_MAX_DEPTH_M = 1.0
 """Depth in metres up to which water is led out of a hollow over its lowest rim: logs, the error of the bare earth and

@@ -51,7 +51,7 @@ def drain(heights: NDArray[np.float64], sinks: NDArray[np.int64] = NO_SINKS, /) 
     heights : (rows, cols) metres; NaN where unknown
     sinks : (k,) flat indices of cells in which water goes into the ground
     """
-    rows, cols = heights.shape
+    cols = heights.shape[1]
     searched = _search(heights, sinks)
     receiver, order, cut = searched.receiver, searched.order, searched.heights.copy()
     _cut_out(receiver, order, cut)

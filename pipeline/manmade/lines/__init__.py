@@ -1,0 +1,1 @@
+"""Walls, fences, hedges and wires: thin lines that people built or planted."""

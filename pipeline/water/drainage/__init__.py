@@ -1,0 +1,1 @@
+"""Drainage: where water runs over the ground, through banks and into sinks."""
