@@ -2,8 +2,8 @@
 
 BEFORE and AFTER are folders that hold a draft of each tile under the name of the tile. Each draft is drawn over its own
 shaded relief: contours brown, earth banks orange, cliffs and boulders black, knolls dark orange dots, pits light ones,
-water blue, tracks and rides magenta, walls, fences and buildings violet, ground that the survey has not seen outlined in
-grey. What is counted is printed.
+water and marsh blue, tracks and rides magenta, walls, fences and buildings violet, ground that the survey has not seen
+and stony ground outlined in grey, open land in ochre. What is counted is printed.
 """
 
 from __future__ import annotations

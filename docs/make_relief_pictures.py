@@ -1,8 +1,8 @@
 """Drafts of real relief under invented forest beside that relief: `python -m docs.make_relief_pictures SCENES OUTS`.
 
-SCENES is a folder of scenes of known truth (`SCENE/truth_dem.tif`, `SCENE/truth.gpkg`), OUTS one of their drafts. On the
-left stands the true bare earth shaded, with the boulders of 1 m and more (black), knolls (dark orange) and pits (light)
-that were put in; on the right the draft over the same shading, in the inks of `docs/make_fault_pictures.py`.
+SCENES is a folder of scenes of known truth (`SCENE/truth_dem.tif`, `SCENE/truth.gpkg`), OUTS one of their drafts. On
+the left stands the true bare earth shaded, with the boulders of 1 m and more (black), knolls (dark orange) and pits
+(light) that were put in; on the right the draft over the same shading, in the inks of `docs/make_fault_pictures.py`.
 """
 
 from __future__ import annotations

@@ -35,7 +35,7 @@ SYMBOLS = (
     (("111", "112"), (250, 150, 60), 4),
     (("204", "205", "206", "207", "203"), (0, 0, 0), 4),
 )
-"""In the order they are drawn. Undergrowth and single trees are left out: the pictures are of ground and what is on it."""
+"""In the order they are drawn. Undergrowth and single trees are left out, as they would hide the ground."""
 COUNTED = {
     "boulders (204..207)": (("204", "205", "206", "207"), "", ""),
     "boulder fields, stony ground, bare rock (208..214)": (("208", "209", "210", "211", "212", "214"), "area", "m2"),

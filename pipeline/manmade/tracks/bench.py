@@ -29,7 +29,8 @@ def floor_contrast(heights: Heights, number: int, /, *, made: str, cell_m: float
     beside the floor, left and right, and in the left and the right half of the floor. The contrast is the gentler of
     the two sides minus the steeper of the two halves, in metres per metre: a bench in a slope, a cutting, a sunken lane
     and an embankment all have it; an even slope has none, nor has a bed in the shape of a V, whose halves are as steep
-    as its sides, nor an edge, which has one side only. The best of the widths counts. Negative values are 0.
+    as its sides, nor an edge, which has one side only. The best of the widths counts, of those that the cells are
+    fine enough for; where they are for none, nothing is found. Negative values are 0.
 
     Parameters
     ----------
@@ -40,6 +41,8 @@ def floor_contrast(heights: Heights, number: int, /, *, made: str, cell_m: float
     mean = along_mean(heights, number, length_m=ALONG_M, cell_m=cell_m)
     east, north = unit_along(number)
     pairs = np.array([pair for pair in WIDTHS_M[made] if pair[0] >= 0.75 * cell_m], np.float64) / cell_m
+    if not len(pairs):
+        return np.zeros(mean.shape, np.float32)
     rim = int(np.ceil(pairs[-1, 1])) + 1
     # To the left of the direction: its east and north turned by a quarter.
     return _contrast(np.pad(mean, rim, mode="edge"), pairs, -east, -north, rim, cell_m)
