@@ -72,13 +72,15 @@ class Run:
             out=features / "rides.gpkg",
             settings=settings,
         )
-        (features / "water.gpkg").write_bytes((self.out / "work" / "features" / "water.gpkg").read_bytes())
+        for name in ("water.gpkg", "borrowed.gpkg"):
+            (features / name).write_bytes((self.out / "work" / "features" / name).read_bytes())
         compose(
             features=features,
             plan=plan,
             outline=self.out / "work" / "outline.gpkg",
             out=folder / "draft.gpkg",
             left_out=folder / "left_out.csv",
+            disagreements=folder / "disagreements.csv",
             map_date=MAP_DATE,
             rock=RockSettings(),
             vegetation=settings,
