@@ -377,5 +377,5 @@ rule manifest:
         plan=PLAN.mark,
         code=PLAN.code("manifest"),
     shell:
-        "python -m pipeline manifest --folder=. --plan=work/plan.json --decided={input.decided:q} --out={output:q}"
-        " 2> {log:q}"
+        "python -m pipeline manifest --folder=. --plan=work/plan.json --decided={input.decided:q}"
+        " --borrowed={input.borrowed:q} --out={output:q} 2> {log:q}"

@@ -48,7 +48,14 @@ def test_the_manifest_drops_what_is_no_longer_part_of_the_area(tmp_path: Path) -
     write_layers(out / "draft.gpkg", {"rock_point": no_features("EPSG:25832")})
     write_json(work / "plan.json", {"tiles": [{"name": "a"}], "blocks": ["e1_n1"], "fields": {"whole": []}})
     write_json(work / "decided.json", {})
-    manifest(folder=out, plan=work / "plan.json", decided=work / "decided.json", out=out / "manifest.json")
+    write_json(work / "borrowed.json", {"sources": []})
+    manifest(
+        folder=out,
+        plan=work / "plan.json",
+        decided=work / "decided.json",
+        borrowed=work / "borrowed.json",
+        out=out / "manifest.json",
+    )
     assert kept.exists()
     assert not removed.exists()
     made = read_json(out / "manifest.json")["made"]

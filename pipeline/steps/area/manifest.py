@@ -18,7 +18,7 @@ OF_FIELDS = ("running", "base_level", *(f"features/{name}" for name in ("landfor
 """Folders of the work files that hold one file or folder a field."""
 
 
-def manifest(*, folder: Path, plan: Path, decided: Path, out: Path) -> None:
+def manifest(*, folder: Path, plan: Path, decided: Path, borrowed: Path, out: Path) -> None:
     """What went in, what came out, with which settings and versions; what tiles and blocks of before left is dropped.
 
     It carries no clock time, so that the same input gives the same file; the files themselves have dates.
@@ -36,7 +36,7 @@ def manifest(*, folder: Path, plan: Path, decided: Path, out: Path) -> None:
     ]
     content |= {
         "decided": arrays.read_json(decided),
-        "borrowed": arrays.read_json(folder / "report" / "borrowed.json")["sources"],
+        "borrowed": arrays.read_json(borrowed)["sources"],
         "tussock": version("tussock"),
         "python": platform.python_version(),
         "libraries": {name: version(name) for name in LIBRARIES},
