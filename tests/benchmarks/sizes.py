@@ -1,4 +1,4 @@
-"""What whole drafts of square areas cost: `python -m tests.benchmarks.sizes SCENE [--sides 500,1000,2000,4000]`.
+"""What whole drafts of square areas cost: `python -m tests.benchmarks.sizes SCENE [--sides 500,1000,2000]`.
 
 Each area is made of copies of a scene, one pulse in so many kept, and drafted from LAZ to field sheet on two cores.
 """
@@ -18,7 +18,7 @@ from tests.benchmarks.results import Table
 from tests.benchmarks.watched import Cost, run_watched
 from tests.runs import write_area
 
-SIDES_M = (500, 1000, 2000, 4000)
+SIDES_M = (500, 1000, 2000)
 """Sides, in metres, of the areas that are compared: each has four times the ground of the one before."""
 KEEP_ONE_IN = 8
 """One pulse in so many stays, which leaves one a square metre: 16 km2 of all of them would take an hour."""
