@@ -47,6 +47,6 @@ def test_lake_of_the_makers_is_drawn_and_dry_ground_is_not() -> None:
     water = shapely.union_all([body.shape for body in found])
     is_inside = shapely.contains_xy(water, cloud.east, cloud.north)
     assert is_inside[classes == 9].mean() > 0.9
-    # 2.0 % since lakes are drawn up to the edge of the survey (below it before): returns of the shore at the tile's rim.
+    # 2.0 % since lakes are drawn up to the edge of the survey: returns of the shore at the rim of the tile.
     assert is_inside[classes == 2].mean() < 0.025
     assert len(found) >= 4
