@@ -137,7 +137,7 @@ MUTATIONS = [
         "pipeline/plan/plan.py",
         "    @cached_property\n    def _blocks_near(",
         "    @property\n    def _blocks_near(",
-        "tests/plan/test_plan.py::test_planning_grows_with_the_tiles_and_no_faster",
+        "tests/plan/test_plan.py::test_neighbours_are_looked_up_once_for_each_tile_and_block",
     ),
     Mutation(
         "files of removed tiles stay",

@@ -7,7 +7,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from pipeline.lattice.blocks import block_named, touches
+from pipeline.lattice.blocks import Block, block_named, blocks_near, touches
+from pipeline.plan import plan as plan_module
 from pipeline.plan.cut import LEAST_HALO_M, block_for_density, cell_for_density, halo_for
 from pipeline.plan.plan import Plan
 from pipeline.settings import FlowSettings
@@ -58,6 +59,20 @@ def test_planning_grows_with_the_tiles_and_no_faster() -> None:
         assert tracemalloc.get_traced_memory()[1] < 2000 * n_jobs
     finally:
         tracemalloc.stop()
+
+
+def test_neighbours_are_looked_up_once_for_each_tile_and_block(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Asked anew for every job, planning would take time by the square of the tiles."""
+    asked = []
+
+    def counted(*arguments: object, **named: object) -> list[Block]:
+        asked.append(arguments)
+        return blocks_near(*arguments, **named)  # type: ignore[arg-type]
+
+    monkeypatch.setattr(plan_module, "blocks_near", counted)
+    plan = made_plan(6)
+    ask_all(plan)
+    assert 0 < len(asked) <= len(plan.tile_names) + len(plan.block_names)
 
 
 @settings(deadline=None)  # the first plan takes longer than the others
