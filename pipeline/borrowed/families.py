@@ -6,8 +6,10 @@ import geopandas as gpd
 import numpy as np
 from numpy.typing import NDArray
 
+from pipeline.features import WAYS
+
 FAMILIES = {
-    "way": ("502", "503", "504", "505", "506", "507", "508", "532"),
+    "way": (*WAYS, "508", "532"),
     "watercourse": ("304", "305", "306", "309"),
     "wire": ("510", "511"),
     "wall": ("513", "514", "515", "516", "517", "518"),

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from pipeline.draft.left_out import left_out
-from pipeline.features import join_features, no_features
+from pipeline.features import WAYS, join_features, no_features
 
 Kept = tuple[gpd.GeoDataFrame, gpd.GeoDataFrame]
 """The features that stay, and those that do not, each with the reason."""
@@ -73,7 +73,7 @@ YIELDING = (
     Yielding(("508",), ("510", "511"), 12.0, "it is the corridor of a power line"),
     # A sunken lane is a gully in the bare earth, a track through forest a ride in the growth. Half the width of a wide
     # road and what both are off by.
-    Yielding(("107", "108", "508"), ("502", "503", "504", "505", "506", "507"), 6.0, "it is a road, track or path"),
+    Yielding(("107", "108", "508"), WAYS, 6.0, "it is a road, track or path"),
     # A hedge or wall beside a fence hides it, and a fence in a hedge is one obstacle.
     Yielding(("516",), ("513", "514", "515"), 3.0, "it is a wall"),
 )
