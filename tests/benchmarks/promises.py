@@ -140,10 +140,12 @@ def cases_of_ground(truth: Path, draft: Path) -> Iterator[Case]:
     row, col = (index.ravel() for index in np.mgrid[step // 2 : len(height) : step, step // 2 : height.shape[1] : step])
     at = np.column_stack(transform * (col + 0.5, row + 0.5))
 
-    def drawn(name: str, symbols: Iterable[str]) -> NDArray[np.bool_]:
-        areas = of_symbols(layer(draft / "draft.gpkg", name), tuple(symbols)).geometry
-        shapes = [*areas] or [shapely.Point(-1e7, -1e7)]
-        return rasterize(shapes, out_shape=height.shape, transform=transform).astype(np.bool_)[row, col]
+    def sureness(name: str, symbols: Iterable[str]) -> Places:
+        """Confidence of what is drawn at each place, 0 where nothing is."""
+        areas = of_symbols(layer(draft / "draft.gpkg", name), tuple(symbols))
+        shapes = [*zip(areas.geometry, areas["confidence"], strict=True)] or [(shapely.Point(-1e7, -1e7), 1.0)]
+        burnt = rasterize(shapes, out_shape=height.shape, transform=transform, dtype=np.float64)
+        return np.asarray(burnt[row, col], np.float64)
 
     with rasterio.open(draft / "rasters" / "bare_earth.tif") as source:
         ours = np.array([value[0] for value in source.sample(at, masked=True)], np.float64)
@@ -152,15 +154,15 @@ def cases_of_ground(truth: Path, draft: Path) -> Iterator[Case]:
     yield "contours", "found", at[~is_pond], level[~is_pond], UNSAID
     known = np.isfinite(ours) & ~is_pond
     yield "contours", "right", at[known], level[known], UNSAID
-    for name, real, found in (("water", is_pond, drawn("water_area", ("301", "302", "303"))),
-                              ("open land", is_open, drawn("vegetation_area", OPEN_LAND))):  # fmt: skip
-        yield name, "found", at[real], found[real], UNSAID
-        yield name, "right", at[found], real[found], UNSAID
+    water, yellow = sureness("water_area", ("301", "302", "303")), sureness("vegetation_area", OPEN_LAND)
+    for name, real, sure in (("water", is_pond, water), ("open land", is_open, yellow)):
+        yield name, "found", at[real], sure[real] > 0, UNSAID
+        yield name, "right", at[sure > 0], real[sure > 0], sure[sure > 0]
     band = np.digitize(plants[row, col], (0.1, 0.4, 0.9))
-    said = sum(value * drawn("vegetation_area", (symbol,)) for symbol, value in FOREST.items())
-    is_forest = ~is_open & ~is_pond & ~drawn("vegetation_area", OPEN_LAND) & ~drawn("technical_area", ("600",))
+    ours = sum((value * (sureness("vegetation_area", (s,)) > 0) for s, value in FOREST.items()), np.zeros(len(at)))
+    is_forest = ~is_open & ~is_pond & (yellow == 0) & (sureness("technical_area", ("600",)) == 0)
     for share, which in (("found", is_forest & (band > 0)), ("right", is_forest)):
-        yield "runnability", share, at[which], (said == band)[which], UNSAID
+        yield "runnability", share, at[which], (ours == band)[which], UNSAID
 
 
 def layer(path: Path, name: str) -> gpd.GeoDataFrame:

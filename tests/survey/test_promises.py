@@ -116,6 +116,24 @@ def test_the_shipped_table_does_not_promise_too_much_elsewhere() -> None:
     assert np.mean([float(str(trial["came_true"])) >= float(str(trial["from"])) - 0.005 for trial in told]) >= 0.8
 
 
+@pytest.mark.parametrize("of_ground", ["ground", "at_least_per_m2"])
+def test_features_are_no_surer_than_the_survey_on_any_kind_of_ground(of_ground: str) -> None:
+    """Where twenty or more of a kind are drawn, on steep, restless or calm ground, or at one density of ground returns.
+
+    Their mean confidence is at most 0.1 above the share that is right there.
+    """
+    sums: dict[tuple[str, str], list[float]] = {}
+    for row in RECORD["rows"]:
+        if row["share"] == "right" and row["said"] is not None:
+            kind = sums.setdefault((str(row["feature"]), str(row[of_ground])), [0.0, 0.0, 0.0])
+            for n, name in enumerate(("said", "hits", "cases")):
+                kind[n] += float(str(row[name]))
+    enough = {kind: found for kind, found in sums.items() if found[2] >= 20}
+    assert len(enough) >= 10
+    for kind, (said, hits, cases) in enough.items():
+        assert said / cases <= hits / cases + 0.1, kind
+
+
 def test_features_do_not_say_that_they_are_surer_than_came_true() -> None:
     """Weighed by cases, the mean confidence of a kind is at most 0.08 above the share that is right."""
     said: dict[str, list[tuple[float, float, float]]] = {}
