@@ -156,7 +156,7 @@ boulders keep one (measured); what passes costs three times what does not."""
 
 @dataclass(frozen=True)
 class Size:
-    """How many sets of trees, trees a set and leaves a tree, and how much a tree may say.
+    """How many sets of trees, trees a set and leaves a tree, how much a tree may say, and what boulders weigh.
 
     More leaves tell more boulders on tiles kept from fitting up to about 20; more trees or sets tell none (measured).
     """
@@ -165,10 +165,13 @@ class Size:
     n_trees: int
     n_leaves: int
     learning_rate: float
+    by_height: bool
 
 
-FIRST_LOOK_SIZE = Size(n_sets=1, n_trees=40, n_leaves=12, learning_rate=0.2)
-FULL_SIZE = Size(n_sets=2, n_trees=80, n_leaves=20, learning_rate=0.18)
+FIRST_LOOK_SIZE = Size(n_sets=1, n_trees=40, n_leaves=12, learning_rate=0.2, by_height=False)
+FULL_SIZE = Size(n_sets=2, n_trees=80, n_leaves=20, learning_rate=0.18, by_height=True)
+"""The first look is a sieve and counts planted boulders of every height alike: weighed by how often heights are met it
+let half as many lumps again pass, and they cost time."""
 
 
 def fit_scenes() -> list[Callable[[], Scene]]:
@@ -258,7 +261,7 @@ BESIDE_M = 2.0
 """A lump closer to the edge of a boulder than this is neither the boulder nor surely something else."""
 
 
-def weights_of(table: pd.DataFrame, is_boulder: NDArray[np.bool_]) -> NDArray[np.float64]:
+def weights_of(table: pd.DataFrame, is_boulder: NDArray[np.bool_], *, by_height: bool) -> NDArray[np.float64]:
     """How much each candidate counts, so that everything planted counts about as often as it is met in forests."""
     tile = table.scene.str.split("/").str[0]
     # Every open scene is other ground, and every flight over relief another forest; a tile planted again is the same.
@@ -274,7 +277,7 @@ def weights_of(table: pd.DataFrame, is_boulder: NDArray[np.bool_]) -> NDArray[np
     # Two plantings a tile are the measure of how often things are met; more of them show more shapes, not more things.
     per_seed = 2 / np.maximum(seeds, 2)
     weight = np.where(table.scene.isin(FIT_FOLDERS), FOLDER_WEIGHT, weight)
-    boulders = PLANTED_WEIGHT * as_often(table.tall.to_numpy(np.float64))
+    boulders = PLANTED_WEIGHT * (as_often(table.tall.to_numpy(np.float64)) if by_height else 1.0)
     return np.where(is_thing, np.where(is_boulder, boulders, share) * per_seed, weight)
 
 
@@ -299,7 +302,7 @@ def fit_trees(table: pd.DataFrame, prefix: str, size: Size, /) -> Forest:
 
     used = table[table.label >= 0]
     y = used.label.to_numpy()
-    weight = weights_of(used, y == 1)
+    weight = weights_of(used, y == 1, by_height=size.by_height)
     offset, trees = 0.0, []
     names = sorted(name for name in used if name.startswith(prefix))
     measures = [name.removeprefix(prefix) for name in names]
@@ -389,10 +392,10 @@ curve, and what they say of the drawn ones is wrong (with them nearly all of tho
 
 RELIEF_WEIGHT = 0.3
 """Weight of the flights over relief, which hold most of the lumps."""
-CLUTTER_WEIGHT = 0.1
-"""Weight of planted bushes, stumps and the like on relief; in real tiles, which have their own, they do not count. They
-look more like boulders than those of scenes that others made: counted in full, of the boulders stated at 0.5 in four
-hard scenes, two simple ones and four blocks of relief 7 in 10 were there (chosen on these)."""
+CLUTTER_WEIGHT = 0.2
+"""Weight of planted bushes, stumps and the like, which look more like boulders than those of scenes that others made.
+Counted in full, 7 in 10 of the boulders stated at 0.5 were there in four hard scenes, two simple ones and four blocks
+of relief; not at all, 2 in 10 of those stated at 0.5 in planted tiles (a middle way, chosen on these places)."""
 
 
 def fit_company(table: pd.DataFrame, /) -> Company:
@@ -434,9 +437,8 @@ def company_weights(kept: pd.DataFrame, tile: pd.Series, /) -> Floats:
     """(k,) how much each lump counts for what turns log odds into confidence."""
     is_real, is_relief = tile.isin(TILES).to_numpy(), tile.str.startswith("relief").to_numpy()
     is_clutter = ((kept.thing >= 0) & (kept.kind != "boulder") & (kept.to_boulder > DRAWN_WITHIN_M)).to_numpy()
-    of_real = REAL_WEIGHT * np.where(is_clutter, 0.0, 1.0)
-    of_relief = RELIEF_WEIGHT * np.where(is_clutter, CLUTTER_WEIGHT, 1.0)
-    weight: Floats = kept["share"].to_numpy() * np.where(is_real, of_real, np.where(is_relief, of_relief, 1.0))
+    of_place = np.where(is_real, REAL_WEIGHT, np.where(is_relief, RELIEF_WEIGHT, 1.0))
+    weight: Floats = kept["share"].to_numpy() * of_place * np.where(is_clutter, CLUTTER_WEIGHT, 1.0)
     return weight
 
 
