@@ -138,6 +138,18 @@ def test_of_two_symbols_for_one_thing_the_surer_stays() -> None:
     assert len(resolve_points(same)[0]) == 2
 
 
+def test_a_boulder_that_is_a_stretch_of_a_wall_goes_and_one_beside_it_stays() -> None:
+    """A wall has higher stretches, which are lumps of stone; the list of what was left out says why."""
+    wall = feature(LineString([(0, 0), (30, 0)]), "513")
+    points = [feature(Point(10, 1.0), "204"), feature(Point(20, 2.5), "204"), feature(Point(25, 0), "109")]
+    kept, dropped = resolve_points(join_features([wall, *points], CRS))
+    assert sorted(kept.symbol) == ["109", "204", "513"]
+    assert kept[kept.symbol == "204"].geometry.iloc[0] == Point(20, 2.5)
+    assert list(dropped.symbol) == ["204"]
+    fence = feature(LineString([(0, 0), (30, 0)]), "516")
+    assert len(resolve_points(join_features([fence, points[0]], CRS))[0]) == 2
+
+
 @pytest.mark.parametrize(
     ("one", "other", "stays"),
     [
