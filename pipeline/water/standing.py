@@ -16,7 +16,7 @@ from pipeline.lattice.grid import Grid, Heights, Mask
 from pipeline.lattice.reach import within_reach
 from pipeline.norm.symbols import isom
 from pipeline.outlines.outline import outlines_of
-from pipeline.water.sight.ground import Sight
+from pipeline.water.sight.ground import LEAST_PER_M2, Sight
 
 CLASS_WINDOW_M = 3.0
 """Side in metres of the window in which returns of the survey's water class are counted. Our choice."""
@@ -26,10 +26,6 @@ the edge of a straight shore. Our choice."""
 THIN_WINDOW_PULSES = 20.0
 """Pulses that the window in which they are counted holds at the usual density of the survey: their number varies by a
 quarter by chance alone. Smaller windows see water in chance, larger ones miss small ponds. Our choice."""
-LEAST_PER_M2 = 0.3
-"""Pulses a square metre of ground from which missing ones tell of water. With fewer, the gaps between scan lines look
-the same: at 0.04 there were 76 such patches on a dry square kilometre, at 0.2 one, at 0.5 only the lakes (measured on
-three real surveys). Water that the makers of the survey classed is drawn all the same."""
 SURVEY_MOUTH_M = 20.0
 """Width in metres up to which the edge of the survey may cut a lake without its gap counting as land not surveyed. Our
 choice."""
