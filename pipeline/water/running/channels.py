@@ -18,6 +18,7 @@ from pipeline.water.running.flow import Flow, Runoff
 from pipeline.water.running.incision import incised
 from pipeline.water.running.kinds import SEEN_M, has_valley, is_straight, open_water_m, runs_of, symbols_of
 from pipeline.water.running.lanes import in_lane
+from pipeline.water.running.links import linked, long_enough
 from pipeline.water.running.porous import is_porous
 from pipeline.water.running.reaches import lines_of, merged, reaches
 from pipeline.water.running.sections import APART_M, Sections, bed_depth_m, cross_sections, over_smooth_m
@@ -32,6 +33,9 @@ over a rise. Our choice."""
 LEAST_START_M = 20.0
 """Length in metres of the shortest bed or valley floor from which a course begins: over shorter ones nothing is judged
 (`incision.SMOOTH_M`). Our choice."""
+LEAST_TRACE_M = 10.0
+"""Length in metres of the shortest bed that a course may be joined to (`links`), though none begins there. Our
+choice."""
 LEAST_STRETCH_M = 60.0
 """Least length of a course, in metres, that is drawn with another symbol than what comes before it. Our choice."""
 BED_MIN_M = 0.05
@@ -101,14 +105,32 @@ def find_channels(flow: Flow, bare_earth: Read, aimed_pulses: Read, grid: Grid, 
     )
     wet = wet_cells(flow.drainage, starts, seen.has_bed | runs, cell_m=flow.lattice.cell_m)
     chains = merged(reaches(flow.drainage, wet, flow.size), flow.size, flow.lattice.shape)
-    lines = lines_of(chains, bare_earth, grid, flow.lattice, flow.every)
+
+    def shows_bed(ways: list[NDArray[np.int64]]) -> list[bool]:
+        lines = lines_of(ways, bare_earth, grid, flow.lattice, flow.every)
+        return [_shows_bed(line, bare_earth, aimed_pulses, grid) for line in lines]
+
+    joined, is_trace = linked(chains, [bed for bed in seen.traces if not wet[bed].any()], flow, seen.has_bed, shows_bed)
+    lines = lines_of(joined, bare_earth, grid, flow.lattice, flow.every)
     found = [
         channel
-        for chain, line in zip(chains, lines, strict=True)
-        if line.length >= isom("306").smallest.length_m
+        for chain, line in long_enough(joined, lines, is_trace, isom("306").smallest.length_m)
         for channel in _told_apart(line, chain, flow, cross_sections(line, bare_earth, aimed_pulses, grid), runoff)
     ]
     return sorted(found, key=lambda channel: (-channel.line.length, channel.line.bounds))
+
+
+LINK_BED_SHARE = 0.6
+"""Share of a link between two courses along which its bed must be seen. Our choice."""
+
+
+def _shows_bed(line: LineString, bare_earth: Read, aimed_pulses: Read, grid: Grid) -> bool:
+    """Whether a bed that is no lane is cut in along a link between two courses."""
+    if line.length <= 2 * APART_M:
+        return True
+    sections = cross_sections(line, bare_earth, aimed_pulses, grid)
+    bed = (over_smooth_m(bed_depth_m(sections)) >= BED_MIN_M) & ~in_lane(sections)
+    return bool(bed.mean() >= LINK_BED_SHARE)
 
 
 @dataclass(frozen=True)
@@ -122,18 +144,21 @@ class _Seen:
     has_bed : (n,) bool
         A bed is cut in that is no sunken lane.
     stretches : list of (k,) int64
-        Cells of each stretch of bed or valley floor that is long enough for 306, downstream.
+        Cells of each stretch of bed or valley floor that is long enough for a course to begin, downstream.
+    traces : list of (k,) int64
+        The same of beds that are too short for that.
     """
 
     floor: NDArray[np.bool_]
     has_bed: NDArray[np.bool_]
     stretches: list[NDArray[np.int64]]
+    traces: list[NDArray[np.int64]]
 
 
 def _seen(flow: Flow, bare_earth: Read, aimed_pulses: Read, grid: Grid, runoff: Runoff) -> _Seen:
     """Courses that are cut in, looked at in cross-sections."""
     count = len(flow.drained_m2)
-    seen = _Seen(np.zeros(count, np.bool_), np.zeros(count, np.bool_), [])
+    seen = _Seen(np.zeros(count, np.bool_), np.zeros(count, np.bool_), [], [])
     followed = (flow.drained_m2 >= min(HEAD_DRAINED_M2, runoff.bed_begins_m2)) | flow.is_fed
     parts = [
         reach[part]
@@ -143,17 +168,26 @@ def _seen(flow: Flow, bare_earth: Read, aimed_pulses: Read, grid: Grid, runoff: 
     runs = flow.drained_m2 >= runoff.begins_m2
     lines = lines_of(parts, bare_earth, grid, flow.lattice, flow.every)
     for part, line in zip(parts, lines, strict=True):
-        if line.length < LEAST_START_M:
+        if line.length < LEAST_TRACE_M:
             continue
         sections = cross_sections(line, bare_earth, aimed_pulses, grid)
         at = _sections_of(part, line, flow.lattice)
         dry = in_lane(sections)[at]
         bed = _has_bed(sections, flow.drained_m2[part], flow.is_fed[part], at, runoff) & ~dry
-        seen.floor[part] = ~dry
-        seen.has_bed[part] = bed
-        kept = bed | (runs[part] & ~dry & has_valley(sections)[at])
-        seen.stretches.extend(part[a:b] for a, b in _runs(kept) if (at[b - 1] - at[a] + 1) * APART_M >= LEAST_START_M)
+        if line.length >= LEAST_START_M:
+            seen.floor[part] = ~dry
+            seen.has_bed[part] = bed
+            kept = bed | (runs[part] & ~dry & has_valley(sections)[at])
+            seen.stretches.extend(_at_least(LEAST_START_M, part, at, kept))
+        seen.traces.extend(_at_least(LEAST_TRACE_M, part, at, bed))
     return seen
+
+
+def _at_least(
+    least_m: float, part: NDArray[np.int64], at: NDArray[np.int64], which: NDArray[np.bool_]
+) -> list[NDArray[np.int64]]:
+    """The runs of chosen cells of a chain that are so long; `at` is the cross-section of each cell."""
+    return [part[a:b] for a, b in _runs(which) if (at[b - 1] - at[a] + 1) * APART_M >= least_m]
 
 
 def _has_bed(
