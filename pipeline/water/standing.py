@@ -48,10 +48,15 @@ POND_MIN_CORE_M2 = 20.0
 """Area in square metres of the smallest thin patch that starts a pond. Smaller patches are chance. Our choice."""
 LEVEL_TOLERANCE_M = 0.12
 """Metres from the level of the water within which ground next to it belongs to it: ripples and noise. Our choice."""
-SHORE_REACH_M = 6.0
-"""How far, in metres, the shore may lie beyond the thin patch: crowns that hang over the water took pulses aimed at it,
-so that it looks less thin there than it is. With 3 m, ponds among trees came out a twentieth too small in made scenes,
-and a canal under a row of trees in a town. Our choice."""
+SHORE_REACH_M = 3.0
+"""How far, in metres, the shore may lie beyond the thin patch: half the window in which pulses are counted, and more.
+Our choice."""
+CROWN_REACH_M = 6.0
+"""The same where crowns that hang over the water took its pulses: without it, ponds among trees came out a twentieth
+too small in a made scene. Our choice."""
+CROWN_MIN_SHARE = 0.2
+"""Share of the usual pulses that must have ended in crowns on their way to a place for it to lie below crowns. Our
+choice."""
 SHORE_MAX_RATIO = 0.7
 """Share of the usual pulses up to which a place at the shore is water: half the window lies on land, which gives 0.5,
 and the other half on water, which sends back a little. With 0.55 the shore lay 0.9 m out in the water in a town mapped
@@ -291,7 +296,7 @@ def _thin_and_level(
         core = inside & (density < max_ratio) & ~found
         core = _opened(core, isom("302").smallest.width_m / 2, cell_m)
         labels, _ = ndimage.label(core)
-        margin = 2 * _disc_cells(SHORE_REACH_M, cell_m) + 1
+        margin = 2 * _disc_cells(CROWN_REACH_M, cell_m) + 1
         for number, box in enumerate(ndimage.find_objects(labels), start=1):
             if np.count_nonzero(labels[box] == number) * cell_m**2 < POND_MIN_CORE_M2:
                 continue
@@ -300,6 +305,7 @@ def _thin_and_level(
                 labels[window] == number,
                 bare_earth[window],
                 np.where(inside[window], lying[window], np.inf),
+                density[window] - lying[window] >= CROWN_MIN_SHARE,
                 cell_m,
                 max_spread_m,
             )
@@ -310,6 +316,7 @@ def _grown(
     body: Mask,
     heights: Heights,
     density: NDArray[np.float32],
+    is_below_crowns: Mask,
     cell_m: float,
     max_spread_m: float,
     /,
@@ -325,7 +332,8 @@ def _grown(
         return np.zeros(body.shape, bool)
     tolerance_m = max(LEVEL_TOLERANCE_M, 2 * spread)
     is_level = (np.abs(heights - level) <= tolerance_m) | (density < VOID_MAX_RATIO)
-    near = _grown_by(body, _disc_cells(SHORE_REACH_M, cell_m))
+    below_crowns = is_below_crowns & _grown_by(body, _disc_cells(CROWN_REACH_M, cell_m))
+    near = _grown_by(body, _disc_cells(SHORE_REACH_M, cell_m)) | below_crowns
     at_level = near & is_level & (density < SHORE_MAX_RATIO)
     grown: Mask = ndimage.binary_propagation(body & at_level, mask=at_level)
     return grown
