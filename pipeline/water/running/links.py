@@ -112,9 +112,7 @@ def _links(chains: Sequence[Chain], flow: Flow, heads: Sequence[int]) -> list[Li
     return sorted(found, key=lambda link: (len(link.cells), link.head))
 
 
-def _cheapest(
-    cost: NDArray[np.float64], start: tuple[int, int], goals: NDArray[np.bool_]
-) -> list[tuple[int, int]]:
+def _cheapest(cost: NDArray[np.float64], start: tuple[int, int], goals: NDArray[np.bool_]) -> list[tuple[int, int]]:
     """The cheapest way to any of the goals, as rows and columns; empty where there is none. Negative is no way."""
     paths = MCP_Geometric(cost)
     spent, _ = paths.find_costs([start])
