@@ -69,7 +69,7 @@ def is_dry(sections: Sections, /) -> NDArray[np.bool_]:
     size = 2 * round(SMOOTH_M / APART_M / 2) + 1
     with warnings.catch_warnings():
         warnings.simplefilter("ignore", RuntimeWarning)  # a section wholly outside the grid has no mean
-        pulses = (np.nan_to_num(np.nanmean(sections.aimed[:, where], axis=1)) for where in (floor, beside))
+        pulses = [np.nan_to_num(np.nanmean(sections.aimed[:, where], axis=1)) for where in (floor, beside)]
     back, usual = (ndimage.uniform_filter1d(of, size, mode="nearest") for of in pulses)
     dry: NDArray[np.bool_] = back >= DRY_RATIO * usual
     return dry

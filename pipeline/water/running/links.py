@@ -29,7 +29,7 @@ of far around it. Our choice."""
 
 TOUCH_M = 4.0
 """Distance in metres between two courses up to which they touch: two cells of the lattice that water is led over, as
-each vertex is moved to the lowest ground beside it. Our choice."""
+each vertex is moved to the lowest ground beside it. Shorter ones are no lines. Our choice."""
 
 
 class Link(NamedTuple):
@@ -138,8 +138,8 @@ def long_enough(
 
     Each alone may be shorter: the pieces of one ditch that run off to different sides are one blue line on the map.
     """
-    has_length = [line.length > 0 for line in lines]
-    known = [(chain, line) for chain, line in zip(chains, lines, strict=True) if line.length > 0]
+    is_line = shapely.length(list(lines)) >= TOUCH_M
+    known = [(chain, line) for chain, line, is_one in zip(chains, lines, is_line, strict=True) if is_one]
     if not known:
         return []
     drawn = [line for _, line in known]
@@ -147,5 +147,5 @@ def long_enough(
     pairs = csr_array((np.ones(len(first)), (first, second)), shape=(len(drawn), len(drawn)))
     _, group = connected_components(pairs, directed=False)
     length_m = np.bincount(group, weights=shapely.length(drawn))
-    is_drawn = (length_m >= least_m) & (np.bincount(group, weights=~is_trace[has_length]) > 0)
+    is_drawn = (length_m >= least_m) & (np.bincount(group, weights=~is_trace[is_line]) > 0)
     return [course for course, number in zip(known, group, strict=True) if is_drawn[number]]
