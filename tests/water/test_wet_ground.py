@@ -41,7 +41,7 @@ def marshes_of(heights: Heights, *, shine: Heights, canopy: Heights, aimed: Heig
         lone_returns=in_memory(ONES),
         lone_shine=in_memory(shine),
     )
-    found = draft_water(ground, scale=10_000, settings=WaterSettings(), climate="moderate")
+    found = draft_water(ground, scale=10_000, settings=WaterSettings(), climate="moderate").features
     return [float(area) for area in found[found["symbol"] == "310"].area]
 
 
@@ -99,7 +99,7 @@ def channels_of(heights: Heights) -> tuple[list[Channel], Flow]:
     usual = WaterSettings()
     runoff = Runoff(BEGINS_M2["moderate"], usual.channel_min_drained_m2, usual.channel_min_depth_m)
     flow = lead_water(in_memory(heights), GRID, runoff)
-    return find_channels(flow, in_memory(heights), in_memory(ONES), GRID, runoff), flow
+    return find_channels(flow, in_memory(heights), in_memory(ONES), GRID, runoff).channels, flow
 
 
 def test_a_stream_that_begins_below_a_step_has_a_spring() -> None:

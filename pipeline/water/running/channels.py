@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 import shapely
@@ -19,7 +20,7 @@ from pipeline.water.running.incision import incised
 from pipeline.water.running.kinds import SEEN_M, has_valley, is_straight, open_water_m, runs_of, symbols_of
 from pipeline.water.running.lanes import in_lane
 from pipeline.water.running.links import linked, long_enough
-from pipeline.water.running.porous import is_porous
+from pipeline.water.running.porous import Floors
 from pipeline.water.running.reaches import lines_of, merged, reaches
 from pipeline.water.running.sections import APART_M, Sections, bed_depth_m, cross_sections, over_smooth_m
 from pipeline.water.sight.ground import Read
@@ -79,8 +80,15 @@ class Channel:
     is_fed_from_outside: bool
 
 
-def find_channels(flow: Flow, bare_earth: Read, aimed_pulses: Read, grid: Grid, runoff: Runoff, /) -> list[Channel]:
-    """Watercourses, longest first.
+class Running(NamedTuple):
+    """The watercourses of an area, longest first, and its valley floors."""
+
+    channels: list[Channel]
+    floors: Floors
+
+
+def find_channels(flow: Flow, bare_earth: Read, aimed_pulses: Read, grid: Grid, runoff: Runoff, /) -> Running:
+    """Watercourses, longest first, and what the valley floors say about the ground.
 
     Water is led over the bare earth, out of shallow hollows by their lowest way out, and through low banks as through
     culverts. A course begins where a bed is cut in, or where enough ground drains to a valley floor for the climate to
@@ -98,7 +106,8 @@ def find_channels(flow: Flow, bare_earth: Read, aimed_pulses: Read, grid: Grid, 
     """
     seen = _seen(flow, bare_earth, aimed_pulses, grid, runoff)
     runs = flow.drained_m2 >= runoff.begins_m2
-    if is_porous(seen.floor & runs, seen.has_bed, flow.lattice.cell_m, told=runoff.porous):
+    floors = _floors(seen, runs, flow, runoff)
+    if floors.is_porous:
         runs = np.zeros_like(runs)
     starts = np.array(
         [cells[0] for cells in seen.stretches if seen.has_bed[cells].any() or runs[cells].any()], np.int64
@@ -117,7 +126,15 @@ def find_channels(flow: Flow, bare_earth: Read, aimed_pulses: Read, grid: Grid, 
         for chain, line in long_enough(joined, lines, is_trace, isom("306").smallest.length_m)
         for channel in _told_apart(line, chain, flow, cross_sections(line, bare_earth, aimed_pulses, grid), runoff)
     ]
-    return sorted(found, key=lambda channel: (-channel.line.length, channel.line.bounds))
+    return Running(sorted(found, key=lambda channel: (-channel.line.length, channel.line.bounds)), floors)
+
+
+def _floors(seen: _Seen, runs: NDArray[np.bool_], flow: Flow, runoff: Runoff) -> Floors:
+    """The valley floors to which enough ground drains for water to run."""
+    cell_m = flow.lattice.cell_m
+    floor = seen.floor & runs
+    floor_m, bed_m = (float(np.count_nonzero(cells)) * cell_m for cells in (floor, floor & seen.has_bed))
+    return Floors(float(np.isfinite(flow.heights).sum()) * cell_m**2 / 1e6, floor_m, bed_m, runoff.porous)
 
 
 LINK_BED_SHARE = 0.6
