@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import warnings
 from dataclasses import replace
 
 import numpy as np
@@ -19,7 +20,7 @@ from pipeline.water.draft import BEGINS_M2, draft_water
 from pipeline.water.drainage.dams import DAM_MAX_HEIGHT_M, DAM_MAX_WIDTH_M
 from pipeline.water.drainage.drainage import downstream, drain, gathered, spill_height
 from pipeline.water.drainage.sinks import HOLLOW_MAX_DEPTH_M, drain_into_sinks
-from pipeline.water.running import flow, incision, reaches
+from pipeline.water.running import flow, incision, lanes, reaches
 from pipeline.water.running.channels import Channel, find_channels
 from pipeline.water.running.flow import Runoff, lead_water
 from pipeline.water.running.incision import side_height
@@ -102,6 +103,18 @@ def test_only_the_lane_is_cut_off_where_it_runs_into_a_stream() -> None:
     lines = [channel.line for channel in found_in(heights.astype(np.float32))]
     assert sum(line.length for line in lines) > 70
     assert max(line.bounds[3] for line in lines) < GRID.bounds[1] + 115
+
+
+@pytest.mark.parametrize("share", [0.0, 25.0, 50.0, 100.0])
+def test_percentiles_of_rows_are_those_of_numpy(share: float) -> None:
+    """Outside check: rows with unknown values, and one without any known, have the percentile numpy gives."""
+    values = np.random.default_rng(3).normal(size=(50, 13))
+    values[values > 0.8] = np.nan
+    values[7] = np.nan
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", RuntimeWarning)  # the row without known values
+        expected = np.nanpercentile(values, share, axis=1)
+    assert np.allclose(lanes._percentile(values, share), expected, equal_nan=True)
 
 
 def test_a_ditch_does_not_end_in_the_midst_of_a_field() -> None:
