@@ -18,6 +18,7 @@ from pipeline.draft.clipping import clip
 from pipeline.draft.collisions import resolve_areas, resolve_lines, resolve_points
 from pipeline.draft.identity import in_fixed_order, stable_ids
 from pipeline.draft.left_out import left_out, left_out_table
+from pipeline.draft.off_water import off_water
 from pipeline.draft.smallest import small_fields_as_clusters, without_too_small
 from pipeline.features import join_features, no_features
 from pipeline.norm.symbols import SymbolTable
@@ -91,7 +92,7 @@ def compose_draft(
     settled = settle(features, clip(others, outline, min_part_m=MIN_CLIPPED_PART_M))
     features = settled.features
     dropped = [left_out(settled.replaced, "another map has it, drawn where lidar shows it", what="merged")]
-    for resolve in (resolve_areas, resolve_lines, resolve_points):
+    for resolve in (resolve_areas, resolve_lines, resolve_points, off_water):
         features, gone = resolve(features)
         dropped.append(gone)
     for enforce in (small_fields_as_clusters, without_too_small):

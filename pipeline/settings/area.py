@@ -110,7 +110,7 @@ class Area(Section):
     )
     porous_ground: bool | None = Field(
         None,
-        description="true: water sinks, such as on lava, limestone or sand; only what has a bed is drawn as a stream. false: it runs off. Empty: the draft decides by how many valleys show a bed.",
+        description="true: water sinks, such as on lava, limestone or sand; only what has a bed is drawn as a stream. false: it runs off. Empty: the draft decides by how many valleys show a bed, and report/running_water.txt says what it took.",
     )
     map_date: Annotated[datetime.date, BeforeValidator(as_date)] = Field(
         description="Date the map is for, e.g. 2027-04-10; sets the magnetic declination."

@@ -104,6 +104,18 @@ def scores() -> list[Table]:
     return [Table("", ["figure", *SCENES], rows)]
 
 
+def streams() -> list[Table]:
+    """Streams drawn against the true ones, a row a scene."""
+    pairs = [f"{data(scene)}={draft_of(scene)}" for scene in SCENES]
+    return [Table("", printed=output_of("-m", "tests.benchmarks.water_truth", "streams", *pairs))]
+
+
+def shore() -> list[Table]:
+    """Standing water of a town against its official map."""
+    draft, _ = draft_watched(data("town"), scratch() / "drafts" / "town", crs="EPSG:28992")
+    return [Table("", printed=output_of("-m", "tests.benchmarks.water_truth", "shore", f"{data('town')}={draft}"))]
+
+
 def surfaces() -> list[Table]:
     """The error of the bare earth of every scene, a row a scene."""
     return [
@@ -532,6 +544,24 @@ MEASUREMENTS = (
         printed("tests.benchmarks.ponds"),
         command="python -m tests.benchmarks.ponds",
         data=("bc_forest", "boreal", "lava_forest", "lake_edge"),
+        is_long=True,
+    ),
+    Measurement(
+        "streams",
+        "Water",
+        "How much of the streams is drawn, and how much of what is drawn is a stream?",
+        "Within 10 m. Those of scene_a, scene_b and hard_steep run over hills in no bed: no honest draft has them.",
+        streams,
+        data=SCENES,
+        is_long=True,
+    ),
+    Measurement(
+        "shore",
+        "Water",
+        "How near is the shore to that of an official map?",
+        "Canals of a town, of which half lie under trees; 2 m inside the edge of the survey.",
+        shore,
+        data=("town",),
         is_long=True,
     ),
     Measurement(
