@@ -12,13 +12,13 @@ from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
-from shapely.geometry import LineString
+from shapely.geometry import LineString, Polygon, box
 
 from tests.paths import PROJECT
 
 sys.path.insert(0, str(PROJECT / "sample_tiles"))
 
-from scene import fields, objects, place, plants, pulses, records, terrain  # noqa: E402
+from scene import fields, objects, place, plants, pulses, records, terrain
 
 Field = NDArray[np.float32]
 Metres = NDArray[np.float64]
@@ -56,13 +56,20 @@ class Croft:
         """The courses in the coordinates of the tiles."""
         return {kind: [LineString(line + ORIGIN) for line in lines] for kind, lines in self.lines.items()}
 
+    def covered(self) -> Polygon:
+        """The ground that the tiles cover, in their coordinates."""
+        size_m = self.place.lattice.size_m
+        return box(ORIGIN[0], ORIGIN[1], ORIGIN[0] + size_m, ORIGIN[1] + size_m)
+
 
 def make_croft(*, seed: int, size_m: float = 260.0) -> Croft:
     """The farm; the same seed and size give the same one."""
     rng = np.random.default_rng(seed)
     lattice = fields.Lattice(size_m)
     rise = rng.uniform(0.02, 0.05)
-    height = rise * lattice.y + 2.0 * fields.smooth_noise(lattice, rng, 90) + 0.06 * fields.smooth_noise(lattice, rng, 4)
+    height = (
+        rise * lattice.y + 2.0 * fields.smooth_noise(lattice, rng, 90) + 0.06 * fields.smooth_noise(lattice, rng, 4)
+    )
     ground = terrain.Ground(lattice, height.astype(np.float32))
     lines = _courses(rng, size_m)
     for line in lines["footpath"]:

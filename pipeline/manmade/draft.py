@@ -1,4 +1,4 @@
-"""The draft of what people made: buildings, roads, tracks and paths, power lines, walls, fences, hedges, small things."""
+"""The draft of what people made: buildings, ways, power lines, walls, fences, hedges, small things."""
 
 from __future__ import annotations
 
@@ -19,7 +19,11 @@ from pipeline.manmade.tracks.evidence import TRACK_COUNTS
 from pipeline.manmade.tracks.tracks import draw_tracks
 from pipeline.settings import ManmadeSettings
 
-COUNTS = ("building_returns", "last_returns", *dict.fromkeys((*TRACK_COUNTS, *WIRE_COUNTS, *OBSTACLE_COUNTS, *SMALL_COUNTS)))
+COUNTS = (
+    "building_returns",
+    "last_returns",
+    *dict.fromkeys((*TRACK_COUNTS, *WIRE_COUNTS, *OBSTACLE_COUNTS, *SMALL_COUNTS)),
+)
 """Counts that the section asks for, see `pipeline.terrain.counts` and `pipeline.terrain.profile`."""
 WATERCOURSES = ("304", "305", "306")
 """Symbols of lines of running water."""

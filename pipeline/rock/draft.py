@@ -1,4 +1,4 @@
-"""The rock of the draft: boulders and groups, cliffs, stony ground, bare rock and sand, and where their symbols collide.
+"""The rock of the draft: boulders and groups, cliffs, stony ground, bare rock, sand, and where their symbols collide.
 
 Paved areas (501) are told here too, though people made them: they are as dark and bare as rock, and even.
 """

@@ -100,7 +100,7 @@ class Area(Section):
     )
     credit: str = Field(
         "",
-        description="Who made the lidar and under which licence, e.g. \"Land Survey 2025, CC BY 4.0\"; printed on the "
+        description='Who made the lidar and under which licence, e.g. "Land Survey 2025, CC BY 4.0"; printed on the '
         "sheet. Empty: the survey reminds of it.",
     )
     scale: Literal[15000, 10000, 7500, 5000] = Field(10000, description="Scale of the field sheet, 1 to this number.")

@@ -46,7 +46,9 @@ def survey_plan(plan: Plan, /) -> Survey:
 
 
 def survey_line(found: Survey, /, *, credit: str = "") -> str:
-    """What the draft was made from and by whom, one sentence for the sheet; the days of flight are told with the leaf
-    season."""
+    """What the draft was made from and by whom, one sentence for the sheet.
+
+    The days of flight are told with the leaf season.
+    """
     maker = f" ({credit.strip()})" if credit.strip() else ""
     return f"Airborne lidar{maker}, {found.density.pulses_per_m2:.1f} pulses/m2."

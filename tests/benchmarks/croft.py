@@ -22,6 +22,8 @@ from tests.runs import layers_of
 PULSES_PER_M2 = 6.0
 NEAR_M = {"footpath": 3.0, "lane": 4.0, "ditch": 3.0, "hedge": 3.0, "wall": 2.0}
 """How far from its true course, in metres, a line of each kind is still drawn there."""
+FIELD_AROUND_M = 5.0
+"""How far around hedges and walls the fields are looked at, metres."""
 DRAWN_AS = {
     "footpath": WAYS,
     "lane": WAYS,
@@ -65,16 +67,25 @@ class Found:
         return self.right_m / self.drawn_m if self.drawn_m else 1.0
 
 
-def score(layers: dict[str, gpd.GeoDataFrame], true: dict[str, list[LineString]], outline: shapely.Geometry, /) -> dict[str, Found]:
-    """What a draft found of each kind within the outline."""
+def score(
+    layers: dict[str, gpd.GeoDataFrame], true: dict[str, list[LineString]], covered: shapely.Geometry, /
+) -> dict[str, Found]:
+    """What a draft found of each kind within what the tiles cover.
+
+    Hedges are looked for in the fields: in the wood 416 is the edge of a stand.
+    """
+    fields = shapely.box(*shapely.buffer(shapely.union_all(true["hedge"] + true["wall"]), FIELD_AROUND_M).bounds)
     drawn = [(row.symbol, row.geometry) for layer in layers.values() for row in layer.itertuples()]
     found = {}
     for kind, symbols in DRAWN_AS.items():
-        courses = shapely.intersection(shapely.union_all(true[kind]), outline)
+        within = shapely.intersection(covered, fields) if kind == "hedge" else covered
+        courses = shapely.intersection(shapely.union_all(true[kind]), within)
         same = [other for other, theirs in DRAWN_AS.items() if theirs == symbols]
         may_be = shapely.union_all([shapely.buffer(shapely.union_all(true[other]), NEAR_M[other]) for other in same])
         mine = [shape for symbol, shape in drawn if symbol in symbols]
-        lines = shapely.union_all([shape for shape in mine if shapely.get_dimensions(shape) == 1])
+        lines = shapely.intersection(
+            shapely.union_all([shape for shape in mine if shapely.get_dimensions(shape) == 1]), within
+        )
         met = shapely.intersection(courses, shapely.buffer(shapely.union_all(mine), NEAR_M[kind]))
         right = shapely.intersection(lines, may_be)
         found[kind] = Found(courses.length, met.length, lines.length, right.length)
@@ -84,9 +95,8 @@ def score(layers: dict[str, gpd.GeoDataFrame], true: dict[str, list[LineString]]
 def measured(seed: int, folder: Path, /) -> dict[str, Found]:
     """Make, fly and draft one farm."""
     croft = make_croft(seed=seed)
-    out, _ = draft_watched(write_croft(croft, folder / "tiles", seed=seed, pulses_per_m2=PULSES_PER_M2), folder)
-    (outline,) = layers_of(out)["technical_line"].query("symbol == '600'").geometry
-    return score(layers_of(out), croft.true_lines(), shapely.Polygon(outline))
+    tiles = write_croft(croft, folder / "tiles", seed=seed, pulses_per_m2=PULSES_PER_M2)
+    return score(layers_of(draft_watched(tiles, folder)[0]), croft.true_lines(), croft.covered())
 
 
 def main() -> None:

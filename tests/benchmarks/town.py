@@ -75,7 +75,9 @@ def water(drawn: gpd.GeoDataFrame, true: shapely.Geometry, mapped: shapely.Geome
     edge = shapely.intersection(shapely.boundary(true), inner)
     near = shapely.intersection(edge, shapely.buffer(shapely.boundary(ours), EDGE_M))
     share = shapely.intersection(ours, area).area / area.area
-    return f"water: {share:.2f} of {area.area:.0f} m2 drawn; {near.length / edge.length:.2f} of the edge within {EDGE_M} m"
+    return (
+        f"water: {share:.2f} of {area.area:.0f} m2 drawn; {near.length / edge.length:.2f} of the edge within {EDGE_M} m"
+    )
 
 
 def _drafted(tiles: Path, folder: Path, **settings: str) -> tuple[dict[str, gpd.GeoDataFrame], shapely.Geometry]:

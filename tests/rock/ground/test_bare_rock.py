@@ -118,7 +118,7 @@ def test_a_dark_even_yard_may_be_paved() -> None:
 
 
 def test_bright_bare_ground_may_be_sand() -> None:
-    """Bare ground 1.6 times as bright as the heath is a candidate for 213; 1.15 times is within what surveys vary by."""
+    """Bare ground 1.6 times as bright as the heath is a candidate for 213; at 1.15 times surveys vary as much."""
     sand = inside(PATCH)
     found = bright(counts_of(sand, 1.6 * PLANTS))
     assert found.symbol.tolist() == ["213"]
