@@ -80,12 +80,13 @@ def draw_small(
         return no_features(grid.crs)
     tops = np.nan_to_num(highest_into(canopy_height, grid, cells, times))
     stands = tops >= LEAST_HEIGHT_M
-    near_open = square_mean(stands.astype(np.float32), round(OPEN_M / cells.cell_m) | 1, rim="nearest")
-    labels, n = ndimage.label(stands, np.ones((3, 3)))
+    grown = square_mean(stands.astype(np.float32), round(OPEN_M / cells.cell_m) | 1, rim="nearest")
+    # Woods hold most of what stands, and need not be numbered piece by piece.
+    labels, n = ndimage.label(stands & (grown <= MOST_GROWN_SHARE), np.ones((3, 3)))
     if not n:
         return no_features(grid.crs)
     sums = sum_into({name: counts[name] for name in SMALL_COUNTS}, grid, cells, times)
-    few = _may_be(labels, n, near_open, sums, cells.cell_m)
+    few = _may_be(labels, n, sums, cells.cell_m)
     if not len(few):
         return no_features(grid.crs)
     boxes = ndimage.find_objects(labels)
@@ -94,17 +95,13 @@ def draw_small(
     return _features(found, grid.crs)
 
 
-def _may_be(
-    labels: NDArray[np.signedinteger], n: int, grown: Heights, sums: Mapping[str, Heights], cell_m: float
-) -> NDArray[np.intp]:
-    """Numbers of the pieces that are small and solid, on open ground."""
+def _may_be(labels: NDArray[np.signedinteger], n: int, sums: Mapping[str, Heights], cell_m: float) -> NDArray[np.intp]:
+    """Numbers of the pieces that are small and solid."""
     at = np.flatnonzero(labels)
     piece = labels.ravel()[at]
     cells = np.bincount(piece, minlength=n + 1)
-    growth, total, last = (
-        np.bincount(piece, values.ravel()[at], n + 1) for values in (grown, sums["all_returns"], sums["last_returns"])
-    )
-    keep = (cells >= 2) & (cells * cell_m**2 <= MOST_LENGTH_M**2) & (growth <= MOST_GROWN_SHARE * cells)
+    total, last = (np.bincount(piece, sums[name].ravel()[at], n + 1) for name in ("all_returns", "last_returns"))
+    keep = (cells >= 2) & (cells * cell_m**2 <= MOST_LENGTH_M**2)
     keep &= (total >= LEAST_RETURNS) & (last >= SOLID_LAST_SHARE * total)
     keep[0] = False
     return np.flatnonzero(keep)
