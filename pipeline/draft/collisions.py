@@ -19,12 +19,15 @@ Kept = tuple[gpd.GeoDataFrame, gpd.GeoDataFrame]
 SOLID = ("301", "302", "521")
 """Water and buildings: areas that nothing else is drawn on."""
 BARE_ROCK = "214"
+CANDIDATE_AREAS, CANDIDATE_POINTS = ("213", "501"), ("526", "530", "531")
+"""Sandy ground and paved areas; cairns, and prominent man-made features: lidar alone never says that it is one of them,
+so that they are candidates for the mapper to look at and are not printed."""
 NOT_SEEN = "600.1"
 """Ground the survey did not see well enough to say how it runs; our own number, beside the sheet edge."""
 
 
 def resolve_areas(features: gpd.GeoDataFrame, /) -> Kept:
-    """Vegetation and bare rock give way to water and buildings, so that these areas do not overlap.
+    """Vegetation, bare rock, sand and paved areas give way to water and buildings, so that these areas do not overlap.
 
     Open land stays under bare rock, and the sheet prints it clear: that it is rock is a guess, that it is open is not.
     """
@@ -32,7 +35,7 @@ def resolve_areas(features: gpd.GeoDataFrame, /) -> Kept:
     symbol = features["symbol"].to_numpy(str)
     is_area = (features.geom_type == "Polygon").to_numpy()
     strong = is_area & np.isin(symbol, SOLID)
-    weak = is_area & (np.char.startswith(symbol, "4") | np.isin(symbol, (BARE_ROCK, NOT_SEEN)))
+    weak = is_area & (np.char.startswith(symbol, "4") | np.isin(symbol, (BARE_ROCK, *CANDIDATE_AREAS, NOT_SEEN)))
     if not strong.any() or not weak.any():
         return features, nothing
     cover = shapely.union_all(features.geometry.to_numpy()[strong])
@@ -107,7 +110,7 @@ def resolve_lines(features: gpd.GeoDataFrame, /) -> Kept:
 
 CLEAR_OF_SOLID_M = 2.0
 """Points this near to a building or water are parts of it, such as a chimney or a buoy (our choice)."""
-MEASURED, UNMEASURED_ROCK, WATER, VEGETATION = range(4)
+MEASURED, UNMEASURED_ROCK, WATER, VEGETATION, CANDIDATE = range(5)
 KINDS = {
     "203.1": UNMEASURED_ROCK,
     "203.2": UNMEASURED_ROCK,
@@ -117,14 +120,15 @@ KINDS = {
     "417": VEGETATION,
     "418": VEGETATION,
     "419": VEGETATION,
+    **dict.fromkeys(CANDIDATE_POINTS, CANDIDATE),
 }
 """Kinds of point symbols whose confidences are not on one scale, by symbol; all others are of the first kind.
 
 Of two symbols for one thing the one of the earlier kind stays, whatever the confidences; within a kind the surer one.
 Boulders, knolls, depressions and pits come first: their confidences were fitted on planted boulders or measured on the
-shape. All rocky pits have one constant, and each is a pit with a guess about its walls. Trees and bushes come last,
-with a constant each: the norm draws black, blue and brown over green (order in `config/symbols.csv`). That water comes
-between is our choice.
+shape. All rocky pits have one constant, and each is a pit with a guess about its walls. Trees and bushes come after
+them, with a constant each: the norm draws black, blue and brown over green (order in `config/symbols.csv`). That water
+comes between is our choice. Candidates come last, so that what is not printed never takes away what is.
 """
 BOULDERS = ("204", "205", "207")
 WALLS = ("513", "514", "515")

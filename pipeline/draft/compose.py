@@ -15,7 +15,7 @@ from shapely.geometry import MultiPolygon, Polygon
 
 from pipeline.borrowed.settling import settle
 from pipeline.draft.clipping import clip
-from pipeline.draft.collisions import resolve_areas, resolve_lines, resolve_points
+from pipeline.draft.collisions import CANDIDATE_AREAS, CANDIDATE_POINTS, resolve_areas, resolve_lines, resolve_points
 from pipeline.draft.identity import in_fixed_order, stable_ids
 from pipeline.draft.left_out import left_out, left_out_table
 from pipeline.draft.off_water import off_water
@@ -87,7 +87,8 @@ def compose_draft(
     borrowed : features of other maps with `origin`, as made by `pipeline.borrowed.matching`
     """
     features = clip(join_features(sections, crs), outline, min_part_m=MIN_CLIPPED_PART_M)
-    features = features.assign(origin="lidar", status="draft")
+    is_candidate = features["symbol"].isin((*CANDIDATE_AREAS, *CANDIDATE_POINTS))
+    features = features.assign(origin="lidar", status=np.where(is_candidate, "candidate", "draft"))
     others = no_features(crs).assign(origin="") if borrowed is None else borrowed
     settled = settle(features, clip(others, outline, min_part_m=MIN_CLIPPED_PART_M))
     features = settled.features

@@ -98,6 +98,11 @@ class Area(Section):
         description="Maps of other people that the draft takes in, such as an OpenStreetMap extract or walks of yours as "
         "GPX: a file, or a list of them, each with 'credit:'.",
     )
+    credit: str = Field(
+        "",
+        description='Who made the lidar and under which licence, e.g. "Land Survey 2025, CC BY 4.0"; printed on the '
+        "sheet. Empty: the survey reminds of it.",
+    )
     scale: Literal[15000, 10000, 7500, 5000] = Field(10000, description="Scale of the field sheet, 1 to this number.")
     contour_interval_m: Annotated[float, AfterValidator(as_interval)] = Field(
         5.0,

@@ -337,6 +337,26 @@ MEASUREMENTS = (
         is_long=True,
     ),
     Measurement(
+        "town",
+        "Towns and farms",
+        "How well do drafts of towns agree with official maps?",
+        "Buildings by area, ways by length, water by area and edge, within what the official map of `town` covers; "
+        "a quarter of narrow streets. The outlines of `roofs` are of walls, and roofs overhang.",
+        printed("tests.benchmarks.town"),
+        command="python -m tests.benchmarks.town",
+        data=("town", "roofs"),
+        is_long=True,
+    ),
+    Measurement(
+        "croft",
+        "Towns and farms",
+        "How many footpaths 0.8 m wide, sunken lanes, ditches, hedges and walls of an invented farm are drawn?",
+        "Farms of `tests/croft.py` by length, all together; what is drawn near a true course of its kind is right.",
+        printed("tests.benchmarks.croft", "1", "2", "3", "4", "5"),
+        command="python -m tests.benchmarks.croft 1 2 3 4 5",
+        is_long=True,
+    ),
+    Measurement(
         "thin_lines",
         "Walls and wires",
         "How many terrace walls and wires are found, and how many of those found are some?",
