@@ -111,6 +111,9 @@ def _nearest(
     return nearest
 
 
+OWN_OFF_M = 0.15
+"""Distance in metres of a return from the plane through its nearest returns alone, beyond which it is not smooth: a
+return beside all of them, as at the rim of a gap, tips the plane to itself. Our choice."""
 EASE_M2 = 1e-5
 """Spread in square metres that is added in every direction when a plane is drawn, so that returns in a row do not tip
 it across the row. Our choice."""
@@ -143,6 +146,8 @@ def _off_plane(east: Cells, north: Cells, height: Cells, which: Numbers, nearest
             rest = height[i] - height[own] - level
             off[k, j] = rest - to_east * (east[i] - east[own]) - to_north * (north[i] - north[own])
             total += off[k, j] * off[k, j]
+        leverage = (1 + (x * x * yy - 2 * x * y * xy + y * y * xx) / determinant) / count
         # A plane takes three of the seven figures.
-        spread[k] = np.sqrt(total / (count - 3))
+        if abs(level) <= OWN_OFF_M * (1 - leverage):
+            spread[k] = np.sqrt(total / (count - 3))
     return off, spread
