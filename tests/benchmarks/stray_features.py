@@ -73,21 +73,22 @@ def compared(before: gpd.GeoDataFrame, after: gpd.GeoDataFrame, strays: EastNort
         for symbol, mine in one.groupby("symbol"):
             theirs = _whole(other[other["symbol"] == symbol])
             for feature in mine.geometry:
-                rest = _outline(feature).difference(theirs.buffer(MOVED_M))
+                rest = shapely.difference(_outline(feature), shapely.buffer(theirs, MOVED_M))
                 if rest.is_empty:
                     continue
                 if not rest.difference(places).is_empty:
                     far[f"{sign}{symbol}"] += 1
                     continue
                 near += 1
-                if sign == "+" and feature.distance(theirs) > NEAR_M:
+                # The distance to nothing is NaN.
+                if sign == "+" and not feature.distance(theirs) <= NEAR_M:
                     made[str(symbol)] += 1
     return Changes(len(strays), near, made, far)
 
 
 def _outline(feature: shapely.Geometry) -> shapely.Geometry:
     """Points and lines as they are, of areas the rim."""
-    return feature.boundary if feature.geom_type in ("Polygon", "MultiPolygon") else feature
+    return shapely.boundary(feature) if shapely.get_dimensions(feature) == 2 else feature
 
 
 def _whole(features: gpd.GeoDataFrame) -> shapely.Geometry:
