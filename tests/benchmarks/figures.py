@@ -438,6 +438,16 @@ MEASUREMENTS = (
         is_long=True,
     ),
     Measurement(
+        "stray_features",
+        "Ground and classes",
+        "Does a stray low return change the draft of a real tile?",
+        "Strays 0.3 to 5 m down, 25 m apart, in one draft of each tile; features that differ from one without them.",
+        printed("tests.benchmarks.stray_features", "boreal", "lake_edge"),
+        command="python -m tests.benchmarks.stray_features boreal lake_edge",
+        data=("boreal", "lake_edge"),
+        is_long=True,
+    ),
+    Measurement(
         "ground_held",
         "Ground and classes",
         "Is the ground that is chosen as good as the producer's, where that is held back?",
