@@ -17,13 +17,13 @@ Numbers = NDArray[np.float64]
 STRETCH_M = 41.0
 """Length of the stretch of a line that decides about its middle (our choice)."""
 WEIGHTS = {
-    "always": -1.06,
-    "prominence": 7.40,
-    "ground": 2.68,
-    "steep": -3.50,
-    "hollow": -0.97,
-    "spur": -1.67,
-    "uneven": -0.74,
+    "always": -0.03,
+    "prominence": 12.46,
+    "ground": 0.74,
+    "steep": -2.56,
+    "hollow": -1.19,
+    "spur": -1.34,
+    "uneven": -0.64,
 }
 """Log-odds of `measures`, by name. Fitted (logistic regression with a ridge of 2) to stretches of lines of `scene_a`,
 `hard_moraine`, `hard_steep`, `hard_karst`, the western half of the boreal km2 and a block of real relief with and

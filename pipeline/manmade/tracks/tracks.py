@@ -38,7 +38,7 @@ SAME_BED_M = 5.0
 """Distance from a watercourse within which a line runs in its bed: a stream and its banks (our choice)."""
 MOST_SURE = 0.9
 """Greatest confidence: none has been looked at on foot."""
-GOES_ON = 0.78
+GOES_ON = 0.75
 """Prominence down to which a crest goes on (fitted on `scene_a`, a block of real relief and half of a boreal km2)."""
 IS_SURE = 1.0
 """Prominence that a crest must reach somewhere (fitted on the same)."""
