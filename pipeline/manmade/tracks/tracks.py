@@ -32,7 +32,7 @@ from pipeline.manmade.tracks.judging import Shown, kept, likelihood
 from pipeline.manmade.tracks.kind import kind_of
 from pipeline.manmade.tracks.links import bridges
 from pipeline.manmade.tracks.network import network_lines, without_scraps, without_spurs
-from pipeline.manmade.tracks.sections import Sections, cut_sections
+from pipeline.manmade.tracks.sections import HALF_M, Sections, cut_sections
 
 SAME_BED_M = 5.0
 """Distance from a watercourse within which a line runs in its bed: a stream and its banks (our choice)."""
@@ -68,7 +68,8 @@ def draw_tracks(
     linked = bridges(chains, prominence, direction, cell_m=cell_m, most_cost=MOST_BRIDGE_M)
     ground, growth = (_along(stack, direction, evidence.grid) for stack in (evidence.ground, evidence.growth))
     water = shapely.STRtree(watercourses)
-    likely = Judge(prominence, chains, ground, growth, evidence.grid, fill_nearest(bare_earth), grid, water)
+    rim = _rim(bare_earth, grid)
+    likely = Judge(prominence, chains, ground, growth, evidence.grid, fill_nearest(bare_earth), rim, grid, water)
     lines = without_scraps(network_lines(chains | linked, evidence.grid))
     stretches = [stretch for line in lines for stretch in kept(line, likely.along(line))]
     lines = without_scraps(without_spurs(stretches))
@@ -85,6 +86,7 @@ class Judge:
     ground, growth : (rows, cols) of `course`, what the ground and what plants show along the best curve, above the
         usual
     heights : (rows, cols) of `grid`, bare earth in metres, no NaN
+    rim : (rows, cols) of `grid`, 1 where the edge of the survey is nearer than a profile reaches, 0 elsewhere
     water : watercourses
     """
 
@@ -94,6 +96,7 @@ class Judge:
     growth: Heights
     course: Grid
     heights: Heights
+    rim: Heights
     grid: Grid
     water: shapely.STRtree
 
@@ -114,7 +117,15 @@ class Judge:
         prominence, seen, ground, growth = (np.nan_to_num(sample(grid, self.course, places)) for grid in grids)
         wet = np.zeros(len(places))
         wet[self.water.query(shapely.points(places), predicate="dwithin", distance=SAME_BED_M)[0]] = 1
-        return Shown(prominence, seen, ground, growth, wet)
+        rim = sample(self.rim, self.grid, places)
+        return Shown(prominence, seen, ground, growth, wet, rim)
+
+
+def _rim(bare_earth: Heights, grid: Grid) -> Heights:
+    """(rows, cols) float32, 1 nearer than HALF_M to ground that is not known or to the edge of the grid, else 0."""
+    side = 2 * round(HALF_M / grid.cell_m) + 1
+    inner = ndimage.minimum_filter(np.isfinite(bare_earth), side, mode="constant", cval=False)
+    return np.asarray(~inner, np.float32)
 
 
 def _best_of(evidence: Evidence) -> tuple[Heights, NDArray[np.int8]]:
