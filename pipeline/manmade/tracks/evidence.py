@@ -30,8 +30,8 @@ LEAST_CONTRAST = {"trodden": 0.05, "driven": 0.05, "smooth": 0.15, "even": 0.15,
 the others (our choice)."""
 USUAL_TIMES = {"trodden": 2.5, "driven": 2.5, "smooth": 2.0, "even": 3.0, "clean": 6.0, "bare": 5.0}
 """How many times what is usual around a contrast must be, beyond that, to count a half, by kind: so many that all kinds
-have about equal noise along curves (fitted on `scene_a`, `hard_moraine`, `hard_steep` and a block of real relief; "even" on these and on
-a boreal km2)."""
+have about equal noise along curves (fitted on `scene_a`, `hard_moraine`, `hard_steep` and a block of real relief;
+"even" on the first, the last and a boreal km2)."""
 NARROW = "trodden"
 """Kind of contrast that shows narrow paths."""
 LEVELLED = "even"
@@ -66,7 +66,7 @@ class Evidence:
     strength : (DIRECTIONS, rows, cols) uint8, in STEPS parts of one: the kinds of evidence together, each
         a share of 0 to 1
     trodden : the same of the floors of narrow paths alone, which show in nothing else
-    ground, growth : the same of the kinds that tell of the ground and of those that tell of plants
+    ground, growth : the same of the kinds that tell of the shape of the ground and of those that tell of plants
     grid : the cells
     """
 
@@ -137,7 +137,8 @@ def _contrasts(bare_earth: Heights, counts: Mapping[str, Heights], grid: Grid, c
     def bare(number: int) -> Heights:
         return bare_contrast(sums["lone_ground_returns"], sums["pulses"], number, cell_m=course.cell_m)
 
-    ground: dict[str, Contrast] = {made: partial(floor, made=made) for made in WIDTHS_M} | {"smooth": smooth, "even": even}
+    floors: dict[str, Contrast] = {made: partial(floor, made=made) for made in WIDTHS_M}
+    ground = floors | {"smooth": smooth, "even": even}
     return ground | {"clean": clean, "bare": bare} if sums["pulses"].any() else ground
 
 

@@ -53,10 +53,11 @@ NOTCH_OFF_M = 1.0
 """How far a line may run beside the bottom of a ditch: a cell (our choice)."""
 MOST_WET = 0.6
 """Share of a stretch in the bed of a watercourse above which it is that: a track crosses it (our choice)."""
-BEGINS = 0.4
-"""Likelihood that a stretch must reach somewhere (our choice)."""
+BEGINS = 0.45
+"""Likelihood that a stretch must reach somewhere (fitted on the places of WEIGHTS: lower, false tracks come in on steep
+ground)."""
 CONTINUES = 0.12
-"""Likelihood down to which it goes on (our choice)."""
+"""Likelihood down to which it goes on (fitted on the same)."""
 LEAST_STRETCH_M = 25.0
 """Shortest stretch kept, and shortest gap left open (our choice)."""
 

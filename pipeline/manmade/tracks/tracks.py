@@ -2,10 +2,10 @@
 
 In each cell and direction it is asked how far ground and growth look like a course that runs there (`evidence`): a
 floor flatter across than the ground beside it, whether it is a bench, a cutting, a bank or a sunken lane (`bench`);
-ground smoother than beside it; fewer plants near the ground, fewer above (`bare`). The best smooth curve through each
-cell tells whether that goes on (`follow`). Its crests (`crests`) are bridged over short gaps by the cheapest course
-(`links`), thinned to lines that share the vertices where they meet, and freed of spurs and scraps (`network`). Width,
-evenness and gradient are measured on profiles across the lines (`sections`).
+ground smoother than beside it, and more even along the course; fewer plants near the ground, fewer above (`bare`). The
+best smooth curve through each cell tells whether that goes on (`follow`). Its crests (`crests`) are bridged over short
+gaps by the cheapest course (`links`), thinned to lines that share the vertices where they meet, and freed of spurs and
+scraps (`network`). Width, evenness and gradient are measured on profiles across the lines (`sections`).
 """
 
 from __future__ import annotations
