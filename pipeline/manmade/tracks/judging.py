@@ -92,7 +92,7 @@ def likelihood(sections: Sections, shown: Shown, /) -> Numbers:
     log_odds = sum(WEIGHTS[name] * values for name, values in measures(sections, shown).items())
     height = _over(sections.height_m)
     in_bed = _over(np.maximum(shown.wet, _in_notch(height))) > MOST_WET
-    along_rim = ndimage.binary_opening(shown.rim > 0, np.ones(round(LEAST_STRETCH_M / APART_M)))
+    along_rim = ndimage.binary_opening(shown.rim > 0, np.ones(round(LEAST_STRETCH_M / APART_M), bool))
     return np.where(in_bed | along_rim, 0.0, 1 / (1 + np.exp(-np.asarray(log_odds))))
 
 
