@@ -357,6 +357,16 @@ MEASUREMENTS = (
         is_long=True,
     ),
     Measurement(
+        "roads",
+        "Roads",
+        "Are roads found in bare earth alone?",
+        "1 km2 of boreal forest at cells of 1 m: roads of the authority, corrected by others, within 5 m. The western "
+        "half was tuned on. Smaller tracks are in no list, so that precision is a lower bound.",
+        printed("tests.benchmarks.roads"),
+        command="python -m tests.benchmarks.roads",
+        data=("dtm_roads",),
+    ),
+    Measurement(
         "thin_lines",
         "Walls and wires",
         "How many terrace walls and wires are found, and how many of those found are some?",
