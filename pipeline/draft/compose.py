@@ -14,8 +14,9 @@ import pandas as pd
 from shapely.geometry import MultiPolygon, Polygon
 
 from pipeline.borrowed.settling import settle
+from pipeline.draft.choosing.status import Limits, with_status
 from pipeline.draft.clipping import clip
-from pipeline.draft.collisions import CANDIDATE_AREAS, CANDIDATE_POINTS, resolve_areas, resolve_lines, resolve_points
+from pipeline.draft.collisions import resolve_areas, resolve_lines, resolve_points
 from pipeline.draft.identity import in_fixed_order, stable_ids
 from pipeline.draft.left_out import left_out, left_out_table
 from pipeline.draft.off_water import off_water
@@ -74,6 +75,8 @@ def compose_draft(
     north_deg: float,
     symbols: SymbolTable,
     borrowed: gpd.GeoDataFrame | None = None,
+    limits: Limits | None = None,
+    seen: Polygon | MultiPolygon | None = None,
 ) -> Composed:
     """The draft of the features of all sections.
 
@@ -85,10 +88,16 @@ def compose_draft(
         Magnetic north, clockwise from grid north.
     symbols : the symbol table: names, layers and least sizes
     borrowed : features of other maps with `origin`, as made by `pipeline.borrowed.matching`
+    limits : from where a feature is drawn; None for what is more likely than not
+    seen : what the survey covers; None for the area
     """
     features = clip(join_features(sections, crs), outline, min_part_m=MIN_CLIPPED_PART_M)
-    is_candidate = features["symbol"].isin((*CANDIDATE_AREAS, *CANDIDATE_POINTS))
-    features = features.assign(origin="lidar", status=np.where(is_candidate, "candidate", "draft"))
+    features = with_status(
+        features.assign(origin="lidar"),
+        limits or Limits(),
+        seen=outline if seen is None else seen,
+        decimals=ROUND_DECIMALS["confidence"],
+    )
     others = no_features(crs).assign(origin="") if borrowed is None else borrowed
     settled = settle(features, clip(others, outline, min_part_m=MIN_CLIPPED_PART_M))
     features = settled.features

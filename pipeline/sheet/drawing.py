@@ -94,8 +94,8 @@ def draw_sheet(
     ----------
     layers : the layers of the draft by name
         Columns used: geometry, `symbol`, and where present `angle_deg` (clockwise from magnetic north) and `status`
-        (what is `rejected` is left out). North lines and sheet edge come from `technical_line`; where that layer is
-        missing they are made from the outline.
+        (what is `rejected` or a `candidate` is left out). North lines and sheet edge come from `technical_line`;
+        where that layer is missing they are made from the outline.
     outline : the area, in the working CRS
     survey_line : what the draft was made from, one sentence
 
@@ -111,8 +111,8 @@ def draw_sheet(
     tables = list(layers.values())
     if not len(layers.get("technical_line", ())):
         tables.append(technical_lines(outline, crs=crs, map_date=map_date))
-    content = draw_content(tables, outline, frame, symbols=symbols, settings=settings)
-    text = MapText(name, scale, contour_interval_m, map_date, survey_line, north, settings.least_confidence)
+    content = draw_content(tables, outline, frame, symbols=symbols)
+    text = MapText(name, scale, contour_interval_m, map_date, survey_line, north)
     book = Book(title=f"{name}, draft at 1:{scale}", subject=survey_line)
     sheets = _pages(book, content, frame, text, crs=crs, symbols=symbols, settings=settings)
     return SheetDrawing(book.finished(), tuple(sheets), frame, north, tuple(number for number, _ in content.shown))

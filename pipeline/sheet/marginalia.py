@@ -53,7 +53,6 @@ class MapText:
     map_date: datetime.date
     survey_line: str
     north: MagneticNorth
-    least_confidence: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -83,10 +82,9 @@ def panel_items(
 
 
 def _sources(text: MapText) -> list[str]:
-    left_out = f"Features less sure than {text.least_confidence:g} are left out. " if text.least_confidence else ""
     return [
         text.survey_line,
-        f"{left_out}Drawn to {NORM} at 1:{_thousands(text.scale)} by Tussock for {text.map_date.isoformat()}. "
+        f"Drawn to {NORM} at 1:{_thousands(text.scale)} by Tussock for {text.map_date.isoformat()}. "
         "Colours of the norm in CMYK with simulated overprint.",
     ]
 

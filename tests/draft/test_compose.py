@@ -177,9 +177,9 @@ def test_confidences_are_compared_within_one_kind_only(
 
 
 def test_what_lidar_alone_cannot_tell_is_a_candidate(table: SymbolTable) -> None:
-    """Sand, yards, cairns, huts and stands; all else is a draft."""
-    areas = [feature(box(40 * n, 0, 40 * n + 30, 30), symbol, 0.3) for n, symbol in enumerate(("213", "501", "401"))]
-    points = [feature(Point(20 * n, 60), symbol, 0.2) for n, symbol in enumerate(("526", "530", "531", "204"))]
+    """Sand, yards, cairns, huts and stands, however sure their shape; all else as likely is a draft."""
+    areas = [feature(box(40 * n, 0, 40 * n + 30, 30), symbol, 0.9) for n, symbol in enumerate(("213", "501", "401"))]
+    points = [feature(Point(20 * n, 60), symbol, 0.9) for n, symbol in enumerate(("526", "530", "531", "204"))]
     draft = compose_draft([*areas, *points], box(-10, -10, 200, 100), crs=CRS, north_deg=0.0, symbols=table)
     status = {row.symbol: row.status for layer in draft.layers.values() for row in layer.itertuples()}
     assert status == dict.fromkeys(("213", "501", "526", "530", "531"), "candidate") | {"401": "draft", "204": "draft"}
