@@ -120,7 +120,8 @@ def promises() -> list[Table]:
 def reliability() -> list[Table]:
     """Stated confidence against truth over all scenes."""
     pairs = [str(part) for scene in SCENES for part in (data(scene), draft_of(scene))]
-    return [Table("", printed=output_of(_scorer("reliability.py"), *pairs))]
+    others = output_of("-m", "tests.benchmarks.scene_confidence", *pairs)
+    return [Table("", printed=output_of(_scorer("reliability.py"), *pairs) + others)]
 
 
 def calibration() -> list[Table]:

@@ -169,6 +169,8 @@ def stands_out(
 ) -> Mask:
     """(n,) which trees stand in open land, with nothing else as high around.
 
+    What lies beyond the survey is not known to be open: the edge cuts a wood into what looks like single crowns.
+
     Parameters
     ----------
     canopy_height : (rows, cols) metres above ground
@@ -186,7 +188,9 @@ def stands_out(
         in_sight, near = ((away_m > 1.0) & (away_m < around_m) for around_m in (IN_SIGHT_M, ALONE_M))
         growth = np.nan_to_num(canopy_height[window][near]) >= trees.height_m[number] / 2
         is_alone = growth.mean() <= most_growth_ratio[number]
-        found[number] = is_alone and where[window][in_sight].mean() >= LEAST_OPEN_RATIO
+        sight_m2 = np.pi * (reach_m**2 - (beyond_m + 1.0) ** 2)
+        open_m2 = np.count_nonzero(where[window][in_sight]) * grid.cell_m**2
+        found[number] = is_alone and open_m2 >= LEAST_OPEN_RATIO * sight_m2
     return found
 
 

@@ -89,6 +89,12 @@ def test_a_tree_in_a_gap_of_the_forest_does_not_stand_out():
     assert drawn_in(tree, where=np.hypot(EAST - 30, NORTH - 20) < 11) == []
 
 
+def test_a_crown_that_the_edge_of_the_survey_cuts_off_does_not_stand_out():
+    """What lies beyond the survey may be the wood that the crown belongs to; 12 m from the edge a tree is seen alone."""
+    assert drawn_in(dome(1, 20, radius_m=3, height_m=14)) == []
+    assert drawn_in(dome(12, 20, radius_m=3, height_m=14)) == ["417"]
+
+
 def test_a_piece_of_a_hedge_is_no_bush():
     """A hedge with gaps of 2 m every 4 m is growth in a row, and none of its pieces prominent."""
     hedge = np.where((abs(NORTH - 20) < 1) & (EAST % 6 < 4), 2.2, 0)
