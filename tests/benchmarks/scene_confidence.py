@@ -1,4 +1,6 @@
-"""How sure drafts of made scenes are of ponds and single trees: `python -m tests.benchmarks.scene_confidence SCENE OUT ...`
+"""How sure drafts of made scenes are of ponds and single trees.
+
+Run: python -m tests.benchmarks.scene_confidence SCENE OUT ...
 
 SCENE is a folder with the truth of a made scene (`truth_pond.tif`, `truth_open.tif`, and beside each tile where each
 of its returns is from), OUT the folder of a run on it. Standing water is right where at least half of what is drawn is

@@ -30,7 +30,7 @@ TILES = {
     "boreal": "boreal/boreal.laz",
     "thin": "real_faults/thin_with_buildings.laz",
 }
-SEEDS = (1, 2)
+SEEDS = (1, 2, 3)
 KINDS = ("tree", "bush", "row", "solid")
 """What is planted by turns; the last two are no single trees."""
 N_PLANTED = 40

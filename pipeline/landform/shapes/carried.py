@@ -145,6 +145,16 @@ def terms(bumps: Bumps, returns: Carried, /) -> Floats:
     )
 
 
+LEAST_LIKELIHOOD = 0.3
+"""Likelihood, had the ground been seen well, from which a knoll or hollow is drawn: of what is less likely two in three
+would be looked for in vain (our choice)."""
+
+
+def worth_drawing(bumps: Bumps, returns: Carried, log_odds: Sequence[float], /) -> Mask:
+    """(n,) bool: as likely as what is drawn must be; `log_odds` are 7 weights of `terms`."""
+    return np.asarray(likelihood(bumps, returns, np.full(len(bumps.height_m), WELL_SEEN), log_odds) >= LEAST_LIKELIHOOD)
+
+
 WELL_SEEN = 0.95
 """How well the ground must be seen for nothing to be taken off the likelihood; below, it falls in proportion. So well
 were the places seen that it was fitted to, on average."""

@@ -22,7 +22,7 @@ REACH_RADII = 2.0
 """Distance from the middle, in radii, at which a way off has left the bump: that of the window in which it is fitted
 (our choice)."""
 TOP_RADII = 0.6
-"""Share of the radius within which the top is looked for, as that of `pipeline.landform.shapes.carried` (our choice)."""
+"""Share of the radius within which the top is looked for, as `pipeline.landform.shapes.carried` has it (our choice)."""
 
 
 def closed_m(

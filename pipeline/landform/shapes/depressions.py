@@ -13,7 +13,7 @@ from pipeline.landform.shapes.bumps import (
     best_of_each_place,
     find_bumps,
 )
-from pipeline.landform.shapes.carried import Carried, carried, describe, height_shown_m, likelihood
+from pipeline.landform.shapes.carried import Carried, carried, describe, height_shown_m, likelihood, worth_drawing
 from pipeline.landform.shapes.closed import closed_m
 from pipeline.lattice.grid import Grid, Heights, Mask
 from pipeline.lattice.sampling import sample
@@ -93,7 +93,7 @@ MIN_PIT_SIDE_DEG = 30.0
 "steep" (our choice)."""
 
 
-HOLLOW_LOG_ODDS = (1.59, 0.0, 0.5, 2.03, 0.35, 3.0, 1.75)
+HOLLOW_LOG_ODDS = (1.28, 0.0, 0.5, 1.56, 0.0, 4.77, 1.77)
 """Weights of `pipeline.landform.shapes.carried.terms` in the log odds of a hollow: fitted by `python -m
 tests.benchmarks.landform_shapes fit` to shapes planted in real hillsides and tiles, and to two made scenes of restless
 moraine and karst and two of real hillsides, all named there. That of the returns that carry it is the least that we
@@ -124,6 +124,8 @@ def draft_hollows(
     hollows, returns = find_hollows(
         bare_earth, ground_support, grid, min_contrast=min_contrast, min_likeness=min_likeness
     )
+    is_worth = worth_drawing(hollows, returns, HOLLOW_LOG_ODDS)
+    hollows, returns = hollows.where(is_worth), returns.where(is_worth)
     seen_there = np.nan_to_num(sample(seen, grid, hollows.places))
     # A mapper paces a hollow half way down, where it is about one radius wide; its rim is lost in the ground around.
     is_pit = (hollows.side_slope_deg >= MIN_PIT_SIDE_DEG) & (hollows.radius_m <= isom("112").max_width_m)
