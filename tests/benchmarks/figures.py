@@ -508,8 +508,7 @@ MEASUREMENTS = (
         "landform_shapes",
         "Contours",
         "How many planted knolls and pits are drawn, how much else, and how sure is the draft of them?",
-        "Shapes planted in real tiles and real hillsides, among low ones and stray returns, and what is drawn in scenes "
-        "with truth; "
+        "Shapes planted in real tiles and real hillsides, among low ones and stray returns; and what scenes show; "
         "`python docs/make_reliability_plot.py` after it.",
         printed("tests.benchmarks.landform_shapes", "planted"),
         command="python -m tests.benchmarks.landform_shapes planted",
@@ -530,7 +529,7 @@ MEASUREMENTS = (
         "ponds",
         "Water",
         "How many ponds are found, and how much is drawn that is none?",
-        "Ponds of known place planted in real tiles, of which water sends back 3 to 20 of 100 pulses, and thickets that "
+        "Ponds planted in real tiles, of which water sends back 3 to 20 of 100 pulses, and thickets that "
         "let as many through; `python docs/make_reliability_plot.py` after it.",
         printed("tests.benchmarks.ponds"),
         command="python -m tests.benchmarks.ponds",
