@@ -155,9 +155,9 @@ def worth_drawing(bumps: Bumps, returns: Carried, log_odds: Sequence[float], /) 
     return np.asarray(likelihood(bumps, returns, np.full(len(bumps.height_m), WELL_SEEN), log_odds) >= LEAST_LIKELIHOOD)
 
 
-WELL_SEEN = 0.95
-"""How well the ground must be seen for nothing to be taken off the likelihood; below, it falls in proportion. So well
-were the places seen that it was fitted to, on average."""
+WELL_SEEN = 0.9
+"""How well the ground must be seen for nothing to be taken off the likelihood; below, it falls in proportion (our
+choice: with 0.95, 121 knolls planted in real ground were stated with 0.92 on average, and all were true)."""
 
 
 def likelihood(bumps: Bumps, returns: Carried, seen: Floats, log_odds: Sequence[float], /) -> Floats:
