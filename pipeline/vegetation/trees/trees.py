@@ -168,7 +168,7 @@ def _through(
 
     Cells of its edge hold ground beside it as well, which makes a block of rock let pulses through.
     """
-    inside = ndimage.binary_erosion(parts > 0, np.ones((3, 3)))
+    inside = ndimage.binary_erosion(parts > 0, np.ones((3, 3), np.bool_))
     shares = []
     for cells in (inside, np.ones_like(inside)):
         met, reached = (ndimage.sum_labels(counts * cells, parts, index) for counts in (pulses, reached_ground))
