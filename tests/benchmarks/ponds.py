@@ -63,7 +63,7 @@ def planted(tile: Tile, seed: int, /) -> Tile:
         cloud = tile.cloud
         at = rng.uniform(cloud.en.min(axis=0) + 25, cloud.en.max(axis=0) - 25)
         shape = shapely.Point(at).buffer(rng.uniform(5.5, 18))
-        inside = shapely.contains_xy(shape, *cloud.en.T)
+        inside = np.asarray(shapely.contains_xy(shape, *cloud.en.T))
         ground = cloud.height[inside & tile.is_ground]
         level = len(ground) > 10 and np.ptp(np.percentile(ground, (2, 98))) < MOST_RELIEF_M
         if level and all(shape.distance(other) > APART_M for other in (*tile.ponds, *tile.thickets)):

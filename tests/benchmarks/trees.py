@@ -66,7 +66,7 @@ def plants_on(land: shapely.Geometry, grid: Grid, rng: np.random.Generator) -> l
     for _ in range(4000):
         place = rng.uniform((west + EDGE_M, south + EDGE_M), (east - EDGE_M, north - EDGE_M))
         is_free = all(np.hypot(*(plant.crowns[:, :2].mean(axis=0) - place)) >= APART_M for plant in found)
-        if not is_free or not land.contains(shapely.Point(place)):
+        if not is_free or not shapely.contains_xy(land, *place):
             continue
         found.append(_plant(KINDS[len(found) % len(KINDS)], place, rng))
         if len(found) == N_PLANTED:
@@ -116,7 +116,7 @@ def judged(name: str, path: Path) -> gpd.GeoDataFrame:
     parts = []
     for seed in SEEDS:
         rng = np.random.default_rng(seed)
-        plants = plants_on(land.buffer(-8.0), grid, rng)
+        plants = plants_on(shapely.buffer(land, -8.0), grid, rng)
         grown = planted(survey, plants, rng)
         drawn, _ = trees_of(Survey(grown, *own_ground(grown), grid))
         at = shapely.get_coordinates(drawn.geometry).reshape(-1, 2)
