@@ -14,6 +14,8 @@ import pandas as pd
 from shapely.geometry import MultiPolygon, Polygon
 
 from pipeline.borrowed.settling import settle
+from pipeline.draft.choosing.prominent import choose_prominent
+from pipeline.draft.choosing.share import mostly_sure
 from pipeline.draft.choosing.status import Limits, with_status
 from pipeline.draft.clipping import clip
 from pipeline.draft.collisions import resolve_areas, resolve_lines, resolve_points
@@ -92,9 +94,10 @@ def compose_draft(
     seen : what the survey covers; None for the area
     """
     features = clip(join_features(sections, crs), outline, min_part_m=MIN_CLIPPED_PART_M)
+    limits = limits or Limits()
     features = with_status(
         features.assign(origin="lidar"),
-        limits or Limits(),
+        limits,
         seen=outline if seen is None else seen,
         decimals=ROUND_DECIMALS["confidence"],
     )
@@ -105,10 +108,13 @@ def compose_draft(
     for resolve in (resolve_areas, resolve_lines, resolve_points, off_water):
         features, gone = resolve(features)
         dropped.append(gone)
+    features, gone = choose_prominent(mostly_sure(features, limits), outline)
+    dropped.append(gone)
     for enforce in (small_fields_as_clusters, without_too_small):
         features, gone = enforce(features, symbols)
         dropped.append(gone)
-    features = in_fixed_order(features)
+    # Once more, as some that spoke for others have become part of something else.
+    features = in_fixed_order(mostly_sure(features, limits))
     features["angle_deg"] = (features["angle_deg"] - north_deg) % 360
     for column, decimals in ROUND_DECIMALS.items():
         features[column] = features[column].round(decimals)
