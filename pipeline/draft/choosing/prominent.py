@@ -151,8 +151,8 @@ def crowds(place: EastNorth, stays: Mask, family: Family, /) -> NDArray[np.int64
 
 def _towers(height_m: NDArray[np.float64], crowd: NDArray[np.int64], family: Family) -> Mask:
     """(n,) bool: which stand out of their crowd: a dot among the signs of the area cannot be told from them."""
-    usual_m = np.array([np.median(height_m[crowd == label]) for label in range(int(crowd.max(initial=0)) + 1)])
-    return np.asarray(height_m >= family.towering_ratio * usual_m[crowd])
+    usual_m = {label: float(np.median(height_m[crowd == label])) for label in set(crowd.tolist())}
+    return np.array([h >= family.towering_ratio * usual_m[n] for h, n in zip(height_m, crowd, strict=True)], np.bool_)
 
 
 WIDER = 1.2
