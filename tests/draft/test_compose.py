@@ -8,7 +8,6 @@ from shapely.geometry import LineString, Point, Polygon, box
 from pipeline.draft.clipping import clip
 from pipeline.draft.collisions import resolve_areas, resolve_lines, resolve_points
 from pipeline.draft.compose import LAYERS, compose_draft
-from pipeline.draft.identity import in_fixed_order, stable_ids
 from pipeline.features import join_features, make_features
 from pipeline.norm.symbols import SymbolTable
 from tests.paths import symbols
@@ -211,16 +210,6 @@ def test_the_draft_has_all_layers_and_turns_angles_to_magnetic_north(table: Symb
     knoll = draft.layers["landform_point"].iloc[0]
     assert (knoll.angle_deg, knoll.status, knoll.origin) == (27.0, "draft", "lidar")
     assert "knoll" in knoll["name"].lower()
-
-
-def test_ids_do_not_depend_on_order_or_company() -> None:
-    """The same feature has the same id among others, in another order, and twins are told apart."""
-    three = [feature(Point(x, 1), "204") for x in (1.0, 5.0, 9.0)]
-    forward, backward = (in_fixed_order(join_features(part, CRS)) for part in (three, three[::-1]))
-    assert stable_ids(forward) == stable_ids(backward)
-    assert stable_ids(in_fixed_order(three[1])) == [stable_ids(forward)[1]]
-    twins = stable_ids(join_features([three[0], three[0]], CRS))
-    assert len(set(twins)) == 2
 
 
 def test_nothing_found_disappears_without_a_line(table: SymbolTable) -> None:
