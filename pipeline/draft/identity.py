@@ -1,4 +1,4 @@
-"""Names that stay: the same feature has the same id whenever and wherever the area is run, and when it is flown again."""
+"""Names that stay: the same feature has the same id whenever and wherever the area is run, or flown anew."""
 
 from __future__ import annotations
 
@@ -70,20 +70,16 @@ def stable_ids(features: gpd.GeoDataFrame, /) -> list[str]:
 
 def _kinds(features: gpd.GeoDataFrame) -> list[str]:
     """(n,) what each feature is: its family of symbols, and for contours their elevation."""
-    pairs = zip(features["symbol"], features["elevation_m"], strict=True)
-    return [
-        f"{FAMILY.get(symbol, symbol)}|{height:.1f}" if symbol in LEVEL else FAMILY.get(symbol, symbol)
-        for symbol, height in pairs
-    ]
+    pairs = zip(features["symbol"].astype(str), features["elevation_m"], strict=True)
+    return [FAMILY.get(symbol, symbol) + (f"|{height_m:.1f}" if symbol in LEVEL else "") for symbol, height_m in pairs]
 
 
 def _prominence(features: gpd.GeoDataFrame, dimension: NDArray[np.int32]) -> NDArray[np.float64]:
     """(n,) square metres of areas, metres of lines, height of points; 0 where not known."""
     geometry = features.geometry.to_numpy()
     height_m = np.nan_to_num(features["height_m"].to_numpy(np.float64))
-    return np.asarray(
-        np.select([dimension == 2, dimension == 1], [shapely.area(geometry), shapely.length(geometry)], height_m)
-    )
+    size = np.where(dimension == 2, shapely.area(geometry), shapely.length(geometry))
+    return np.asarray(np.where(dimension == 0, height_m, size), np.float64)
 
 
 def _places(features: gpd.GeoDataFrame) -> NDArray[np.float64]:

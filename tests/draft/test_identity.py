@@ -3,7 +3,7 @@
 import geopandas as gpd
 import numpy as np
 import pytest
-import shapely
+from shapely import affinity
 from shapely.geometry import LineString, Point, box
 
 from pipeline.draft.identity import POINT_CELL_M, in_fixed_order, stable_ids
@@ -20,9 +20,8 @@ def feature(geometry: object, symbol: str, **numbers: float) -> gpd.GeoDataFrame
 def draft_of(seed: int) -> gpd.GeoDataFrame:
     """Boulders, contours and thickets of all sizes anywhere in a square kilometre, no nearer than symbols may be."""
     rng = np.random.default_rng(seed)
-    at = np.stack(np.meshgrid(np.arange(20), np.arange(20)), axis=-1).reshape(-1, 2) * 50.0 + rng.uniform(
-        0, 35, (400, 2)
-    )
+    corners = np.stack(np.meshgrid(np.arange(20), np.arange(20)), axis=-1).reshape(-1, 2) * 50.0
+    at = corners + rng.uniform(0, 35, (400, 2))
     parts = []
     for number, (east, north) in enumerate(at):
         size_m = float(rng.choice([8, 20, 60, 300]) * rng.uniform(0.8, 1.2))
@@ -56,11 +55,11 @@ def test_most_ids_stay_when_everything_moves_by_centimetres(seed: int) -> None:
     assert len(set(before)) == len(draft)
 
     def kept(by_m: float) -> float:
+        east_m, north_m = rng.normal(0, by_m, (2, len(draft)))
+        times = rng.normal(1, 0.01, len(draft))
         shapes = [
-            shapely.transform(shape, lambda xy, m=moves: (xy - xy.mean(axis=0)) * m[2] + xy.mean(axis=0) + m[:2] * by_m)
-            for shape, moves in zip(
-                draft.geometry, rng.normal(0, 1, (len(draft), 3)) * (1, 1, 0.01) + (0, 0, 1), strict=True
-            )
+            affinity.translate(affinity.scale(shape, by, by), east, north)
+            for shape, east, north, by in zip(draft.geometry, east_m, north_m, times, strict=True)
         ]
         return float(np.mean(before == np.array(stable_ids(draft.set_geometry(shapes, crs=CRS)))))
 
