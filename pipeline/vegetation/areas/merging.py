@@ -45,29 +45,45 @@ class Areas:
         return _summed(self.one * k + self.kind_of[self.other], self.length, n * k).reshape(n, k)
 
 
-def merge_areas(
-    kinds: Kinds, first: Kinds, loss: Numbers, /, *, cell_m: float, least_m2: NDArray[np.float64], telling_m2: float
-) -> Kinds:
-    """Cells with every area that is too small or too faint given to the neighbour it is most like.
+@dataclass(frozen=True)
+class Limits:
+    """What areas are held to, (k, k) each: of kind i beside kind j.
 
-    What an area costs drawn as a kind is the sum over its cells of `loss` between the kind they had at first and that
-    kind. The area goes to the kind beside it for which that grows least (of equals, the one with most border) if it is
-    below its least size, or if the cost grows by less than `telling_m2`. The least of neighbours that are to go goes
-    first, so that two of them may make one that is large enough.
+    Attributes
+    ----------
+    loss : whole numbers, hundredths
+        How wrong a cell of kind i is when it is drawn as kind j.
+    least_m2 : least area of kind i where most of its border is with kind j; NaN for none
+    telling_m2 : an area of kind i that goes to one of kind j with a loss of 1 a cell stays from this size on, with a
+        loss of 4 from a quarter of it
+    """
+
+    loss: Numbers
+    least_m2: NDArray[np.float64]
+    telling_m2: NDArray[np.float64]
+
+    def in_cells(self, cell_m: float) -> Limits:
+        """The same, in cells instead of m2."""
+        return Limits(self.loss, self.least_m2 / cell_m**2, self.telling_m2 / cell_m**2)
+
+
+def merge_areas(kinds: Kinds, limits: Limits, /, *, cell_m: float) -> Kinds:
+    """Cells with every area that is too small, or too faint to tell a runner anything, given to a neighbour.
+
+    What an area costs drawn as a kind is the sum of the losses between that kind and those its cells had at first. It
+    goes to the kind with which it shares most border, divided by one more than what it would cost more a cell. It goes
+    if it is below its least size, or if it would cost less than an area that tells something. The least of neighbours
+    that are to go goes first, so that two of them may make one that is large enough.
 
     Parameters
     ----------
     kinds : (rows, cols); cells of -1 are outside and stay
-    first : (rows, cols) kind that each cell had at first
-    loss : (k, k) whole numbers, hundredths: by how much a cell of kind i is wrong when it is drawn as kind j
-    least_m2 : (k, k) least area of kind i where most of its border is with kind j; NaN for none
-    telling_m2 : an area that differs by a loss of 1 must be so large, one that differs by 4 a quarter of it
     """
-    region, areas = areas_of(kinds, first, len(loss))
+    region, areas = areas_of(kinds, len(limits.loss))
     now = np.arange(len(areas.kind_of))
-    telling = round(100 * telling_m2 / cell_m**2)
+    limits = limits.in_cells(cell_m)
     for _ in range(MOST_ROUNDS):
-        kind_of = _with_least_given_away(areas, loss, least_m2 / cell_m**2, telling)
+        kind_of = _with_least_given_away(areas, limits)
         if np.array_equal(kind_of, areas.kind_of):
             break
         areas, into = _joined(areas, kind_of)
@@ -75,14 +91,15 @@ def merge_areas(
     return np.append(-1, areas.kind_of[now])[region].astype(np.int16)
 
 
-def areas_of(kinds: Kinds, first: Kinds, n_kinds: int, /) -> tuple[Numbers, Areas]:
+def areas_of(kinds: Kinds, n_kinds: int, /) -> tuple[Numbers, Areas]:
     """(rows, cols) number of the area that each cell lies in, from 1, 0 outside; and the areas, without the outside."""
     region, kind_of = connected_areas(kinds)
-    inside, n = region > 0, len(kind_of)
-    held = np.bincount(region[inside] * n_kinds + first[inside], minlength=n * n_kinds).reshape(n, n_kinds)[1:]
+    size = np.bincount(region.ravel(), minlength=len(kind_of))[1:]
+    held = np.zeros((len(size), n_kinds), np.int64)
+    held[np.arange(len(size)), kind_of[1:]] = size
     one, other, length = _borders(region)
-    known = (one > 0) & (other > 0)
-    return region, Areas(held, kind_of[1:], one[known] - 1, other[known] - 1, length[known])
+    inside = (one > 0) & (other > 0)
+    return region, Areas(held, kind_of[1:], one[inside] - 1, other[inside] - 1, length[inside])
 
 
 def connected_areas(kinds: Kinds, /) -> tuple[Numbers, Numbers]:
@@ -96,23 +113,24 @@ def connected_areas(kinds: Kinds, /) -> tuple[Numbers, Numbers]:
     return region, kind_of
 
 
-def _with_least_given_away(areas: Areas, loss: Numbers, least: NDArray[np.float64], telling: int) -> Numbers:
+def _with_least_given_away(areas: Areas, limits: Limits) -> Numbers:
     """(n,) kind of each area after those were given away that cost less than all their neighbours that are to go."""
-    each, size = np.arange(len(areas.kind_of)), areas.held.sum(axis=1)
-    beside, cost = areas.beside(), areas.held @ loss
-    growth = np.where(beside > 0, cost - cost[each, areas.kind_of][:, None], NO_NEIGHBOUR)
-    least_growth = growth.min(axis=1, initial=NO_NEIGHBOUR)
-    is_best = growth == least_growth[:, None]
-    host = np.argmax(np.where(is_best, beside, -1), axis=1)
-    is_small = size < least[areas.kind_of, np.argmax(beside, axis=1)]
-    goes = (least_growth < NO_NEIGHBOUR) & (is_small | (least_growth < telling))
+    each, own, size = np.arange(len(areas.kind_of)), areas.kind_of, areas.held.sum(axis=1)
+    beside, cost = areas.beside(), areas.held @ limits.loss
+    more = cost - cost[each, own][:, None]
+    pull = np.where(beside > 0, beside / (1 + np.maximum(more, 0) / (100 * size[:, None])), -1)
+    host = np.argmax(np.round(pull, 9), axis=1)
+    has_host, growth = beside[each, host] > 0, more[each, host]
+    telling = 100 * limits.telling_m2[own, host]
+    is_small = size < limits.least_m2[own, np.argmax(beside, axis=1)]
+    goes = has_host & (is_small | (growth < telling))
     # Areas are numbered by place, so equals are settled the same way however the ground was cut into fields.
-    order = np.lexsort((each, size, np.minimum(least_growth, telling)))
+    order = np.lexsort((each, size, np.minimum(growth, telling)))
     rank = np.empty_like(order)
     rank[order] = each
     waits = goes[areas.one] & goes[areas.other] & (rank[areas.other] < rank[areas.one])
     goes[areas.one[waits]] = False
-    return np.where(goes, host, areas.kind_of)
+    return np.where(goes, host, own)
 
 
 def _joined(areas: Areas, kind_of: Numbers) -> tuple[Areas, Numbers]:

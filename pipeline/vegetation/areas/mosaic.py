@@ -8,9 +8,9 @@ from numpy.typing import NDArray
 from pipeline.lattice.grid import Grid
 from pipeline.lattice.larger_cells import larger_cells, parts_of_cells
 from pipeline.norm.symbols import isom
-from pipeline.vegetation.areas.hatching import HATCHED_OF, PLAIN_OF, has_clear_view, without_stray_lines
+from pipeline.vegetation.areas.hatching import without_stray_lines
 from pipeline.vegetation.areas.kinds import AREA_SYMBOLS, MIN_AREA_OF_KIND_M2, NOT_SEEN, OUTSIDE
-from pipeline.vegetation.areas.merging import Kinds, Numbers, merge_areas
+from pipeline.vegetation.areas.merging import Kinds, Limits, merge_areas
 
 AREA_CELL_M = 1.0
 """Least cell in which areas are drawn: 0.07 mm on a map at 1:15 000. Finer cells cost time and show single boughs (our
@@ -18,54 +18,50 @@ choice)."""
 AREA_SPARE_RATIO = 1.15
 """Areas of cells are kept this many times their smallest size, as smoothing their edges takes a little off them (our
 choice)."""
-TELLING_M2 = isom("406").smallest.area_m2
-"""An area one band apart from what is around it is drawn from this size on, 1 x 1 mm on a map at 1:15 000; one two
-bands apart from a quarter of it, if the norm has none larger. A runner sees a patch of fight in white forest, and runs
-by one of walk in fight (our choice; see the figure `mosaic` for what it does to real forest)."""
+SLOWER_TELLS_M2 = AREA_SPARE_RATIO * isom("408").smallest.area_m2
+"""An area one band slower than what is around it is drawn from this size on, 0.75 x 0.75 mm on a map at 1:15 000; one
+two bands slower from a quarter of it, if the norm has none larger. It is what a runner goes round, and in few places
+there are many of them (our choice; see the figure `mosaic` for what it does to forests)."""
+FASTER_TELLS_M2 = isom("406").smallest.area_m2
+"""An area one band faster than what is around it is drawn from this size on, 1 x 1 mm: the norm asks as much of an
+opening in a pale screen. Nobody leaves the line for a smaller one (our choice)."""
 
-_RANKS = {"405": 0.0, "406": 1.0, "407": 0.8, "408": 2.0, "409": 1.8, "410": 3.0}
+_RANKS = {"405": 0.0, "406": 1.0, "407": 0.4, "408": 2.0, "409": 1.4, "410": 3.0}
 _RANKS |= {"401": 0.0, "402": 0.6, "403": 1.0, "404": 1.4}
+"""407 and 409 are as slow as 406 and 408, but where their areas are too small to be hatched they are mostly low growth
+that a mapper leaves white, or draws one band lighter: 0.4 is fitted on `hard_steep`, `hard_moraine`, `hard_farmland`
+and `relief_3506_4`, where 0.8 and 0.5 were worse. The other ranks are our choice."""
 _FAR_APART = 4.0
 """Open land, forest and ground not seen are as far from each other as four bands are, one more than there are."""
 _DARK = ("408", "410", "401")
-_OPENING_IN_LIGHT_M2 = isom("406").smallest.area_m2
+_OPENING_IN_PALE_M2 = isom("406").smallest.area_m2
 """White forest is an opening in what is around it, and may be as small as 0.7 x 0.7 mm in 401, 408 and 410 but not
 below 1 x 1 mm in paler screens (405, from memory). 406 is as small; the table has no column for openings."""
 
 
 def settle_kinds(kinds: Kinds, /, *, cell_m: float) -> Kinds:
-    """Kinds of which every area is large enough to be drawn, and differs enough from its neighbours to be seen.
+    """Kinds of which every area is large enough to be drawn, and tells a runner something.
 
-    The bands are settled first, whatever one sees; of what is slow or walk then, the parts with a clear view are
-    hatched (407, 409) where they are large enough to show their lines.
+    Areas of 407 and 409 that would show stray lines only are 406 and 408.
     """
-    plain = np.append(PLAIN_OF, OUTSIDE).astype(np.int16)
-    least_m2 = least_areas_m2()
-    loss = losses()
-    bands = merge_areas(plain[kinds], kinds, loss, cell_m=cell_m, least_m2=least_m2, telling_m2=TELLING_M2)
-    hatched = np.where(has_clear_view(kinds, cell_m=cell_m), HATCHED_OF[bands], bands)
-    split = merge_areas(hatched, hatched, loss, cell_m=cell_m, least_m2=least_m2, telling_m2=0.0)
-    return without_stray_lines(split, cell_m=cell_m)
+    settled = merge_areas(kinds, limits_of_areas(), cell_m=cell_m)
+    return without_stray_lines(settled, cell_m=cell_m)
 
 
-def losses() -> Numbers:
-    """(k, k) hundredths: how wrong a cell of one kind is drawn as another: the square of how many bands they are apart.
+def limits_of_areas() -> Limits:
+    """How wrong each kind is as another, and how large it must be beside it.
 
-    407 and 409 lie beside 406 and 408, 402 to 404 beside 401. The ranks are our choice; squares are what a weighted
-    kappa counts.
+    The loss is the square of how many bands the two are apart, as a weighted kappa counts it.
     """
     rank = np.array([*(_RANKS[symbol] for symbol in AREA_SYMBOLS), 0.0])
     group = np.array([*(int(symbol) < 405 for symbol in AREA_SYMBOLS), 2])
-    apart = np.where(np.equal.outer(group, group), np.abs(np.subtract.outer(rank, rank)), _FAR_APART)
-    return np.round(100 * apart**2).astype(np.int64)
-
-
-def least_areas_m2() -> NDArray[np.float64]:
-    """(k, k) least area of cells of one kind where most of what is around them is of another kind."""
-    least = np.repeat(MIN_AREA_OF_KIND_M2[:, None], NOT_SEEN + 1, axis=1)
-    is_light = [symbol not in _DARK for symbol in AREA_SYMBOLS]
-    least[AREA_SYMBOLS.index("405"), :NOT_SEEN][is_light] = _OPENING_IN_LIGHT_M2
-    return least * AREA_SPARE_RATIO
+    more = np.subtract.outer(rank, rank)
+    apart = np.where(np.equal.outer(group, group), np.abs(more), _FAR_APART)
+    least = np.repeat(AREA_SPARE_RATIO * MIN_AREA_OF_KIND_M2[:, None], NOT_SEEN + 1, axis=1)
+    pale = [kind for kind, symbol in enumerate(AREA_SYMBOLS) if symbol not in _DARK]
+    least[AREA_SYMBOLS.index("405"), pale] = _OPENING_IN_PALE_M2
+    loss = np.round(100 * apart**2).astype(np.int64)
+    return Limits(loss, least, np.where(more > 0, SLOWER_TELLS_M2, FASTER_TELLS_M2))
 
 
 def in_larger_cells(kinds: Kinds, grid: Grid, /) -> tuple[Kinds, Grid, int]:
@@ -76,7 +72,7 @@ def in_larger_cells(kinds: Kinds, grid: Grid, /) -> tuple[Kinds, Grid, int]:
     larger, times = larger_cells(grid, least_m=AREA_CELL_M)
     parts = parts_of_cells(kinds, grid, larger, times, outside=OUTSIDE)
     # What lies outside costs nothing as any kind, and is chosen only where nothing else lies in the cell.
-    loss = np.pad(losses(), (0, 1)).astype(np.int32)
+    loss = np.pad(limits_of_areas().loss, (0, 1)).astype(np.int32)
     loss[:, OUTSIDE] = 100_000
     chosen = parts[0]
     least = _loss_as(parts, chosen, loss)
