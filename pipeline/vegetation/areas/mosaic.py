@@ -11,6 +11,7 @@ from pipeline.norm.symbols import isom
 from pipeline.vegetation.areas.hatching import without_stray_lines
 from pipeline.vegetation.areas.kinds import AREA_SYMBOLS, MIN_AREA_OF_KIND_M2, NOT_SEEN, OUTSIDE
 from pipeline.vegetation.areas.merging import Kinds, Limits, merge_areas
+from pipeline.vegetation.running.runnability import BAND_OF
 
 AREA_CELL_M = 1.0
 """Least cell in which areas are drawn: 0.07 mm on a map at 1:15 000. Finer cells cost time and show single boughs (our
@@ -54,9 +55,13 @@ def limits_of_areas() -> Limits:
     The loss is the square of how many bands the two are apart, as a weighted kappa counts it.
     """
     rank = np.array([*(_RANKS[symbol] for symbol in AREA_SYMBOLS), 0.0])
+    drawn = np.array([*(float(BAND_OF.get(symbol, _RANKS[symbol])) for symbol in AREA_SYMBOLS), 0.0])
     group = np.array([*(int(symbol) < 405 for symbol in AREA_SYMBOLS), 2])
     more = np.subtract.outer(rank, rank)
-    apart = np.where(np.equal.outer(group, group), np.abs(more), _FAR_APART)
+    # Low growth may pass for white, but what is drawn as 407 is slow: white forest is not to become it so easily.
+    wrong = np.maximum(np.abs(more), np.abs(np.subtract.outer(rank, drawn)))
+    np.fill_diagonal(wrong, 0)
+    apart = np.where(np.equal.outer(group, group), wrong, _FAR_APART)
     least = np.repeat(AREA_SPARE_RATIO * MIN_AREA_OF_KIND_M2[:, None], NOT_SEEN + 1, axis=1)
     pale = [kind for kind, symbol in enumerate(AREA_SYMBOLS) if symbol not in _DARK]
     least[AREA_SYMBOLS.index("405"), pale] = _OPENING_IN_PALE_M2
