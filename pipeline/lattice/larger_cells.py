@@ -84,9 +84,7 @@ def into_smaller(values: NDArray[Kind], grid: Grid, larger: Grid, times: int, /)
     return repeated[above : above + grid.rows, before : before + grid.cols]
 
 
-def parts_of_cells(
-    values: NDArray[Kind], grid: Grid, larger: Grid, times: int, /, *, outside: float
-) -> NDArray[Kind]:
+def parts_of_cells(values: NDArray[Kind], grid: Grid, larger: Grid, times: int, /, *, outside: float) -> NDArray[Kind]:
     """(times x times, rows, cols): the small cells of each larger one, row by row; `outside` beyond the old grid."""
     blocks = _blocks(values, grid, larger, times, outside)
     return blocks.transpose(1, 3, 0, 2).reshape(times * times, larger.rows, larger.cols)

@@ -33,6 +33,7 @@ line of sight runs 20 m on average before it meets a leaf, at k = 0.5 (our choic
 CLEAR_VIEW_RATIO = 0.5
 """That layer must also be thinner than this share of the whole running layer: so the growth stays low (our choice)."""
 
+
 def decide_kinds(ground: Ground, /, *, limits: Limits) -> Kinds:
     """Kind of each cell by itself, before the mosaic is made one that can be read (`mosaic.settle_kinds`).
 

@@ -4,18 +4,22 @@ from __future__ import annotations
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy import ndimage
 
 from pipeline.lattice.grid import Grid
 from pipeline.lattice.larger_cells import larger_cells, parts_of_cells
 from pipeline.norm.symbols import isom
 from pipeline.vegetation.areas.hatching import without_stray_lines
-from pipeline.vegetation.areas.kinds import AREA_SYMBOLS, MIN_AREA_OF_KIND_M2, NOT_SEEN, OUTSIDE
+from pipeline.vegetation.areas.kinds import AREA_SYMBOLS, MIN_AREA_OF_KIND_M2, NOT_SEEN, OUTSIDE, cells_of
 from pipeline.vegetation.areas.merging import Kinds, Limits, merge_areas
 from pipeline.vegetation.running.runnability import BAND_OF
 
 AREA_CELL_M = 1.0
 """Least cell in which areas are drawn: 0.07 mm on a map at 1:15 000. Finer cells cost time and show single boughs (our
 choice)."""
+THREAD_M = 2.0
+"""Parts of a band narrower than this are no thicket and no gap, but chance: 0.13 mm on a map at 1:15 000, half of the
+narrowest 410 and a third of the narrowest 406 (our choice)."""
 AREA_SPARE_RATIO = 1.15
 """Areas of cells are kept this many times their smallest size, as smoothing their edges takes a little off them (our
 choice)."""
@@ -43,10 +47,30 @@ below 1 x 1 mm in paler screens (405, from memory). 406 is as small; the table h
 def settle_kinds(kinds: Kinds, /, *, cell_m: float) -> Kinds:
     """Kinds of which every area is large enough to be drawn, and tells a runner something.
 
-    Areas of 407 and 409 that would show stray lines only are 406 and 408.
+    No part of one is a mere thread, and areas of 407 and 409 that would show stray lines only are 406 and 408.
     """
-    settled = merge_areas(kinds, limits_of_areas(), cell_m=cell_m)
+    limits = limits_of_areas()
+    merged = merge_areas(kinds, limits, cell_m=cell_m)
+    settled = merge_areas(without_threads(merged, cell_m=cell_m), limits, cell_m=cell_m)
     return without_stray_lines(settled, cell_m=cell_m)
+
+
+def without_threads(kinds: Kinds, /, *, cell_m: float) -> Kinds:
+    """Kinds with what is narrower than THREAD_M of a band given to the nearest ground that is not."""
+    n_cells = round(THREAD_M / cell_m)
+    if n_cells < 2:
+        return kinds
+    square, is_wide = np.ones((n_cells, n_cells), np.bool_), kinds >= 0
+    for symbol in BAND_OF:
+        cells = cells_of(kinds, (symbol,))
+        # Beyond the rim of the grid an area goes on.
+        opened = ndimage.binary_opening(np.pad(cells, n_cells, mode="edge"), square)
+        is_wide[cells] = opened[n_cells:-n_cells, n_cells:-n_cells][cells]
+    if not is_wide.any():
+        return kinds
+    row, col = ndimage.distance_transform_edt(~is_wide, return_distances=False, return_indices=True)
+    nearest: Kinds = kinds[row, col]
+    return np.where(kinds >= 0, nearest, kinds)
 
 
 def limits_of_areas() -> Limits:

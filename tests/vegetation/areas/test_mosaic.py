@@ -15,7 +15,7 @@ from pipeline.vegetation.areas.areas import draw_areas
 from pipeline.vegetation.areas.hatching import without_stray_lines
 from pipeline.vegetation.areas.kinds import AREA_SYMBOLS, MIN_AREA_OF_KIND_M2, NOT_SEEN, OUTSIDE
 from pipeline.vegetation.areas.merging import Limits, connected_areas, merge_areas
-from pipeline.vegetation.areas.mosaic import in_larger_cells, settle_kinds
+from pipeline.vegetation.areas.mosaic import in_larger_cells, settle_kinds, without_threads
 from pipeline.vegetation.calibration.agreement import weighted_kappa
 
 GRID = Grid("EPSG:25832", 100, 300, 1.0, 120, 120)
@@ -113,6 +113,16 @@ def test_a_gap_that_leads_through_stays() -> None:
     assert fight.iloc[0].distance(fight.iloc[1]) > 3.5
 
 
+@pytest.mark.parametrize(("wide", "stays"), [(1, False), (2, True)])
+def test_a_thread_of_growth_goes(wide: int, stays: bool) -> None:
+    """A strip of fight one metre wide that hangs on an area of it goes, and leaves that area as it is."""
+    kinds = with_patch("406", "410", 20, 20)
+    kinds[38 : 38 + wide, 50:75] = AREA_SYMBOLS.index("410")
+    found = without_threads(kinds, cell_m=1.0)
+    assert (AREA_SYMBOLS[found[38, 60]] == "410") == stays
+    assert (found[30:50, 30:50] == AREA_SYMBOLS.index("410")).all()
+
+
 @pytest.mark.parametrize(("symbol", "plain", "spacing_m"), [("407", "406", 12.6), ("409", "408", 6.3)])
 def test_a_hatched_area_shows_two_lines_or_is_none(symbol: str, plain: str, spacing_m: float) -> None:
     """Wide enough for two lines wherever they fall, each at least a millimetre long; else the band without lines."""
@@ -132,11 +142,11 @@ def test_lines_that_are_only_ticks_do_not_count() -> None:
 @settings(max_examples=15, deadline=None)
 @given(seed=st.integers(0, 2**16))
 def test_areas_share_their_edges_and_none_is_too_small(seed: int) -> None:
-    """With white forest as the paper between them, areas neither overlap nor leave slivers."""
+    """Areas meet in the same vertices, and nowhere overlap."""
     kinds = settle_kinds(patchy(seed), cell_m=1.0)
     areas = draw_areas(kinds, GRID, smooth_m=1.5)
     shapes = areas.geometry.to_numpy()
-    assert shapely.coverage_is_valid(shapes, gap_width=0.5)
+    assert shapely.coverage_is_valid(shapes)
     least = [MIN_AREA_OF_KIND_M2[AREA_SYMBOLS.index(symbol)] for symbol in areas["symbol"]]
     assert (shapely.area(shapes) >= np.array(least) - 1e-6).all()
 
@@ -144,7 +154,7 @@ def test_areas_share_their_edges_and_none_is_too_small(seed: int) -> None:
 def test_a_coverage_with_a_sliver_is_told() -> None:
     """The control: two squares that overlap by a hand's width are no coverage."""
     squares = np.array([shapely.box(0, 0, 10, 10), shapely.box(9.9, 0, 20, 10)])
-    assert not shapely.coverage_is_valid(squares, gap_width=0.5)
+    assert not shapely.coverage_is_valid(squares)
 
 
 @settings(max_examples=10, deadline=None)
