@@ -184,7 +184,7 @@ def test_areas_are_numbered_by_place() -> None:
 
 
 def test_cells_of_half_a_metre_are_drawn_in_whole_metres() -> None:
-    """The kind that is least wrong for all four; a cell outside counts only where all are; and back onto small cells."""
+    """The kind that is least wrong for all four, outside only where all are; and back onto small cells."""
     grid = Grid("EPSG:25832", 1, 5, 0.5, 5, 4)
     kinds = ground("405", 5)[:, :4]
     kinds[1:3, 1:3] = np.array([[3, 3], [2, 0]])
