@@ -25,11 +25,11 @@ def write_layers(path: Path, layers: Mapping[str, gpd.GeoDataFrame], /) -> None:
     with replacing(path) as part:
         for name, layer in layers.items():
             pyogrio.write_dataframe(
-                layer, part, layer=name, driver="GPKG", append=part.exists(), geometry_type=_geometry_type(name, layer)
+                layer, part, layer=name, driver="GPKG", append=part.exists(), geometry_type=geometry_type(name, layer)
             )
 
 
-def _geometry_type(name: str, layer: gpd.GeoDataFrame) -> str:
+def geometry_type(name: str, layer: gpd.GeoDataFrame, /) -> str:
     """One geometry type a layer: from its name (`rock_point`) or, for a mixed one, any geometry."""
     for ending, kind in (("_point", "Point"), ("_line", "LineString"), ("_area", "Polygon")):
         if name.endswith(ending):
