@@ -18,7 +18,11 @@ def geojson_text(layers: Mapping[str, gpd.GeoDataFrame], /, *, told: Told) -> st
 
     What is to be told stands beside the features (RFC 7946, 6.1, allows members of one's own).
     """
-    head = {"type": "FeatureCollection", "name": told.title, **{key.lower(): text for key, text in told.entries.items()}}
+    head = {
+        "type": "FeatureCollection",
+        "name": told.title,
+        **{key.lower(): text for key, text in told.entries.items()},
+    }
     features = ",\n".join(_dump(feature) for feature in _features(in_degrees(layers)))
     return f'{_dump(head)[:-1]},"features":[\n{features}\n]}}\n'
 

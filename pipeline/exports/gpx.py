@@ -10,7 +10,10 @@ from collections.abc import Mapping
 from xml.etree import ElementTree as Xml
 
 import geopandas as gpd
+import numpy as np
 import shapely
+from numpy.typing import NDArray
+from shapely.geometry.base import BaseGeometry
 
 from pipeline.exports.degrees import DECIMALS, in_degrees
 from pipeline.exports.told import Told
@@ -60,9 +63,7 @@ def gpx_text(layers: Mapping[str, gpd.GeoDataFrame], /, *, symbols: SymbolTable,
     return '<?xml version="1.0" encoding="UTF-8"?>\n' + Xml.tostring(root, encoding="unicode") + "\n"
 
 
-def _add(
-    root: Xml.Element, place: shapely.Geometry, number: str, status: str, evidence: str, symbols: SymbolTable
-) -> None:
+def _add(root: Xml.Element, place: BaseGeometry, number: str, status: str, evidence: str, symbols: SymbolTable) -> None:
     """A waypoint or a track of one segment."""
     points = shapely.get_coordinates(place)
     if len(points) == 1:
@@ -79,7 +80,7 @@ def _add(
             Xml.SubElement(segment, f"{{{NAMESPACE}}}trkpt", _degrees(point))
 
 
-def _degrees(point: shapely.Geometry) -> dict[str, str]:
+def _degrees(point: NDArray[np.float64]) -> dict[str, str]:
     longitude, latitude = point
     return {"lat": f"{latitude:.{DECIMALS}f}", "lon": f"{longitude:.{DECIMALS}f}"}
 

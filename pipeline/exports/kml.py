@@ -17,6 +17,7 @@ import shapely
 from affine import Affine
 from PIL import Image
 from shapely.geometry import Point
+from shapely.geometry.base import BaseGeometry
 
 from pipeline.exports.degrees import DECIMALS, in_degrees
 from pipeline.exports.styles.rules import CANDIDATE, REJECTED
@@ -148,7 +149,7 @@ DATA = ("id", "symbol", "status", "confidence", "elevation_m", "height_m", "widt
 
 def _placemark(parent: Xml.Element, row: Mapping[str, object], symbols: SymbolTable) -> None:
     place, number, status = row["geometry"], str(row["symbol"]), row["status"]
-    assert isinstance(place, shapely.Geometry)
+    assert isinstance(place, BaseGeometry)
     element = _child(parent, "Placemark")
     _child(element, "name", f"{number} {symbols.name_of(number)}")
     if status == REJECTED:
@@ -165,7 +166,7 @@ def _placemark(parent: Xml.Element, row: Mapping[str, object], symbols: SymbolTa
     _geometry(element, place)
 
 
-def _geometry(parent: Xml.Element, place: shapely.Geometry) -> None:
+def _geometry(parent: Xml.Element, place: BaseGeometry) -> None:
     """A point, a line or an area with its holes."""
     if place.geom_type == "Polygon":
         element = _child(parent, "Polygon")
@@ -177,7 +178,7 @@ def _geometry(parent: Xml.Element, place: shapely.Geometry) -> None:
         _child(_child(parent, place.geom_type), "coordinates", _coordinates(place))
 
 
-def _coordinates(place: shapely.Geometry) -> str:
+def _coordinates(place: BaseGeometry) -> str:
     return " ".join(f"{x:.{DECIMALS}f},{y:.{DECIMALS}f}" for x, y in shapely.get_coordinates(place).tolist())
 
 

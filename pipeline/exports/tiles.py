@@ -31,6 +31,8 @@ TILE_PX = 256
 FINER = 0.8
 """The last zoom is the first whose pixels are not much larger than those of the picture: up to 1 / FINER of them."""
 MOST_ZOOMS = 8
+EDGE_PX = 2.0
+"""What is shown beyond the outline, pixels of the picture."""
 COLOURS = 256
 """Colours of a tile, few enough for a PNG with a table of them, a third as large."""
 
@@ -79,7 +81,7 @@ def tile_plan(outline: Polygon | MultiPolygon, /, *, crs: str, pixel_m: float) -
 
 
 def _pixel_m(zoom: int) -> float:
-    return 2 * HALF_WORLD_M / TILE_PX / 2**zoom
+    return 2 * HALF_WORLD_M / TILE_PX / float(2**zoom)
 
 
 def tiles_of(
@@ -93,9 +95,11 @@ def tiles_of(
     transform : (column, row) of the picture to (east, north), may be turned
     outline : the mapped area in the picture's coordinate system
     """
-    inside = rasterio.features.rasterize([(outline, 255)], picture.shape[:2], transform=transform, dtype="uint8")
-    bands = np.concatenate([np.moveaxis(picture, 2, 0), inside[None]])
     pixel_m = math.sqrt(abs(transform.determinant))
+    # With the outer half of the line along its edge.
+    shown = outline.buffer(EDGE_PX * pixel_m)
+    inside = rasterio.features.rasterize([(shown, 255)], picture.shape[:2], transform=transform, dtype="uint8")
+    bands = np.concatenate([np.moveaxis(picture, 2, 0), inside[None]])
     for zoom in range(plan.first_zoom, plan.last_zoom + 1):
         first_column, last_column, first_row, last_row = _covered(plan.bounds_m, zoom)
         for row in range(first_row, last_row + 1):

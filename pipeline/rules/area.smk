@@ -369,6 +369,8 @@ rule manifest:
         ground="report/ground.txt",
         decided="work/decided.json",
         borrowed="report/borrowed.json",
+        exports=PLAN.export_files,
+        backdrops=PLAN.backdrop_files,
     output:
         "manifest.json",
     log:

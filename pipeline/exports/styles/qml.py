@@ -40,9 +40,7 @@ def qml_style(layer: str, /, *, symbols: SymbolTable, north_deg: float) -> str:
     kind = SYMBOL_TYPES[layer.rpartition("_")[2]]
     for place, rule in enumerate(rules_of(layer, symbols)):
         # An id of its own and the same in every run: what it is called does not matter.
-        Xml.SubElement(
-            rules, "rule", key=f"rule{place}", symbol=str(place), label=rule.label, filter=filter_text(rule)
-        )
+        Xml.SubElement(rules, "rule", key=f"rule{place}", symbol=str(place), label=rule.label, filter=filter_text(rule))
         _symbol(drawn, str(place), kind, rule, north_deg)
     # Contours darken the green below them as printing inks do.
     Xml.SubElement(root, "blendMode").text = MULTIPLY if layer.startswith("landform") else "0"
@@ -60,10 +58,10 @@ def _symbol(parent: Xml.Element, name: str, kind: str, rule: Rule, north_deg: fl
         parent, "symbol", type=kind, name=name, alpha=f"{rule.opacity:g}", clip_to_extent="1", force_rhr="0"
     )
     for place, paint in enumerate(rule.paints):
-        _layer(element, f"@{name}@{place}", paint, rule.order, kind, north_deg)
+        _layer(element, f"@{name}@{place}", paint, rule.order, north_deg)
 
 
-def _layer(parent: Xml.Element, name: str, paint: Paint, order: int, kind: str, north_deg: float) -> None:
+def _layer(parent: Xml.Element, name: str, paint: Paint, order: int, north_deg: float) -> None:
     """One layer of a symbol."""
     if isinstance(paint, Surface):
         _add(parent, "SimpleFill", order, {"color": _rgb(paint.colour), "style": "solid", "outline_style": "no"})
@@ -137,17 +135,11 @@ def _svg(paint: Stamp | Along) -> dict[str, str]:
     }
 
 
-def _add(parent: Xml.Element, kind: str, order: int, options: Mapping[str, str], *, angle: str | None = None) -> Xml.Element:
-    """A layer with its options, and with an angle that follows from a feature's columns where one is given.
-
-    Raises
-    ------
-    ValueError
-        If an option is no number where it should be.
-    """
-    element = Xml.SubElement(
-        parent, "layer", {"class": kind, "enabled": "1", "locked": "0", "pass": str(order)}
-    )
+def _add(
+    parent: Xml.Element, kind: str, order: int, options: Mapping[str, str], *, angle: str | None = None
+) -> Xml.Element:
+    """A layer with its options, and with an angle that follows from a feature's columns where one is given."""
+    element = Xml.SubElement(parent, "layer", {"class": kind, "enabled": "1", "locked": "0", "pass": str(order)})
     _options(Xml.SubElement(element, "Option", type="Map"), options)
     if angle is not None:
         properties = Xml.SubElement(element, "data_defined_properties")

@@ -115,9 +115,7 @@ def _graphic(parent: Xml.Element, svg: Svg, opacity: float) -> Xml.Element:
     graphic = Xml.SubElement(parent, f"{{{SE}}}Graphic")
     external = Xml.SubElement(graphic, f"{{{SE}}}ExternalGraphic")
     address = f"data:image/svg+xml;base64,{svg.base64}"
-    Xml.SubElement(
-        external, f"{{{SE}}}OnlineResource", {f"{{{XLINK}}}type": "simple", f"{{{XLINK}}}href": address}
-    )
+    Xml.SubElement(external, f"{{{SE}}}OnlineResource", {f"{{{XLINK}}}type": "simple", f"{{{XLINK}}}href": address})
     _text(external, "Format", "image/svg+xml")
     _text(graphic, "Opacity", f"{opacity:g}")
     _text(graphic, "Size", f"{ground_m(svg.height_mm):.4f}")

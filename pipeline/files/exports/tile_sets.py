@@ -34,9 +34,7 @@ def write_mbtiles(path: Path, tiles: Iterable[Tile], plan: TilePlan, told: Told,
     }
     with replacing(path) as part, closing(sqlite3.connect(part)) as base, base:
         base.execute("CREATE TABLE metadata (name text, value text)")
-        base.execute(
-            "CREATE TABLE tiles (zoom_level integer, tile_column integer, tile_row integer, tile_data blob)"
-        )
+        base.execute("CREATE TABLE tiles (zoom_level integer, tile_column integer, tile_row integer, tile_data blob)")
         base.executemany("INSERT INTO metadata VALUES (?, ?)", list(metadata.items()))
         # Rows count from the south here.
         rows = ((tile.zoom, tile.column, 2**tile.zoom - 1 - tile.row, tile.png) for tile in tiles)
