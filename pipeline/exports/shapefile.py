@@ -11,6 +11,7 @@ import io
 from collections.abc import Mapping
 
 import geopandas as gpd
+import pandas as pd
 
 from pipeline.exports.told import Told
 from pipeline.norm.symbols import SymbolTable
@@ -46,7 +47,7 @@ def shapefile_tables(layers: Mapping[str, gpd.GeoDataFrame], /) -> dict[str, gpd
 def _short(table: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
     named = table.rename(columns={name: COLUMNS[name][0] for name in table.columns.drop(table.geometry.name)})
     for column in named.columns.drop(named.geometry.name):
-        if named[column].dtype == object:
+        if not pd.api.types.is_numeric_dtype(named[column]):
             named[column] = named[column].map(_cut, na_action="ignore")
     return named
 

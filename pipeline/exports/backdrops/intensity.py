@@ -38,7 +38,8 @@ def limits_of(parts: Iterable[Heights], /) -> tuple[float, float]:
     if not known.size:
         return 0.0, 1.0
     dark, bright = np.quantile(known, (DARK_SHARE, BRIGHT_SHARE))
-    return float(dark), float(max(bright, dark + 1e-6))
+    # Intensity is told in whole numbers: ground of one brightness is one grey.
+    return float(dark), float(max(bright, dark + 1.0))
 
 
 def as_shares(values: Heights, limits: tuple[float, float], /) -> Heights:

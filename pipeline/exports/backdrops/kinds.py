@@ -22,12 +22,12 @@ Limits = tuple[float, float]
 
 STEEPEST_DEG = 45.0
 """Drawn black; earth does not stand steeper (common practice, no source)."""
-LOCAL_SIGMA_M = 15.0
-"""Standard deviation of the bell under which the ground is evened out: what is narrower than some 30 m stands out,
+LOCAL_SIGMA_M = 6.0
+"""Standard deviation of the bell under which the ground is evened out: what is narrower than some 12 m stands out,
 such as knolls, ditches and walls (our choice)."""
 LOCAL_REACH = 3.0
 """Standard deviations after which that bell is cut off."""
-LOCAL_HEIGHT_M = 1.5
+LOCAL_HEIGHT_M = 1.0
 """Height above or depth below the evened ground that is drawn white or black (our choice)."""
 TALLEST_M = 30.0
 """Height of trees that is drawn darkest: a grown stand (our choice)."""

@@ -11,7 +11,7 @@ import geopandas as gpd
 import pyogrio
 
 from pipeline.files.disk.atomic import replacing
-from pipeline.files.layers import geometry_type
+from pipeline.files.disk.layer_kinds import geometry_type
 
 FIXED_TIME = (2000, 1, 1, 0, 0, 0)
 """Written as the time of each file, so that the same draft gives the same bytes on any day."""

@@ -17,7 +17,6 @@ from rasterio.windows import Window
 from pipeline.exports.backdrops.kinds import Bands
 from pipeline.exports.backdrops.turned import world_file
 from pipeline.files.disk.atomic import replacing, write_text
-from pipeline.files.rasters import CACHE_MB, TILE_CELLS
 from pipeline.lattice.grid import Grid
 
 COLOURS = {
@@ -25,6 +24,10 @@ COLOURS = {
     4: (ColorInterp.red, ColorInterp.green, ColorInterp.blue, ColorInterp.alpha),
 }
 """Number of bands -> what each is."""
+TILE_CELLS = 512
+"""Side, in cells, of the tiles of a picture on disk: what is read and written at a time."""
+CACHE_MB = 128
+"""Memory for tiles that GDAL keeps, in MB; its own choice, a share of the machine's, has no bound."""
 ROWS_AT_ONCE = TILE_CELLS
 """Rows of a turned picture that are in memory at a time."""
 

@@ -11,7 +11,7 @@ import geopandas as gpd
 import pyogrio
 
 from pipeline.files.disk.atomic import replacing
-from pipeline.files.layers import FIXED_DATE, geometry_type
+from pipeline.files.disk.layer_kinds import FIXED_DATE, geometry_type
 
 STYLE_TABLE = """
 CREATE TABLE layer_styles (
