@@ -32,7 +32,7 @@ ORDER_IN_SE = {
     "GraphicFill": ["Graphic"],
     "GraphicStroke": ["Graphic", "InitialGap", "Gap"],
     "Graphic": ["ExternalGraphic", "Mark", "Opacity", "Size", "Rotation"],
-    "ExternalGraphic": ["OnlineResource", "Format"],
+    "ExternalGraphic": ["InlineContent", "Format"],
     "Mark": ["WellKnownName", "Fill", "Stroke"],
 }
 """Children of an element in the order in which they must stand. Source: Symbology Encoding 1.1.0 (OGC 05-077r4), the

@@ -58,34 +58,64 @@ class Stroke:
 
 
 @dataclass(frozen=True)
+class Mark:
+    """The plain shape that is most like a drawing, for readers of styles that take no drawings.
+
+    Attributes
+    ----------
+    name : one of those that Symbology Encoding 1.1.0, 11.3.2 knows
+    line_m : width of its outline; 0 where it is filled
+    """
+
+    name: str
+    colour: str
+    line_m: float
+    size_m: float
+
+
+@dataclass(frozen=True)
 class Stamp:
     """A drawing at a place.
 
     Attributes
     ----------
+    like : Mark
     turns : whether it follows the feature's own direction; else its top is to magnetic north
     without_angle_deg : the direction of a feature that has none, clockwise from magnetic north
     """
 
     svg: Svg
+    like: Mark
     turns: bool
     without_angle_deg: float = 0.0
 
 
 @dataclass(frozen=True)
 class Along:
-    """A drawing put along a line again and again, its right to the line's end; without a spacing, at each bend."""
+    """A drawing put along a line again and again, its right to the line's end; without a spacing, at each bend.
+
+    Attributes
+    ----------
+    instead : a line for readers of styles that take no drawings, where the drawings are all there is
+    """
 
     svg: Svg
     every_m: float | None
     first_m: float = 0.0
+    instead: Stroke | None = None
 
 
 @dataclass(frozen=True)
 class Tile:
-    """A drawing that is repeated over an area, its top to grid north: dots look the same a few degrees turned."""
+    """A drawing that is repeated over an area, its top to that of the screen: dots look the same a few degrees turned.
+
+    Attributes
+    ----------
+    tint : a pale colour of the pattern's ink, for readers of styles that take no drawings
+    """
 
     svg: Svg
+    tint: str
 
 
 @dataclass(frozen=True)
@@ -102,6 +132,7 @@ class Hatch:
     every_m: float
     is_upright: bool
     svg: Svg
+    tint: str
 
 
 Paint = Surface | Stroke | Stamp | Along | Tile | Hatch
@@ -143,6 +174,30 @@ def paints_of(symbol: Symbol, kind: Kind, /) -> tuple[Paint, ...]:
 TURNING = ("ellipse", "cave", "spring", "crossing")
 """Drawings that follow the direction of the feature (`pipeline.sheet.symbols.points`)."""
 EAST_DEG = 90.0
+SHAPES = {
+    "dot": "circle",
+    "spot_height": "circle",
+    "ellipse": "circle",
+    "ring": "circle",
+    "white_ring": "circle",
+    "ringed_dot": "circle",
+    "semicircle": "circle",
+    "spring": "circle",
+    "triangle": "triangle",
+    "vee": "triangle",
+    "cave": "triangle",
+    "rack": "triangle",
+    "square": "square",
+    "ruin": "square",
+    "star": "star",
+    "cross": "x",
+    "crossing": "x",
+    "tower": "cross",
+    "small_tower": "cross",
+}
+"""Drawing of a point symbol -> the plain shape most like it."""
+FILLED = ("dot", "spot_height", "ellipse", "triangle")
+"""Drawings that are filled; the others are outlines."""
 
 
 def _stamp(symbol: Symbol) -> Stamp:
@@ -152,10 +207,12 @@ def _stamp(symbol: Symbol) -> Stamp:
     angle = np.array([0.0 if is_ellipse else np.nan])
     ink = Ink()
     draw_marks(ink, Marks(symbol, "point", np.array([Point(0, 0)], object), angle, np.array([np.nan]), 1.0))
-    # No drawing lies further from its place than its greater side.
-    half = max(symbol.mm("length_mm"), symbol.mm("width_mm")) + MARK_RIM_MM
+    # A triangle reaches two thirds of its height up from its place; no other drawing reaches further.
+    half = 2 / 3 * max(symbol.mm("length_mm"), symbol.mm("width_mm")) + MARK_RIM_MM / 2
     svg = svg_of(ink, Box(-half, -half, 2 * half, 2 * half))
-    return Stamp(svg, symbol.drawing in TURNING, EAST_DEG if is_ellipse else 0.0)
+    line_m = 0.0 if symbol.drawing in FILLED else symbol.ground_m("line_mm")
+    like = Mark(SHAPES[symbol.drawing], _colour(symbol), line_m, symbol.ground_m("length_mm"))
+    return Stamp(svg, like, symbol.drawing in TURNING, EAST_DEG if is_ellipse else 0.0)
 
 
 # ---------------------------------------------------------------- lines
@@ -192,6 +249,13 @@ def _dots(symbol: Symbol, /, *, every_mm: float, first_mm: float, pair_mm: float
     places = np.array([[-pair_mm / 2, 0.0], [pair_mm / 2, 0.0]])[: 2 if pair_mm else 1]
     ink.stamp(PLATES[symbol.ink], tint(symbol.ink), CIRCLE, places, size_mm=(dot, dot))
     return _along(ink, pair_mm / 2 + dot / 2, every_mm=every_mm, first_mm=first_mm)
+
+
+def _dotted(symbol: Symbol) -> Along:
+    """Dots alone; short dashes where no dots can be drawn."""
+    every, dot_m = symbol.mm("spacing_mm"), symbol.ground_m("dot_mm")
+    dashes = Stroke(_colour(symbol), dot_m, (dot_m, ground_m(every) - dot_m))
+    return replace(_dots(symbol, every_mm=every, first_mm=0.0), instead=dashes)
 
 
 def _tags(
@@ -305,7 +369,7 @@ LINES: dict[str, Callable[[Symbol], tuple[Paint, ...]]] = {
     "line": lambda symbol: (_line(symbol),),
     "dashes": lambda symbol: (_dashed(symbol),),
     "double_dashes": lambda symbol: (_double_dashed(symbol),),
-    "dots": lambda symbol: (_dots(symbol, every_mm=symbol.mm("spacing_mm"), first_mm=0.0),),
+    "dots": lambda symbol: (_dotted(symbol),),
     "tagged": _downhill,
     "wall": _walled,
     "double_wall": _walled,
@@ -328,16 +392,22 @@ LINES: dict[str, Callable[[Symbol], tuple[Paint, ...]]] = {
 # ---------------------------------------------------------------- areas
 
 
+PALE_PCT = 25.0
+"""Share of the ink, in percent, that stands for a pattern where none can be drawn (our choice)."""
+
+
 def _area(symbol: Symbol) -> tuple[Paint, ...]:
     paints: list[Paint] = []
+    pale = screen_colour(tint(symbol.ink.partition(" ")[0], PALE_PCT)) if symbol.ink else ""
     if symbol.fill:
-        paints.append(Surface(screen_colour(tint(symbol.fill, symbol.mm("fill_pct")))))
+        pale = screen_colour(tint(symbol.fill, symbol.mm("fill_pct")))
+        paints.append(Surface(pale))
     if symbol.drawing in HATCHES:
         line = Stroke(_colour(symbol), symbol.ground_m("line_mm"))
         upright = symbol.drawing.startswith("north")
-        paints.append(Hatch(line, symbol.ground_m("spacing_mm"), upright, _tile(symbol)))
+        paints.append(Hatch(line, symbol.ground_m("spacing_mm"), upright, _tile(symbol), pale))
     elif symbol.drawing in PERIOD_MM:
-        paints.append(Tile(_tile(symbol)))
+        paints.append(Tile(_tile(symbol), pale))
     if symbol.edge:
         dashes = (symbol.ground_m("dash_mm"), symbol.ground_m("gap_mm")) if symbol.drawing == "ruin" else ()
         paints.append(Stroke(screen_colour(tint(symbol.edge)), symbol.ground_m("edge_mm"), dashes))

@@ -19,8 +19,8 @@ UNIT = "RenderMetersInMapUnits"
 IN_PATTERNS = "MapUnit"
 """The unit of lines inside a pattern, where version 3.22 draws none that is measured in the other unit."""
 SYMBOL_TYPES = {"point": "marker", "line": "line", "area": "fill"}
-ANGLE = "3"
-"""Number of the option `angle` among those that a feature's own columns may set."""
+EXPRESSION = "3"
+"""Number of the kind of a value that an expression gives."""
 MULTIPLY = "6"
 """Number of the mode that multiplies colours, as printing inks do."""
 
@@ -68,15 +68,16 @@ def _layer(parent: Xml.Element, name: str, paint: Paint, order: int, north_deg: 
     elif isinstance(paint, Stroke):
         _stroke(parent, paint, order)
     elif isinstance(paint, Stamp):
-        angle = f'coalesce("angle_deg", {paint.without_angle_deg:g}) + {north_deg:.4f}' if paint.turns else None
-        _add(parent, "SvgMarker", order, _svg(paint) | {"angle": f"{north_deg:.4f}"}, angle=angle)
+        own = f'coalesce("angle_deg", {paint.without_angle_deg:g}) + {north_deg:.4f}'
+        by_feature = {"angle": own} if paint.turns else {}
+        _add(parent, "SvgMarker", order, _svg(paint) | {"angle": f"{north_deg:.4f}"}, **by_feature)
     elif isinstance(paint, Along):
         _along(parent, name, paint, order)
     elif isinstance(paint, Hatch):
-        # Counted counter-clockwise from the east.
-        turn = 90.0 * paint.is_upright - north_deg
-        options = {"angle": f"{turn:.4f}", "distance": f"{paint.every_m:.4f}", "distance_unit": UNIT}
-        element = _add(parent, "LinePatternFill", order, options)
+        # Counted counter-clockwise from the east, and on the screen: patterns do not turn with the map.
+        turn = f"{90.0 * paint.is_upright - north_deg:.4f}"
+        options = {"angle": turn, "distance": f"{paint.every_m:.4f}", "distance_unit": UNIT}
+        element = _add(parent, "LinePatternFill", order, options, lineAngle=f"{turn} - @map_rotation")
         line = Xml.SubElement(element, "symbol", type="line", name=name, alpha="1", clip_to_extent="1")
         _stroke(line, paint.line, 0, unit=IN_PATTERNS)
     else:
@@ -135,21 +136,19 @@ def _svg(paint: Stamp | Along) -> dict[str, str]:
     }
 
 
-def _add(
-    parent: Xml.Element, kind: str, order: int, options: Mapping[str, str], *, angle: str | None = None
-) -> Xml.Element:
-    """A layer with its options, and with an angle that follows from a feature's columns where one is given."""
+def _add(parent: Xml.Element, kind: str, order: int, options: Mapping[str, str], **by_feature: str) -> Xml.Element:
+    """A layer with its options, and with others that an expression gives for each feature."""
     element = Xml.SubElement(parent, "layer", {"class": kind, "enabled": "1", "locked": "0", "pass": str(order)})
     _options(Xml.SubElement(element, "Option", type="Map"), options)
-    if angle is not None:
-        properties = Xml.SubElement(element, "data_defined_properties")
-        whole = Xml.SubElement(properties, "Option", type="Map")
+    if by_feature:
+        whole = Xml.SubElement(Xml.SubElement(element, "data_defined_properties"), "Option", type="Map")
         _options(whole, {"name": ""})
         by_name = Xml.SubElement(whole, "Option", name="properties", type="Map")
-        one = Xml.SubElement(by_name, "Option", name="angle", type="Map")
-        Xml.SubElement(one, "Option", name="active", value="true", type="bool")
-        _options(one, {"expression": angle})
-        Xml.SubElement(one, "Option", name="type", value=ANGLE, type="int")
+        for name, expression in by_feature.items():
+            one = Xml.SubElement(by_name, "Option", name=name, type="Map")
+            Xml.SubElement(one, "Option", name="active", value="true", type="bool")
+            _options(one, {"expression": expression})
+            Xml.SubElement(one, "Option", name="type", value=EXPRESSION, type="int")
         _options(whole, {"type": "collection"})
     return element
 

@@ -8,17 +8,17 @@ from __future__ import annotations
 
 from xml.etree import ElementTree as Xml
 
-from pipeline.exports.styles.paints import Along, Paint, Stamp, Stroke, Surface
+from pipeline.exports.styles.paints import Along, Mark, Paint, Stamp, Stroke, Surface
 from pipeline.exports.styles.rules import CANDIDATE, REJECTED, Rule, rules_of
 from pipeline.exports.styles.svg import Svg
 from pipeline.norm.paper import ground_m
 from pipeline.norm.symbols import SymbolTable
 
 SLD, SE = "http://www.opengis.net/sld", "http://www.opengis.net/se"
-OGC, XLINK = "http://www.opengis.net/ogc", "http://www.w3.org/1999/xlink"
+OGC = "http://www.opengis.net/ogc"
 METRE = "http://www.opengeospatial.org/se/units/metre"
 """The unit of all sizes (Symbology Encoding 1.1.0, 10.2)."""
-PREFIXES = {"sld": SLD, "se": SE, "ogc": OGC, "xlink": XLINK}
+PREFIXES = {"sld": SLD, "se": SE, "ogc": OGC}
 
 
 def sld_style(layer: str, /, *, symbols: SymbolTable, north_deg: float) -> str:
@@ -80,7 +80,7 @@ def _symbolizer(parent: Xml.Element, paint: Paint, kind: str, opacity: float, no
             _text(line, "PerpendicularOffset", f"{-paint.right_m:.4f}")
     elif isinstance(paint, Stamp):
         point = Xml.SubElement(parent, f"{{{SE}}}PointSymbolizer", uom=METRE)
-        _turned(_graphic(point, paint.svg, opacity), paint, north_deg)
+        _turned(_graphic(point, paint.svg, opacity, like=paint.like), paint, north_deg)
     elif isinstance(paint, Along):
         if paint.every_m is not None:
             _marks(parent, paint, opacity)
@@ -88,6 +88,8 @@ def _symbolizer(parent: Xml.Element, paint: Paint, kind: str, opacity: float, no
         polygon = Xml.SubElement(parent, f"{{{SE}}}PolygonSymbolizer", uom=METRE)
         fill = Xml.SubElement(polygon, f"{{{SE}}}Fill")
         _graphic(Xml.SubElement(fill, f"{{{SE}}}GraphicFill"), paint.svg, opacity)
+        # For a reader that takes no drawings.
+        _parameter(fill, "fill", paint.tint)
 
 
 def _pen(parent: Xml.Element, paint: Stroke, opacity: float) -> None:
@@ -103,23 +105,41 @@ def _pen(parent: Xml.Element, paint: Stroke, opacity: float) -> None:
 def _marks(parent: Xml.Element, paint: Along, opacity: float) -> None:
     """A drawing repeated along a line: its own width, then a gap."""
     line = Xml.SubElement(parent, f"{{{SE}}}LineSymbolizer", uom=METRE)
-    stroke = Xml.SubElement(Xml.SubElement(line, f"{{{SE}}}Stroke"), f"{{{SE}}}GraphicStroke")
+    element = Xml.SubElement(line, f"{{{SE}}}Stroke")
+    stroke = Xml.SubElement(element, f"{{{SE}}}GraphicStroke")
     _graphic(stroke, paint.svg, opacity)
     width_m = ground_m(paint.svg.width_mm)
     _text(stroke, "InitialGap", f"{max(paint.first_m - width_m / 2, 0.0):.4f}")
     _text(stroke, "Gap", f"{max((paint.every_m or 0.0) - width_m, 0.0):.4f}")
+    if paint.instead is not None:
+        _pen(element, paint.instead, opacity)
 
 
-def _graphic(parent: Xml.Element, svg: Svg, opacity: float) -> Xml.Element:
-    """A drawing that travels inside the style, as a `data:` address (RFC 2397); its size is its height."""
+def _graphic(parent: Xml.Element, svg: Svg, opacity: float, *, like: Mark | None = None) -> Xml.Element:
+    """A drawing that travels inside the style; its size is its height.
+
+    A plain shape may follow: a reader takes the first that it can draw (Symbology Encoding 1.1.0, 11.3.2).
+    """
     graphic = Xml.SubElement(parent, f"{{{SE}}}Graphic")
     external = Xml.SubElement(graphic, f"{{{SE}}}ExternalGraphic")
-    address = f"data:image/svg+xml;base64,{svg.base64}"
-    Xml.SubElement(external, f"{{{SE}}}OnlineResource", {f"{{{XLINK}}}type": "simple", f"{{{XLINK}}}href": address})
+    Xml.SubElement(external, f"{{{SE}}}InlineContent", encoding="base64").text = svg.base64
     _text(external, "Format", "image/svg+xml")
+    if like is not None:
+        _mark(graphic, like)
     _text(graphic, "Opacity", f"{opacity:g}")
     _text(graphic, "Size", f"{ground_m(svg.height_mm):.4f}")
     return graphic
+
+
+def _mark(graphic: Xml.Element, like: Mark) -> None:
+    mark = Xml.SubElement(graphic, f"{{{SE}}}Mark")
+    _text(mark, "WellKnownName", like.name)
+    if like.line_m:
+        stroke = Xml.SubElement(mark, f"{{{SE}}}Stroke")
+        _parameter(stroke, "stroke", like.colour)
+        _parameter(stroke, "stroke-width", f"{like.line_m:.4f}")
+    else:
+        _parameter(Xml.SubElement(mark, f"{{{SE}}}Fill"), "fill", like.colour)
 
 
 def _turned(graphic: Xml.Element, paint: Stamp, north_deg: float) -> None:
