@@ -16,7 +16,7 @@ NUMBER_COLUMNS = ("confidence", "elevation_m", "height_m", "width_m", "angle_deg
 
 WAYS = ("502", "503", "504", "505", "506", "507")
 """Roads, tracks and paths."""
-EITHER_WAY = ("105", "106", "107", "108", "416", *WAYS, "510", "511", "513", "516")
+EITHER_WAY = ("105", "106", "107", "108", "416", *WAYS, "510", "511", "513", "514", "515", "516")
 """Lines without a direction, such as walls, gullies and paths: fields may draw one of them from opposite ends."""
 SUM = "_sum_"
 """What the name of a column begins with that holds a measure of a piece of a feature, such as the cells of it that were

@@ -21,7 +21,7 @@ BORROWED = CONFIG / "borrowed.csv"
 BOULDER_RECALL = CONFIG / "boulder_recall.json"
 """Share of boulders found by density and canopy, as measured; made by `python -m tests.benchmarks.rock density`."""
 PROMISES = CONFIG / "promises.json"
-"""Cases of landforms and cliffs found and drawn right, by returns and ground; made by `python -m
+"""Cases of features found and drawn right, by returns and ground; made by `python -m
 tests.benchmarks.promises`."""
 BOULDER_TREES = CONFIG / "boulder_trees.json"
 """Fitted trees that tell boulders from bushes, and what they were fitted to; made by `python -m

@@ -60,6 +60,7 @@ def test_the_run_writes_everything_it_promises(sample_out: Path) -> None:
         "manifest.json",
         "report/survey.txt",
         "report/base_level.txt",
+        "report/running_water.txt",
         "report/ground.txt",
         "sheets/field_sheet.pdf",
         "sheets/field_sheet.png",

@@ -15,9 +15,10 @@ from shapely.geometry import MultiPolygon, Polygon
 
 from pipeline.borrowed.settling import settle
 from pipeline.draft.clipping import clip
-from pipeline.draft.collisions import resolve_areas, resolve_lines, resolve_points
+from pipeline.draft.collisions import CANDIDATE_AREAS, CANDIDATE_POINTS, resolve_areas, resolve_lines, resolve_points
 from pipeline.draft.identity import in_fixed_order, stable_ids
 from pipeline.draft.left_out import left_out, left_out_table
+from pipeline.draft.off_water import off_water
 from pipeline.draft.smallest import small_fields_as_clusters, without_too_small
 from pipeline.features import join_features, no_features
 from pipeline.norm.symbols import SymbolTable
@@ -86,12 +87,13 @@ def compose_draft(
     borrowed : features of other maps with `origin`, as made by `pipeline.borrowed.matching`
     """
     features = clip(join_features(sections, crs), outline, min_part_m=MIN_CLIPPED_PART_M)
-    features = features.assign(origin="lidar", status="draft")
+    is_candidate = features["symbol"].isin((*CANDIDATE_AREAS, *CANDIDATE_POINTS))
+    features = features.assign(origin="lidar", status=np.where(is_candidate, "candidate", "draft"))
     others = no_features(crs).assign(origin="") if borrowed is None else borrowed
     settled = settle(features, clip(others, outline, min_part_m=MIN_CLIPPED_PART_M))
     features = settled.features
     dropped = [left_out(settled.replaced, "another map has it, drawn where lidar shows it", what="merged")]
-    for resolve in (resolve_areas, resolve_lines, resolve_points):
+    for resolve in (resolve_areas, resolve_lines, resolve_points, off_water):
         features, gone = resolve(features)
         dropped.append(gone)
     for enforce in (small_fields_as_clusters, without_too_small):

@@ -6,6 +6,8 @@ import geopandas as gpd
 import numpy as np
 import shapely
 from numpy.typing import NDArray
+from scipy.sparse import csr_array
+from scipy.sparse.csgraph import connected_components
 
 from pipeline.draft.left_out import left_out
 from pipeline.norm.symbols import SymbolTable
@@ -15,6 +17,10 @@ TOLERANCE = 0.02
 DRAWN_LARGER = ("206", "521")
 """Symbols that the norm draws larger than they are rather than leaves out: a runner meets the building all the same."""
 
+WATERCOURSES = ("304", "305", "306")
+TOUCHING_M = 4.0
+"""Distance in metres up to which two watercourses touch and are one blue line on the map, whose length counts: two
+cells of the lattice that water is led over. Our choice."""
 
 SHOWN_AS_POINT = {"208": "207", "209": "207"}
 """Areas of boulders too small for their symbol: a mapper draws the triangle of a boulder cluster in their midst."""
@@ -43,7 +49,7 @@ def without_too_small(features: gpd.GeoDataFrame, symbols: SymbolTable, /) -> tu
     least_m2 = _by_symbol(symbol, {text: symbols.smallest(text).area_m2 for text in set(symbol)})
     least_m = _by_symbol(symbol, {text: symbols.smallest(text).length_m for text in set(symbol)})
     dimension = shapely.get_dimensions(geometry)
-    size = np.where(dimension == 2, shapely.area(geometry), shapely.length(geometry))
+    size = np.where(dimension == 2, shapely.area(geometry), _lengths_m(geometry, symbol))
     least = np.where(dimension == 2, least_m2, least_m)
     # A closed line is a small hill or hollow, which contours and form lines measure across.
     is_ring = (dimension == 1) & shapely.is_closed(geometry)
@@ -56,6 +62,19 @@ def without_too_small(features: gpd.GeoDataFrame, symbols: SymbolTable, /) -> tu
     ]
     dropped = left_out(features[is_small], reasons)
     return features[~is_small].reset_index(drop=True), dropped
+
+
+def _lengths_m(geometry: NDArray[np.object_], symbol: NDArray[np.str_]) -> NDArray[np.float64]:
+    """(n,) length in metres; of a watercourse together with those that it touches, as a ditch may run off both ways."""
+    length_m = shapely.length(geometry)
+    which = np.flatnonzero(np.isin(symbol, WATERCOURSES) & (shapely.get_dimensions(geometry) == 1))
+    lines = geometry[which]
+    if len(lines):
+        first, second = shapely.STRtree(lines).query(lines, predicate="dwithin", distance=TOUCHING_M)
+        pairs = csr_array((np.ones(len(first)), (first, second)), shape=(len(lines), len(lines)))
+        _, group = connected_components(pairs, directed=False)
+        length_m[which] = np.bincount(group, weights=length_m[which])[group]
+    return np.asarray(length_m, np.float64)
 
 
 def _by_symbol(symbol: NDArray[np.str_], values: dict[str, float]) -> NDArray[np.float64]:

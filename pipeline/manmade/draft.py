@@ -1,4 +1,4 @@
-"""The draft of what people made: buildings, roads, tracks and paths, power lines, walls, fences and hedges."""
+"""The draft of what people made: buildings, ways, power lines, walls, fences, hedges, small things."""
 
 from __future__ import annotations
 
@@ -14,11 +14,16 @@ from pipeline.manmade.buildings import Outline, building_outlines
 from pipeline.manmade.lines.obstacles import OBSTACLE_COUNTS, draw_obstacles
 from pipeline.manmade.lines.walls import draw_walls
 from pipeline.manmade.lines.wire_lines import WIRE_COUNTS, draw_wires
+from pipeline.manmade.small import SMALL_COUNTS, draw_small
 from pipeline.manmade.tracks.evidence import TRACK_COUNTS
 from pipeline.manmade.tracks.tracks import draw_tracks
 from pipeline.settings import ManmadeSettings
 
-COUNTS = ("building_returns", "last_returns", *dict.fromkeys((*TRACK_COUNTS, *WIRE_COUNTS, *OBSTACLE_COUNTS)))
+COUNTS = (
+    "building_returns",
+    "last_returns",
+    *dict.fromkeys((*TRACK_COUNTS, *WIRE_COUNTS, *OBSTACLE_COUNTS, *SMALL_COUNTS)),
+)
 """Counts that the section asks for, see `pipeline.terrain.counts` and `pipeline.terrain.profile`."""
 WATERCOURSES = ("304", "305", "306")
 """Symbols of lines of running water."""
@@ -40,7 +45,7 @@ def draft_manmade(
     settings: ManmadeSettings,
     water: gpd.GeoDataFrame,
 ) -> gpd.GeoDataFrame:
-    """Buildings, roads and paths, power lines, walls, fences and hedges of the area (416, 502 to 521) as features.
+    """Buildings, roads and paths, power lines, walls, fences, hedges and small things of the area (416, 502 to 531).
 
     Parameters
     ----------
@@ -52,7 +57,7 @@ def draft_manmade(
 
     Returns
     -------
-    GeoDataFrame of `pipeline.features`: polygons with right angles, and lines.
+    GeoDataFrame of `pipeline.features`: polygons with right angles, lines and points.
     """
     buildings = _buildings(counts["building_returns"], counts["last_returns"], grid, settings.building_min_area_m2)
     courses = list(water.geometry[water["symbol"].isin(WATERCOURSES)])
@@ -62,6 +67,7 @@ def draft_manmade(
         draw_wires(counts, grid),
         draw_walls(bare_earth, grid),
         draw_obstacles(canopy_height, bare_earth, counts, grid),
+        draw_small(canopy_height, bare_earth, counts, grid),
     ]
     return join_features(found, grid.crs)
 

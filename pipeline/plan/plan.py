@@ -293,8 +293,9 @@ class Plan:
 
     @cached_property
     def survey_mark(self) -> str:
-        """A checksum of all the survey is told: tiles, coordinate systems, boundary."""
-        return text_mark(repr((self.content, self.boundary_content, self.intake.working)))
+        """A checksum of all the survey is told: tiles, coordinate systems, boundary, who is credited."""
+        credits = (self.area.credit, self.borrowed)
+        return text_mark(repr((self.content, self.boundary_content, self.intake.working, credits)))
 
     @property
     def boundary_files(self) -> list[str]:

@@ -1,4 +1,7 @@
-"""The rock of the draft: boulders and groups, cliffs, stony ground and bare rock, and where their symbols collide."""
+"""The rock of the draft: boulders and groups, cliffs, stony ground, bare rock, sand, and where their symbols collide.
+
+Paved areas (501) are told here too, though people made them: they are as dark and bare as rock, and even.
+"""
 
 from __future__ import annotations
 
@@ -17,6 +20,7 @@ from pipeline.rock.cliffs.falls import CLIFF_RUN_M
 from pipeline.rock.ground.bare_rock import draw_dark_ground, judge_dark_ground, measure_dark_ground
 from pipeline.rock.ground.brightness import Brightness
 from pipeline.rock.ground.pits import find_rocky_pits
+from pipeline.rock.ground.sand import draw_bright_ground, judge_bright_ground
 from pipeline.rock.ground.stony import draw_stony_ground, judge_stony_ground, measure_stony_ground, roughness
 from pipeline.rock.on_unseen import less_sure
 from pipeline.settings import RockSettings
@@ -48,7 +52,7 @@ def draft_rock(
 
     Returns
     -------
-    GeoDataFrame: points 203.1, 204, 205, 207; areas 206, 208, 209, 210, 211, 212, 214; lines 201, 202.
+    GeoDataFrame: points 203.1, 204, 205, 207; areas 206, 208, 209, 210, 211, 212, 213, 214, 501; lines 201, 202.
     """
     pieces = draft_rock_of_field(
         boulders,
@@ -147,12 +151,15 @@ def _rough_and_bare(
         max_brightness_ratio=settings.bare_rock_max_brightness_ratio,
         stony_slow_m=settings.stony_slow_m,
     )
-    pieces = cut_to_core(dark.areas, core)
-    return [stony, measure_dark_ground(pieces, dark, bare_earth, brightness, grid, core=own)]
+    measured = [
+        measure_dark_ground(cut_to_core(ground.areas, core), ground, bare_earth, brightness, grid, core=own)
+        for ground in (dark, draw_bright_ground(bare_earth, brightness, grid))
+    ]
+    return [stony, *measured]
 
 
 def judge_rock(features: gpd.GeoDataFrame, /, *, dark_ratio: float) -> gpd.GeoDataFrame:
-    """The features of `draft_rock_of_field`, joined, with stony ground and bare rock judged by all their cells.
+    """The features of `draft_rock_of_field`, joined, with stony ground, bare rock and sand judged by all their cells.
 
     Parameters
     ----------
@@ -160,12 +167,14 @@ def judge_rock(features: gpd.GeoDataFrame, /, *, dark_ratio: float) -> gpd.GeoDa
         Brightness beside vegetated ground at which ground counts as dark as bare rock.
     """
     symbol = features["symbol"].to_numpy(str)
-    is_stony, is_dark = symbol == "210", symbol == "214"
-    judged = [features[~(is_stony | is_dark)]]
+    is_stony, is_dark, is_bright = (symbol == number for number in ("210", "214", "213"))
+    judged = [features[~(is_stony | is_dark | is_bright)]]
     if is_stony.any():
         judged.append(judge_stony_ground(features[is_stony], dark_ratio=dark_ratio))
     if is_dark.any():
         judged.append(judge_dark_ground(features[is_dark], max_brightness_ratio=dark_ratio))
+    if is_bright.any():
+        judged.append(judge_bright_ground(features[is_bright]))
     return join_features(judged, str(features.crs))
 
 

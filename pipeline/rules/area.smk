@@ -133,14 +133,15 @@ rule relief:
 
 
 rule water:
-    """Standing and running water, marshes and springs."""
+    """Standing and running water, marshes and springs; whether the ground looks porous."""
     input:
         bare_earth="work/bare_earth_seen.tif",
         ground_support="rasters/ground_support.tif",
         canopy_height="rasters/canopy_height.tif",
         counts="work/counts",
     output:
-        "work/features/water.gpkg",
+        features="work/features/water.gpkg",
+        report="report/running_water.txt",
     priority: FIRST
     log:
         "logs/water.log",
@@ -155,7 +156,7 @@ rule water:
     shell:
         "python -m pipeline water --bare-earth {input.bare_earth:q} --ground-support {input.ground_support:q}"
         " --canopy-height {input.canopy_height:q}"
-        " --counts {input.counts:q} --out {output:q} --scale {params.scale} --climate {params.climate}"
+        " --counts {input.counts:q} --out {output.features:q} --report {output.report:q} --scale {params.scale} --climate {params.climate}"
         " --porous {params.porous} --settings {params.settings:q} 2> {log:q}"
 
 
@@ -367,6 +368,7 @@ rule manifest:
         understorey="rasters/understorey.tif",
         base_level="report/base_level.txt",
         ground="report/ground.txt",
+        running_water="report/running_water.txt",
         decided="work/decided.json",
         borrowed="report/borrowed.json",
         exports=PLAN.export_files,

@@ -112,6 +112,11 @@ class Area(Section):
         description="Maps of other people that the draft takes in, such as an OpenStreetMap extract or walks of yours as "
         "GPX: a file, or a list of them, each with 'credit:'.",
     )
+    credit: str = Field(
+        "",
+        description='Who made the lidar and under which licence, e.g. "Land Survey 2025, CC BY 4.0"; printed on the '
+        "sheet. Empty: the survey reminds of it.",
+    )
     scale: Literal[15000, 10000, 7500, 5000] = Field(10000, description="Scale of the field sheet, 1 to this number.")
     contour_interval_m: Annotated[float, AfterValidator(as_interval)] = Field(
         5.0,
@@ -124,7 +129,7 @@ class Area(Section):
     )
     porous_ground: bool | None = Field(
         None,
-        description="true: water sinks, such as on lava, limestone or sand; only what has a bed is drawn as a stream. false: it runs off. Empty: the draft decides by how many valleys show a bed.",
+        description="true: water sinks, such as on lava, limestone or sand; only what has a bed is drawn as a stream. false: it runs off. Empty: the draft decides by how many valleys show a bed, and report/running_water.txt says what it took.",
     )
     map_date: Annotated[datetime.date, BeforeValidator(as_date)] = Field(
         description="Date the map is for, e.g. 2027-04-10; sets the magnetic declination."

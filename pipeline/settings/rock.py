@@ -17,10 +17,10 @@ class RockSettings(Section):
         description="Boulders less likely than this are left out. Higher: fewer dots, each surer. Lower: more boulders, and more wrong dots.",
     )
     least_thicket_confidence: float = Field(
-        0.3,
+        0.5,
         ge=0,
         le=1,
-        description="The limit for boulders in thickets of young trees and brash, where none is sure. Higher: dense forest stays without boulders. Lower: more wrong dots there; the default draws some seven a hectare in dense conifers (measured).",
+        description="The limit for boulders in thickets of young trees and brash, where much looks like one. Higher: dense forest stays without boulders. Lower: more boulders, and many more wrong dots there.",
     )
     least_cliff_confidence: float = Field(
         0.65,

@@ -35,7 +35,8 @@ FOREST = "405"
 WHITE_SHARE = 0.01
 """Share of the area left white from which the legend explains forest."""
 BARE_ROCK = "214"
-REJECTED = "rejected"
+NOT_PRINTED = ("rejected", "candidate")
+"""Statuses of features that stay off the paper: a mapper has struck it out, or has yet to look whether it is there."""
 AREA = 2
 """Dimension of an area."""
 
@@ -104,10 +105,10 @@ def marks_of(layers: Sequence[gpd.GeoDataFrame], frame: Frame, symbols: SymbolTa
 
 
 def printed(table: gpd.GeoDataFrame, least_confidence: float, /) -> gpd.GeoDataFrame:
-    """The features of a layer that go on paper: sure enough, not rejected, and somewhere."""
+    """The features of a layer that go on paper: sure enough, neither rejected nor a mere candidate, and somewhere."""
     kept = ~(table.geometry.is_empty | table.geometry.isna())
     if "status" in table:
-        kept &= table["status"] != REJECTED
+        kept &= ~table["status"].isin(NOT_PRINTED)
     if "confidence" in table:
         kept &= ~(table["confidence"] < least_confidence)
     return table[kept]

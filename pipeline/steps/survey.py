@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 from pipeline.files import arrays, layers
@@ -11,6 +12,7 @@ from pipeline.intake.leaf_calendar import LeafDays
 from pipeline.plan.plan import Plan, make_plan
 from pipeline.shipped import BOULDER_RECALL, PROMISES
 from pipeline.survey.boulder_recall import recall_table
+from pipeline.survey.credits import missing_credits
 from pipeline.survey.promises import tables_of
 from pipeline.survey.record import Survey, survey_record
 from pipeline.survey.survey import survey_tiles
@@ -19,16 +21,17 @@ from pipeline.survey.word import describe_survey
 
 def survey(*, area: Path, text: Path, figures: Path) -> None:
     """Survey the tiles of an area: in words for the mapper, and in figures for the sheet."""
-    found = survey_plan(make_plan(area))
+    plan = make_plan(area)
+    found = survey_plan(plan)
     atomic.write_text(text, describe_survey(found))
-    arrays.write_json(figures, survey_record(found) | {"survey_line": survey_line(found)})
+    arrays.write_json(figures, survey_record(found) | {"survey_line": survey_line(found, credit=plan.area.credit)})
 
 
 def survey_plan(plan: Plan, /) -> Survey:
     """The survey of a planned area."""
     settings = plan.area.expert.survey
     table = plan.intake.table
-    return survey_tiles(
+    found = survey_tiles(
         table,
         plan.intake.working,
         plan.intake.headers,
@@ -38,8 +41,14 @@ def survey_plan(plan: Plan, /) -> Survey:
         promises=tables_of(arrays.read_json(PROMISES)),
         leaf_days=LeafDays(*settings.leaves_out_days_of_year, settings.leaves_down_day_of_year),
     )
+    borrowed = [(Path(source.file).name, source.credit) for source in plan.borrowing.sources]
+    return replace(found, cautions=found.cautions + missing_credits(plan.area.credit, borrowed))
 
 
-def survey_line(found: Survey, /) -> str:
-    """What the draft was made from, one sentence for the sheet; the days of flight are told with the leaf season."""
-    return f"Airborne lidar, {found.density.pulses_per_m2:.1f} pulses/m2."
+def survey_line(found: Survey, /, *, credit: str = "") -> str:
+    """What the draft was made from and by whom, one sentence for the sheet.
+
+    The days of flight are told with the leaf season.
+    """
+    maker = f" ({credit.strip()})" if credit.strip() else ""
+    return f"Airborne lidar{maker}, {found.density.pulses_per_m2:.1f} pulses/m2."

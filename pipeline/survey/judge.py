@@ -12,8 +12,8 @@ import numpy as np
 from pipeline.intake.leaf_calendar import Season
 from pipeline.survey.boulder_recall import RecallTable
 from pipeline.survey.measure import Density
-from pipeline.survey.promises import Table
-from pipeline.survey.squares import RESTLESS, STEEP, Squares
+from pipeline.survey.promises import Promise, Range, Table
+from pipeline.survey.squares import Squares
 
 Grade = Literal["good", "usable", "poor", "not possible", "not drawn"]
 
@@ -36,7 +36,7 @@ the reasons given with each, tried against no survey, but for those of shares fo
 CONTOURS_GROUND_PER_M2: Limits = (0.5, 0.1, 0.02)
 """Ground returns for contours: 1.4, 3 and 7 m apart, where contours lie 10 m apart on a slope of 1 in 2."""
 LANDFORM_GROUND_PER_M2: Limits = (2.0, 0.5, 0.1)
-"""Ground returns for knolls, pits and re-entrants: a knoll 5 m across then has 40, 10 and 2 of them."""
+"""Ground returns for knolls, pits, re-entrants and streams: a knoll 5 m across then has 40, 10 and 2 of them."""
 OPEN_LAND_PULSES_PER_M2: Limits = (2.0, 0.5, 0.1)
 """Pulses for open land: a gap 5 m square in the forest then has 50, 12 and 2 of them."""
 CLIFFS_GROUND_PER_M2: Limits = (4.0, 1.0, 0.3)
@@ -66,35 +66,77 @@ def judge(
 
     Parameters
     ----------
-    boulder_recall : share of boulders found; None to judge by the returns that one of 2 m would get
+    boulder_recall : share of smooth planted boulders found, above which none is promised; None for no such bound
     squares : the ground, square by square; None to take all of it as seen like the mean
-    promises : shares of landforms and cliffs found and right; None to judge them by ground returns alone
+    promises : shares of each kind of feature found and right; None to judge all by returns alone
     """
-    by_pulses = f"{density.pulses_per_m2:.2g} pulses/m2"
-    plain = (
-        ("open land", OPEN_LAND_PULSES_PER_M2),
-        ("rides", RIDES_PULSES_PER_M2),
-        ("buildings", BUILDINGS_PULSES_PER_M2),
-    )
-    open_land, rides, buildings = (
-        Verdict(feature, _grade(density.pulses_per_m2, limits), by_pulses) for feature, limits in plain
-    )
-    landform, cliffs = (
-        _judge_found(feature, density, limits, squares, (promises or {}).get(feature))
-        for feature, limits in (("landform detail", LANDFORM_GROUND_PER_M2), ("cliffs", CLIFFS_GROUND_PER_M2))
-    )
-    return (
+    by_pulses, by_ground = f"{density.pulses_per_m2:.2g} pulses/m2", _spacing(density.ground_per_m2)
+    verdicts = (
         _judge_contours(density, squares),
-        landform,
-        open_land,
+        Verdict("landform detail", _grade(density.ground_per_m2, LANDFORM_GROUND_PER_M2), by_ground),
+        Verdict("open land", _grade(density.pulses_per_m2, OPEN_LAND_PULSES_PER_M2), by_pulses),
         _judge_runnability(density, season),
-        _judge_boulders(density, boulder_recall),
-        cliffs,
+        _judge_boulders(density),
+        Verdict("cliffs", _grade(density.ground_per_m2, CLIFFS_GROUND_PER_M2), by_ground),
         _judge_paths(density),
-        rides,
+        Verdict("rides", _grade(density.pulses_per_m2, RIDES_PULSES_PER_M2), by_pulses),
         _judge_water(density),
-        buildings,
+        Verdict("streams", _at_best(_grade(density.ground_per_m2, LANDFORM_GROUND_PER_M2), "usable"), by_ground),
+        Verdict("buildings", _grade(density.pulses_per_m2, BUILDINGS_PULSES_PER_M2), by_pulses),
     )
+    if promises is None or squares is None or not len(squares.ground_per_m2):
+        return verdicts
+    expected = {feature: table.expected(squares) for feature, table in promises.items()}
+    if _is_marked(density):
+        expected["water"] = NOWHERE  # measured where water was guessed
+    if boulder_recall is not None:
+        expected = _no_more_than_domes(expected, density, boulder_recall)
+    return tuple(_as_measured(verdict, expected) for verdict in verdicts)
+
+
+LEAST_SHARES: Limits = (0.75, 0.5, 0.2)
+"""Share of features that are found, or of those drawn that are there, whichever is less, and each at the lower end of
+what was measured: at three in four a mapper adds or strikes out few, at fewer than half he cannot lean on the draft.
+The shares are measured (`pipeline.survey.promises`), these limits are our choice."""
+NOWHERE = Promise(None, None)
+"""What is promised of a kind of feature that was not measured."""
+
+
+def _as_measured(verdict: Verdict, expected: Mapping[str, Promise]) -> Verdict:
+    """The verdict by returns, and no better than what was measured on ground like this.
+
+    What too few returns make impossible is promised nothing. What was not measured on such ground is never good.
+    """
+    if verdict.grade == "not possible":
+        return verdict
+    promise = expected.get(verdict.feature, NOWHERE)
+    found, right = promise.found, promise.right
+    if found is None or right is None:
+        reason = f"not measured on ground like this; {verdict.reason}"
+        return Verdict(verdict.feature, _at_best("usable", verdict.grade), reason)
+    by_share = _grade(min(found.low, right.low), LEAST_SHARES)
+    grade = _at_best("poor" if by_share == "not possible" else by_share, verdict.grade)
+    high = expected.get("high boulders", NOWHERE).found if verdict.feature == "boulders" else None
+    of_high = f" ({_in_ten(high)} from 2 m up)" if high is not None else ""
+    shares = f"expect {_in_ten(found)} found{of_high}, {_in_ten(right)} of those drawn true"
+    return Verdict(verdict.feature, grade, f"{shares}; {verdict.reason}")
+
+
+def _no_more_than_domes(expected: Mapping[str, Promise], density: Density, recall: RecallTable) -> dict[str, Promise]:
+    """No more boulders than are found of smooth ones by themselves, planted in calm ground under crowns like these."""
+    stopped = 1 - density.ground_per_m2 / density.pulses_per_m2 if density.pulses_per_m2 > 0 else 1.0
+    shares = zip(("boulders", "high boulders"), recall.expected(density.pulses_per_m2, stopped), strict=True)
+    less = dict(expected)
+    for kind, share in shares:
+        promise = expected.get(kind, NOWHERE)
+        less[kind] = Promise(promise.found.at_most(share) if promise.found else None, promise.right)
+    return less
+
+
+def _in_ten(share: Range) -> str:
+    """A share as a count of ten in words of a mapper; never all, as no survey finds all."""
+    low, high = (min(9, round(10 * value)) for value in (share.low, share.high))
+    return f"{low} in 10" if low == high else f"{low} to {high} in 10"
 
 
 def _judge_paths(density: Density) -> Verdict:
@@ -116,26 +158,6 @@ def _judge_contours(density: Density, squares: Squares | None) -> Verdict:
     if dark < usual / 2:
         reason += f" on the average, {_spacing(dark).removeprefix('a ground return ')} on the darkest tenth"
     return Verdict("contours", _grade(dark, CONTOURS_GROUND_PER_M2), reason)
-
-
-LEAST_SHARES: Limits = (0.75, 0.5, 0.2)
-"""Share of landforms or cliffs that are found, or of those drawn that are there, whichever is less: at three in four a
-mapper adds or strikes out few, at fewer than half he cannot lean on the draft. The shares are measured
-(`pipeline.survey.promises`), these limits are our choice, and those of boulders too."""
-
-
-def _judge_found(
-    feature: str, density: Density, limits: Limits, squares: Squares | None, table: Table | None
-) -> Verdict:
-    """By what was found, and was right, on ground like this; by ground returns alone where no table is given."""
-    grade, reason = _grade(density.ground_per_m2, limits), _spacing(density.ground_per_m2)
-    if table is None or squares is None or not len(squares.ground_per_m2):
-        return Verdict(feature, grade, reason)
-    promise = table.expected(squares)
-    steep, restless = (float((squares.kind == kind).mean()) for kind in (STEEP, RESTLESS))
-    reason = f"expect {_in_ten(promise.found)} in 10 found, {_in_ten(promise.right)} in 10 of those drawn true"
-    reason += f"; ground {steep:.0%} steep, {restless:.0%} restless"
-    return Verdict(feature, _at_best(_grade(min(promise.found, promise.right), LEAST_SHARES), grade), reason)
 
 
 def _grade(value: float, limits: Limits) -> Grade:
@@ -169,31 +191,17 @@ def _judge_runnability(density: Density, season: Season) -> Verdict:
 
 
 BOULDER_WIDTH_M = 2.0
-"""Width of the boulder that is meant when boulders are judged without measured recall; it is 1 m high."""
+"""Width of the boulder by whose returns boulders are judged; it is 1 m high."""
 
 BOULDER_RETURNS: Limits = (12.0, 6.0, 2.0)
 """Returns on such a boulder: fewer than 2 cannot be told from noise."""
 
-BOULDER_RECALL: Limits = (0.75, 0.5, 0.2)
-"""Share of the boulders of 1 to 2 m to be found: at three in four a mapper adds few, at fewer than half he must look
-for them everywhere. The recall itself is measured (`pipeline.survey.boulder_recall`), these limits are our choice."""
 
-
-def _judge_boulders(density: Density, recall: RecallTable | None, /) -> Verdict:
-    """By the share of boulders that were found where as many pulses came down, or else by the returns on one."""
-    if recall is None:
-        hits = math.pi / 4 * BOULDER_WIDTH_M**2 * density.ground_per_m2
-        reason = f"a boulder {BOULDER_WIDTH_M:g} m wide stops about {hits:.1f} pulses"
-        return Verdict("boulders", _grade(hits, BOULDER_RETURNS), reason)
-    stopped = 1 - density.ground_per_m2 / density.pulses_per_m2 if density.pulses_per_m2 > 0 else 1.0
-    small, large = recall.expected(density.pulses_per_m2, stopped)
-    reason = f"expect {_in_ten(small)} in 10 of those 1 to 2 m high to be found, {_in_ten(large)} of the higher ones"
-    return Verdict("boulders", _grade(small, BOULDER_RECALL), reason)
-
-
-def _in_ten(share: float) -> str:
-    """A share as a count of ten in words of a mapper; never all, as no survey finds all."""
-    return str(min(9, round(10 * share)))
+def _judge_boulders(density: Density) -> Verdict:
+    """By the returns on one."""
+    hits = math.pi / 4 * BOULDER_WIDTH_M**2 * density.ground_per_m2
+    reason = f"one {BOULDER_WIDTH_M:g} m wide stops about {hits:.1f} pulses"
+    return Verdict("boulders", _grade(hits, BOULDER_RETURNS), reason)
 
 
 LEAST_WATER_RATIO = 0.001
@@ -205,9 +213,14 @@ WATER_PULSES_PER_M2: Limits = (4.0, 1.0, 0.3)
 none is drawn, as the gaps between scan lines look the same."""
 
 
+def _is_marked(density: Density) -> bool:
+    """Whether the producer marked the lakes."""
+    return density.class_water_per_m2 > LEAST_WATER_RATIO * density.pulses_per_m2
+
+
 def _judge_water(density: Density) -> Verdict:
     """Standing water is known where the producer marked it, else guessed from flatness and silence."""
-    if density.class_water_per_m2 > LEAST_WATER_RATIO * density.pulses_per_m2:
-        return Verdict("water", "good", "lakes are marked in the tiles; streams follow from the ground")
+    if _is_marked(density):
+        return Verdict("water", "good", "lakes are marked in the tiles")
     grade = _at_best(_grade(density.pulses_per_m2, WATER_PULSES_PER_M2), "usable")
     return Verdict("water", grade, "not marked in the tiles: guessed where pulses are lost on level ground")

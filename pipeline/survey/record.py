@@ -24,6 +24,8 @@ class Survey:
         CRS and units in words.
     share_by_class : mapping
         ASPRS class to its share of the points.
+    ground_kinds : mapping
+        Kind of ground (calm, restless or steep) to its share of the area.
     cautions : tuple of str
     verdicts : tuple of Verdict
     """
@@ -36,6 +38,7 @@ class Survey:
     density: Density
     flight: Flight
     share_by_class: Mapping[int, float]
+    ground_kinds: Mapping[str, float]
     cautions: tuple[str, ...]
     verdicts: tuple[Verdict, ...]
 

@@ -43,6 +43,12 @@ class Squares:
     ground_per_m2: Numbers
     kind: NDArray[np.int64]
 
+    @property
+    def share_by_kind(self) -> dict[str, float]:
+        """Share of the squares that are of each kind of ground, by its name."""
+        number = np.bincount(self.kind, minlength=len(KINDS_OF_GROUND)) / max(len(self.kind), 1)
+        return dict(zip(KINDS_OF_GROUND, number.tolist(), strict=True))
+
 
 def squares_of(clouds: Sequence[Cloud], /, *, read_ratio: float = 1.0) -> Squares:
     """The squares of a survey.

@@ -48,9 +48,9 @@ def survey_tiles(
     boundary : polygon or None
         Outline of the area in the working CRS; None for the tiles' own extent.
     boulder_recall : RecallTable or None
-        What share of boulders to expect; None to judge by the returns a boulder would get.
+        What share of smooth boulders is found, above which none is promised; None for no such bound.
     promises : mapping or None
-        What share of landforms and cliffs to expect, by `pipeline.survey.promises`; None to judge by ground returns.
+        What share of each kind of feature to expect, by `pipeline.survey.promises`; None to judge by returns alone.
     leaf_days : LeafDays
         When broadleaved trees come into leaf and are bare again, to tell the season from the days of flight.
 
@@ -68,6 +68,7 @@ def survey_tiles(
     extent = measure_extent(table, clouds if is_whole else None, boundary)
     density = measure_density(clouds, per_m2=table.n_points / n_read / extent.covered_m2)
     read_ratio = min(1.0, n_read / table.n_points)
+    squares = squares_of(clouds, read_ratio=read_ratio)
     flight = measure_flight(headers, clouds, lat_deg=_latitude_deg(table), leaf_days=leaf_days)
     return Survey(
         n_tiles=len(table.tiles),
@@ -78,12 +79,13 @@ def survey_tiles(
         density=density,
         flight=flight,
         share_by_class=share_by_class(list(samples.values())),
+        ground_kinds=squares.share_by_kind,
         cautions=working.cautions + cautions_of(headers, clouds, flight, n_read=n_read),
         verdicts=judge(
             density,
             season=flight.season,
             boulder_recall=boulder_recall,
-            squares=squares_of(clouds, read_ratio=read_ratio),
+            squares=squares,
             promises=promises,
         ),
     )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import textwrap
 from collections.abc import Iterator, Sequence
 
 from pipeline.errors import counted
@@ -15,9 +16,14 @@ from pipeline.survey.judge import GRADES, Verdict
 from pipeline.survey.measure import Flight
 from pipeline.survey.record import Survey
 
+WIDEST = 110
+"""Characters in a line: what a terminal shows side by side with another."""
+REASON_FROM = 33
+"""Characters before the reasons, which stand one below the other."""
+
 
 def describe_survey(survey: Survey, /) -> str:
-    """The survey as plain text for a mapper, about 35 lines of at most 110 characters."""
+    """The survey as plain text for a mapper, about 40 lines of at most WIDEST characters but for cautions."""
     return "\n".join(_lines(survey)) + "\n"
 
 
@@ -38,6 +44,8 @@ def _lines(survey: Survey) -> Iterator[str]:
         yield "  two are far apart, how far, and which was taken."
     else:
         yield "  None is marked in the tiles, and none need be: Tussock finds the ground itself."
+    kinds = survey.ground_kinds
+    yield f"Terrain: {kinds['steep']:.0%} of the ground is steep, {kinds['restless']:.0%} restless, the rest calm"
     yield "Classes: " + ", ".join(
         f"{kind} {_CLASS_NAMES.get(kind, 'of the producer' if kind >= 64 else 'other')} {share:.1%}"
         for kind, share in survey.share_by_class.items()
@@ -51,7 +59,9 @@ def _lines(survey: Survey) -> Iterator[str]:
     yield ""
     yield "How well each kind of feature can be found:"
     for verdict in survey.verdicts:
-        yield f"  {verdict.feature:<16} {verdict.grade:<13} {verdict.reason}"
+        first, *more = textwrap.wrap(verdict.reason, WIDEST - REASON_FROM)
+        yield f"  {verdict.feature:<16} {verdict.grade:<13} {first}"
+        yield from (" " * REASON_FROM + line for line in more)
     yield ""
     yield from _outlook(survey.verdicts)
 

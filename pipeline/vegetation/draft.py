@@ -15,7 +15,7 @@ from pipeline.lattice.larger_cells import larger_cells, sum_into
 from pipeline.outlines.cutting import cut_to_core
 from pipeline.settings import VegetationSettings
 from pipeline.vegetation.areas.areas import NOT_SEEN_SYMBOL, draw_areas
-from pipeline.vegetation.areas.evidence import AREA_SUMS, describe_areas, measure_areas
+from pipeline.vegetation.areas.evidence import AREA_SUMS, Running, describe_areas, measure_areas
 from pipeline.vegetation.areas.ground import Ground, look_at_ground
 from pipeline.vegetation.areas.kinds import AREA_SYMBOLS, NOT_SEEN, cells_of, decide_kinds, settle_kinds
 from pipeline.vegetation.areas.merging import Kinds
@@ -25,7 +25,7 @@ from pipeline.vegetation.rides.counts import RIDE_CELL_M, Counts
 from pipeline.vegetation.rides.rides import Candidates, draw_rides, ride_candidates
 from pipeline.vegetation.running.density import EXTINCTION_RATIO, layer_thickness_m, with_model_error
 from pipeline.vegetation.running.runnability import BAND_OF, BAND_SPEEDS, Limits, band_limits, running_speed
-from pipeline.vegetation.running.undergrowth import running_density, view_density
+from pipeline.vegetation.running.undergrowth import low_part, running_density, view_density
 from pipeline.vegetation.stands.boundaries import (
     BOUNDARY_SUMS,
     StandEdge,
@@ -165,14 +165,21 @@ def draft_field(
             least_step_m=settings.stand_edge_step_m,
         ),
     )
-    features = _measured(found, ground.density, error, profile, canopy_height, grid, core)
+    low = low_part(
+        ground.density,
+        ground.view_density,
+        running_bottom_m=settings.running_bottom_m,
+        visibility_bottom_m=settings.visibility_bottom_m,
+        running_top_m=settings.running_top_m,
+    )
+    features = _measured(found, Running(ground.density, low, error), profile, canopy_height, grid, core)
     larger, times = larger_cells(grid, least_m=RIDE_CELL_M)
     sums = sum_into({name: profile[name] for name in ("clear", "pulses")}, grid, larger, times)
     candidates = ride_candidates(sums["clear"], sums["pulses"], larger, core, min_contrast=settings.ride_min_contrast)
     speed = running_speed(ground.density, limits=limits)
     # Grass and heath of open land slow less than branches: the standard gives 403 the speed of open forest.
     speed = np.where(ground.is_open, np.maximum(speed, np.float32(BAND_SPEEDS[0])), speed)
-    return FieldDraft(features, candidates, ground.density, with_model_error(ground.density, error), speed)
+    return FieldDraft(features, candidates, ground.density, with_model_error(ground.density, low, error), speed)
 
 
 @dataclass(frozen=True)
@@ -186,8 +193,7 @@ class _Found:
 
 def _measured(
     found: _Found,
-    density: Heights,
-    error: Heights,
+    running: Running,
     profile: Mapping[str, Heights],
     canopy_height: Heights,
     grid: Grid,
@@ -201,7 +207,7 @@ def _measured(
     shapes, row = areas.geometry.to_numpy(), areas[_ROW].to_numpy(np.int64)
     whole, is_rough = found.areas.geometry.to_numpy(), areas["symbol"].isin(ROUGH).to_numpy()
     owner = owners(whole, shapes, row, grid, core)
-    sums = measure_areas(owner, len(shapes), density, error, profile)
+    sums = measure_areas(owner, len(shapes), running, profile)
     areas = with_sums(areas, sums | measure_rows(shapes, owner, canopy_height, grid))
     stands, larger = stands_of(canopy_height, grid)
     owner = owners(whole, shapes[is_rough], row[is_rough], larger, core)

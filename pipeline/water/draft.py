@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from typing import NamedTuple
 
 import geopandas as gpd
 import numpy as np
@@ -15,6 +16,7 @@ from pipeline.settings import WaterSettings
 from pipeline.water.running.channels import Channel, find_channels
 from pipeline.water.running.flow import Runoff, lead_water
 from pipeline.water.running.kinds import SEEN_M
+from pipeline.water.running.porous import Floors
 from pipeline.water.running.shores import on_land
 from pipeline.water.search import standing_water
 from pipeline.water.sight.ground import Ground
@@ -43,6 +45,13 @@ LOWER_BANK_M = -0.2
 less it is a roof or stands behind a dam. Our choice."""
 
 
+class WaterDraft(NamedTuple):
+    """The water of an area as features, and its valley floors, which tell whether water sinks in the ground."""
+
+    features: gpd.GeoDataFrame
+    floors: Floors
+
+
 def draft_water(
     ground: Ground,
     /,
@@ -51,7 +60,7 @@ def draft_water(
     settings: WaterSettings,
     climate: str = "moderate",
     is_porous: bool | None = None,
-) -> gpd.GeoDataFrame:
+) -> WaterDraft:
     """Standing water (302, 303), watercourses (304 to 306), marshes (310) and springs (312) of the area as features.
 
     Whether water may be crossed is a legal fact of the map (301 forbids it) that lidar cannot see: standing water is
@@ -64,12 +73,12 @@ def draft_water(
 
     Returns
     -------
-    GeoDataFrame of `pipeline.features`.
+    Features as GeoDataFrame of `pipeline.features`, and what the valley floors say about the ground.
     """
     bodies = standing_water(ground, thin_max_ratio=settings.thin_max_ratio)
     runoff = Runoff(BEGINS_M2[climate], settings.channel_min_drained_m2, settings.channel_min_depth_m, porous=is_porous)
     flow = lead_water(ground.bare_earth, ground.grid, runoff)
-    lines = find_channels(flow, ground.bare_earth, ground.aimed_pulses, ground.grid, runoff)
+    lines, floors = find_channels(flow, ground.bare_earth, ground.aimed_pulses, ground.grid, runoff)
     crs = ground.grid.crs
     shapes = [body.shape for body in bodies]
     marshes = [] if is_porous else find_marshes(flow, ground, standing_on(shapes, flow))
@@ -81,7 +90,7 @@ def draft_water(
         _marshes(marshes, crs),
         _springs(find_springs(lines, flow), crs),
     ]
-    return join_features(tables, crs)
+    return WaterDraft(join_features(tables, crs), floors)
 
 
 def _standing(bodies: list[Water], grid: Grid) -> gpd.GeoDataFrame:

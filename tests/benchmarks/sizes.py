@@ -25,9 +25,9 @@ KEEP_ONE_IN = 8
 COLUMNS = ["km2", "returns", "seconds", "seconds a km2", "GiB of the largest process", "GiB together"]
 
 
-def draft_watched(tiles: Path, folder: Path, /) -> tuple[Path, Cost]:
-    """Draft the tiles in a folder: where the draft is, and what it took."""
-    area = write_area(folder, f"{tiles}/*.laz")
+def draft_watched(tiles: Path, folder: Path, /, **settings: str) -> tuple[Path, Cost]:
+    """Draft the tiles in a folder, with further lines of the area file: where the draft is, and what it took."""
+    area = write_area(folder, f"{tiles}/*.laz", **settings)
     cost = run_watched([sys.executable, "-m", "pipeline.cli", "draft", str(area), "--cores", "2"])
     return area.parent / "out", cost
 

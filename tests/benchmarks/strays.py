@@ -69,7 +69,7 @@ class Planted:
     far_m2: float
 
 
-def plant(cloud: Cloud, surface: Heights, grid: Grid, /, *, seed: int) -> EastNorthHeight:
+def plant(cloud: Cloud, surface: Heights, grid: Grid, /, *, seed: int, every_m: float = EVERY_M) -> EastNorthHeight:
     """(n, 3) strays below the bare earth, inside the outermost 5 m of the survey, where a surface is known."""
     random = np.random.default_rng(seed)
     west, south, east, north = (
@@ -78,8 +78,8 @@ def plant(cloud: Cloud, surface: Heights, grid: Grid, /, *, seed: int) -> EastNo
         cloud.east.max() - 5,
         cloud.north.max() - 5,
     )
-    places = np.stack(np.meshgrid(np.arange(west, east, EVERY_M), np.arange(south, north, EVERY_M)), axis=-1)
-    places = places.reshape(-1, 2) + random.uniform(-EVERY_M / 4, EVERY_M / 4, (places.shape[0] * places.shape[1], 2))
+    places = np.stack(np.meshgrid(np.arange(west, east, every_m), np.arange(south, north, every_m)), axis=-1)
+    places = places.reshape(-1, 2) + random.uniform(-every_m / 4, every_m / 4, (places.shape[0] * places.shape[1], 2))
     is_seen = cKDTree(cloud.en).query(places)[0] < 2
     level = heights_at(surface, grid, places[:, 0], places[:, 1])
     depth = random.uniform(*DEPTHS_M, len(places))

@@ -96,6 +96,7 @@ def measure(squares: int, /) -> list[str]:
         command = [sys.executable, "-m", "pipeline", "water", "--bare-earth", str(folder / "bare_earth.tif")]
         command += ["--ground-support", str(folder / "ground_support.tif"), "--counts", name]
         command += ["--canopy-height", str(folder / "canopy_height.tif"), "--climate", "moderate", "--porous", "ask"]
+        command += ["--report", str(folder / "running_water.txt")]
         command += ["--out", str(folder / "water.gpkg"), "--scale", "10000", "--settings", "{}"]
         cost = run_watched(command)
         found = found_in(folder / "water.gpkg")

@@ -138,6 +138,18 @@ def test_of_two_symbols_for_one_thing_the_surer_stays() -> None:
     assert len(resolve_points(same)[0]) == 2
 
 
+def test_a_boulder_that_is_a_stretch_of_a_wall_goes_and_one_beside_it_stays() -> None:
+    """A wall has higher stretches, which are lumps of stone; the list of what was left out says why."""
+    wall = feature(LineString([(0, 0), (30, 0)]), "513")
+    points = [feature(Point(10, 1.0), "204"), feature(Point(20, 2.5), "204"), feature(Point(25, 0), "109")]
+    kept, dropped = resolve_points(join_features([wall, *points], CRS))
+    assert sorted(kept.symbol) == ["109", "204", "513"]
+    assert kept[kept.symbol == "204"].geometry.iloc[0] == Point(20, 2.5)
+    assert list(dropped.symbol) == ["204"]
+    fence = feature(LineString([(0, 0), (30, 0)]), "516")
+    assert len(resolve_points(join_features([fence, points[0]], CRS))[0]) == 2
+
+
 @pytest.mark.parametrize(
     ("one", "other", "stays"),
     [
@@ -162,6 +174,25 @@ def test_confidences_are_compared_within_one_kind_only(
         kept, dropped = resolve_points(join_features(points, CRS))
         assert list(kept["symbol"]) == [stays]
         assert len(dropped) == 1
+
+
+def test_what_lidar_alone_cannot_tell_is_a_candidate(table: SymbolTable) -> None:
+    """Sand, yards, cairns, huts and stands; all else is a draft."""
+    areas = [feature(box(40 * n, 0, 40 * n + 30, 30), symbol, 0.3) for n, symbol in enumerate(("213", "501", "401"))]
+    points = [feature(Point(20 * n, 60), symbol, 0.2) for n, symbol in enumerate(("526", "530", "531", "204"))]
+    draft = compose_draft([*areas, *points], box(-10, -10, 200, 100), crs=CRS, north_deg=0.0, symbols=table)
+    status = {row.symbol: row.status for layer in draft.layers.values() for row in layer.itertuples()}
+    assert status == dict.fromkeys(("213", "501", "526", "530", "531"), "candidate") | {"401": "draft", "204": "draft"}
+
+
+def test_a_candidate_takes_nothing_away() -> None:
+    """Of a hut and a boulder on one spot the boulder stays, however unsure; a yard gives way to a house."""
+    points = [feature(Point(0, 0), "530", 0.4), feature(Point(1, 0), "204", 0.1)]
+    assert list(resolve_points(join_features(points, CRS))[0].symbol) == ["204"]
+    yard = join_features([feature(box(0, 0, 40, 40), "501"), feature(box(0, 0, 20, 40), "521")], CRS)
+    kept = resolve_areas(yard)[0].set_index("symbol")
+    assert kept.geometry["501"].area == pytest.approx(800)
+    assert kept.geometry["521"].area == pytest.approx(800)
 
 
 def test_a_boulder_on_a_roof_goes() -> None:

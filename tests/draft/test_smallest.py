@@ -66,3 +66,12 @@ def test_a_boulder_field_too_small_to_draw_becomes_a_cluster() -> None:
     assert list(zip(kept["symbol"], kept.geom_type, strict=True)) == [("207", "Point"), ("208", "Polygon")]
     assert kept.geometry[0].within(box(0, 0, 10, 10))
     assert merged["what"].tolist() == ["merged"]
+
+
+def test_pieces_of_one_watercourse_count_together() -> None:
+    """Two ditches of 30 m that begin at the same place stay; a third one 10 m away goes."""
+    lines = [LineString([(0, 0), (30, 0)]), LineString([(-2, 0), (-32, 0)]), LineString([(0, 10), (30, 10)])]
+    features = join_features([feature(line, "306") for line in lines], CRS)
+    stays, dropped = without_too_small(features, symbols())
+    assert (len(stays), len(dropped)) == (2, 1)
+    assert stays.total_bounds[3] == 0

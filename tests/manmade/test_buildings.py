@@ -12,7 +12,7 @@ from shapely.geometry import Polygon, box
 
 from pipeline.features import no_features
 from pipeline.lattice.grid import Grid, Heights
-from pipeline.manmade.buildings import _best_rectangle
+from pipeline.manmade.buildings import _best_rectangle, building_outlines
 from pipeline.manmade.draft import COUNTS, draft_manmade
 from pipeline.settings import ManmadeSettings
 
@@ -87,6 +87,36 @@ def test_two_houses_across_a_lane_stay_two() -> None:
     found = drafted(*surveyed([first, second]))
     assert len(found) == 2
     assert not found[0].intersects(found[1])
+
+
+def test_a_courtyard_stays_open() -> None:
+    """A building around a yard is drawn with the yard left out."""
+    ring = box(0, 0, 40, 36).difference(box(12, 12, 28, 24))
+    plan = placed(ring, 20.0)
+    (found,) = drafted(*surveyed([plan]))
+    assert len(found.interiors) == 1
+    assert found.intersection(plan).area / found.union(plan).area >= 0.9
+
+
+@pytest.mark.parametrize("per_m2", [0.25, 0.5])
+def test_a_house_of_a_thin_survey_is_one_building(per_m2: float) -> None:
+    """Where a third of the cells hold no return, two houses are two plans and not their many pieces."""
+    rng = np.random.default_rng(3)
+    thin = Grid(GRID.crs, GRID.west_col // 4, GRID.north_row // 4, 2.0, 80, 80)
+    west, south = thin.bounds[:2]
+    houses = [affinity.translate(box(0, 0, 24, 14), west + dx, south + dy) for dx, dy in ((30, 40), (90, 110))]
+    n = int(per_m2 * 160**2)
+    east, north = west + rng.uniform(0, 160, n), south + rng.uniform(0, 160, n)
+    on_roof = np.any([shapely.contains_xy(house, east, north) for house in houses], axis=0)
+    cell = thin.cell_index(east, north)
+    roof, last = (
+        np.bincount(c, minlength=80 * 80).reshape(thin.shape).astype(np.float32) for c in (cell[on_roof], cell)
+    )
+    found = building_outlines(roof, last, thin, min_area_m2=16.0)
+    assert len(found) == 2
+    for house in houses:
+        best = max(one.shape.intersection(house).area / one.shape.union(house).area for one in found)
+        assert best >= 0.6
 
 
 def test_no_building_where_no_roof_is_seen() -> None:

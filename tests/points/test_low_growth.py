@@ -50,3 +50,32 @@ def test_crowns_on_a_dark_steep_slope_are_no_ground() -> None:
     ground = ground_of(enh)
     assert not ground[dark].any()
     assert ground[~dark].mean() > 0.97
+
+
+def wall(e: Numbers, n: Numbers) -> Numbers:
+    """Level ground with dry walls 0.6 m high and 1.2 m wide every 8 m."""
+    return 100 + 0.6 * ((e + 0.13 * n) % 8 < 1.2)
+
+
+def test_crowns_of_walls_are_ground_and_a_hedge_is_not() -> None:
+    """Half the returns of walls 0.6 m high are kept; of a hedge as wide, with returns at any height, hardly any."""
+    enh = returns_from(wall, 80, per_m2=12, noise_m=0.03)
+    crown = enh[:, 2] > 100.45
+    inner = (abs(enh[:, :2] - 40) < 36).all(axis=1)
+    kept = ground_of(enh)[crown & inner].mean()
+    enh[crown, 2] = 100 + np.random.default_rng(5).uniform(0.05, 1, int(crown.sum()))
+    hedge = crown & (enh[:, 2] > 100.3)
+    assert kept > 0.5
+    assert ground_of(enh)[hedge & inner].mean() < 0.03
+
+
+def test_boughs_in_front_of_a_cliff_are_no_ground() -> None:
+    """A cliff of 12 m, boughs up to 2 m in front of its lip, the foot seen between: few are ground, the lip is."""
+    enh = returns_from(lambda e, n: 100 + 12.0 * (e > 40) + 0 * n, 80, per_m2=8)
+    random = np.random.default_rng(7)
+    bough = (enh[:, 0] > 38) & (enh[:, 0] < 40) & (random.random(len(enh)) < 0.5)
+    enh[bough, 2] += random.uniform(5, 11, int(bough.sum()))
+    lip = (enh[:, 0] > 40) & (enh[:, 0] < 41)
+    ground = ground_of(enh)
+    assert ground[bough].mean() < 0.25
+    assert ground[lip].mean() > 0.95

@@ -257,6 +257,16 @@ def test_rejected_features_are_left_out() -> None:
     assert sheet_of({"rock_point": table}).symbols == ("109", "405", "601", "600")
 
 
+def test_candidates_are_printed_once_they_are_confirmed() -> None:
+    """A cairn, a hut, a stand, a yard and sand stay off the paper until a mapper has looked, then have a legend."""
+    yard, sand = box(EAST + 40, NORTH + 40, EAST + 80, NORTH + 80), box(EAST + 90, NORTH + 40, EAST + 130, NORTH + 80)
+    points = [(symbol, Point(EAST + 40 + 30 * n, NORTH + 110)) for n, symbol in enumerate(("526", "530", "531"))]
+    table = features(*points, ("501", yard), ("213", sand))
+    new = {"213", "501", "526", "530", "531"}
+    assert not new & set(sheet_of({"a": table.assign(status="candidate")}).symbols)
+    assert new <= set(sheet_of({"a": table.assign(status="confirmed")}).symbols)
+
+
 def test_doubtful_features_can_be_left_out() -> None:
     """With a least confidence the doubtful stay off the paper, and the sheet says so."""
     table = features(("205", Point(EAST + 100, NORTH + 100)), ("109", Point(EAST + 150, NORTH + 100)))

@@ -10,8 +10,6 @@ from pipeline.errors import SettingsError
 from pipeline.files.arrays import read_json
 from pipeline.shipped import BOULDER_RECALL
 from pipeline.survey.boulder_recall import recall_table
-from pipeline.survey.judge import Verdict, judge
-from pipeline.survey.measure import Density
 
 
 def row(pulses_per_m2: float, canopy_share: float, symbol: str, recall: float) -> dict[str, object]:
@@ -24,14 +22,6 @@ ROWS = [
     for symbol, share in (("204", 0.5), ("205", 1.0))
     for pulses, canopy, recall in ((1.0, 0.0, 0.4), (4.0, 0.0, 0.8 * share + 0.2), (1.0, 0.5, 0.0), (4.0, 0.5, 0.4))
 ]
-
-
-def boulders(pulses_per_m2: float, reaching: float) -> Verdict:
-    """The verdict on boulders by the shipped table."""
-    table = recall_table(read_json(BOULDER_RECALL))
-    density = Density(pulses_per_m2, 1.5, reaching * pulses_per_m2, 0.0, 0.0)
-    verdicts = judge(density, season="leaf-off", boulder_recall=table)
-    return next(verdict for verdict in verdicts if verdict.feature == "boulders")
 
 
 def test_rows_are_met_and_between_them_the_logarithm_of_the_density_decides() -> None:
@@ -62,11 +52,3 @@ def test_the_shipped_table_gives_shares(pulses_per_m2: float, canopy_share: floa
     """Between none and all, and higher boulders at least about as often as low ones."""
     low, high = recall_table(read_json(BOULDER_RECALL)).expected(pulses_per_m2, canopy_share)
     assert 0 <= low <= high + 0.05 <= 1.05
-
-
-def test_the_survey_says_in_plain_words_what_to_expect() -> None:
-    """Dense and open is usable, thin under dense crowns is not, and the numbers are in the sentence."""
-    assert boulders(16.0, 0.9).grade == "usable"
-    assert boulders(1.0, 0.4).grade in {"poor", "not possible"}
-    assert "in 10 of those 1 to 2 m high" in boulders(8.0, 0.5).reason
-    assert len(boulders(8.0, 0.5).reason) < 78

@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+import re
+
 import numpy as np
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from pipeline.files.arrays import read_json
 from pipeline.intake.leaf_calendar import Season
-from pipeline.survey.judge import judge
+from pipeline.shipped import BOULDER_RECALL
+from pipeline.survey.boulder_recall import recall_table
+from pipeline.survey.judge import Verdict, judge
 from pipeline.survey.measure import Density
 from pipeline.survey.promises import tables_of
 from pipeline.survey.squares import CALM, RESTLESS, STEEP, Squares
@@ -26,10 +31,10 @@ def grades(measured: Density, season: Season = "leaf-off") -> dict[str, str]:
 
 
 def test_every_kind_of_feature_is_judged() -> None:
-    """The ten kinds, each once."""
+    """The eleven kinds, each once."""
     assert sorted(grades(density(4.0))) == sorted(
         ["contours", "landform detail", "open land", "runnability", "boulders", "cliffs", "paths", "rides", "water",
-         "buildings"]
+         "streams", "buildings"]
     )  # fmt: skip
 
 
@@ -44,7 +49,7 @@ def test_more_pulses_never_make_it_worse(pulses_per_m2: float, factor: float, gr
 def test_dense_and_sparse_surveys_are_told_apart() -> None:
     """At 20 pulses nearly all is good; at 0.3, contours are all one can have, and boulders are out of reach."""
     dense, sparse = grades(density(20.0)), grades(density(0.3))
-    assert all(dense[feature] == "good" for feature in dense if feature not in ("water", "paths"))
+    assert all(dense[feature] == "good" for feature in dense if feature not in ("water", "streams", "paths"))
     assert sparse["contours"] == "usable"
     assert sparse["boulders"] == "not possible"
 
@@ -70,19 +75,67 @@ def test_contours_are_judged_where_the_fewest_returns_are() -> None:
     assert "every 4.5 m on the darkest tenth" in dark.reason
 
 
-def test_landforms_and_cliffs_are_promised_as_was_measured_on_such_ground() -> None:
+ROWS = [
+    {
+        "feature": feature,
+        "share": share,
+        "at_least_per_m2": 2.0,
+        "ground": ground,
+        "hits": hits,
+        "cases": 100,
+        "scene": n,
+    }
+    for feature in ("landform detail", "cliffs", "boulders", "high boulders")
+    for share in ("found", "right")
+    for ground, hits in (("calm", 98), ("restless", 40))
+    for n in range(5)
+]
+"""Five places with the same: nearly all found on calm ground, four in ten on restless, steep ground never seen."""
+TABLES, DOMES = tables_of({"rows": ROWS}), recall_table(read_json(BOULDER_RECALL))
+
+
+def promised(kind: int, ground_per_m2: float = 3.0, pulses_per_m2: float = 20.0) -> dict[str, Verdict]:
+    """Verdicts by ROWS, on ground of one kind."""
+    verdicts = judge(
+        density(pulses_per_m2),
+        season="leaf-off",
+        squares=squares(ground_per_m2, kind),
+        promises=TABLES,
+        boulder_recall=DOMES,
+    )
+    return {verdict.feature: verdict for verdict in verdicts}
+
+
+def test_features_are_promised_as_was_measured_on_such_ground() -> None:
     """What found four in ten on restless ground is poor there and good on calm ground, at the same density."""
-    rows = [
-        {"feature": feature, "share": share, "at_least_per_m2": 2.0, "ground": ground, "hits": hits, "cases": 100}
-        for feature in ("landform detail", "cliffs")
-        for share in ("found", "right")
-        for ground, hits in (("calm", 95), ("restless", 40), ("steep", 95))
-    ]
-    tables = tables_of({"rows": rows})
     for kind, grade in ((CALM, "good"), (RESTLESS, "poor")):
-        verdicts = judge(density(20.0), season="leaf-off", squares=squares(3.0, kind), promises=tables)
-        assert {verdict.feature: verdict.grade for verdict in verdicts}["landform detail"] == grade
-        assert {verdict.feature: verdict.grade for verdict in verdicts}["cliffs"] == grade
+        assert {promised(kind)[name].grade for name in ("landform detail", "cliffs")} == {grade}
+
+
+def test_good_never_stands_where_nothing_was_measured() -> None:
+    """Not on steep ground, which ROWS do not know, nor for kinds that they do not hold; and no figure stands there."""
+    for verdict in promised(STEEP).values():
+        assert verdict.grade != "good"
+        assert "in 10" not in verdict.reason
+        assert "not measured on ground like this" in verdict.reason
+    assert "not measured" in promised(CALM)["buildings"].reason
+
+
+@settings(max_examples=40, deadline=None)
+@given(st.floats(0.01, 30), st.sampled_from([CALM, RESTLESS, STEEP]), st.floats(0.01, 10))
+def test_what_is_not_possible_is_promised_nothing(pulses_per_m2: float, kind: int, ground_per_m2: float) -> None:
+    """No share stands beside `not possible`, and `good` only beside seven in ten or more."""
+    for verdict in promised(kind, ground_per_m2, pulses_per_m2).values():
+        if verdict.grade == "not possible":
+            assert "in 10" not in verdict.reason
+        if verdict.grade == "good":
+            assert min(int(count) for count in re.findall(r"(\d) (?:to \d )?in 10", verdict.reason)) >= 7
+
+
+def test_no_more_boulders_are_promised_than_of_planted_ones_are_found() -> None:
+    """Nearly all were found in ROWS; under crowns that keep half the pulses, seven in ten of smooth ones are."""
+    assert promised(CALM)["boulders"].reason.startswith("expect 7 in 10 found (9 in 10 from 2 m up), ")
+    assert promised(CALM)["boulders"].grade == "usable"
 
 
 def test_one_return_a_pulse_cannot_show_undergrowth() -> None:

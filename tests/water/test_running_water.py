@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import warnings
 from dataclasses import replace
 
 import numpy as np
@@ -19,11 +20,12 @@ from pipeline.water.draft import BEGINS_M2, draft_water
 from pipeline.water.drainage.dams import DAM_MAX_HEIGHT_M, DAM_MAX_WIDTH_M
 from pipeline.water.drainage.drainage import downstream, drain, gathered, spill_height
 from pipeline.water.drainage.sinks import HOLLOW_MAX_DEPTH_M, drain_into_sinks
-from pipeline.water.running import flow, incision, reaches
+from pipeline.water.running import flow, incision, lanes, reaches
 from pipeline.water.running.channels import Channel, find_channels
 from pipeline.water.running.flow import Runoff, lead_water
 from pipeline.water.running.incision import side_height
-from pipeline.water.running.porous import is_porous
+from pipeline.water.running.links import long_enough
+from pipeline.water.running.porous import Floors, describe_floors
 from pipeline.water.running.shores import on_land
 from pipeline.water.sight.ground import Ground, in_memory
 
@@ -55,7 +57,7 @@ def found_in(heights: Heights, aimed: Heights | None = None, *, runoff: Runoff =
     """Channels of a surface; as many pulses came back from everywhere unless `aimed` says otherwise."""
     pulses = np.ones(heights.shape, np.float32) if aimed is None else aimed
     ground = in_memory(heights)
-    return find_channels(lead_water(ground, GRID, runoff), ground, in_memory(pulses), GRID, runoff)
+    return find_channels(lead_water(ground, GRID, runoff), ground, in_memory(pulses), GRID, runoff).channels
 
 
 def test_channel_in_a_valley_is_followed_downstream() -> None:
@@ -103,6 +105,18 @@ def test_only_the_lane_is_cut_off_where_it_runs_into_a_stream() -> None:
     assert max(line.bounds[3] for line in lines) < GRID.bounds[1] + 115
 
 
+@pytest.mark.parametrize("share", [0.0, 25.0, 50.0, 100.0])
+def test_percentiles_of_rows_are_those_of_numpy(share: float) -> None:
+    """Outside check: rows with unknown values, and one without any known, have the percentile numpy gives."""
+    values = np.random.default_rng(3).normal(size=(50, 13))
+    values[values > 0.8] = np.nan
+    values[7] = np.nan
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", RuntimeWarning)  # the row without known values
+        expected = np.nanpercentile(values, share, axis=1)
+    assert np.allclose(lanes._percentile(values, share), expected, equal_nan=True)
+
+
 def test_a_ditch_does_not_end_in_the_midst_of_a_field() -> None:
     """Where its own banks are all that drains to it the ditch is still a channel; where its bed ends, it ends.
 
@@ -123,7 +137,7 @@ def test_a_bed_makes_a_stream_likely_and_a_bare_valley_does_not() -> None:
         last = np.ones(GRID.shape, np.float32)
         readers = {"bare_earth": heights, "last_returns": last, "aimed_pulses": last}
         ground = replace(grid, **{name: in_memory(raster) for name, raster in readers.items()})
-        return draft_water(ground, scale=10_000, settings=WaterSettings())["confidence"].tolist()
+        return draft_water(ground, scale=10_000, settings=WaterSettings()).features["confidence"].tolist()
 
     plain = (50 + 0.05 * Y + 0.15 * np.abs(X - 101) + 0.4 * ROUGH).astype(np.float32)
     assert max(confidence_in(plain)) < 0.2
@@ -305,6 +319,29 @@ def test_a_valley_without_a_bed_runs_from_where_the_climate_lets_it(climate: str
     assert min(line.bounds[1] for line in lines) < GRID.bounds[1] + 4
 
 
+@pytest.mark.parametrize(("gap_m", "is_joined"), [(0, True), (15, False)])
+def test_a_ditch_through_a_rise_is_drawn_through_it(gap_m: float, is_joined: bool) -> None:
+    """On the top of a rise nothing gathers: both halves of a ditch begin there, where its bed is seen, and run down."""
+    away = np.abs(X - 100)
+    ditch = 1.0 * np.clip(1 - away / 1.5, 0, 1) * (np.abs(Y - 100) >= gap_m)
+    found = found_in((55 - 0.05 * np.abs(Y - 100) - ditch + 0.4 * ROUGH).astype(np.float32))
+    assert len(found) == 2
+    assert sum(channel.line.length for channel in found) == pytest.approx(200 if is_joined else 170, abs=8)
+    heads, ends = (np.array([channel.line.coords[at][1] for channel in found]) - GRID.bounds[1] for at in (0, -1))
+    assert np.all(np.abs(heads - 100) < gap_m + 6)
+    assert sorted(ends) == pytest.approx([0, 200], abs=4)
+
+
+def test_pieces_of_one_ditch_are_long_enough_together() -> None:
+    """Pieces of 30 m and 20 m that touch are one blue line, alone both are too short, as is a trace on its own."""
+    lines = [shapely.LineString([(0, 0), (30, 0)]), shapely.LineString([(32, 0), (52, 0)])]
+    far = shapely.LineString([(32, 50), (52, 50)])
+    cells = [np.array([0]), np.array([1])]
+    assert len(long_enough(cells, lines, np.array([False, True]), 41.0)) == 2
+    assert long_enough(cells, [lines[0], far], np.array([False, False]), 41.0) == []
+    assert long_enough(cells, lines, np.array([True, True]), 41.0) == []
+
+
 def test_where_water_sinks_only_a_bed_is_a_stream() -> None:
     """In porous ground the valley without a bed is dry, and the one with a bed is not."""
     porous = replace(USUAL, porous=True)
@@ -314,11 +351,26 @@ def test_where_water_sinks_only_a_bed_is_a_stream() -> None:
 
 def test_ground_is_porous_where_many_valleys_show_no_bed() -> None:
     """Of 2 km of valley floor a twentieth with a bed says porous, a third does not, nor does 200 m without any."""
-    floor = np.arange(1200) < 1000
-    assert is_porous(floor, np.arange(1200) < 50, 2.0, told=None)
-    assert not is_porous(floor, np.arange(1200) < 330, 2.0, told=None)
-    assert not is_porous(np.arange(1200) < 100, np.zeros(1200, bool), 2.0, told=None)
-    assert not is_porous(floor, np.arange(1200) < 50, 2.0, told=False)
+    assert Floors(1.0, 2000, 100, None).is_porous
+    assert not Floors(1.0, 2000, 660, None).is_porous
+    assert not Floors(1.0, 200, 0, None).is_porous
+    assert not Floors(1.0, 2000, 100, told=False).is_porous
+
+
+@pytest.mark.parametrize(
+    ("floors", "words"),
+    [
+        (Floors(2.0, 2000, 100, None), ["along 5% of them: 0.1 km of bed", "looks porous", "porous_ground: false"]),
+        (Floors(1.0, 2000, 900, None), ["does not look porous", "porous_ground: true"]),
+        (Floors(1.0, 200, 0, None), ["too little to tell", "as well"]),
+        (Floors(1.0, 2000, 900, told=True), ["left dry", "The area file says 'porous_ground: true'"]),
+        (Floors(1.0, 0, 0, None), ["0.0 km", "too little"]),
+    ],
+)
+def test_the_report_says_whether_ground_looks_porous(floors: Floors, words: list[str]) -> None:
+    """How much bed the valleys show, what was drawn, and what to write where that is wrong."""
+    text = describe_floors(floors)
+    assert all(word in text for word in words)
 
 
 def test_a_stream_ends_in_a_deep_hollow() -> None:

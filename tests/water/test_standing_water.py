@@ -143,7 +143,7 @@ def test_smaller_than_the_standard_draws_is_left_out() -> None:
 def test_water_stays_a_proposal_that_names_the_legal_question() -> None:
     """Standing water is drawn as 302, never as the forbidden 301, and its evidence asks for a check."""
     last = returns(silent=FROM_MIDDLE < 12)
-    found = draft_water(ground(basin(12.0), last), scale=10000, settings=USUAL)
+    found = draft_water(ground(basin(12.0), last), scale=10000, settings=USUAL).features
     standing = found[found.geometry.geom_type == "Polygon"]
     assert list(standing.symbol) == ["302"]
     assert "301" in standing.evidence.iloc[0]
@@ -228,7 +228,7 @@ def test_a_lake_that_the_survey_cuts_reaches_its_edge() -> None:
 
 def test_a_pool_too_small_for_an_area_is_a_waterhole() -> None:
     """A pool of 10 m across is less than the 110 m2 of 302, so it is a point, 303."""
-    found = draft_water(ground(basin(5.2), returns(silent=FROM_MIDDLE < 5.2)), scale=10000, settings=USUAL)
+    found = draft_water(ground(basin(5.2), returns(silent=FROM_MIDDLE < 5.2)), scale=10000, settings=USUAL).features
     assert list(found.symbol) == ["303"]
     assert found.geometry.iloc[0].distance(Point(MIDDLE)) < 2
 
@@ -242,6 +242,6 @@ def test_the_sea_is_told_by_level_and_extent(level_m: float, shore_m: float, sym
     random = np.random.default_rng(6)
     heights = level_m + np.maximum(east - shore_m, 0) / 3 + random.normal(0, 0.02, grid.shape)
     last = random.poisson(np.where(wet, 0.1, 8.0)).astype(np.float32)
-    found = draft_water(ground(heights.astype(np.float32), last, grid=grid), scale=10000, settings=USUAL)
+    found = draft_water(ground(heights.astype(np.float32), last, grid=grid), scale=10000, settings=USUAL).features
     body = max(found.itertuples(), key=lambda each: each.geometry.area)
     assert body.symbol == symbol

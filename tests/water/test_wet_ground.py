@@ -28,20 +28,20 @@ def flat_floor() -> Heights:
     return heights
 
 
-def marshes_of(heights: Heights, *, shine: Heights, canopy: Heights) -> list[float]:
+def marshes_of(heights: Heights, *, shine: Heights, canopy: Heights, aimed: Heights = ONES) -> list[float]:
     """Areas of the marshes of a draft, in square metres."""
     ground = Ground(
         GRID,
         bare_earth=in_memory(heights),
         water_returns=in_memory(0 * ONES),
         last_returns=in_memory(ONES),
-        aimed_pulses=in_memory(ONES),
+        aimed_pulses=in_memory(aimed),
         ground_support=in_memory(0 * ONES),
         canopy=in_memory(canopy),
         lone_returns=in_memory(ONES),
         lone_shine=in_memory(shine),
     )
-    found = draft_water(ground, scale=10_000, settings=WaterSettings(), climate="moderate")
+    found = draft_water(ground, scale=10_000, settings=WaterSettings(), climate="moderate").features
     return [float(area) for area in found[found["symbol"] == "310"].area]
 
 
@@ -67,6 +67,24 @@ def test_one_sign_alone_is_no_marsh(why: str) -> None:
     assert found == []
 
 
+def test_a_floor_as_dark_as_the_fields_around_is_no_marsh() -> None:
+    """Where half of the dry slopes are as dark as the floor, being dark tells nothing."""
+    fields = np.where((Y // 40 % 2 == 0) | FLOOR, 60, 100).astype(np.float32)
+    assert marshes_of(flat_floor(), shine=fields, canopy=0 * ONES) == []
+
+
+def test_a_paved_floor_is_no_marsh() -> None:
+    """A floor that sends back a fifth of what the ground around does is asphalt."""
+    assert marshes_of(flat_floor(), shine=np.where(FLOOR, 20, 100).astype(np.float32), canopy=0 * ONES) == []
+
+
+@pytest.mark.parametrize(("per_m2", "tells"), [(2.0, True), (0.1, False)])
+def test_missing_pulses_tell_of_marsh_only_where_many_were_sent(per_m2: float, tells: bool) -> None:
+    """A floor that lost half of its pulses is proposed in a survey of 2 to a square metre, not in one of a tenth."""
+    aimed = (per_m2 * GRID.cell_m**2 * np.where(FLOOR, 0.5, 1.0)).astype(np.float32)
+    assert bool(marshes_of(flat_floor(), shine=100 * ONES, canopy=0 * ONES, aimed=aimed)) == tells
+
+
 def test_wetness_of_a_plane_is_what_the_formula_says() -> None:
     """Down a plane of 5 % the ground above a metre of breadth is as long as the slope: ln(length / 0.05)."""
     rows = np.arange(100)[:, None] * 2.0
@@ -81,7 +99,7 @@ def channels_of(heights: Heights) -> tuple[list[Channel], Flow]:
     usual = WaterSettings()
     runoff = Runoff(BEGINS_M2["moderate"], usual.channel_min_drained_m2, usual.channel_min_depth_m)
     flow = lead_water(in_memory(heights), GRID, runoff)
-    return find_channels(flow, in_memory(heights), in_memory(ONES), GRID, runoff), flow
+    return find_channels(flow, in_memory(heights), in_memory(ONES), GRID, runoff).channels, flow
 
 
 def test_a_stream_that_begins_below_a_step_has_a_spring() -> None:

@@ -1,4 +1,4 @@
-"""Ground up to the edge of a step: the lip of a terrace, a bank or a cliff.
+"""Ground up to the edge of a step, the lip of a terrace, a bank or a cliff, and what hangs in front of it.
 
 The lowest return of a cell across an edge is the foot, so the surface through the lowest returns begins to fall up to a
 cell before the edge, and the returns of the lip hang above it. They are in line with the ground behind them: mirrored
@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from pipeline.compiled import compiled
 from pipeline.lattice.grid import EastNorthHeight, Mask
 from pipeline.points.ground.lowest import Lowest
+from pipeline.returns.buckets import Buckets
 
 LEAST_LINES = 2
 """Ground returns beside it with which a return must be in line: one may be so by chance. Our choice."""
@@ -84,3 +85,48 @@ def _between(level: NDArray[np.float64], x: float, y: float) -> float:
     near = level[row, col] * (1 - dx) + level[row, right] * dx
     far = level[down, col] * (1 - dx) + level[down, right] * dx
     return float(near * (1 - dy) + far * dy)
+
+
+OVERHANG_M = 1.0
+"""Metres above the surface from which a return at a cliff is asked whether it hangs in front of it, and how far below
+it another return must lie to show that. Our choice."""
+LOOK_M = 1.5
+"""How far away, in metres, such a lower return may lie: farther uphill it may belong to the next step of the face. Our
+choice."""
+UPHILL_M = 0.2
+"""How far uphill, in metres, it must lie at least: less is within the errors of place of a survey. Our choice."""
+BESIDE_M = 0.75
+"""How far it may lie to the side of the line straight uphill, in metres. Our choice."""
+
+
+def overhangs(
+    enh: EastNorthHeight, which: NDArray[np.int64], uphill: tuple[NDArray[np.float64], NDArray[np.float64]], /
+) -> Mask:
+    """(k,) bool: returns with a much lower one uphill of them: boughs in front of a cliff, as ground does not hang.
+
+    The surface of a cliff is so steep that all between its foot and its lip is near it. With the boughs of trees that
+    stand at the foot, the cliff moves metres into the valley.
+
+    Parameters
+    ----------
+    enh : (n, 3) float64, metres
+        All returns that may be ground.
+    which : (k,) int
+        Numbers of the returns asked about.
+    uphill : (k,) and (k,) float64
+        Rise over run of the surface there to the north and to the east.
+    """
+    if not len(which):
+        return np.zeros(0, np.bool_)
+    east, north = (np.ascontiguousarray(enh[:, axis]) for axis in (0, 1))
+    buckets = Buckets.of(east, north)
+    count, near = buckets.within(east[which], north[which], np.full(len(which), LOOK_M))
+    of = np.repeat(np.arange(len(which)), count)
+    own = which[of]
+    steep = np.maximum(np.hypot(*uphill), 1e-9)
+    to_north, to_east = (part[of] / steep[of] for part in uphill)
+    d_east, d_north = east[near] - east[own], north[near] - north[own]
+    is_behind = d_east * to_east + d_north * to_north > UPHILL_M
+    is_behind &= np.abs(d_north * to_east - d_east * to_north) < BESIDE_M
+    is_lower = enh[near, 2] < enh[own, 2] - OVERHANG_M
+    return np.bincount(of[is_behind & is_lower], minlength=len(which)) > 0

@@ -5,7 +5,8 @@ and of them those that lie alone far below the rest are left out (strays.py); wi
 (objects.py), and terrain among it is put back (gentle_ways.py); low plants are taken off by planes through their
 neighbours (plants.py), crowns on dark slopes by what is ground beyond doubt around them (islands.py), and stray low
 returns by the want of company (strays.py); what lies near the surface through the rest is ground (near_surface.py), in
-a dense survey as far as low growth allows (low_growth.py).
+a dense survey as far as low growth allows (low_growth.py), and with it the crowns of walls (solid.py); boughs in front
+of a cliff are not (edges.py).
 """
 
 from __future__ import annotations

@@ -9,9 +9,10 @@ from pipeline.compiled import compiled
 from pipeline.lattice.grid import EastNorthHeight, Mask
 from pipeline.lattice.sampling import blended
 from pipeline.lattice.windows import highest_around
-from pipeline.points.ground.edges import in_line_with_ground
+from pipeline.points.ground.edges import OVERHANG_M, in_line_with_ground, overhangs
 from pipeline.points.ground.low_growth import LOW_GROWTH_M, among_growth
 from pipeline.points.ground.lowest import Lowest, spacing_of, taken
+from pipeline.points.ground.solid import lies_solid
 from pipeline.returns.triangulation import Triangulated, cell_means
 
 JOIN_M = 0.3
@@ -61,10 +62,16 @@ def near_surface(enh: EastNorthHeight, lowest: Lowest, is_bare: Mask, /) -> Mask
     is_dense = (spacing_m <= DENSE_M) & (slope <= STEEP)
     near, low, above, is_told = _compared(enh, lowest.first_row, lowest.first_col, cell_m, level, limit, is_dense)
     if is_told.any():
-        near[low[is_told]] = among_growth(taken(enh, low), lowest, level, above)[is_told]
+        told = taken(enh, low)
+        near[low[is_told]] = among_growth(told, lowest, level, above)[is_told]
+        near[low] |= lies_solid(told, above, is_told & ~near[low])
+    tall = low[near[low] & (above > OVERHANG_M)]
     higher = low[~near[low] & (above > 0)]
     tolerance_m = TOLERANCE_M + TOLERANCE_M_PER_M * spacing_m
     near[higher] |= in_line_with_ground(taken(enh, higher), lowest, is_bare, level, tolerance_m)
+    row = np.floor(enh[tall, 1] / cell_m).astype(np.int64) - lowest.first_row
+    col = np.floor(enh[tall, 0] / cell_m).astype(np.int64) - lowest.first_col
+    near[tall[overhangs(enh, tall, (slope_north[row, col], slope_east[row, col]))]] = False
     return near
 
 

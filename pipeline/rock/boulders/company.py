@@ -135,8 +135,8 @@ def worth_drawing(
 ) -> gpd.GeoDataFrame:
     """The boulders of `in_company` that are high and sure enough for the draft.
 
-    In a thicket of lookalikes every boulder is doubtful, so less confidence is asked there; between clean forest and
-    thicket the limit falls linearly in the logarithm of the number of lookalikes.
+    In a thicket there are many lookalikes to every boulder, so that with the limit of clean forest most dots would be
+    wrong; between clean forest and thicket the limit changes linearly in the logarithm of the number of lookalikes.
     """
     crowd = np.log(np.maximum(boulders.lookalikes_per_ha.to_numpy(np.float64), 1e-3))
     band = np.log([OPEN_LOOKALIKES_PER_HA, THICKET_LOOKALIKES_PER_HA])

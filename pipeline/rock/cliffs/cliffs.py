@@ -83,7 +83,7 @@ class Face:
     height_m : from lip to foot, the 75th percentile along the line
     face_m : plan extent from lip to foot, the median
     excess_m : fall over a run beyond what the slope explains, the median
-    support_m : to the nearest ground return, the median
+    support_m : to the nearest ground return, the 80th percentile along the line
     length_m : of the traced line
     turn_deg : how far it turns round one way
     way_down_deg : clockwise from north
@@ -275,7 +275,7 @@ def _measure(
         height_m=height_m,
         face_m=max(float(np.median(foot - lip)), grid.cell_m),
         excess_m=float(np.median(excess)),
-        support_m=float(np.median(bilinear(support, row, col))),
+        support_m=float(np.percentile(bilinear(support, row, col), SUPPORT_PERCENTILE)),
         length_m=line.length,
         turn_deg=_turn_deg(edge, excess),
         way_down_deg=float(np.degrees(np.arctan2(down[:, 0].mean(), down[:, 1].mean())) % 360),
@@ -300,7 +300,7 @@ def _describe(face: Face) -> str:
         f"ground falls {face.height_m:.1f} m over {face.face_m:.1f} m, {face.excess_m:.1f} m more than the slope above "
         f"and below explains, along {face.length_m:.0f} m; continued to the edge, the ground above is "
         f"{face.jump_m:.1f} m higher than that below; {100 * face.face_share:.0f} % of the lowest returns at the foot "
-        f"lie between; nearest ground return {face.support_m:.1f} m away"
+        f"lie between; along four fifths of it a ground return lies within {face.support_m:.1f} m"
     )
 
 
@@ -326,10 +326,16 @@ in any terrain, and so leave more doubt than there is: of the faces that they ca
 cliffs. Fitted on a made steep scene, a made moraine and five blocks of real relief under invented forest, where 13 of
 13 faces stated at 0.65 to 0.8 and 82 of 88 above are cliffs, and on steps planted in real tiles. With 4 the numbers fit
 a little better still, but true cliffs that lie mostly on ground hardly seen would fall below what is drawn."""
+SUPPORT_PERCENTILE = 80.0
+"""Share of a face, in per cent, that must have a ground return near. With the median, half of a line may run over
+ground that nothing was seen of."""
 SEEN_M = 0.7
-"""A ground return this near a face shows it: about how far apart they lie in open forest."""
-UNSEEN_LOG_ODDS_PER_M = 0.8
-"""Log odds a face loses for each metre that the nearest ground return is farther away (our choice, not measured)."""
+"""A ground return this near to most of a face shows it: about how far apart they lie in open forest."""
+UNSEEN_LOG_ODDS_PER_M = 2.0
+"""Log odds a face loses for each metre that ground returns are farther away. Fitted on four made hard scenes, four
+blocks of real relief under invented forest and a real rain forest: of true faces there 3 and 5 in 100 metres are lost,
+of the 1 054 m in the rain forest, where every third cell is hardly seen, 249 are left. With the median and 0.8, as
+before, a crooked line of 206 m was drawn there."""
 MOST_TURN_DEG = 90.0
 """A face turning farther than this round one way is taken for the side of a pit or dam, an earth bank 104 (our
 choice)."""

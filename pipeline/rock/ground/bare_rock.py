@@ -143,7 +143,7 @@ def draw_dark_ground(
     ratio = (brightness.ratio / np.cos(np.radians(steepness))).astype(np.float32)
     runs = (steepness <= MAX_SLOPE_DEG) & (np.nan_to_num(rough, nan=np.inf) < stony_slow_m)
     mask = _bare_and_dark(ratio, runs, np.isfinite(bare_earth), brightness, grid, max_brightness_ratio)
-    areas = make_features(_outlines(mask, grid), crs=grid.crs, symbol="214", confidence=LEAST_CONFIDENCE, evidence="")
+    areas = make_features(outlines_of(mask, grid), crs=grid.crs, symbol="214", confidence=LEAST_CONFIDENCE, evidence="")
     return DarkGround(areas, mask, ratio)
 
 
@@ -172,23 +172,25 @@ def measure_dark_ground(
     whole = cells_of_areas(list(dark.areas.geometry), grid)
     deep = ndimage.distance_transform_edt(whole) * grid.cell_m >= INSIDE_M
     uneven = unevenness(bare_earth, grid)
+    fine = np.abs(bare_earth - _smooth(bare_earth, grid, SHORT_SIGMA_M))[window]
     is_inner = (deep & np.isfinite(uneven))[window]
     ratio, lone, uneven = dark.ratio[window], brightness.lone_ratio[window], uneven[window]
     is_told = dark.mask[window] & np.isfinite(ratio)
-    stands_out = ratio <= 1 - MIN_CONTRAST_SIGMAS * brightness.spread_ratio
+    stands_out = np.abs(ratio - 1) >= MIN_CONTRAST_SIGMAS * brightness.spread_ratio
     measured = {
         "told_cells": is_told,
         "bright": np.where(is_told, ratio, 0),
         "lone": np.where(is_told, lone, 0),
-        "dark_cells": is_told & stands_out,
+        "apart_cells": is_told & stands_out,
         "inner_cells": is_inner,
         "uneven_cells": is_inner & (uneven >= MIN_RELIEF_M / DEVIATIONS),
         "uneven_m": np.where(is_inner, uneven, 0),
+        "fine_m": np.where(is_inner, fine, 0),
     }
     return areas.assign(**{SUM + name: sums_of_areas(values, owners, len(areas)) for name, values in measured.items()})
 
 
-MEASURES = ("told_cells", "bright", "lone", "dark_cells", "inner_cells", "uneven_cells", "uneven_m")
+MEASURES = ("told_cells", "bright", "lone", "apart_cells", "inner_cells", "uneven_cells", "uneven_m", "fine_m")
 """Columns of `measure_dark_ground`, each with `SUM` before its name."""
 DEVIATIONS = 1.4826
 """Standard deviations in a median deviation of what is spread normally."""
@@ -197,27 +199,36 @@ MEAN_DEVIATIONS = 1.2533
 
 
 def judge_dark_ground(areas: gpd.GeoDataFrame, /, *, max_brightness_ratio: float) -> gpd.GeoDataFrame:
-    """Whole areas that are bare rock by what was measured of all of them, with confidence and evidence.
+    """Whole areas that are bare rock (214) by what was measured of all of them, with confidence and evidence.
 
     At least half of the cells must stand out from vegetated ground, and half of those well inside be as uneven as rock:
-    that is to say the medians are.
+    that is to say the medians are. What is as dark and as even as a yard may be paved (501).
     """
     of = {name: areas[SUM + name].to_numpy(np.float64) for name in MEASURES}
-    stands_out = 2 * of["dark_cells"] >= np.maximum(of["told_cells"], 1)
+    stands_out = 2 * of["apart_cells"] >= np.maximum(of["told_cells"], 1)
     is_uneven = 2 * of["uneven_cells"] >= np.maximum(of["inner_cells"], 1)
     bright, lone = (of[name] / np.maximum(of["told_cells"], 1) for name in ("bright", "lone"))
     uneven_m = MEAN_DEVIATIONS * of["uneven_m"] / np.maximum(of["inner_cells"], 1)
-    drawn = np.flatnonzero(stands_out & is_uneven)
+    fine_m = of["fine_m"] / np.maximum(of["inner_cells"], 1)
+    is_even = (uneven_m <= MAX_PAVED_RELIEF_M) & (fine_m <= MAX_PAVED_FINE_M) & (of["inner_cells"] > 0)
+    drawn = np.flatnonzero(stands_out & (is_uneven | is_even))
     shapes_drawn = areas.geometry.to_numpy()
     chosen = areas.iloc[drawn].drop(columns=[name for name in areas.columns if name.startswith(SUM)])
     return gpd.GeoDataFrame(
         chosen.assign(
+            symbol=np.where(is_uneven, "214", "501")[drawn].astype(object),
             confidence=_confidence(bright[drawn], max_brightness_ratio),
             evidence=[_sentence(shapes_drawn[i], bright[i], lone[i], uneven_m[i]) for i in drawn],
         )
     )
 
 
+MAX_PAVED_RELIEF_M = 0.02
+"""Most unevenness, as `MIN_RELIEF_M`, of ground that may be paved: yards show 0.005 to 0.02, fields up to 0.025
+(planted)."""
+MAX_PAVED_FINE_M = 0.015
+"""Most mean departure in metres from the ground within a stride or two: ranging noise, averaged in a cell, leaves 0.01,
+furrows more (our choice)."""
 DRY_MIN_PULSE_RATIO = 0.45
 """Ground from which fewer pulses come back than this share of the survey's median is water or wet. Half come back where
 every other flight line is missing, which must not pass for water."""
@@ -243,7 +254,7 @@ MIN_HOLE_M2 = 64.0
 """Smaller holes (a bush, a boulder) are filled: about the least area of open land (ISOM 2017-2, 401: 67 m2)."""
 
 
-def _outlines(mask: Mask, grid: Grid) -> list[Polygon]:
+def outlines_of(mask: Mask, grid: Grid, /) -> list[Polygon]:
     """Outlines of what is wide and large enough, without strips (roads, banks) and small holes."""
     wide = wide_enough(mask, width_m=MIN_WIDTH_M, cell_m=grid.cell_m)
     whole = [_without_holes(area, MIN_HOLE_M2) for area in areas_of_cells(wide, grid)]

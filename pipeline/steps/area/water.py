@@ -6,9 +6,11 @@ from functools import partial
 from pathlib import Path
 
 from pipeline.files import grid_files, layers, rasters
+from pipeline.files.disk import atomic
 from pipeline.settings import WaterSettings
 from pipeline.terrain.profile import AIMED
 from pipeline.water.draft import draft_water
+from pipeline.water.running.porous import describe_floors
 from pipeline.water.sight.ground import Ground
 
 POROUS = {"yes": True, "no": False, "ask": None}
@@ -22,12 +24,13 @@ def water(
     canopy_height: Path,
     counts: Path,
     out: Path,
+    report: Path,
     scale: int,
     climate: str,
     porous: str,
     settings: WaterSettings,
 ) -> None:
-    """Write the standing and running water of the area, its marshes and springs."""
+    """Write the water of the area, its marshes and springs, and whether its ground looks porous."""
     ground = Ground(
         rasters.read_grid(bare_earth),
         bare_earth=partial(rasters.read_window, bare_earth),
@@ -39,6 +42,6 @@ def water(
         lone_returns=partial(grid_files.read_window, counts, "lone_ground_returns"),
         lone_shine=partial(grid_files.read_window, counts, "lone_ground_intensity_sum"),
     )
-    layers.write_features(
-        out, draft_water(ground, scale=scale, settings=settings, climate=climate, is_porous=POROUS[porous])
-    )
+    draft = draft_water(ground, scale=scale, settings=settings, climate=climate, is_porous=POROUS[porous])
+    layers.write_features(out, draft.features)
+    atomic.write_text(report, describe_floors(draft.floors))

@@ -28,10 +28,14 @@ EXTINCTION_RATIO = 0.5
 All densities go with its inverse, and so must the limits of the bands."""
 
 
-MODEL_SPREAD_RATIO = 0.4
-"""One sigma of the natural logarithm of the density that is measured over that which is there, where plants do not
-stand as the model has them: leaves that lie or stand, clumps, carpets that reach into the layer. Measured by
-`tests/benchmarks/undergrowth_models.py`; which of these is how common in forests is our choice."""
+MODEL_SPREAD_RATIO = 0.31
+"""One sigma, as a share of the density that is measured, of what it is out by where plants do not stand as the model
+has them: leaves that lie or stand, clumps, layers that thin out."""
+LOW_SPREAD_RATIO = 0.47
+"""One sigma, as a share of what is measured below eye height, of what more it is out by there: heather or fern may slow
+a runner or not, and ground that is a decimetre wrong moves a carpet into the layer or out of it. Both are fitted on
+areas of made forests by `tests/benchmarks/undergrowth_scenes.py`, and tried there on others; how common each way of
+standing is in them is our choice."""
 
 
 def plant_area_density(
@@ -76,14 +80,26 @@ def density_standard_error(
     return np.where(entered > 0, error, np.nan).astype(np.float32)
 
 
-def with_model_error(density: Numbers, error: Numbers, /) -> Heights:
-    """Standard error of a density from the number of pulses and from how plants may stand, m2/m3, of the same shape.
+def model_error(density: Numbers, low: Numbers, /) -> Numbers:
+    """One sigma of a density from how plants may stand and how high runners step, m2/m3, of the same shape.
 
     Parameters
     ----------
-    density, error : of `plant_area_density` and `density_standard_error`
+    density : of `plant_area_density`
+    low : what of it stands below eye height, of `pipeline.vegetation.running.undergrowth.low_part`
     """
-    both: Heights = np.hypot(error, MODEL_SPREAD_RATIO * density).astype(np.float32)
+    both: Numbers = np.hypot(MODEL_SPREAD_RATIO * density, LOW_SPREAD_RATIO * low)
+    return both
+
+
+def with_model_error(density: Numbers, low: Numbers, error: Numbers, /) -> Heights:
+    """Standard error of a density from the number of pulses and from `model_error`, m2/m3, of the same shape.
+
+    Parameters
+    ----------
+    error : of `density_standard_error`
+    """
+    both: Heights = np.hypot(error, model_error(density, low)).astype(np.float32)
     return both
 
 

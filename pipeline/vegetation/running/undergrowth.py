@@ -79,6 +79,19 @@ def view_density(
     return _where_seen(density, counts)
 
 
+def low_part(
+    density: Heights, view: Heights, /, *, running_bottom_m: float, visibility_bottom_m: float, running_top_m: float
+) -> Heights:
+    """What of the density of the running layer stands below eye height, (rows, cols), m2/m3 of the whole layer.
+
+    Parameters
+    ----------
+    density, view : of `running_density` and `view_density`; the windows differ, so the part is held within the density
+    """
+    share = (running_top_m - visibility_bottom_m) / layer_thickness_m(running_bottom_m, running_top_m)
+    return np.clip(density - np.nan_to_num(view) * share, 0, np.maximum(density, 0)).astype(np.float32)
+
+
 def _counts(profile: Mapping[str, Heights], stopped: str, *, cell_m: float, window_m: float) -> Counts:
     return count_in_windows(profile["entered"], profile[stopped], profile["path_sum"], cell_m=cell_m, window_m=window_m)
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 import shapely
@@ -18,7 +19,8 @@ from pipeline.water.running.flow import Flow, Runoff
 from pipeline.water.running.incision import incised
 from pipeline.water.running.kinds import SEEN_M, has_valley, is_straight, open_water_m, runs_of, symbols_of
 from pipeline.water.running.lanes import in_lane
-from pipeline.water.running.porous import is_porous
+from pipeline.water.running.links import linked, long_enough
+from pipeline.water.running.porous import Floors
 from pipeline.water.running.reaches import lines_of, merged, reaches
 from pipeline.water.running.sections import APART_M, Sections, bed_depth_m, cross_sections, over_smooth_m
 from pipeline.water.sight.ground import Read
@@ -32,6 +34,9 @@ over a rise. Our choice."""
 LEAST_START_M = 20.0
 """Length in metres of the shortest bed or valley floor from which a course begins: over shorter ones nothing is judged
 (`incision.SMOOTH_M`). Our choice."""
+LEAST_TRACE_M = 10.0
+"""Length in metres of the shortest bed that a course may be joined to (`links`), though none begins there. Our
+choice."""
 LEAST_STRETCH_M = 60.0
 """Least length of a course, in metres, that is drawn with another symbol than what comes before it. Our choice."""
 BED_MIN_M = 0.05
@@ -75,8 +80,15 @@ class Channel:
     is_fed_from_outside: bool
 
 
-def find_channels(flow: Flow, bare_earth: Read, aimed_pulses: Read, grid: Grid, runoff: Runoff, /) -> list[Channel]:
-    """Watercourses, longest first.
+class Running(NamedTuple):
+    """The watercourses of an area, longest first, and its valley floors."""
+
+    channels: list[Channel]
+    floors: Floors
+
+
+def find_channels(flow: Flow, bare_earth: Read, aimed_pulses: Read, grid: Grid, runoff: Runoff, /) -> Running:
+    """Watercourses, longest first, and what the valley floors say about the ground.
 
     Water is led over the bare earth, out of shallow hollows by their lowest way out, and through low banks as through
     culverts. A course begins where a bed is cut in, or where enough ground drains to a valley floor for the climate to
@@ -94,21 +106,48 @@ def find_channels(flow: Flow, bare_earth: Read, aimed_pulses: Read, grid: Grid, 
     """
     seen = _seen(flow, bare_earth, aimed_pulses, grid, runoff)
     runs = flow.drained_m2 >= runoff.begins_m2
-    if is_porous(seen.floor & runs, seen.has_bed, flow.lattice.cell_m, told=runoff.porous):
+    floors = _floors(seen, runs, flow, runoff)
+    if floors.is_porous:
         runs = np.zeros_like(runs)
     starts = np.array(
         [cells[0] for cells in seen.stretches if seen.has_bed[cells].any() or runs[cells].any()], np.int64
     )
     wet = wet_cells(flow.drainage, starts, seen.has_bed | runs, cell_m=flow.lattice.cell_m)
     chains = merged(reaches(flow.drainage, wet, flow.size), flow.size, flow.lattice.shape)
-    lines = lines_of(chains, bare_earth, grid, flow.lattice, flow.every)
+
+    def shows_bed(ways: list[NDArray[np.int64]]) -> list[bool]:
+        lines = lines_of(ways, bare_earth, grid, flow.lattice, flow.every)
+        return [_shows_bed(line, bare_earth, aimed_pulses, grid) for line in lines]
+
+    joined, is_trace = linked(chains, [bed for bed in seen.traces if not wet[bed].any()], flow, seen.has_bed, shows_bed)
+    lines = lines_of(joined, bare_earth, grid, flow.lattice, flow.every)
     found = [
         channel
-        for chain, line in zip(chains, lines, strict=True)
-        if line.length >= isom("306").smallest.length_m
+        for chain, line in long_enough(joined, lines, is_trace, isom("306").smallest.length_m)
         for channel in _told_apart(line, chain, flow, cross_sections(line, bare_earth, aimed_pulses, grid), runoff)
     ]
-    return sorted(found, key=lambda channel: (-channel.line.length, channel.line.bounds))
+    return Running(sorted(found, key=lambda channel: (-channel.line.length, channel.line.bounds)), floors)
+
+
+def _floors(seen: _Seen, runs: NDArray[np.bool_], flow: Flow, runoff: Runoff) -> Floors:
+    """The valley floors to which enough ground drains for water to run."""
+    cell_m = flow.lattice.cell_m
+    floor = seen.floor & runs
+    floor_m, bed_m = (float(np.count_nonzero(cells)) * cell_m for cells in (floor, floor & seen.has_bed))
+    return Floors(float(np.isfinite(flow.heights).sum()) * cell_m**2 / 1e6, floor_m, bed_m, runoff.porous)
+
+
+LINK_BED_SHARE = 0.6
+"""Share of a link between two courses along which its bed must be seen. Our choice."""
+
+
+def _shows_bed(line: LineString, bare_earth: Read, aimed_pulses: Read, grid: Grid) -> bool:
+    """Whether a bed that is no lane is cut in along a link between two courses."""
+    if line.length <= 2 * APART_M:
+        return True
+    sections = cross_sections(line, bare_earth, aimed_pulses, grid)
+    bed = (over_smooth_m(bed_depth_m(sections)) >= BED_MIN_M) & ~in_lane(sections)
+    return bool(bed.mean() >= LINK_BED_SHARE)
 
 
 @dataclass(frozen=True)
@@ -122,18 +161,21 @@ class _Seen:
     has_bed : (n,) bool
         A bed is cut in that is no sunken lane.
     stretches : list of (k,) int64
-        Cells of each stretch of bed or valley floor that is long enough for 306, downstream.
+        Cells of each stretch of bed or valley floor that is long enough for a course to begin, downstream.
+    traces : list of (k,) int64
+        The same of beds that are too short for that.
     """
 
     floor: NDArray[np.bool_]
     has_bed: NDArray[np.bool_]
     stretches: list[NDArray[np.int64]]
+    traces: list[NDArray[np.int64]]
 
 
 def _seen(flow: Flow, bare_earth: Read, aimed_pulses: Read, grid: Grid, runoff: Runoff) -> _Seen:
     """Courses that are cut in, looked at in cross-sections."""
     count = len(flow.drained_m2)
-    seen = _Seen(np.zeros(count, np.bool_), np.zeros(count, np.bool_), [])
+    seen = _Seen(np.zeros(count, np.bool_), np.zeros(count, np.bool_), [], [])
     followed = (flow.drained_m2 >= min(HEAD_DRAINED_M2, runoff.bed_begins_m2)) | flow.is_fed
     parts = [
         reach[part]
@@ -143,17 +185,26 @@ def _seen(flow: Flow, bare_earth: Read, aimed_pulses: Read, grid: Grid, runoff: 
     runs = flow.drained_m2 >= runoff.begins_m2
     lines = lines_of(parts, bare_earth, grid, flow.lattice, flow.every)
     for part, line in zip(parts, lines, strict=True):
-        if line.length < LEAST_START_M:
+        if line.length < LEAST_TRACE_M:
             continue
         sections = cross_sections(line, bare_earth, aimed_pulses, grid)
         at = _sections_of(part, line, flow.lattice)
         dry = in_lane(sections)[at]
         bed = _has_bed(sections, flow.drained_m2[part], flow.is_fed[part], at, runoff) & ~dry
-        seen.floor[part] = ~dry
-        seen.has_bed[part] = bed
-        kept = bed | (runs[part] & ~dry & has_valley(sections)[at])
-        seen.stretches.extend(part[a:b] for a, b in _runs(kept) if (at[b - 1] - at[a] + 1) * APART_M >= LEAST_START_M)
+        if line.length >= LEAST_START_M:
+            seen.floor[part] = ~dry
+            seen.has_bed[part] = bed
+            kept = bed | (runs[part] & ~dry & has_valley(sections)[at])
+            seen.stretches.extend(_at_least(LEAST_START_M, part, at, kept))
+        seen.traces.extend(_at_least(LEAST_TRACE_M, part, at, bed))
     return seen
+
+
+def _at_least(
+    least_m: float, part: NDArray[np.int64], at: NDArray[np.int64], which: NDArray[np.bool_]
+) -> list[NDArray[np.int64]]:
+    """The runs of chosen cells of a chain that are so long; `at` is the cross-section of each cell."""
+    return [part[a:b] for a, b in _runs(which) if (at[b - 1] - at[a] + 1) * APART_M >= least_m]
 
 
 def _has_bed(

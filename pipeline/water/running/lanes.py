@@ -69,7 +69,7 @@ def is_dry(sections: Sections, /) -> NDArray[np.bool_]:
     size = 2 * round(SMOOTH_M / APART_M / 2) + 1
     with warnings.catch_warnings():
         warnings.simplefilter("ignore", RuntimeWarning)  # a section wholly outside the grid has no mean
-        pulses = (np.nan_to_num(np.nanmean(sections.aimed[:, where], axis=1)) for where in (floor, beside))
+        pulses = [np.nan_to_num(np.nanmean(sections.aimed[:, where], axis=1)) for where in (floor, beside)]
     back, usual = (ndimage.uniform_filter1d(of, size, mode="nearest") for of in pulses)
     dry: NDArray[np.bool_] = back >= DRY_RATIO * usual
     return dry
@@ -79,11 +79,22 @@ def _lower(rise_m: Numbers, aside_m: tuple[float, float], share: float) -> Numbe
     """(n,) the lower of a percentile of each side at these distances; of one side where the other is unknown."""
     sides = [(aside_m[0] <= OFFSETS_M) & (aside_m[1] >= OFFSETS_M)]
     sides.append(sides[0][::-1])
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore", RuntimeWarning)  # a side wholly outside the grid is unknown
-        left, right = (np.nanpercentile(rise_m[:, side], share, axis=1) for side in sides)
+    left, right = (_percentile(rise_m[:, side], share) for side in sides)
     lower: Numbers = np.fmin(left, right)
     return lower
+
+
+def _percentile(values: Numbers, share: float) -> Numbers:
+    """(n,) percentile of the known values of each row, NaN where none is known.
+
+    `numpy.nanpercentile` gives the same row by row, and took half of the time that running water needs.
+    """
+    in_order = np.sort(values, axis=1)  # what is unknown comes last
+    at = np.maximum(np.isfinite(values).sum(axis=1) - 1, 0) * share / 100
+    each, below = np.arange(len(values)), np.floor(at).astype(np.int64)
+    low, high = in_order[each, below], in_order[each, np.ceil(at).astype(np.int64)]
+    between: Numbers = low + (high - low) * (at - below)
+    return between
 
 
 def _floor_m(sections: Sections, top_m: Numbers) -> Numbers:

@@ -18,6 +18,10 @@ Read = Callable[[Window], Heights]
 SQUARE_CELLS = 1024
 """Side, in cells of the area's own grid, of the squares that a large raster is read in: 8 MB for each array of 64 bits,
 of which a dozen are in memory at once. Larger squares need more memory, smaller ones read more margin. Our choice."""
+LEAST_PER_M2 = 0.3
+"""Pulses a square metre of ground from which missing ones tell of water. With fewer, the gaps between scan lines look
+the same: at 0.04 there were 76 such patches on a dry square kilometre, at 0.2 one, at 0.5 only the lakes (measured on
+three real surveys). Water that the makers of the survey classed is drawn all the same."""
 
 
 @dataclass(frozen=True)

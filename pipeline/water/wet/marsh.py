@@ -19,7 +19,7 @@ from pipeline.lattice.reach import wide_enough, within_reach
 from pipeline.norm.symbols import isom
 from pipeline.outlines.outline import outlines_of
 from pipeline.water.running.flow import Flow
-from pipeline.water.sight.ground import SQUARE_CELLS, Ground, small_window, squares
+from pipeline.water.sight.ground import LEAST_PER_M2, SQUARE_CELLS, Ground, small_window, squares
 
 SLOPE_SIGMA_M = 4.0
 """Standard deviation in metres of the gaussian window with which the ground is smoothed before its slope is taken: over
@@ -43,6 +43,15 @@ choice."""
 DARK_MAX_RATIO = 0.8
 """Brightness of bare ground over that of the area, up to which it is dark as wet ground is in the near infrared; flight
 lines differ by a fifth. Our choice."""
+DRY_WETNESS = 8.5
+"""Topographic wetness index, ln(m), below which ground counts as dry: a seventh of what drains to a marsh, as the rim
+of a marsh that is wet too is left out. Our choice."""
+DARKEST_SHARE = 0.1
+"""Share of the dry ground that may be as dark as a marsh. Among fields, of which a quarter were
+darker than `DARK_MAX_RATIO`, five false marshes were found without it (a real survey of farmland). Our choice."""
+PAVED_MAX_RATIO = 0.35
+"""Brightness over that of the area, below which flat ground is asphalt or open water: what grows on a marsh sends back
+more in the near infrared. A paved yard had 0.21. Our choice."""
 THIN_MAX_RATIO = 0.7
 """Pulses that came back over those usual in the area, up to which some of them met water. Our choice."""
 LEAST_SHARE = 0.5
@@ -119,7 +128,7 @@ def find_marshes(flow: Flow, ground: Ground, wet_already: Mask, /) -> list[Marsh
     wet = (wetness >= LEAST_WETNESS) & (smooth_slope(heights, cell_m) <= FLAT_MAX_SLOPE) & ~wet_already
     if not wet.any():
         return []
-    trees, weak = _seen(flow, ground)
+    trees, weak = _seen(flow, ground, wetness < DRY_WETNESS)
     smallest = isom("310").smallest
     place = wide_enough(wet & (trees <= MOST_TREES), width_m=LEAST_WIDTH_M, cell_m=cell_m)
     place = within_reach(place, reach_m=cell_m, cell_m=cell_m) & ~wet_already
@@ -139,8 +148,11 @@ def find_marshes(flow: Flow, ground: Ground, wet_already: Mask, /) -> list[Marsh
     return sorted(found, key=lambda marsh: (-marsh.shape.area, marsh.shape.bounds))
 
 
-def _seen(flow: Flow, ground: Ground) -> tuple[Heights, Mask]:
-    """Share of cells with trees around each cell of the lattice, and which cells are dark or send back few pulses."""
+def _seen(flow: Flow, ground: Ground, is_dry: Mask) -> tuple[Heights, Mask]:
+    """Share of cells with trees around each cell of the lattice, and which cells are dark or send back few pulses.
+
+    `is_dry` are the cells that the others are compared with.
+    """
     lattice, every = flow.lattice, flow.every
     reads = {"shine": ground.lone_shine, "lone": ground.lone_returns, "pulses": ground.aimed_pulses}
     sums = {name: np.zeros(lattice.shape, np.float32) for name in reads}
@@ -156,11 +168,25 @@ def _seen(flow: Flow, ground: Ground) -> tuple[Heights, Mask]:
     side = max(1, 2 * round((AROUND_M / lattice.cell_m - 1) / 2) + 1)
     trees = square_mean((canopy >= TREE_M).astype(np.float32), side, rim="nearest")
     shine, lone, pulses = (square_mean(values, side, rim="nearest") for values in sums.values())
+    is_thin = pulses < THIN_MAX_RATIO * _median(pulses[pulses > 0])
+    tells = float(sums["pulses"].mean()) / lattice.cell_m**2 >= LEAST_PER_M2
+    return trees, _dark(shine, lone, is_dry) | (is_thin & tells)
+
+
+def _dark(shine: Heights, lone: Heights, is_dry: Mask) -> Mask:
+    """Cells around which bare ground is dark for the area and for its dry ground, but not as dark as asphalt."""
     known = lone > 0
-    bright = np.divide(shine, lone, out=np.full(lattice.shape, np.inf, np.float32), where=known)
-    usual = float(np.median(bright[known])) if known.any() else math.inf
-    is_thin = pulses < THIN_MAX_RATIO * float(np.median(pulses[pulses > 0])) if (pulses > 0).any() else known
-    return trees, (bright < DARK_MAX_RATIO * usual) & (usual > 0) | is_thin
+    bright = np.divide(shine, lone, out=np.full(lone.shape, np.inf, np.float32), where=known)
+    usual = _median(bright[known])
+    dry = bright[known & is_dry]
+    darkest = float(np.quantile(dry, DARKEST_SHARE)) if len(dry) else math.inf
+    dark: Mask = (bright < min(DARK_MAX_RATIO * usual, darkest)) & (bright >= PAVED_MAX_RATIO * usual) & (usual > 0)
+    return dark
+
+
+def _median(values: NDArray[np.float32]) -> float:
+    """Median, 0 where there are no values."""
+    return float(np.median(values)) if len(values) else 0.0
 
 
 def standing_on(shapes: list[Polygon], flow: Flow, /) -> Mask:

@@ -112,12 +112,18 @@ def obstacle_counts(tops: Heights, ground_under: float) -> dict[str, Heights]:
 
 @pytest.mark.parametrize(
     ("height_m", "width_m", "share", "ground_under", "symbol"),
-    [(2.0, 2.0, 0.8, 0.3, "416"), (1.0, 0.7, 1.0, 0.1, "513"), (1.2, 0.7, 0.7, 0.9, "516")],
+    [
+        (2.0, 2.0, 0.8, 0.3, "416"),
+        (1.1, 0.7, 1.0, 0.1, "513"),
+        (0.7, 0.7, 1.0, 0.1, "514"),
+        (1.6, 0.7, 1.0, 0.1, "515"),
+        (1.2, 0.7, 0.7, 0.9, "516"),
+    ],
 )
 def test_hedges_walls_and_fences_are_told(
     height_m: float, width_m: float, share: float, ground_under: float, symbol: str
 ) -> None:
-    """By width, and by how many returns reach the ground."""
+    """By width, by how many returns reach the ground, and walls by the heights that the norm has for them."""
     tops = stand(height_m, width_m, share=share)
     found = draw_obstacles(tops, np.zeros(GRID.shape, np.float32), obstacle_counts(tops, ground_under), GRID)
     assert list(found.symbol) == [symbol]
@@ -125,6 +131,25 @@ def test_hedges_walls_and_fences_are_told(
     assert shape.length > 150
     true = LineString([(0, 100 - 57.7), (200, 100 + 57.7)])
     assert true.buffer(3).contains(shape)
+
+
+def test_a_whole_solid_line_is_surer_than_one_with_gaps() -> None:
+    """Of one hedge, more of whose places are empty each time."""
+    sure = []
+    for share in (1.0, 0.45, 0.3):
+        tops = stand(2.0, 2.0, share=share)
+        found = draw_obstacles(tops, np.zeros(GRID.shape, np.float32), obstacle_counts(tops, 0.3), GRID)
+        sure.append(float(found.confidence.max()) if len(found) else 0.0)
+    assert sure == sorted(sure, reverse=True)
+    assert sure[0] > 0.8
+    assert sure[-1] < 0.5
+
+
+def test_a_fence_is_never_sure() -> None:
+    """Nobody has mapped fences to measure with."""
+    tops = stand(1.2, 0.7, share=1.0)
+    (sure,) = draw_obstacles(tops, np.zeros(GRID.shape, np.float32), obstacle_counts(tops, 0.9), GRID).confidence
+    assert 0.1 < sure < 0.5
 
 
 def test_bushes_woods_and_rows_of_trees_are_no_hedge() -> None:

@@ -72,7 +72,9 @@ def test_the_order_of_candidates_does_not_matter() -> None:
     assert np.array_equal(one.confidence, other.confidence)
 
 
-def test_less_is_asked_where_lookalikes_are_thick() -> None:
-    """The limit for drawing falls from the open to the thicket."""
+def test_the_limit_changes_from_the_open_to_the_thicket() -> None:
+    """Whichever of the two is lower; between them it lies between."""
     table = candidates([(0, 0)] * 3, 0.14).assign(lookalikes_per_ha=[0.0, 45.0, 200.0])
     assert worth_drawing(table, least_confidence=0.26, least_thicket_confidence=0.11).index.tolist() == [2]
+    assert worth_drawing(table, least_confidence=0.11, least_thicket_confidence=0.26).index.tolist() == [0]
+    assert worth_drawing(table, least_confidence=0.11, least_thicket_confidence=0.15).index.tolist() == [0, 1]

@@ -147,6 +147,18 @@ def test_a_cliff_seen_by_few_returns_is_less_sure() -> None:
     assert sure[0] > sure[1] > sure[2]
 
 
+def test_a_cliff_of_which_a_third_was_not_seen_is_less_sure() -> None:
+    """Half of its line has a ground return beside it, so that the middle distance says nothing of the rest."""
+    heights = ground(height_m=1.8, face_m=1.5)
+    seen = np.full(heights.shape, 0.3, np.float32)
+    partly = seen.copy()
+    north = np.broadcast_to(GRID.centres()[1][:, None], heights.shape)
+    partly[(north > 30) & (north < 48)] = 2.5
+    whole, less = every_face(heights, seen).iloc[0], every_face(heights, partly).iloc[0]
+    assert whole.confidence > SETTINGS.least_cliff_confidence > less.confidence
+    assert "a ground return lies within 2.5 m" in less.evidence
+
+
 def test_excess_is_the_fall_beyond_the_slope() -> None:
     """On a plane of 0.5 with a step of 2 m, the fall over 2 m is 3 m and 2 m of it is excess."""
     steps = measure_steps(ground(height_m=2.0, slope=0.5, noise_m=0.0), GRID)

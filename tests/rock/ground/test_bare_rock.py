@@ -11,8 +11,15 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 
 from pipeline.lattice.grid import Grid, Heights, Mask
-from pipeline.rock.ground.bare_rock import LEAST_CONFIDENCE, MOST_CONFIDENCE, find_bare_rock, unevenness
+from pipeline.rock.ground.bare_rock import (
+    LEAST_CONFIDENCE,
+    MOST_CONFIDENCE,
+    find_bare_rock,
+    measure_dark_ground,
+    unevenness,
+)
 from pipeline.rock.ground.brightness import ground_brightness
+from pipeline.rock.ground.sand import draw_bright_ground, judge_bright_ground
 from pipeline.rock.ground.stony import find_stony_ground
 from pipeline.settings import RockSettings
 
@@ -59,6 +66,13 @@ def drawn(counts: dict[str, Heights], ground: NDArray[np.float64]) -> gpd.GeoDat
     )
 
 
+def bright(counts: dict[str, Heights]) -> gpd.GeoDataFrame:
+    """The sandy ground of the draft."""
+    brightness = ground_brightness(counts, GRID)
+    drawn_ = draw_bright_ground(HILL, brightness, GRID)
+    return judge_bright_ground(measure_dark_ground(drawn_.areas, drawn_, HILL, brightness, GRID))
+
+
 def test_a_dark_bare_uneven_patch_is_drawn_with_low_confidence() -> None:
     """A slab of 30 by 30 m, 0.4 times as bright as the heath, comes back in its place and says what else it may be."""
     rock = inside(PATCH)
@@ -91,6 +105,27 @@ def test_a_level_dark_field_is_no_rock() -> None:
     field = inside(PATCH)
     furrows = 0.08 * np.sin(2 * np.pi * EAST / 0.7)
     assert len(drawn(counts_of(field, 0.4 * PLANTS), HILL + furrows * field)) == 0
+
+
+def test_a_dark_even_yard_may_be_paved() -> None:
+    """A level square as smooth as asphalt is a candidate for 501 and no rock."""
+    yard = inside(PATCH)
+    noise = 0.008 * np.random.default_rng(5).standard_normal(GRID.shape)
+    found = drawn(counts_of(yard, 0.4 * PLANTS), HILL + noise)
+    assert found.symbol.tolist() == ["501"]
+    assert found.confidence.iloc[0] < 0.5
+    assert found.geometry.iloc[0].intersection(PATCH).area / PATCH.area > 0.85
+
+
+def test_bright_bare_ground_may_be_sand() -> None:
+    """Bare ground 1.6 times as bright as the heath is a candidate for 213; at 1.15 times surveys vary as much."""
+    sand = inside(PATCH)
+    found = bright(counts_of(sand, 1.6 * PLANTS))
+    assert found.symbol.tolist() == ["213"]
+    assert 0 < found.confidence.iloc[0] < 0.5
+    assert found.geometry.iloc[0].intersection(PATCH).area / PATCH.area > 0.85
+    assert bright(counts_of(sand, 1.15 * PLANTS)).empty
+    assert bright(counts_of(np.zeros_like(sand), PLANTS)).empty
 
 
 def test_grass_on_it_keeps_uneven_dark_ground_from_being_rock() -> None:

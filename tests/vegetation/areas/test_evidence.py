@@ -6,14 +6,19 @@ import numpy as np
 import pytest
 
 from pipeline.lattice.grid import Grid
-from pipeline.vegetation.areas.evidence import describe_areas, measure_areas
+from pipeline.vegetation.areas.evidence import Running, describe_areas, measure_areas
 
 GRID = Grid("EPSG:25832", 0, 40, 1.0, 40, 40)
 LIMITS = (0.1, 0.4, 0.9)
 
 
 def described(
-    symbol: str, *, density: float = 0.2, growth_ratio: float = 0.0, visibility_bottom_m: float = 1.0
+    symbol: str,
+    *,
+    density: float = 0.2,
+    low: float = 0.0,
+    growth_ratio: float = 0.0,
+    visibility_bottom_m: float = 1.0,
 ) -> tuple[str, float]:
     """Sentence and confidence of an area of 1600 m2 with four pulses/m2, a quarter of them stopped above eye height."""
     names = ("entered", "growth", "growth_height_sum_m", "pulses", "tree_pulses", "stopped_visibility")
@@ -26,8 +31,7 @@ def described(
     sums = measure_areas(
         np.ones(GRID.shape, np.int32),
         1,
-        np.full(GRID.shape, density, np.float32),
-        np.full(GRID.shape, 0.02, np.float32),
+        Running(*(np.full(GRID.shape, value, np.float32) for value in (density, low, 0.02))),
         profile,
     )
     sentences, confidence = describe_areas(
@@ -47,6 +51,11 @@ def test_green_is_surest_in_the_middle_of_its_band() -> None:
     # 408 is so narrow that 410 takes a little of it too.
     assert described("408", density=0.4)[1] == pytest.approx(0.5, abs=0.04)
     assert described("410", density=0.2)[1] == pytest.approx(0.05)
+
+
+def test_growth_below_eye_height_is_less_sure() -> None:
+    """Whether heather of half a metre slows a runner, two mappers judge in two ways."""
+    assert described("407", low=0.2)[1] < described("406", low=0.0)[1] - 0.1
 
 
 def test_rough_and_even_open_land_are_surest_far_from_where_they_meet() -> None:

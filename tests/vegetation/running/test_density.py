@@ -11,6 +11,7 @@ from pipeline.lattice.grid import Grid
 from pipeline.settings import VegetationSettings
 from pipeline.vegetation.running.density import (
     ENOUGH_PULSES,
+    LOW_SPREAD_RATIO,
     MODEL_SPREAD_RATIO,
     count_in_windows,
     density_standard_error,
@@ -18,7 +19,7 @@ from pipeline.vegetation.running.density import (
     plant_area_density,
     with_model_error,
 )
-from tests.benchmarks.undergrowth_models import DENSITIES, MODELS, Model, measured
+from pipeline.vegetation.running.undergrowth import low_part
 from tests.pulse_scene import EXTINCTION, RUNNING_LAYER, profile_of, shoot
 
 LAYER_M = RUNNING_LAYER[1] - RUNNING_LAYER[0]
@@ -139,25 +140,28 @@ def test_an_upside_down_layer_is_refused():
         layer_thickness_m(2.5, 0.3)
 
 
-@pytest.mark.parametrize("model", MODELS[1:], ids=[model.name for model in MODELS[1:]])
-def test_two_stated_errors_cover_plants_that_do_not_stand_as_the_model_has_them(model: Model):
-    """Whatever their angles, layer, clumps of half the ground or carpet, at the density of 408."""
-    truth = 0.55
-    density = np.array([measured(model, truth)])
-    error = with_model_error(density, np.full(1, 0.1))
-    if model.share_of_ground < 0.5:
-        assert density[0] < truth - error[0]  # clumps on a quarter of the ground are worse than is stated
-    else:
-        assert abs(density[0] - truth) <= 2 * error[0]
+@given(st.floats(0, 5), st.floats(0, 1), st.floats(0.001, 0.5))
+def test_the_models_error_widens_the_one_from_pulses(density: float, low_share: float, error: float) -> None:
+    """Never below either, and more where much of the growth stands below eye height."""
+    low = low_share * density
+    both = float(with_model_error(np.array([density]), np.array([low]), np.array([error]))[0])
+    assert both >= max(error, MODEL_SPREAD_RATIO * density, LOW_SPREAD_RATIO * low) * (1 - 1e-6)
+    none_low = float(with_model_error(np.array([density]), np.zeros(1), np.array([error]))[0])
+    assert both >= none_low
 
 
-def test_the_error_from_pulses_alone_does_not_cover_leaves_that_lie():
-    """The control: lying leaves stop more than two standard errors of a count of pulses can explain."""
-    lying = next(model for model in MODELS if model.name == "leaves lie")
-    assert measured(lying, 0.55) - 0.55 > 2 * 0.1
-
-
-def test_the_model_error_is_the_one_that_is_measured():
-    """The constant is the spread that the benchmark prints."""
-    logs = [np.log(measured(model, density) / density) for model in MODELS[1:] for density in DENSITIES]
-    assert np.sqrt(np.mean(np.square(logs))) == pytest.approx(MODEL_SPREAD_RATIO, abs=0.02)
+@given(st.floats(0, 5), st.one_of(st.just(np.nan), st.floats(0, 8)))
+def test_the_low_part_lies_within_the_density(density: float, view: float) -> None:
+    """Whatever the windows make of the layer that hides the view; all of it where that layer was not seen."""
+    found = float(
+        low_part(
+            np.array([density], np.float32),
+            np.array([view], np.float32),
+            running_bottom_m=0.3,
+            visibility_bottom_m=1.0,
+            running_top_m=2.5,
+        )[0]
+    )
+    assert 0 <= found <= np.float32(density)
+    if np.isnan(view):
+        assert found == pytest.approx(density, rel=1e-5)
