@@ -278,6 +278,7 @@ class Plan:
             halo_ratio=(1 + 2 * self.flow.halo_m / self.flow.block_m) ** 2,
             tile_bytes=sum(header.n_bytes for header in self.intake.headers),
             ground_m2=self.ground_m2,
+            n_backdrops=len(set(self.area.backdrops)),
         )
 
     # ------------------------------------------------------------ what Snakemake keeps track of

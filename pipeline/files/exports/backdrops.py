@@ -26,8 +26,9 @@ COLOURS = {
 """Number of bands -> what each is."""
 TILE_CELLS = 512
 """Side, in cells, of the tiles of a picture on disk: what is read and written at a time."""
-CACHE_MB = 128
-"""Memory for tiles that GDAL keeps, in MB; its own choice, a share of the machine's, has no bound."""
+CACHE_BYTES = 64 * 2**20
+"""Memory for tiles that GDAL keeps; its own choice, a share of the machine's, has no bound. A PNG is written row by
+row: with less than a row of tiles in memory, each tile would be unpacked for each of its rows."""
 ROWS_AT_ONCE = TILE_CELLS
 """Rows of a turned picture that are in memory at a time."""
 
@@ -53,7 +54,11 @@ def _picture(
         "predictor": 2,
         "bigtiff": "if_safer",
     }
-    with rasterio.Env(GDAL_CACHEMAX=CACHE_MB), replacing(path) as part, rasterio.open(part, "w", **profile) as target:
+    with (
+        rasterio.Env(GDAL_CACHEMAX=CACHE_BYTES),
+        replacing(path) as part,
+        rasterio.open(part, "w", **profile) as target,
+    ):
         target.colorinterp = COLOURS[n_bands]
         target.update_tags(**said)
         yield target
@@ -71,7 +76,7 @@ def write_backdrop(
 def write_turned(source: Path, path: Path, transform: Affine, shape: tuple[int, int], /) -> None:
     """Write a picture anew on cells that lie otherwise."""
     rows, cols = shape
-    with rasterio.Env(GDAL_CACHEMAX=CACHE_MB), rasterio.open(source) as whole:
+    with rasterio.Env(GDAL_CACHEMAX=CACHE_BYTES), rasterio.open(source) as whole:
         place = {"crs": whole.crs, "transform": transform, "height": rows, "width": cols}
         tags = {key: words for key, words in whole.tags().items() if key != "AREA_OR_POINT"}
         with (
@@ -89,7 +94,7 @@ def write_png_beside(tif: Path, /) -> None:
     GDAL looks for a world file `.pgw` beside a PNG, and for a `.png.aux.xml` with what the world file cannot say.
     """
     # No file of GDAL's own beside it: it would keep the name that the PNG has only while it is written.
-    with rasterio.Env(GDAL_PAM_ENABLED=False, GDAL_CACHEMAX=CACHE_MB), rasterio.open(tif) as source:
+    with rasterio.Env(GDAL_PAM_ENABLED=False, GDAL_CACHEMAX=CACHE_BYTES), rasterio.open(tif) as source:
         transform, crs = source.transform, source.crs
         with replacing(tif.with_suffix(".png")) as part:
             rasterio.shutil.copy(source, part, driver="PNG")
