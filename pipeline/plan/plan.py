@@ -19,6 +19,7 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from pipeline.errors import InputError, SettingsError
+from pipeline.exports.formats import FILES
 from pipeline.files import checksums, layers
 from pipeline.files.arrays import read_json
 from pipeline.files.checksums import mark_of, text_mark
@@ -197,6 +198,19 @@ class Plan:
         bounds = self._tiles[name].bounds
         return [f"work/classified/{block.name}" for block in self._blocks_near[name] if touches(block.bounds, bounds)]
 
+    # ------------------------------------------------------------ exports
+
+    @property
+    def export_files(self) -> list[str]:
+        """Files of the exports that the area file asks for, below the output folder."""
+        return [f"exports/{FILES[kind]}" for kind in dict.fromkeys(self.area.exports)]
+
+    @property
+    def backdrop_files(self) -> list[str]:
+        """Files of the backdrops that it asks for, upright and turned."""
+        kinds = dict.fromkeys(self.area.backdrops)
+        return [f"backdrops/{kind}{turned}.tif" for kind in kinds for turned in ("", "_turned")]
+
     # ------------------------------------------------------------ what a job needs
 
     def split_mem_mb(self, tile: str) -> int:
@@ -264,6 +278,7 @@ class Plan:
             halo_ratio=(1 + 2 * self.flow.halo_m / self.flow.block_m) ** 2,
             tile_bytes=sum(header.n_bytes for header in self.intake.headers),
             ground_m2=self.ground_m2,
+            n_backdrops=len(set(self.area.backdrops)),
         )
 
     # ------------------------------------------------------------ what Snakemake keeps track of
