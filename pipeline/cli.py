@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import datetime
 import os
 import sys
 from importlib.metadata import version
@@ -45,8 +46,11 @@ def _parser() -> argparse.ArgumentParser:
     draft.set_defaults(run=_draft)
     calibrate = commands.add_parser("calibrate", help="fit the runnability bands of an area to notes made on foot")
     calibrate.set_defaults(run=_calibrate)
-    for command in (survey, draft, calibrate):
-        command.add_argument("area", type=Path, metavar="AREA", help="the area file, such as config/area.yaml")
+    survey.add_argument(
+        "area", nargs="+", metavar="AREA", help="the area file; or, to get one to start from, a folder of tiles"
+    )
+    for command in (draft, calibrate):
+        command.add_argument("area", type=Path, metavar="AREA", help="the area file, such as area.yaml")
     calibrate.add_argument("notes", type=Path, metavar="NOTES", help="GeoPackage, GeoJSON, CSV or GPX of notes")
     return parser
 
@@ -67,14 +71,21 @@ def _gigabytes(text: str) -> float:
 
 def _survey(options: argparse.Namespace) -> int:
     # Imported late, so that a wrong option is answered at once.
-    from pipeline.plan.plan import make_plan
+    from pipeline.steps.beginning import area_file_among, plan_of_area_file, survey_tiles_named, tiles_named
     from pipeline.steps.survey import survey_plan
     from pipeline.survey.word import describe_survey
 
-    plan = make_plan(options.area)
+    path = area_file_among(options.area)
+    if path is None:
+        survey, offered = survey_tiles_named(tiles_named(options.area), today=datetime.date.today())
+        print(describe_survey(survey), offered, sep="\n")
+        return 0
+    plan = plan_of_area_file(path)
     print(describe_survey(survey_plan(plan)))
     if plan.limits_note:
         print(f"Calibration: {plan.limits_note}")
+    if [str(path)] != options.area:
+        print(f"Surveyed by the area file of the folder, {path}")
     return 0
 
 
