@@ -125,7 +125,6 @@ def test_a_folder_that_cannot_be_written_to(
     lidar: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """The text of the file is printed instead, so that it can be saved elsewhere."""
-
     opened = Path.open
 
     def refuse_new(path: Path, mode: str = "r", **how: Any) -> Any:
