@@ -6,6 +6,7 @@ import argparse
 import datetime
 import os
 import sys
+import time
 from importlib.metadata import version
 from pathlib import Path
 
@@ -107,27 +108,23 @@ def _draft(options: argparse.Namespace) -> int:
 
 
 def _draft_with_steps_ready(options: argparse.Namespace) -> int:
-    from pipeline.files.arrays import read_json
+    from pipeline.advice.ending import describe_ending
     from pipeline.plan.plan import plan_run
     from pipeline.plan.room import check_room, usable_memory_mb
+    from pipeline.steps.beginning import put_schema_beside
+    from pipeline.steps.ending import ended_run
     from pipeline.workflow import run_workflow
 
+    started_s = time.monotonic()
     plan = plan_run(options.area)
+    put_schema_beside(plan.area_path)
     memory_mb = round(options.memory * 1000) if options.memory else usable_memory_mb()
     check_room(plan, memory_mb=memory_mb)
     failure = run_workflow(plan, cores=options.cores, memory_mb=memory_mb, keep=options.keep)
     if failure:
         print(f"tussock: {failure.message}", file=sys.stderr)
         return BAD_INPUT if failure.is_bad_input else FAILED
-    decided = read_json(plan.out / "work" / "decided.json")
-    print(f"Ground: {(plan.out / 'report' / 'ground.txt').read_text(encoding='utf-8').strip()}")
-    if decided["line_shifts"]:
-        before, after = decided["line_steps_before_m"], decided["line_steps_after_m"]
-        print(f"Flight lines: levelled; where two meet, one lay {before:.2f} m above the other, now {after:.2f} m.")
-    if plan.limits_note:
-        print(f"Calibration: {plan.limits_note}")
-    print(f"The draft of {plan.area.name} is in {plan.out}")
-    print("Not field-checked; not for navigation or competition. See the cautions on the field sheet.")
+    print(describe_ending(ended_run(plan, seconds=time.monotonic() - started_s)), end="")
     return 0
 
 
