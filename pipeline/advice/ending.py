@@ -60,7 +60,8 @@ def describe_ending(ended: Ended, /) -> str:
 
 
 def _lines(ended: Ended) -> Iterator[str]:
-    yield f"The draft of {ended.name} ({in_area_words(ended.covered_m2)}) is ready, after {in_time_words(ended.seconds)}."
+    ground, took = in_area_words(ended.covered_m2), in_time_words(ended.seconds)
+    yield f"The draft of {ended.name} ({ground}) is ready, after {took}."
     yield f"It is in {ended.folder}"
     yield ""
     yield "Open first:"
@@ -82,8 +83,8 @@ def _features(ended: Ended) -> str:
         return f"{drawn}; each carries its confidence and the evidence for it."
     are = "is" if ended.n_candidates == 1 else "are"
     return (
-        f"{drawn}; {ended.n_candidates:,} more {are} less likely than not and only proposed ('status' is 'candidate' in "
-        "draft.gpkg)."
+        f"{drawn}; {ended.n_candidates:,} more {are} only proposed, for a look on foot "
+        "('status' is 'candidate' in draft.gpkg)."
     )
 
 

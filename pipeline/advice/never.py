@@ -4,7 +4,7 @@ from __future__ import annotations
 
 NEVER_FOUND = {
     "marshes other than indistinct ones": ("307", "308", "309"),
-    "shallow water, wells and prominent water features": ("302", "311", "313"),
+    "wells and prominent water features": ("311", "313"),
     "very broken ground, trenches and dangerous pits": ("114", "115", "203.2", "215"),
     "fields, and cultivation boundaries": ("412", "415"),
     "scattered bushes, and special single plants": ("402.1", "404.1", "419"),
