@@ -51,7 +51,7 @@ def _parser() -> argparse.ArgumentParser:
         "area", nargs="+", metavar="AREA", help="the area file; or, to get one to start from, a folder of tiles"
     )
     for command in (draft, calibrate):
-        command.add_argument("area", type=Path, metavar="AREA", help="the area file, such as area.yaml")
+        command.add_argument("area", type=Path, metavar="AREA", help="the area file, or its folder")
     calibrate.add_argument("notes", type=Path, metavar="NOTES", help="GeoPackage, GeoJSON, CSV or GPX of notes")
     return parser
 
@@ -92,9 +92,10 @@ def _survey(options: argparse.Namespace) -> int:
 
 def _calibrate(options: argparse.Namespace) -> int:
     from pipeline.plan.plan import make_plan
+    from pipeline.steps.beginning import area_file_of
     from pipeline.steps.calibrate import calibrate_area, describe_outcome
 
-    plan = make_plan(options.area)
+    plan = make_plan(area_file_of(options.area))
     print(describe_outcome(calibrate_area(plan, options.notes), plan))
     return 0
 
@@ -111,12 +112,12 @@ def _draft_with_steps_ready(options: argparse.Namespace) -> int:
     from pipeline.advice.ending import describe_ending
     from pipeline.plan.plan import plan_run
     from pipeline.plan.room import check_room, usable_memory_mb
-    from pipeline.steps.beginning import put_schema_beside
+    from pipeline.steps.beginning import area_file_of, put_schema_beside
     from pipeline.steps.ending import ended_run
     from pipeline.workflow import run_workflow
 
     started_s = time.monotonic()
-    plan = plan_run(options.area)
+    plan = plan_run(area_file_of(options.area))
     put_schema_beside(plan.area_path)
     memory_mb = round(options.memory * 1000) if options.memory else usable_memory_mb()
     check_room(plan, memory_mb=memory_mb)

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from pipeline.advice.offered import Found, area_text, crs_in_words, made_by, papers_among
+from pipeline.advice.offered import Found, area_text, crs_in_words, interval_for, made_by, papers_among
 from pipeline.errors import InputError, NoCrsError, SettingsError
 from pipeline.files.disk.atomic import write_new_text
 from pipeline.intake.find_tiles import LIDAR_ENDINGS, find_tiles
@@ -62,6 +62,21 @@ def area_file_among(words: Sequence[str], /) -> Path | None:
     if len(words) == 1 and within.is_file() and not problem_with(within):
         return within
     return None
+
+
+def area_file_of(path: Path, /) -> Path:
+    """The area file that a word means where one is needed: itself, or the one in a folder.
+
+    Raises
+    ------
+    InputError
+        If the folder holds none; says how to get one.
+    """
+    if not path.is_dir():
+        return path
+    if not (path / AREA_FILE).is_file():
+        raise InputError(f"{path} holds no {AREA_FILE}; 'tussock survey {path}' surveys its tiles and offers one")
+    return path / AREA_FILE
 
 
 def _is_area_file(path: Path) -> bool:
@@ -126,7 +141,9 @@ def survey_tiles_named(tiles: Tiles, /, *, today: datetime.date) -> tuple[Survey
         found = Found(tiles.folder.name, tiles.patterns, papers=_papers(find_tiles(tiles.patterns, tiles.folder)))
         raise NoCrsError(f"{error}\n{offer(tiles, area_text(found, today=today))}") from error
     survey = survey_plan(plan)
-    return survey, offer(tiles, area_text(_found(tiles, plan, survey), today=today))
+    interval_m, why = interval_for(survey.usual_slope)
+    proposed = f"Contours every {interval_m:g} m would suit ({why})."
+    return survey, f"{proposed}\n{offer(tiles, area_text(_found(tiles, plan, survey), today=today))}"
 
 
 def _found(tiles: Tiles, plan: Plan, survey: Survey) -> Found:

@@ -34,6 +34,7 @@ def test_a_folder_is_surveyed_and_an_area_file_offered(lidar: Path, capsys: pyte
     assert main(["survey", str(lidar)]) == 0
     printed = capsys.readouterr().out
     assert "How well each kind of feature can be found" in printed
+    assert "Contours every 2.5 m would suit (flat: " in printed
     assert f"is now in {lidar / 'area.yaml'}" in printed
     area, text = load_area(lidar / "area.yaml"), (lidar / "area.yaml").read_text(encoding="utf-8")
     assert (area.name, area.tiles, area.boundary, area.credit) == ("Hollin Edge", (".",), None, "")
@@ -70,6 +71,12 @@ def test_a_folder_with_an_area_file_is_surveyed_by_it(lidar: Path, capsys: pytes
     printed = capsys.readouterr().out
     assert "Surveyed by the area file of the folder" in printed
     assert "who made the lidar" not in printed
+
+
+def test_a_folder_without_area_file_is_not_drafted(lidar: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """The message names the command that offers one."""
+    assert main(["draft", str(lidar)]) == 2
+    assert f"tussock survey {lidar}" in capsys.readouterr().err
 
 
 def test_a_pattern_leaves_the_area_file_beside_its_tiles(lidar: Path, monkeypatch: pytest.MonkeyPatch) -> None:
