@@ -57,7 +57,7 @@ def test_tiles_that_a_draft_wrote_are_not_taken_in(tmp_path: Path) -> None:
     lay_out(tmp_path, "a.laz", "out/points/a.laz", "outpoints/b.laz")
     written = tmp_path / "out" / "points"
     assert find_tiles(["**/*.laz"], tmp_path, written_by=written) == [tmp_path / "a.laz", tmp_path / "outpoints/b.laz"]
-    with pytest.raises(SurveyError, match="no tiles: 'out/points'.*Name a folder"):
+    with pytest.raises(SurveyError, match=r"no tiles: 'out/points'.*Name a folder"):
         find_tiles(["out/points"], tmp_path, written_by=written, advice="Name a folder.")
 
 
