@@ -12,7 +12,6 @@ from dataclasses import dataclass
 import yaml
 
 from pipeline.intake.tile_header import TileHeader
-from pipeline.intake.working_crs import WorkingCrs
 
 FLAT_BELOW_RATIO = 0.05
 """Usual slope, rise over run, below which terrain counts as flat: there 5 m contours lie more than 100 m apart, which
@@ -40,7 +39,7 @@ class Found:
     ----------
     folder_name : name of the folder that the area file is for
     tiles : as `tiles:` would name them, from that folder
-    crs_words : their coordinate system in words, or "" where they do not say it
+    crs_name, crs_code : of their coordinate system; "" where they do not say it, or it has no EPSG code
     says_height_unit : whether the tiles say the unit of their heights
     usual_slope : rise over run of the ground at the median; None where it is not known
     made_by : what the headers say of who made the tiles
@@ -49,7 +48,8 @@ class Found:
 
     folder_name: str
     tiles: tuple[str, ...]
-    crs_words: str = ""
+    crs_name: str = ""
+    crs_code: str = ""
     says_height_unit: bool = True
     usual_slope: float | None = None
     made_by: tuple[str, ...] = ()
@@ -80,8 +80,9 @@ def _lines(found: Found, today: datetime.date) -> Iterator[str]:
     yield ""
     yield _line(f"name: {_quoted(_as_title(found.folder_name))}", "as printed on the sheet")
     yield _line(f"tiles: {_tiles(found.tiles)}", "a pattern, a folder, or a list of files")
-    if found.crs_words:
-        yield _line("# crs: EPSG:25832", f"not needed, the tiles say {_plain(found.crs_words)}")
+    if found.crs_name:
+        code = found.crs_code or "EPSG:25832"
+        yield _line(f"# crs: {_plain(code)}", f"not needed, the tiles say theirs: {_plain(found.crs_name)}")
     else:
         yield _line("# crs: EPSG:25832", "write theirs and remove the '#': the tiles do not say it")
     if not found.says_height_unit:
@@ -145,9 +146,3 @@ def papers_among(names: Iterable[str], /) -> tuple[str, ...]:
 def _plain(text: str) -> str:
     """Text that keeps within the line of a comment."""
     return "".join(letter for letter in text if unicodedata.category(letter)[0] not in "CZ" or letter == " ")
-
-
-def crs_in_words(working: WorkingCrs, /) -> str:
-    """The name of the tiles' coordinate system, with its code where it has one."""
-    code = working.source_crs
-    return working.source_name + (f" ({code})" if code.startswith("EPSG:") else "")

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from pipeline.advice.offered import Found, area_text, crs_in_words, interval_for, made_by, papers_among
+from pipeline.advice.offered import Found, area_text, interval_for, made_by, papers_among
 from pipeline.errors import InputError, NoCrsError, SettingsError
 from pipeline.files.disk.atomic import write_new_text
 from pipeline.intake.find_tiles import LIDAR_ENDINGS, find_tiles
@@ -147,11 +147,12 @@ def survey_tiles_named(tiles: Tiles, /, *, today: datetime.date) -> tuple[Survey
 
 
 def _found(tiles: Tiles, plan: Plan, survey: Survey) -> Found:
-    headers = plan.intake.headers
+    headers, working = plan.intake.headers, plan.intake.working
     return Found(
         folder_name=tiles.folder.name,
         tiles=tiles.patterns,
-        crs_words=crs_in_words(plan.intake.working),
+        crs_name=working.source_name,
+        crs_code=working.source_crs if working.source_crs.startswith("EPSG:") else "",
         says_height_unit=all(header.crs.height_unit_m is not None for header in headers),
         usual_slope=survey.usual_slope,
         made_by=made_by(headers),

@@ -36,7 +36,7 @@ def test_patterns_are_kept_letter_by_letter(tmp_path: Path, pattern: str) -> Non
 def test_headers_cannot_write_settings(tmp_path: Path) -> None:
     """What a tile or a file name says stays within its comment."""
     found = Found(
-        "x", (".",), crs_words="a\u2028b\nname: y", made_by=("evil\nscale: 5000",), papers=("README\nout: elsewhere",)
+        "x", (".",), crs_name="a\u2028b\nname: y", made_by=("evil\nscale: 5000",), papers=("README\nout: elsewhere",)
     )
     area = loaded(tmp_path, found)
     assert (area.name, area.scale, area.out) == ("X", 10000, "out")

@@ -1,5 +1,6 @@
 """`tussock survey` of tiles without an area file: what is surveyed, and what is offered to start from."""
 
+import re
 from pathlib import Path
 from typing import Any
 
@@ -39,7 +40,7 @@ def test_a_folder_is_surveyed_and_an_area_file_offered(lidar: Path, capsys: pyte
     area, text = load_area(lidar / "area.yaml"), (lidar / "area.yaml").read_text(encoding="utf-8")
     assert (area.name, area.tiles, area.boundary, area.credit) == ("Hollin Edge", (".",), None, "")
     assert area.contour_interval_m == 2.5  # the tile is flat
-    assert "the tiles say ETRS89 / UTM zone 32N (EPSG:25832)" in text
+    assert re.search(r"# crs: EPSG:25832 .*the tiles say theirs: ETRS89 / UTM zone 32N", text)
     assert "LICENCE.txt" in text
     assert main(["survey", str(lidar / "area.yaml")]) == 0
 
