@@ -17,7 +17,7 @@ from pipeline.norm.symbols import Kind, SymbolTable
 from pipeline.sheet.legend import SAMPLE_HEIGHT_MM, SAMPLE_MM, sample
 from pipeline.sheet.page.colours import Plate, tint
 from pipeline.sheet.page.ink import Ink
-from pipeline.sheet.page.letters import BOLD, text_width_mm, wrapped
+from pipeline.sheet.page.letters import BOLD, PLAIN, text_width_mm, wrapped
 from pipeline.sheet.page.north import MagneticNorth
 from pipeline.sheet.page.page import Box, Sheet
 from pipeline.sheet.page.pdf import Book
@@ -100,7 +100,7 @@ def heading(words: str, /) -> Item:
     return Item(6.0, draw)
 
 
-def note(words: str, /, *, width_mm: float, face: str = "Vera") -> Item:
+def note(words: str, /, *, width_mm: float, face: str = PLAIN) -> Item:
     """A paragraph."""
     lines = wrapped(words, width_mm=width_mm, size_pt=NOTE_PT, face=face)
     step = NOTE_PT * LINE_SPACING * MM_PER_PT

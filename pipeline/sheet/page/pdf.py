@@ -23,8 +23,8 @@ from pipeline.sheet.page.ink import Ink
 from pipeline.sheet.page.letters import PLAIN, POINTS_PER_MM, runs, text_width_mm, typeface
 from pipeline.sheet.page.page import Box
 
-CAP_HEIGHT_MM_PER_PT = 0.729 * 25.4 / 72
-"""Height of the figures of the typeface (Bitstream Vera Sans) in millimetres, for a size of one point."""
+CAP_HEIGHT_MM_PER_PT = 0.714 * 25.4 / 72
+"""Height of the figures of the typeface (Noto Sans) in millimetres, for a size of one point."""
 BLACK = tint("black")
 Align = Literal["left", "centre", "right"]
 
