@@ -29,6 +29,11 @@ UNBROKEN = "\N{NO-BREAK SPACE}"
 """Stands where a line must not break, as in 1:10 000; the sheet prints it as a space."""
 
 
+def phrase(message: str, /) -> str:
+    """The text itself: marks one that stands apart from the call of `say` that translates it, for `make words`."""
+    return message
+
+
 @dataclass(frozen=True)
 class Language:
     """Texts, numbers and dates in one language.
@@ -46,7 +51,8 @@ class Language:
 
         Parameters
         ----------
-        message : the text in English, written out where this is called: `make words` reads it there
+        message : the text in English, written out where this is called, or where it is marked as a `phrase`: there
+            `make words` finds it
         values : what stands for the names in braces, already in words; see `number` and `day`
 
         Raises
