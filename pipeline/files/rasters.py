@@ -156,7 +156,10 @@ def write_png(path: Path, picture: NDArray[np.uint8], /, *, dpi: float) -> None:
 
 
 def write_picture(path: Path, picture: NDArray[np.uint8], transform: Affine, crs: str, /) -> None:
-    """Write an RGB picture (rows, cols, 3) as a georeferenced TIFF; the transform may be rotated."""
+    """Write a picture (rows, cols, 3 or 4) as a georeferenced TIFF: red, green, blue, and where given opacity.
+
+    The transform may be rotated.
+    """
     rows, cols, bands = picture.shape
     with (
         replacing(path) as part,
@@ -174,6 +177,7 @@ def write_picture(path: Path, picture: NDArray[np.uint8], transform: Affine, crs
             predictor=2,
             tiled=True,
             photometric="RGB",
+            **({"alpha": "unassociated"} if bands == 4 else {}),
         ) as target,
     ):
         target.write(np.moveaxis(picture, 2, 0))

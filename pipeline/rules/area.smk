@@ -323,7 +323,7 @@ rule compose:
 
 
 rule sheet:
-    """The field sheet: PDF to scale, PNG, georeferenced TIFF.
+    """The field sheet: PDF to scale, PNG, georeferenced TIFF as printed and with grid north up.
 
     Try: snakemake -c1 sheets/field_sheet.pdf
     """
@@ -337,6 +337,7 @@ rule sheet:
         pdf="sheets/field_sheet.pdf",
         png="sheets/field_sheet.png",
         tif="sheets/field_sheet.tif",
+        grid_north="sheets/field_sheet_grid_north.tif",
     priority: FIRST
     log:
         "logs/sheet.log",
@@ -349,7 +350,7 @@ rule sheet:
         code=PLAN.code("sheet"),
     shell:
         "python -m pipeline sheet --draft {input.draft:q} --outline {input.outline:q} --survey {input.survey:q} --season {input.season:q} --borrowed {input.borrowed:q}"
-        " --pdf {output.pdf:q} --png {output.png:q} --tif {output.tif:q} --name {params.name:q}"
+        " --pdf {output.pdf:q} --png {output.png:q} --tif {output.tif:q} --grid-north {output.grid_north:q} --name {params.name:q}"
         " --map-date {params.map_date} --scale {params.scale} --interval-m {params.interval_m}"
         " --settings {params.settings:q} 2> {log:q}"
 

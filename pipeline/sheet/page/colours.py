@@ -43,8 +43,12 @@ class Plate(IntEnum):
     PURPLE = 8
 
 
-COVERING = frozenset({Plate.YELLOW, Plate.DOTS_IN_YELLOW, Plate.RIDES, Plate.WHITE})
-"""Plates that hide what is below: openings left white or yellow in other colours. All others multiply."""
+COVERING = frozenset({Plate.YELLOW, Plate.DOTS_IN_YELLOW, Plate.RIDES, Plate.BLUE, Plate.WHITE})
+"""Plates that hide what is below: openings left white or yellow in other colours, and blue. All others multiply.
+
+Blue multiplied with yellow is olive, and with the green of a thicket it is nearly that green: a stream would be lost
+in both. So blue leaves out the yellow and green below it, and the brown and black above it still darken it (our
+choice)."""
 
 PLATES: dict[str, Plate] = {
     "yellow": Plate.YELLOW,

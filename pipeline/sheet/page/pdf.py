@@ -6,6 +6,7 @@ in a subtractive colour space adds the inks (ISO 32000-1, 11.3.5 and 11.6.6).
 
 from __future__ import annotations
 
+import datetime
 import io
 from dataclasses import dataclass, field
 from decimal import Decimal
@@ -59,13 +60,21 @@ class Georeference:
 
 @dataclass
 class Book:
-    """A PDF being written, page by page."""
+    """A PDF being written, page by page.
+
+    Attributes
+    ----------
+    title, subject, author : what programs show of the file
+    made : day written into the file; without one it holds a fixed day
+    """
 
     title: str
     subject: str
+    author: str = ""
+    made: datetime.date | None = None
     _bytes: io.BytesIO = field(default_factory=io.BytesIO)
     _plates: dict[str, str] = field(default_factory=dict)
-    _georeferences: list[Georeference | None] = field(default_factory=list)
+    _georeferences: list[tuple[Georeference, ...]] = field(default_factory=list)
 
     def __post_init__(self) -> None:
         # Invariant: no time of writing, so the same map is the same file.
@@ -75,15 +84,16 @@ class Book:
         self.canvas.setTitle(self.title)
         self.canvas.setSubject(self.subject)
         self.canvas.setCreator("Tussock")
+        self.canvas.setAuthor(self.author)
 
     def begin_page(self, width_mm: float, height_mm: float, /) -> None:
         """Start a page of this size."""
         self.canvas.setPageSize((width_mm * POINTS_PER_MM, height_mm * POINTS_PER_MM))
 
-    def end_page(self, georeference: Georeference | None = None) -> None:
-        """Finish the page; with its place on the earth, map readers on phones and GIS programs find it."""
+    def end_page(self, *georeferences: Georeference) -> None:
+        """Finish the page; with the place of its maps on the earth, phones and GIS programs find it."""
         self.canvas.showPage()
-        self._georeferences.append(georeference)
+        self._georeferences.append(georeferences)
 
     def finished(self) -> bytes:
         """The file: pages as ReportLab wrote them, and in them what it does not offer, put in by pikepdf.
@@ -94,14 +104,17 @@ class Book:
         target = io.BytesIO()
         with pikepdf.Pdf.open(self._bytes) as pdf:
             filled: set[str] = set()
-            for page, georeference in zip(pdf.pages, self._georeferences, strict=True):
-                if georeference is not None:
-                    page.obj["/VP"] = pikepdf.Array([_viewport(georeference)])
+            for page, georeferences in zip(pdf.pages, self._georeferences, strict=True):
+                if georeferences:
+                    page.obj["/VP"] = pikepdf.Array([_viewport(georeference) for georeference in georeferences])
                 for name, form in page.resources.get("/XObject", {}).items():
                     # A plate shown on several pages is one form.
                     if name in self._plates and name not in filled:
                         _fill(form, self._plates[name])
                         filled.add(name)
+            if self.made:
+                for entry in ("/CreationDate", "/ModDate"):
+                    pdf.docinfo[entry] = f"D:{self.made:%Y%m%d}000000Z"
             # An identifier made from the content: the same map is the same file.
             pdf.save(target, deterministic_id=True)
         return target.getvalue()
@@ -168,6 +181,14 @@ class Book:
         half_height = CAP_HEIGHT_MM_PER_PT * size_pt / 2
         self.text(0.0, -half_height, words, size_pt=size_pt, align="centre", colour=colour)
         self.canvas.restoreState()
+
+    def line(
+        self, start: tuple[float, float], end: tuple[float, float], /, *, line_mm: float, colour: Cmyk = BLACK
+    ) -> None:
+        """A straight line."""
+        self.canvas.setLineWidth(line_mm * POINTS_PER_MM)
+        self.canvas.setStrokeColor(CMYKColor(*colour))
+        self.canvas.line(*(place * POINTS_PER_MM for place in (*start, *end)))
 
     def box(self, box: Box, /, *, fill: Cmyk | None = None, line_mm: float = 0.0, colour: Cmyk = BLACK) -> None:
         """A rectangle: filled, outlined, or both."""
