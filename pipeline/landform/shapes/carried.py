@@ -1,5 +1,7 @@
 """What single ground returns say of a bump or hollow: how high it is by those that lie on it, and how many there are.
 
+And how sure it is by that, by its shape, and by how far it is closed.
+
 The surface between returns is stretched, so one stray return, far below the ground or on a plant, makes a hollow or a
 bump as smooth as a true one. Heights are therefore taken here from cells that hold a ground return, and not from the
 farthest of them: what is left once the two farthest are taken away does not rest on one pulse.
@@ -14,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.landform.shapes.bumps import Bumps
+from pipeline.landform.shapes.closed import closed_m
 from pipeline.landform.shapes.surroundings import LEAST_UNEVENNESS_M
 from pipeline.lattice.grid import Grid, Heights, Mask
 
@@ -34,12 +37,15 @@ class Carried:
         Width of the bump half way up.
     around_m : (n,) float64
         How uneven the ground round about is: standard deviation from an evenly bent surface.
+    closed_m : (n,) float64
+        How much of it is closed (`pipeline.landform.shapes.closed`); 0 for a bend of a slope.
     """
 
     height_m: Floats
     n_cells: NDArray[np.int64]
     half_width_m: Floats
     around_m: Floats
+    closed_m: Floats
 
     def where(self, chosen: Mask, /) -> Carried:
         """What is said of the chosen ones."""
@@ -61,7 +67,8 @@ def carried(bumps: Bumps, bare_earth: Heights, ground_support: Heights, grid: Gr
         for place, radius_m in zip(bumps.places, bumps.radius_m, strict=True)
     ]
     height, cells, width, around = np.array(rows, np.float64).reshape(-1, 4).T
-    return Carried(height, cells.astype(np.int64), width, around)
+    closed = closed_m(bumps.places, bumps.radius_m, bare_earth, grid, upward=upward)
+    return Carried(height, cells.astype(np.int64), width, around, closed)
 
 
 RING_RADII = 1.8
@@ -111,14 +118,18 @@ def _of_one(
 
 MANY_CELLS = 10
 """Cells with a ground return that leave no doubt that something is there: more add nothing (our choice)."""
+LEAST_CLOSED_M, MOST_CLOSED_M = 0.1, 1.0
+"""Metres that are closed below which a bump is as open as a bend of a slope, the noise of the ground; and above which
+more adds nothing, the height the norm asks of a knoll and a depression (our choice)."""
 
 
 def terms(bumps: Bumps, returns: Carried, /) -> Floats:
-    """(n, 6) what the log odds of a knoll or hollow weigh.
+    """(n, 7) what the log odds of a knoll or hollow weigh.
 
     In this order: 1; the logarithms of the height in metres, of the cells that carry it over `MANY_CELLS`, of its
-    width half way up, and of its contrast with the usual unevenness; and the share of the shape explained. Logarithms,
-    because the second return adds more certainty than the twentieth.
+    width half way up, and of its contrast with the usual unevenness; the share of the shape explained; and the
+    logarithm of the metres that are closed. Logarithms, because the second return adds more certainty than the
+    twentieth.
     """
     height_m = np.maximum(np.minimum(bumps.height_m, returns.height_m), 0.1)
     return np.column_stack(
@@ -129,13 +140,24 @@ def terms(bumps: Bumps, returns: Carried, /) -> Floats:
             np.log(np.clip(returns.half_width_m, 1, 8) / 4),
             np.log(np.clip(bumps.contrast, 1, 10) / 4),
             bumps.likeness,
+            np.log(np.clip(returns.closed_m, LEAST_CLOSED_M, MOST_CLOSED_M)),
         ]
     )
 
 
-WELL_SEEN = 0.95
-"""How well the ground must be seen for nothing to be taken off the likelihood; below, it falls in proportion. So well
-were the places seen that it was fitted to, on average."""
+LEAST_LIKELIHOOD = 0.3
+"""Likelihood, had the ground been seen well, from which a knoll or hollow is drawn: of what is less likely two in three
+would be looked for in vain (our choice)."""
+
+
+def worth_drawing(bumps: Bumps, returns: Carried, log_odds: Sequence[float], /) -> Mask:
+    """(n,) bool: as likely as what is drawn must be; `log_odds` are 7 weights of `terms`."""
+    return np.asarray(likelihood(bumps, returns, np.full(len(bumps.height_m), WELL_SEEN), log_odds) >= LEAST_LIKELIHOOD)
+
+
+WELL_SEEN = 0.9
+"""How well the ground must be seen for nothing to be taken off the likelihood; below, it falls in proportion (our
+choice: with 0.95, 121 knolls planted in real ground were stated with 0.92 on average, and all were true)."""
 
 
 def likelihood(bumps: Bumps, returns: Carried, seen: Floats, log_odds: Sequence[float], /) -> Floats:
@@ -145,20 +167,34 @@ def likelihood(bumps: Bumps, returns: Carried, seen: Floats, log_odds: Sequence[
     ----------
     seen : (n,) 0..1
         How well the ground was seen there, from `pipeline.terrain.seen.how_well_seen`.
-    log_odds : 6 weights of `terms`
+    log_odds : 7 weights of `terms`
     """
     sure = 1 / (1 + np.exp(-(terms(bumps, returns) @ np.array(log_odds))))
     return np.asarray(sure * np.minimum(seen / WELL_SEEN, 1))
 
 
+def height_shown_m(bumps: Bumps, returns: Carried, /) -> Floats:
+    """(n,) metres: the height that shape and returns agree on, or what is closed where that is more."""
+    return np.maximum(np.minimum(bumps.height_m, returns.height_m), returns.closed_m)
+
+
+def _how_closed(closed_m: float) -> str:
+    return f"closed by {closed_m:.1f} m" if closed_m >= LEAST_CLOSED_M else "open on one side"
+
+
 def describe(bumps: Bumps, returns: Carried, adjective: str, /) -> list[str]:
     """(n,) texts: one sentence of evidence for each."""
-    height_m = np.minimum(bumps.height_m, returns.height_m)
     return [
         f"{height:.1f} m {adjective}, {2 * radius:.0f} m across, by {n} ground returns or more in its "
-        f"{'upper' if adjective == 'high' else 'lower'} half; {contrast:.1f} times the usual unevenness, "
-        f"{100 * likeness:.0f} % of the shape explained"
-        for height, radius, n, contrast, likeness in zip(
-            height_m, bumps.radius_m, returns.n_cells, bumps.contrast, bumps.likeness, strict=True
+        f"{'upper' if adjective == 'high' else 'lower'} half; {_how_closed(closed)}, {contrast:.1f} times the usual "
+        f"unevenness, {100 * likeness:.0f} % of the shape explained"
+        for height, closed, radius, n, contrast, likeness in zip(
+            height_shown_m(bumps, returns),
+            returns.closed_m,
+            bumps.radius_m,
+            returns.n_cells,
+            bumps.contrast,
+            bumps.likeness,
+            strict=True,
         )
     ]

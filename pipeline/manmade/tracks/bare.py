@@ -1,4 +1,4 @@
-"""Ground worn or kept bare: a strip on which more pulses reach the ground alone than on both sides of it."""
+"""Ground worn or kept bare, smooth and even: strips that differ in it from what lies on both sides of them."""
 
 from __future__ import annotations
 
@@ -54,6 +54,33 @@ def smooth_contrast(rough_m2: Heights, number: int, /, *, cell_m: float) -> Heig
     mean = along_mean(rough_m2, number, length_m=SMOOTH_ALONG_M, cell_m=cell_m)
     smooth = (-0.5 * np.log(mean + LEAST_ROUGH_M**2)).astype(np.float32)
     return _with_sides(smooth, np.zeros_like(smooth), number, cell_m=cell_m)
+
+
+WAVE_M = 20.0
+"""Length of ground whose straight profile a course is held against: lumps and hollows up to that length are levelled
+where people drive, and lie open beside it (fitted, see `USUAL_TIMES` of `pipeline.manmade.tracks.evidence`)."""
+EVEN_ALONG_M = 24.0
+"""Length of ground along which unevenness is the mean of (fitted as WAVE_M)."""
+LEAST_UNEVEN_M = 0.02
+"""Unevenness below which ground is as even as any: the noise of heights on a road (our choice)."""
+
+
+def even_contrast(heights: Heights, number: int, /, *, cell_m: float) -> Heights:
+    """(rows, cols) float32, how much more evenly a strip runs than its more even side, as a logarithm of their ratio.
+
+    Uneven is what rises above or lies below the mean along the direction over WAVE_M. A road that only levels lumps of
+    some metres, on flat ground, shows in nothing else: it has no bench, and `smooth_contrast` sees shorter lumps,
+    which bare earth drawn through few returns hides beside the road.
+
+    Parameters
+    ----------
+    heights : bare earth, metres, no NaN
+    number : direction along the strip, see `unit_along`
+    """
+    uneven = heights - along_mean(heights, number, length_m=WAVE_M, cell_m=cell_m)
+    mean = along_mean(np.square(uneven), number, length_m=EVEN_ALONG_M, cell_m=cell_m)
+    even = (-0.5 * np.log(mean + LEAST_UNEVEN_M**2)).astype(np.float32)
+    return _with_sides(even, np.zeros_like(even), number, cell_m=cell_m)
 
 
 def _with_sides(share: Heights, error: Heights, number: int, /, *, cell_m: float) -> Heights:

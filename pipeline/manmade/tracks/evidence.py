@@ -14,7 +14,7 @@ from pipeline.lattice.filters.bell import gaussian
 from pipeline.lattice.filters.box import square_mean
 from pipeline.lattice.grid import Grid, Heights
 from pipeline.lattice.larger_cells import highest_into, larger_cells, mean_into, sum_into
-from pipeline.manmade.tracks.bare import bare_contrast, smooth_contrast
+from pipeline.manmade.tracks.bare import bare_contrast, even_contrast, smooth_contrast
 from pipeline.manmade.tracks.bench import WIDTHS_M, floor_contrast
 from pipeline.manmade.tracks.strips import DIRECTIONS
 
@@ -25,16 +25,19 @@ COURSE_CELL_M = 1.0
 choice)."""
 TRACK_COUNTS = ("pulses", "entered", "stopped", "growth", "lone_ground_returns")
 """Counts of pulses that courses are looked for in, see `pipeline.terrain.profile` and `pipeline.terrain.counts`."""
-LEAST_CONTRAST = {"trodden": 0.05, "driven": 0.05, "smooth": 0.15, "clean": 0.04, "bare": 0.08}
+LEAST_CONTRAST = {"trodden": 0.05, "driven": 0.05, "smooth": 0.15, "even": 0.15, "clean": 0.04, "bare": 0.08}
 """Contrast that counts a half where the ground around shows none, by kind: slopes for the floor, shares of pulses for
 the others (our choice)."""
-USUAL_TIMES = {"trodden": 2.5, "driven": 2.5, "smooth": 2.0, "clean": 6.0, "bare": 5.0}
+USUAL_TIMES = {"trodden": 2.5, "driven": 2.5, "smooth": 2.0, "even": 3.0, "clean": 6.0, "bare": 5.0}
 """How many times what is usual around a contrast must be, beyond that, to count a half, by kind: so many that all kinds
-have about equal noise along curves (fitted on `scene_a`, `hard_moraine`, `hard_steep` and a block of real relief)."""
+have about equal noise along curves (fitted on `scene_a`, `hard_moraine`, `hard_steep` and a block of real relief;
+"even" on the first, the last and a boreal km2)."""
 NARROW = "trodden"
 """Kind of contrast that shows narrow paths."""
+LEVELLED = "even"
+"""Kind of contrast that tells of ground levelled along a course, which floors of valleys are as well."""
 OF_PLANTS = ("clean", "bare")
-"""Kinds of contrast that tell of plants; the others tell of the ground."""
+"""Kinds of contrast that tell of plants; the others, but for the levelled, tell of the shape of the ground."""
 AROUND_M = 31.0
 """Side of the window in which the usual contrast is taken: it holds a road and as much ground beside it (our
 choice)."""
@@ -63,7 +66,7 @@ class Evidence:
     strength : (DIRECTIONS, rows, cols) uint8, in STEPS parts of one: the kinds of evidence together, each
         a share of 0 to 1
     trodden : the same of the floors of narrow paths alone, which show in nothing else
-    ground, growth : the same of the kinds that tell of the ground and of those that tell of plants
+    ground, growth : the same of the kinds that tell of the shape of the ground and of those that tell of plants
     grid : the cells
     """
 
@@ -90,15 +93,15 @@ def find_evidence(bare_earth: Heights, counts: Mapping[str, Heights], grid: Grid
     usual = {kind: _usual(kind, contrast, course) for kind, contrast in contrasts.items()}
     strength, trodden, shape, growth = (np.zeros((DIRECTIONS, *course.shape), np.uint8) for _ in range(4))
     for number in range(DIRECTIONS):
-        ground, plants = np.zeros(course.shape, np.float32), np.zeros(course.shape, np.float32)
+        ground, plants, level = (np.zeros(course.shape, np.float32) for _ in range(3))
         for kind, contrast in contrasts.items():
             found = contrast(number)
             share = np.maximum(found / (found + usual[kind]) - NOTHING, 0) / (1 - NOTHING)
-            into = plants if kind in OF_PLANTS else ground
+            into = plants if kind in OF_PLANTS else level if kind == LEVELLED else ground
             into += share**POWER
             if kind == NARROW:
                 trodden[number] = np.round(share * STEPS)
-        strength[number] = np.round(np.minimum((ground + plants) ** (1 / POWER), 2.5) * STEPS)
+        strength[number] = np.round(np.minimum((ground + plants + level) ** (1 / POWER), 2.5) * STEPS)
         shape[number] = np.round(np.minimum(ground ** (1 / POWER), 2.5) * STEPS)
         growth[number] = np.round(plants ** (1 / POWER) * STEPS)
     return Evidence(strength, trodden, shape, growth, course)
@@ -120,9 +123,13 @@ def _contrasts(bare_earth: Heights, counts: Mapping[str, Heights], grid: Grid, c
 
     high = np.square(heights - gaussian(heights, ROUGH_M / fine.cell_m)).astype(np.float32)
     rough = np.nan_to_num(mean_into(high, fine, course, together))
+    coarse = mean_into(heights, fine, course, together)
 
     def smooth(number: int) -> Heights:
         return smooth_contrast(rough, number, cell_m=course.cell_m)
+
+    def even(number: int) -> Heights:
+        return even_contrast(coarse, number, cell_m=course.cell_m)
 
     def clean(number: int) -> Heights:
         return bare_contrast(passed, sums["entered"], number, cell_m=course.cell_m)
@@ -130,7 +137,8 @@ def _contrasts(bare_earth: Heights, counts: Mapping[str, Heights], grid: Grid, c
     def bare(number: int) -> Heights:
         return bare_contrast(sums["lone_ground_returns"], sums["pulses"], number, cell_m=course.cell_m)
 
-    ground: dict[str, Contrast] = {made: partial(floor, made=made) for made in WIDTHS_M} | {"smooth": smooth}
+    floors: dict[str, Contrast] = {made: partial(floor, made=made) for made in WIDTHS_M}
+    ground = floors | {"smooth": smooth, "even": even}
     return ground | {"clean": clean, "bare": bare} if sums["pulses"].any() else ground
 
 

@@ -17,13 +17,13 @@ Numbers = NDArray[np.float64]
 STRETCH_M = 41.0
 """Length of the stretch of a line that decides about its middle (our choice)."""
 WEIGHTS = {
-    "always": -1.06,
-    "prominence": 7.40,
-    "ground": 2.68,
-    "steep": -3.50,
-    "hollow": -0.97,
-    "spur": -1.67,
-    "uneven": -0.74,
+    "always": -0.03,
+    "prominence": 12.46,
+    "ground": 0.74,
+    "steep": -2.56,
+    "hollow": -1.19,
+    "spur": -1.34,
+    "uneven": -0.64,
 }
 """Log-odds of `measures`, by name. Fitted (logistic regression with a ridge of 2) to stretches of lines of `scene_a`,
 `hard_moraine`, `hard_steep`, `hard_karst`, the western half of the boreal km2 and a block of real relief with and
@@ -53,10 +53,11 @@ NOTCH_OFF_M = 1.0
 """How far a line may run beside the bottom of a ditch: a cell (our choice)."""
 MOST_WET = 0.6
 """Share of a stretch in the bed of a watercourse above which it is that: a track crosses it (our choice)."""
-BEGINS = 0.5
-"""Likelihood that a stretch must reach somewhere (our choice)."""
-CONTINUES = 0.2
-"""Likelihood down to which it goes on (our choice)."""
+BEGINS = 0.45
+"""Likelihood that a stretch must reach somewhere (fitted on the places of WEIGHTS: lower, false tracks come in on steep
+ground)."""
+CONTINUES = 0.12
+"""Likelihood down to which it goes on (fitted on the same)."""
 LEAST_STRETCH_M = 25.0
 """Shortest stretch kept, and shortest gap left open (our choice)."""
 
@@ -71,6 +72,7 @@ class Shown:
     seen : 1 where a crest runs, 0 on a bridge
     ground, growth : strength of what the ground and what plants show, above what is usual around
     wet : 1 in the bed of a watercourse, 0 elsewhere
+    rim : 1 so near the edge of the survey that only one side of a course is seen, 0 elsewhere
     """
 
     prominence: Numbers
@@ -78,14 +80,20 @@ class Shown:
     ground: Numbers
     growth: Numbers
     wet: Numbers
+    rim: Numbers
 
 
 def likelihood(sections: Sections, shown: Shown, /) -> Numbers:
-    """(n,) how likely the line is a course at each profile, 0 to 1."""
+    """(n,) how likely the line is a course at each profile, 0 to 1.
+
+    What runs along the edge of the survey for LEAST_STRETCH_M is none: with one side unseen, the last row of cells
+    differs from its other side everywhere. What leaves the survey crosses the rim in less.
+    """
     log_odds = sum(WEIGHTS[name] * values for name, values in measures(sections, shown).items())
     height = _over(sections.height_m)
     in_bed = _over(np.maximum(shown.wet, _in_notch(height))) > MOST_WET
-    return np.where(in_bed, 0.0, 1 / (1 + np.exp(-np.asarray(log_odds))))
+    along_rim = ndimage.binary_opening(shown.rim > 0, np.ones(round(LEAST_STRETCH_M / APART_M), bool))
+    return np.where(in_bed | along_rim, 0.0, 1 / (1 + np.exp(-np.asarray(log_odds))))
 
 
 def measures(sections: Sections, shown: Shown, /) -> dict[str, Numbers]:

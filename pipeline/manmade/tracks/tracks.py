@@ -2,10 +2,10 @@
 
 In each cell and direction it is asked how far ground and growth look like a course that runs there (`evidence`): a
 floor flatter across than the ground beside it, whether it is a bench, a cutting, a bank or a sunken lane (`bench`);
-ground smoother than beside it; fewer plants near the ground, fewer above (`bare`). The best smooth curve through each
-cell tells whether that goes on (`follow`). Its crests (`crests`) are bridged over short gaps by the cheapest course
-(`links`), thinned to lines that share the vertices where they meet, and freed of spurs and scraps (`network`). Width,
-evenness and gradient are measured on profiles across the lines (`sections`).
+ground smoother than beside it, and more even along the course; fewer plants near the ground, fewer above (`bare`). The
+best smooth curve through each cell tells whether that goes on (`follow`). Its crests (`crests`) are bridged over short
+gaps by the cheapest course (`links`), thinned to lines that share the vertices where they meet, and freed of spurs and
+scraps (`network`). Width, evenness and gradient are measured on profiles across the lines (`sections`).
 """
 
 from __future__ import annotations
@@ -32,13 +32,13 @@ from pipeline.manmade.tracks.judging import Shown, kept, likelihood
 from pipeline.manmade.tracks.kind import kind_of
 from pipeline.manmade.tracks.links import bridges
 from pipeline.manmade.tracks.network import network_lines, without_scraps, without_spurs
-from pipeline.manmade.tracks.sections import Sections, cut_sections
+from pipeline.manmade.tracks.sections import HALF_M, Sections, cut_sections
 
 SAME_BED_M = 5.0
 """Distance from a watercourse within which a line runs in its bed: a stream and its banks (our choice)."""
 MOST_SURE = 0.9
 """Greatest confidence: none has been looked at on foot."""
-GOES_ON = 0.78
+GOES_ON = 0.75
 """Prominence down to which a crest goes on (fitted on `scene_a`, a block of real relief and half of a boreal km2)."""
 IS_SURE = 1.0
 """Prominence that a crest must reach somewhere (fitted on the same)."""
@@ -68,7 +68,8 @@ def draw_tracks(
     linked = bridges(chains, prominence, direction, cell_m=cell_m, most_cost=MOST_BRIDGE_M)
     ground, growth = (_along(stack, direction, evidence.grid) for stack in (evidence.ground, evidence.growth))
     water = shapely.STRtree(watercourses)
-    likely = Judge(prominence, chains, ground, growth, evidence.grid, fill_nearest(bare_earth), grid, water)
+    rim = _rim(bare_earth, grid)
+    likely = Judge(prominence, chains, ground, growth, evidence.grid, fill_nearest(bare_earth), rim, grid, water)
     lines = without_scraps(network_lines(chains | linked, evidence.grid))
     stretches = [stretch for line in lines for stretch in kept(line, likely.along(line))]
     lines = without_scraps(without_spurs(stretches))
@@ -85,6 +86,7 @@ class Judge:
     ground, growth : (rows, cols) of `course`, what the ground and what plants show along the best curve, above the
         usual
     heights : (rows, cols) of `grid`, bare earth in metres, no NaN
+    rim : (rows, cols) of `grid`, 1 where the edge of the survey is nearer than a profile reaches, 0 elsewhere
     water : watercourses
     """
 
@@ -94,6 +96,7 @@ class Judge:
     growth: Heights
     course: Grid
     heights: Heights
+    rim: Heights
     grid: Grid
     water: shapely.STRtree
 
@@ -114,7 +117,15 @@ class Judge:
         prominence, seen, ground, growth = (np.nan_to_num(sample(grid, self.course, places)) for grid in grids)
         wet = np.zeros(len(places))
         wet[self.water.query(shapely.points(places), predicate="dwithin", distance=SAME_BED_M)[0]] = 1
-        return Shown(prominence, seen, ground, growth, wet)
+        rim = sample(self.rim, self.grid, places)
+        return Shown(prominence, seen, ground, growth, wet, rim)
+
+
+def _rim(bare_earth: Heights, grid: Grid) -> Heights:
+    """(rows, cols) float32, 1 nearer than HALF_M to ground that is not known or to the edge of the grid, else 0."""
+    side = 2 * round(HALF_M / grid.cell_m) + 1
+    inner = ndimage.minimum_filter(np.isfinite(bare_earth), side, mode="constant", cval=False)
+    return np.asarray(~inner, np.float32)
 
 
 def _best_of(evidence: Evidence) -> tuple[Heights, NDArray[np.int8]]:

@@ -38,6 +38,9 @@ MOST_TREES_RATIO, MOST_BUSHES_RATIO = 0.1, 0.03
 0.05 and more (farmland), trees in the open up to 0.09 (four made scenes)."""
 LEAST_CROWN_M2 = 3.0
 """Smaller crowns are posts, wires or noise (common practice, no source)."""
+LEAST_PULSES = 6
+"""Pulses that a crown must have met: of fewer it cannot be told whether they met a crown at all, and how wide it is. In
+a survey of one pulse on 5 m2 every cell with an echo above the ground was a bush (our choice)."""
 CROWN_THROUGH_RATIO = 0.05
 """A crown lets at least this share of the pulses through to the ground; a boulder lets none (our choice)."""
 TOP_REACH_M = 2.5
@@ -57,7 +60,7 @@ class SingleTrees:
     place : (n, 2) east, north of the highest point; of a copse, of the middle of its crown
     height_m, crown_m : (n,) height above ground, diameter of a circle as large as the crown
     n_tops : (n,) tops in the crown: two or three together are a copse
-    through_ratio : (n,) share of the pulses on the crown that reached the ground: a boulder lets none through
+    through_ratio : (n,) share of the pulses within the crown that reached the ground: a boulder lets none through
     """
 
     place: EastNorth
@@ -140,9 +143,9 @@ def single_trees(
     area_m2 = np.bincount(parts.ravel(), minlength=n_parts + 1)[1:] * grid.cell_m**2
     inside = ndimage.mean(where, parts, index) if n_parts else np.empty(0)
     n_pulses = ndimage.sum_labels(pulses, parts, index)
-    through = ndimage.sum_labels(reached_ground, parts, index) / np.maximum(n_pulses, 1)
+    through = _through(pulses, reached_ground, parts, index)
     fits = (area_m2 <= LONE_CROWN_MAX_M2) & (area_m2 >= LEAST_CROWN_M2) & (np.asarray(inside) > 0.5)
-    keep = np.flatnonzero(fits & (through >= CROWN_THROUGH_RATIO))
+    keep = np.flatnonzero(fits & (through >= CROWN_THROUGH_RATIO) & (n_pulses >= LEAST_PULSES))
     top = ndimage.maximum_position(np.nan_to_num(canopy_height), parts, index[keep]) if len(keep) else []
     row, col = np.array(top, np.int64).reshape(-1, 2).T
     middle = ndimage.center_of_mass(is_crown, parts, index[keep]) if len(keep) else []
@@ -158,6 +161,22 @@ def single_trees(
     )
 
 
+def _through(
+    pulses: Heights, reached_ground: Heights, parts: NDArray[np.int64], index: NDArray[np.int64]
+) -> NDArray[np.float64]:
+    """(n,) share of the pulses on each crown that reached the ground, inside its outermost cells where that leaves any.
+
+    Cells of its edge hold ground beside it as well, which makes a block of rock let pulses through.
+    """
+    inside = ndimage.binary_erosion(parts > 0, np.ones((3, 3), np.bool_))
+    shares = []
+    for cells in (inside, np.ones_like(inside)):
+        met, reached = (ndimage.sum_labels(counts * cells, parts, index) for counts in (pulses, reached_ground))
+        shares.append((met, reached / np.maximum(met, 1)))
+    (met_inside, of_inside), (_, of_all) = shares
+    return np.asarray(np.where(met_inside >= LEAST_PULSES, of_inside, of_all))
+
+
 def stands_out(
     trees: SingleTrees,
     canopy_height: Heights,
@@ -168,6 +187,8 @@ def stands_out(
     most_growth_ratio: NDArray[np.float64],
 ) -> Mask:
     """(n,) which trees stand in open land, with nothing else as high around.
+
+    What lies beyond the survey is not known to be open: the edge cuts a wood into what looks like single crowns.
 
     Parameters
     ----------
@@ -186,7 +207,9 @@ def stands_out(
         in_sight, near = ((away_m > 1.0) & (away_m < around_m) for around_m in (IN_SIGHT_M, ALONE_M))
         growth = np.nan_to_num(canopy_height[window][near]) >= trees.height_m[number] / 2
         is_alone = growth.mean() <= most_growth_ratio[number]
-        found[number] = is_alone and where[window][in_sight].mean() >= LEAST_OPEN_RATIO
+        sight_m2 = np.pi * (reach_m**2 - (beyond_m + 1.0) ** 2)
+        open_m2 = np.count_nonzero(where[window][in_sight]) * grid.cell_m**2
+        found[number] = is_alone and open_m2 >= LEAST_OPEN_RATIO * sight_m2
     return found
 
 

@@ -164,7 +164,24 @@ def rough_slope() -> Heights:
     return hillside(0.5, rough_m=0.08)
 
 
-@pytest.mark.parametrize("ground", [valley, ditch, terrace_edge, meadow, rough_slope])
+def lumpy() -> Heights:
+    """Flat ground with lumps some 6 m across and 0.1 m high, and the noise of a survey."""
+    lumps = ndimage.gaussian_filter(np.random.default_rng(6).normal(size=GRID.shape), 6.0)
+    return np.asarray(0.1 * lumps / lumps.std() + survey_noise(), np.float32)
+
+
+def survey_noise() -> Numbers:
+    """(rows, cols) a centimetre of noise."""
+    return np.random.default_rng(8).normal(0, 0.01, GRID.shape)
+
+
+def levelled(width_m: float) -> Heights:
+    """The same ground levelled along the course for a width; no bench, bank or ditch."""
+    kept = np.clip((np.abs(aside()) - width_m / 2) / 1.5, 0, 1)
+    return np.asarray((lumpy() - survey_noise()) * kept + survey_noise(), np.float32)
+
+
+@pytest.mark.parametrize("ground", [valley, ditch, terrace_edge, meadow, rough_slope, lumpy])
 def test_what_is_no_way_is_not_drawn(ground: Callable[[], Heights]) -> None:
     """Beds of streams, ditches, single steps, meadows and rough slopes hold no track."""
     assert drawn(ground()).length.sum() < 40.0
@@ -184,6 +201,21 @@ def test_a_course_worn_smooth_and_clear_of_growth_is_found_without_a_bench() -> 
     found = drawn(worn, counts(clear))
     assert found_ratio(found, 2.0) > 0.8
     assert true_ratio(found, 4.0) > 0.8
+
+
+def test_a_road_that_only_levels_flat_ground_is_found_from_the_bare_earth() -> None:
+    """A road of six metres without bank or ditch shows by how evenly the ground runs along it."""
+    found = drawn(levelled(6.0))
+    assert found_ratio(found, 3.0) > 0.9
+    assert true_ratio(found, 5.0) > 0.9
+
+
+def test_no_way_runs_along_the_edge_of_the_survey() -> None:
+    """A bench two metres inside the last known row is left out, and drawn where more ground beside it is known."""
+    heights = bench(0.4, 3.0)
+    assert found_ratio(drawn(heights), 3.0) > 0.85
+    cut = np.where(aside() < -3.5, np.nan, heights).astype(np.float32)
+    assert found_ratio(drawn(cut), 3.0) < 0.1
 
 
 def test_tracks_that_meet_share_the_vertex() -> None:

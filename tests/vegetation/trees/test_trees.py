@@ -89,6 +89,32 @@ def test_a_tree_in_a_gap_of_the_forest_does_not_stand_out():
     assert drawn_in(tree, where=np.hypot(EAST - 30, NORTH - 20) < 11) == []
 
 
+def test_a_crown_that_the_edge_of_the_survey_cuts_off_does_not_stand_out():
+    """Beyond the survey may lie the wood that it belongs to; 12 m from the edge a tree is seen to stand alone."""
+    assert drawn_in(dome(1, 20, radius_m=3, height_m=14)) == []
+    assert drawn_in(dome(12, 20, radius_m=3, height_m=14)) == ["417"]
+
+
+def test_a_block_of_rock_is_no_bush_though_cells_of_its_edge_let_pulses_through():
+    """Within, no pulse reaches the ground; the cells around its foot hold ground as well."""
+    away = np.hypot(EAST - 30, NORTH - 20)
+    through = np.where(away <= 1.5, 0.0, 0.6)
+    pulses = np.full(GRID.shape, 8.0, np.float32)
+    block = dome(30, 20, radius_m=2.0, height_m=4)
+    assert len(found_in(block, through=through).place) == 0
+    assert len(found_in(block, through=0.3).place) == 1
+    assert (pulses * through)[away <= 2.0].sum() > 0.05 * pulses[away <= 2.0].sum()
+
+
+def test_a_crown_of_a_few_pulses_is_not_believed():
+    """In a survey of one pulse on 4 m2 a bush 3 m wide met two of them."""
+    for per_cell, n_found in ((2 / 28, 0), (1.0, 1)):
+        pulses = np.full(GRID.shape, per_cell, np.float32)
+        bush = dome(30, 20, radius_m=1.5, height_m=3).astype(np.float32)
+        found = single_trees(bush, pulses, pulses * 0.3, EVERYWHERE, GRID, least_height_m=1.5)
+        assert len(found.place) == n_found
+
+
 def test_a_piece_of_a_hedge_is_no_bush():
     """A hedge with gaps of 2 m every 4 m is growth in a row, and none of its pieces prominent."""
     hedge = np.where((abs(NORTH - 20) < 1) & (EAST % 6 < 4), 2.2, 0)
