@@ -355,6 +355,37 @@ rule sheet:
         " --settings {params.settings:q} 2> {log:q}"
 
 
+rule fieldwork_sheet:
+    """The sheet to draw on in the forest: 1:5 000, pale over the relief, with candidates and places to look at.
+
+    Try: snakemake -c1 sheets/fieldwork_sheet.pdf
+    """
+    input:
+        draft="draft.gpkg",
+        outline="work/outline.gpkg",
+        survey="report/survey.json",
+        season="report/leaf_season.json",
+        borrowed="report/borrowed.json",
+        shaded_relief="rasters/shaded_relief.tif",
+        disagreements="fieldwork/disagreements.csv",
+    output:
+        "sheets/fieldwork_sheet.pdf",
+    log:
+        "logs/fieldwork_sheet.log",
+    params:
+        name=PLAN.area.name,
+        map_date=str(PLAN.area.map_date),
+        interval_m=PLAN.area.contour_interval_m,
+        settings=PLAN.section("sheet"),
+        check_list=PLAN.check_list_content,
+        code=PLAN.code("fieldwork_sheet"),
+    shell:
+        "python -m pipeline fieldwork_sheet --draft {input.draft:q} --outline {input.outline:q} --survey {input.survey:q}"
+        " --season {input.season:q} --borrowed {input.borrowed:q} --shaded-relief {input.shaded_relief:q}"
+        " --check-lists fieldwork --pdf {output:q} --name {params.name:q} --map-date {params.map_date}"
+        " --interval-m {params.interval_m} --settings {params.settings:q} 2> {log:q}"
+
+
 rule manifest:
     """What went in, what came out, with which settings and versions; what tiles of before left goes.
 
@@ -363,6 +394,7 @@ rule manifest:
     input:
         draft="draft.gpkg",
         sheet="sheets/field_sheet.pdf",
+        fieldwork="sheets/fieldwork_sheet.pdf",
         survey="report/survey.json",
         points=expand("work/labelled/{tile}.json", tile=PLAN.tile_names),
         slope="rasters/slope.tif",

@@ -26,12 +26,6 @@ class SheetSettings(Section):
     sheet_overlap_mm: float = Field(
         15.0, ge=0, le=50, description="What neighbouring sheets share, so that no feature is cut on both."
     )
-    least_confidence: float = Field(
-        0.0,
-        ge=0,
-        le=1,
-        description="Features less sure than this stay off the paper; the draft keeps them. 0 prints all.",
-    )
     resolution_dpi: int = Field(
         300,
         ge=72,

@@ -15,7 +15,6 @@ from shapely.geometry.base import BaseGeometry
 
 from pipeline.norm.paper import enlargement
 from pipeline.norm.symbols import KIND_OF_GEOMETRY, Kind, SymbolTable
-from pipeline.settings import SheetSettings
 from pipeline.sheet.interval import steep_percent
 from pipeline.sheet.legend import legend_order
 from pipeline.sheet.page.ink import Geometries, Ink
@@ -73,7 +72,6 @@ def draw_content(
     /,
     *,
     symbols: SymbolTable,
-    settings: SheetSettings,
     contour_interval_m: float,
 ) -> Content:
     """Everything inside the frame of the map.
@@ -86,7 +84,7 @@ def draw_content(
         If a symbol is not drawn with the geometry a feature has.
     """
     outline_mm = on_map(np.array([outline], object), frame)[0]
-    marks = marks_of([printed(table, settings.least_confidence) for table in layers], frame, symbols)
+    marks = marks_of([printed(table) for table in layers], frame, symbols)
     marks = clear_of_edge(clear_of_cliffs(marks), outline_mm)
     labels = _labels_of(marks, frame)
     ink = Ink()
@@ -118,13 +116,11 @@ def marks_of(layers: Sequence[gpd.GeoDataFrame], frame: Frame, symbols: SymbolTa
     return sorted(marks, key=lambda mark: (mark.symbol.order, legend_order(mark.symbol.number), mark.kind))
 
 
-def printed(table: gpd.GeoDataFrame, least_confidence: float, /) -> gpd.GeoDataFrame:
-    """The features of a layer that go on paper: sure enough, neither rejected nor a mere candidate, and somewhere."""
+def printed(table: gpd.GeoDataFrame, /) -> gpd.GeoDataFrame:
+    """The features of a layer that go on paper: neither rejected nor a mere candidate, and somewhere."""
     kept = ~(table.geometry.is_empty | table.geometry.isna())
     if "status" in table:
         kept &= ~table["status"].isin(NOT_PRINTED)
-    if "confidence" in table:
-        kept &= ~(table["confidence"] < least_confidence)
     return table[kept]
 
 

@@ -10,21 +10,17 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 import geopandas as gpd
-import numpy as np
-import pyproj
-import shapely
 from affine import Affine
 from shapely.geometry import MultiPolygon, Polygon
 
 from pipeline.norm.symbols import SymbolTable
 from pipeline.settings import SheetSettings
 from pipeline.sheet import texts
-from pipeline.sheet.around import draw_caption, draw_frame, draw_index, draw_part_frames, shown_part
+from pipeline.sheet.around import draw_caption, draw_index, draw_part_frames
 from pipeline.sheet.content import Content, draw_content
 from pipeline.sheet.interval import STEEP_PERCENT
 from pipeline.sheet.marginalia import Item, Place, draw_foot, draw_panel, draw_title, panel_items
-from pipeline.sheet.page.colours import tint
-from pipeline.sheet.page.ink import area_path
+from pipeline.sheet.on_page import crs_name, draw_map, georeference, place_of, rim_of
 from pipeline.sheet.page.north import MagneticNorth, north_of_area, technical_lines
 from pipeline.sheet.page.page import (
     COLUMN_MM,
@@ -39,14 +35,10 @@ from pipeline.sheet.page.page import (
     part_sheets,
     single_sheet,
 )
-from pipeline.sheet.page.pdf import CAP_HEIGHT_MM_PER_PT, Book, Georeference, Plates
-from pipeline.sheet.page.position import STEPS_M, corners, tick_step_m
+from pipeline.sheet.page.pdf import Book, Plates
+from pipeline.sheet.page.position import STEPS_M
 from pipeline.sheet.texts import MapText, Told
 
-RIM_MM = 1.0
-"""What is kept around the map, for symbols that reach over its bounds."""
-EDGE_MM = 0.25
-"""What is shown beyond the outline, so that the line of the edge is drawn in full."""
 INDEX_MM = 20.0
 """Side of the room for the index of the sheets in the foot of each."""
 
@@ -122,9 +114,7 @@ def draw_sheet(
     tables = list(layers.values())
     if not len(layers.get("technical_line", ())):
         tables.append(technical_lines(outline, crs=crs, map_date=map_date))
-    content = draw_content(
-        tables, outline, frame, symbols=symbols, settings=settings, contour_interval_m=contour_interval_m
-    )
+    content = draw_content(tables, outline, frame, symbols=symbols, contour_interval_m=contour_interval_m)
     text = MapText(
         name,
         scale,
@@ -132,7 +122,6 @@ def draw_sheet(
         map_date,
         survey_line,
         north,
-        settings.least_confidence,
         told,
         content.steep_percent,
         STEEP_PERCENT,
@@ -165,13 +154,12 @@ class _Pages:
             return panel_items(self.text, shown=shown, symbols=symbols, width_mm=COLUMN_MM, scale=scale, place=place)
 
         # The longest words there may be: where the corners lie is known when the page is laid out.
-        heights = [item.height_mm for item in items(frame.scale, Place(self._crs_name, STEPS_M[-1]))]
+        heights = [item.height_mm for item in items(frame.scale, Place(crs_name(self.crs), STEPS_M[-1]))]
         single = single_sheet(frame, heights, settings=settings)
         parts = [] if single else part_sheets(frame, self.content.outline, settings=settings)
         first = single or overview_sheet(frame, heights, settings=settings)
-        rim = Box(-RIM_MM, -RIM_MM, frame.width_mm + 2 * RIM_MM, frame.height_mm + 2 * RIM_MM)
-        plates = self.book.add_plates("map", self.content.ink, rim)
-        panel = items(frame.scale / first.magnify, self._place(first))
+        plates = self.book.add_plates("map", self.content.ink, rim_of(frame))
+        panel = items(frame.scale / first.magnify, place_of(first, frame, self.crs))
         self._first(plates, first, parts, panel, heights)
         for number in range(1, len(parts) + 1):
             self._part(plates, parts, number)
@@ -182,15 +170,15 @@ class _Pages:
         book, scale = self.book, self.frame.scale / first.magnify
         book.begin_page(first.width_mm, first.height_mm)
         draw_title(book, self.text, first.title, part=texts.sheet_part(0, len(parts)), scale=scale)
-        self._draw_map(plates, first)
+        draw_map(book, plates, self.content, self.frame, first)
         legend = draw_panel(book, first, panel, flow(heights, lowest_height(heights, len(first.columns))))
         book.place(book.add_plates("legend", legend, Box(0, 0, first.width_mm, first.height_mm)), Affine.identity())
         draw_part_frames(book, first, parts)
         if first.enlarged:
-            self._draw_map(plates, first.enlargement)
+            draw_map(book, plates, self.content, self.frame, first.enlargement)
             draw_caption(book, first.enlarged, scale=scale / first.factor)
         shown = [first, first.enlargement] if first.enlarged else [first]
-        book.end_page(*(_georeference(sheet, self.frame, self.crs) for sheet in shown))
+        book.end_page(*(georeference(sheet, self.frame, self.crs) for sheet in shown))
 
     def _part(self, plates: Plates, parts: list[Sheet], number: int) -> None:
         """A numbered sheet at the map's scale."""
@@ -198,51 +186,9 @@ class _Pages:
         book.begin_page(part.width_mm, part.height_mm)
         words = texts.sheet_part(number, len(parts))
         draw_title(book, self.text, part.title, part=words, scale=self.frame.scale)
-        self._draw_map(plates, part)
+        draw_map(book, plates, self.content, self.frame, part)
         foot = part.columns[0]
         beside = Box(foot.left, foot.bottom, foot.width - INDEX_MM - GAP_MM, foot.height)
-        draw_foot(book, self.text, beside, self._place(part))
+        draw_foot(book, self.text, beside, place_of(part, self.frame, self.crs))
         draw_index(book, parts, number, Box(foot.right - INDEX_MM, foot.bottom + 2, INDEX_MM, foot.height - 4))
-        book.end_page(_georeference(part, self.frame, self.crs))
-
-    @property
-    def _crs_name(self) -> str:
-        return str(pyproj.CRS.from_user_input(self.crs).name)
-
-    def _place(self, sheet: Sheet) -> Place:
-        """Where a page's map lies."""
-        step_m = tick_step_m(self.frame.scale / sheet.magnify)
-        to_page = sheet.page_from_map @ self.frame.map_from_ground
-        return Place(self._crs_name, step_m, corners(sheet, to_page, self.crs))
-
-    def _draw_map(self, plates: Plates, sheet: Sheet) -> None:
-        """The part of the map a page shows, clipped to the area; half of the edge's line stays."""
-        window = shapely.box(*shown_part(sheet))
-        area = shapely.buffer(self.content.outline, EDGE_MM)
-        inside = shapely.intersection(window.buffer(RIM_MM, join_style="mitre"), area)
-        self.book.place(plates, sheet.page_from_map, clip=area_path(np.array([inside], object)))
-        labels = self.content.labels
-        size_pt = labels.height_mm * sheet.magnify / CAP_HEIGHT_MM_PER_PT
-        for words, place, turn, box in zip(labels.words, labels.places, labels.turn_deg, labels.boxes, strict=True):
-            if shapely.covers(window, box):
-                right, up = sheet.page_from_map @ tuple(place)
-                self.book.turned_text(right, up, words, size_pt=size_pt, turn_deg=float(turn), colour=tint("brown"))
-        step_m = tick_step_m(self.frame.scale / sheet.magnify)
-        draw_frame(self.book, sheet, sheet.page_from_map @ self.frame.map_from_ground, step_m=step_m)
-
-
-def _georeference(sheet: Sheet, frame: Frame, crs: str) -> Georeference:
-    """The corners of a page's map in latitude and longitude."""
-    projected = pyproj.CRS.from_user_input(crs)
-    to_ground = ~(sheet.page_from_map @ frame.map_from_ground)
-    window = sheet.window
-    left, right, bottom, top = window.left, window.right, window.bottom, window.top
-    corners = ((left, bottom), (left, top), (right, top), (right, bottom))
-    unproject = pyproj.Transformer.from_crs(projected, projected.geodetic_crs, always_xy=True)
-    places = [unproject.transform(*(to_ground @ corner)) for corner in corners]
-    return Georeference(
-        window,
-        tuple((latitude, longitude) for longitude, latitude in places),
-        projected.to_wkt("WKT1_GDAL"),
-        projected.to_epsg(),
-    )
+        book.end_page(georeference(part, self.frame, self.crs))

@@ -54,5 +54,4 @@ def _length_by_square(lines: Geometries, across: NDArray[np.float64], up: NDArra
     n = len(up) - 1
     column = np.clip(np.searchsorted(across, middles[:, 0], side="right") - 1, 0, len(across) - 2)
     row = np.clip(np.searchsorted(up, middles[:, 1], side="right") - 1, 0, n - 1)
-    summed: NDArray[np.float64] = np.bincount(column * n + row, weights=lengths, minlength=(len(across) - 1) * n)
-    return summed
+    return np.asarray(np.bincount(column * n + row, weights=lengths, minlength=(len(across) - 1) * n), np.float64)

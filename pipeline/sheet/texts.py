@@ -55,7 +55,6 @@ UNKNOWN_SURVEY = "Lidar: the day of the flight is not known."
 DATE_OF_DRAFT = "Draft: made {date}."
 DAYS = "{first} to {last}"
 
-LEFT_OUT = "Features less sure than {confidence} are left out."
 DRAWN_BY = "Drawn by Tussock with the symbols of {norm}{enlarged}."
 ENLARGED_FROM = ", whose sizes are given for 1:{base} and are enlarged to {percent} % at 1:{scale}"
 OWN_SCALE = "The norm knows maps at 1:15 000 and 1:10 000; this is an enlargement for work and training."
@@ -69,6 +68,16 @@ CRS_AND_DEGREES = "{crs}, metres; latitude and longitude in WGS 84"
 GRID_TICKS = "Ticks of the grid every {step_m} m."
 CORNER_NAMES = ("upper left", "upper right", "lower left", "lower right")
 FIELDWORKER, FIELD_DATE, FIELD_SHEET, FIELD_NOTES = "Fieldworker", "Date", "Sheet", "Notes"
+CANDIDATE_KEY = (
+    "Pink: a candidate, less likely there than not, with its symbol's number and how sure the draft is, in percent."
+)
+DOUBT_KEY = "A grey figure beside a symbol: how sure the draft is of it, in percent, where that is under {percent}."
+CHECK_KEY = "A numbered ring: a place to look at, told below."
+RELIEF_KEY = "The map is printed pale over the shaded relief, light from the north-west, so that notes stand out."
+FIELDWORK = "fieldwork sheet"
+FIELDWORK_TITLE = "{name}, fieldwork sheet at 1:{scale}"
+HOW_TO_READ, CHECK_POINTS, NOTES = "How to read this sheet", "Places to look at", "Notes"
+NO_CHECK_POINTS = "No list of places to look at has been made for this draft."
 AUTHOR = "Tussock (draft, not field-checked)"
 PDF_TITLE = "{name}, draft at 1:{scale}"
 
@@ -99,7 +108,6 @@ class MapText:
     map_date: datetime.date
     survey_line: str
     north: MagneticNorth
-    least_confidence: float = 0.0
     told: Told = Told()
     steep_percent: int = 0
     """Share of the area that is too steep for the contour interval, in percent."""
@@ -155,8 +163,6 @@ def sources(text: MapText, /) -> list[str]:
     drawn = [DRAWN_BY.format(norm=NORM, enlarged=enlarged), COLOURS]
     if text.scale not in (BASE_SCALE, 10_000):
         drawn.insert(1, OWN_SCALE)
-    if text.least_confidence:
-        drawn.insert(0, LEFT_OUT.format(confidence=f"{text.least_confidence:g}"))
     return [text.survey_line, " ".join(drawn)]
 
 

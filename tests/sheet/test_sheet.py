@@ -287,14 +287,6 @@ def test_candidates_are_printed_once_they_are_confirmed() -> None:
     assert new <= set(sheet_of({"a": table.assign(status="confirmed")}).symbols)
 
 
-def test_doubtful_features_can_be_left_out() -> None:
-    """With a least confidence the doubtful stay off the paper, and the sheet says so."""
-    table = features(("205", Point(EAST + 100, NORTH + 100)), ("109", Point(EAST + 150, NORTH + 100)))
-    table["confidence"] = [0.2, 0.8]
-    assert "205" in sheet_of({"a": table}).symbols
-    assert "205" not in sheet_of({"a": table}, settings=SheetSettings(least_confidence=0.5)).symbols
-
-
 def test_empty_layers_make_a_sheet() -> None:
     """A draft without any feature still has a sheet with its north lines."""
     drawing = sheet_of({"rock_point": features()})

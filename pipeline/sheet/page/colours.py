@@ -22,7 +22,9 @@ CMYK_PERCENT: dict[str, tuple[float, float, float, float]] = {
     "purple": (35, 85, 0, 0),
     "olive": (38, 27, 100, 0),
     "white": (0, 0, 0, 0),
+    "pink": (0, 80, 10, 0),
 }
+"""Pink is ours, for what the norm has no colour: candidates on the fieldwork sheet."""
 
 
 class Plate(IntEnum):
@@ -59,6 +61,7 @@ PLATES: dict[str, Plate] = {
     "brown": Plate.BROWN,
     "black": Plate.BLACK,
     "purple": Plate.PURPLE,
+    "pink": Plate.PURPLE,
 }
 
 

@@ -8,13 +8,16 @@ from __future__ import annotations
 
 import datetime
 import io
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from decimal import Decimal
 from typing import Literal
 
 import pikepdf
 from affine import Affine
+from PIL import Image
 from reportlab.lib.colors import CMYKColor
+from reportlab.lib.utils import ImageReader
 from reportlab.pdfbase import pdfdoc
 from reportlab.pdfgen.canvas import Canvas
 from reportlab.pdfgen.pathobject import PDFPathObject
@@ -134,17 +137,42 @@ class Book:
                 forms.append((plate, form))
         return Plates(tuple(forms))
 
-    def place(self, plates: Plates, page_from_drawing: Affine, /, *, clip: str = "") -> None:
-        """Put the plates on the page, inside a path given in the drawing's millimetres."""
-        to_points = Affine.scale(POINTS_PER_MM) @ page_from_drawing
+    def place(
+        self,
+        plates: Plates,
+        page_from_drawing: Affine,
+        /,
+        *,
+        clip: str = "",
+        opacity: Mapping[Plate, float] | None = None,
+    ) -> None:
+        """Put the plates on the page, inside a path given in the drawing's millimetres, some of them pale."""
         self.canvas.saveState()
-        self.canvas.transform(to_points.a, to_points.d, to_points.b, to_points.e, to_points.c, to_points.f)
+        self._transform(page_from_drawing)
         if clip:
             self.canvas.clipPath(PDFPathObject([clip]), stroke=0, fill=0)
         for plate, form in plates.forms:
             self.canvas.setBlendMode("Normal" if plate in COVERING else "Multiply")
+            if opacity is not None:
+                self.canvas.setFillAlpha(opacity.get(plate, 1.0))
             self.canvas.doForm(form)
         self.canvas.restoreState()
+
+    def picture(self, grey: Image.Image, page_from_picture: Affine, /, *, clip: str, page_from_clip: Affine) -> None:
+        """Put a grey picture on the page, inside a path; the transform is from (column, row) to millimetres."""
+        self.canvas.saveState()
+        self._transform(page_from_clip)
+        self.canvas.clipPath(PDFPathObject([clip]), stroke=0, fill=0)
+        # The PDF draws a picture into the unit square, upright.
+        upright = Affine(grey.width, 0, 0, 0, -grey.height, grey.height)
+        self._transform(~page_from_clip @ page_from_picture @ upright, unit_pt=1.0)
+        self.canvas.drawImage(ImageReader(grey), 0, 0, 1, 1)
+        self.canvas.restoreState()
+
+    def _transform(self, affine: Affine, *, unit_pt: float = POINTS_PER_MM) -> None:
+        """Draw from here on in other units, those of the transform's source."""
+        to_points = Affine.scale(unit_pt) @ affine
+        self.canvas.transform(to_points.a, to_points.d, to_points.b, to_points.e, to_points.c, to_points.f)
 
     # ------------------------------------------------------------ marginalia
 
@@ -189,6 +217,12 @@ class Book:
         self.canvas.setLineWidth(line_mm * POINTS_PER_MM)
         self.canvas.setStrokeColor(CMYKColor(*colour))
         self.canvas.line(*(place * POINTS_PER_MM for place in (*start, *end)))
+
+    def ring(self, middle: tuple[float, float], radius_mm: float, /, *, line_mm: float, colour: Cmyk) -> None:
+        """A circle, open."""
+        self.canvas.setLineWidth(line_mm * POINTS_PER_MM)
+        self.canvas.setStrokeColor(CMYKColor(*colour))
+        self.canvas.circle(*(part * POINTS_PER_MM for part in (*middle, radius_mm)), stroke=1, fill=0)
 
     def box(self, box: Box, /, *, fill: Cmyk | None = None, line_mm: float = 0.0, colour: Cmyk = BLACK) -> None:
         """A rectangle: filled, outlined, or both."""
