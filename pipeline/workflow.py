@@ -58,6 +58,7 @@ DOING = {
     "borrow": "taking in other maps",
     "compose": "composing the draft",
     "sheet": "drawing the field sheet",
+    "fieldwork_sheet": "drawing the fieldwork sheet",
     "manifest": "writing the manifest",
 }
 

@@ -50,5 +50,5 @@ def survey_line(found: Survey, /, *, credit: str = "") -> str:
 
     The days of flight are told with the leaf season.
     """
-    maker = f" ({credit.strip()})" if credit.strip() else ""
-    return f"Airborne lidar{maker}, {found.density.pulses_per_m2:.1f} pulses/m2."
+    maker = credit.strip() or "maker and licence not given"
+    return f"Airborne lidar ({maker}), {found.density.pulses_per_m2:.1f} pulses/m2."
