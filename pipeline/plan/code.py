@@ -8,7 +8,6 @@ import hashlib
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
-from typing import cast
 
 from pipeline import shipped
 
@@ -103,7 +102,7 @@ def _read(path: Path) -> _Module:
 def _files_of(shipped_as: object) -> list[Path]:
     """The file that a name of `pipeline.shipped` stands for, or all files of a folder that is read whole."""
     if shipped_as in shipped.READ_WHOLE:
-        return sorted(cast("Path", shipped_as).iterdir())
+        return sorted(shipped_as.iterdir())
     return [shipped_as] if isinstance(shipped_as, Path) and shipped_as.is_file() else []
 
 

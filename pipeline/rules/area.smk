@@ -346,12 +346,13 @@ rule sheet:
         map_date=str(PLAN.area.map_date),
         scale=PLAN.area.scale,
         interval_m=PLAN.area.contour_interval_m,
+        language=PLAN.area.language,
         settings=PLAN.section("sheet"),
         code=PLAN.code("sheet"),
     shell:
         "python -m pipeline sheet --draft {input.draft:q} --outline {input.outline:q} --survey {input.survey:q} --season {input.season:q} --borrowed {input.borrowed:q}"
         " --pdf {output.pdf:q} --png {output.png:q} --tif {output.tif:q} --grid-north {output.grid_north:q} --name {params.name:q}"
-        " --map-date {params.map_date} --scale {params.scale} --interval-m {params.interval_m}"
+        " --map-date {params.map_date} --scale {params.scale} --interval-m {params.interval_m} --language {params.language}"
         " --settings {params.settings:q} 2> {log:q}"
 
 
@@ -376,6 +377,7 @@ rule fieldwork_sheet:
         name=PLAN.area.name,
         map_date=str(PLAN.area.map_date),
         interval_m=PLAN.area.contour_interval_m,
+        language=PLAN.area.language,
         settings=PLAN.section("sheet"),
         check_list=PLAN.check_list_content,
         code=PLAN.code("fieldwork_sheet"),
@@ -383,7 +385,7 @@ rule fieldwork_sheet:
         "python -m pipeline fieldwork_sheet --draft {input.draft:q} --outline {input.outline:q} --survey {input.survey:q}"
         " --season {input.season:q} --borrowed {input.borrowed:q} --shaded-relief {input.shaded_relief:q}"
         " --check-lists fieldwork --pdf {output:q} --name {params.name:q} --map-date {params.map_date}"
-        " --interval-m {params.interval_m} --settings {params.settings:q} 2> {log:q}"
+        " --interval-m {params.interval_m} --language {params.language} --settings {params.settings:q} 2> {log:q}"
 
 
 rule manifest:

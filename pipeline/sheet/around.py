@@ -12,6 +12,7 @@ from pipeline.sheet.page.letters import BOLD, text_width_mm
 from pipeline.sheet.page.page import TICKS_MM, Box, Sheet
 from pipeline.sheet.page.pdf import Book
 from pipeline.sheet.page.position import Tick, ticks
+from pipeline.words.language import Language
 
 TICK_MM = 1.5
 """Length of a tick outside the frame."""
@@ -48,9 +49,9 @@ def _draw_figures(book: Book, tick: Tick, last: dict[str, float]) -> None:
     book.turned_text(*middle, tick.words, size_pt=FIGURES_PT, turn_deg=90.0 if upright else 0.0, colour=GREY)
 
 
-def draw_caption(book: Book, enlarged: Box, /, *, scale: float) -> None:
+def draw_caption(book: Book, enlarged: Box, language: Language, /, *, scale: float) -> None:
     """The words above the enlargement of a small map."""
-    words = texts.ENLARGED_MAP.format(scale=texts.thousands(scale))
+    words = language.say(texts.ENLARGED_MAP, scale=language.scale(scale))
     middle = enlarged.left + enlarged.width / 2
     book.text(middle, enlarged.top + TICKS_MM + 1.0, words, size_pt=6.2, align="centre")
 

@@ -37,7 +37,8 @@ from pipeline.sheet.page.page import (
 )
 from pipeline.sheet.page.pdf import Book, Plates
 from pipeline.sheet.page.position import STEPS_M
-from pipeline.sheet.texts import MapText, Told
+from pipeline.sheet.texts import ENGLISH, MapText, Told
+from pipeline.words.language import Language
 
 INDEX_MM = 20.0
 """Side of the room for the index of the sheets in the foot of each."""
@@ -89,6 +90,7 @@ def draw_sheet(
     survey_line: str,
     settings: SheetSettings,
     told: Told = NOTHING_TOLD,
+    language: Language = ENGLISH,
 ) -> SheetDrawing:
     """The field sheet of a draft as a PDF to scale, magnetic north up.
 
@@ -101,6 +103,7 @@ def draw_sheet(
     outline : the area, in the working CRS
     survey_line : what the draft was made from, one sentence
     told : days of flight and of the draft, and what the survey cannot show
+    language : of the legend and the texts; `survey_line` is taken as it is
 
     Raises
     ------
@@ -125,9 +128,10 @@ def draw_sheet(
         told,
         content.steep_percent,
         STEEP_PERCENT,
+        language,
     )
-    title = texts.PDF_TITLE.format(name=name, scale=scale)
-    book = Book(title=title, subject=survey_line, author=texts.AUTHOR, made=told.drafted)
+    title = language.say(texts.PDF_TITLE, name=name, scale=language.scale(scale))
+    book = Book(title=title, subject=survey_line, author=language.say(texts.AUTHOR), made=told.drafted)
     sheets = _Pages(book, content, frame, text, crs).written(symbols, settings)
     return SheetDrawing(book.finished(), tuple(sheets), frame, north, tuple(number for number, _ in content.shown))
 
@@ -169,14 +173,14 @@ class _Pages:
         """The page with the legend: the whole map, once more enlarged where there is room, or an overview."""
         book, scale = self.book, self.frame.scale / first.magnify
         book.begin_page(first.width_mm, first.height_mm)
-        draw_title(book, self.text, first.title, part=texts.sheet_part(0, len(parts)), scale=scale)
+        draw_title(book, self.text, first.title, part=texts.sheet_part(0, len(parts), self.text.language), scale=scale)
         draw_map(book, plates, self.content, self.frame, first)
         legend = draw_panel(book, first, panel, flow(heights, lowest_height(heights, len(first.columns))))
         book.place(book.add_plates("legend", legend, Box(0, 0, first.width_mm, first.height_mm)), Affine.identity())
         draw_part_frames(book, first, parts)
         if first.enlarged:
             draw_map(book, plates, self.content, self.frame, first.enlargement)
-            draw_caption(book, first.enlarged, scale=scale / first.factor)
+            draw_caption(book, first.enlarged, self.text.language, scale=scale / first.factor)
         shown = [first, first.enlargement] if first.enlarged else [first]
         book.end_page(*(georeference(sheet, self.frame, self.crs) for sheet in shown))
 
@@ -184,7 +188,7 @@ class _Pages:
         """A numbered sheet at the map's scale."""
         book, part = self.book, parts[number - 1]
         book.begin_page(part.width_mm, part.height_mm)
-        words = texts.sheet_part(number, len(parts))
+        words = texts.sheet_part(number, len(parts), self.text.language)
         draw_title(book, self.text, part.title, part=words, scale=self.frame.scale)
         draw_map(book, plates, self.content, self.frame, part)
         foot = part.columns[0]

@@ -31,6 +31,7 @@ from pipeline.sheet.page.north import north_of_area, technical_lines
 from pipeline.sheet.page.page import GAP_MM, Box, Frame, Sheet, flow, frame_of, part_sheets
 from pipeline.sheet.page.pdf import CAP_HEIGHT_MM_PER_PT, Book, Plates
 from pipeline.sheet.texts import MapText, Told
+from pipeline.words.language import Language
 
 SCALE = 5000
 """Scale of fieldwork, whatever the map's: a boulder's place can be marked to 2 m (common practice, no source)."""
@@ -113,6 +114,7 @@ def draw_fieldwork(
     survey_line: str,
     settings: SheetSettings,
     told: Told,
+    language: Language,
     relief: Relief | None = None,
     check_points: Sequence[CheckPoint] = (),
 ) -> Fieldwork:
@@ -120,7 +122,7 @@ def draw_fieldwork(
 
     Parameters
     ----------
-    layers, outline, survey_line, told : as for `pipeline.sheet.drawing.draw_sheet`
+    layers, outline, survey_line, told, language : as for `pipeline.sheet.drawing.draw_sheet`
         Of the layers `confidence` is used as well, and of `status` what is `candidate`.
 
     Raises
@@ -137,9 +139,9 @@ def draw_fieldwork(
         tables.append(technical_lines(outline, crs=crs, map_date=map_date))
     content = draw_content(tables, outline, frame, symbols=symbols, contour_interval_m=contour_interval_m)
     steep = content.steep_percent, STEEP_PERCENT
-    text = MapText(name, SCALE, contour_interval_m, map_date, survey_line, north, told, *steep)
-    title = texts.FIELDWORK_TITLE.format(name=name, scale=SCALE)
-    book = Book(title=title, subject=survey_line, author=texts.AUTHOR, made=told.drafted)
+    text = MapText(name, SCALE, contour_interval_m, map_date, survey_line, north, told, *steep, language)
+    title = language.say(texts.FIELDWORK_TITLE, name=name, scale=language.scale(SCALE))
+    book = Book(title=title, subject=survey_line, author=language.say(texts.AUTHOR), made=told.drafted)
     plates = book.add_plates("map", content.ink, rim_of(frame))
     doubts = book.add_plates("candidates", draw_candidates(tables, frame, symbols=symbols), rim_of(frame))
     pages = _Pages(book, content, frame, text, crs, plates, doubts, figures_of(tables, frame, symbols=symbols))
@@ -186,7 +188,8 @@ class _Pages:
         book, sheet = self.book, sheets[number - 1]
         several = len(sheets) > 1
         book.begin_page(sheet.width_mm, sheet.height_mm)
-        words = [texts.FIELDWORK, texts.sheet_part(number, len(sheets)) if several else ""]
+        language = self.text.language
+        words = [language.say(texts.FIELDWORK), texts.sheet_part(number, len(sheets), language) if several else ""]
         draw_title(book, self.text, sheet.title, part="   ".join(filter(None, words)), scale=SCALE)
         clip = clip_of(self.content, sheet)
         if shade is not None and relief is not None:
@@ -259,7 +262,7 @@ def _write_notes(
     width = (like.width_mm - 2 * margin_mm - GAP_MM) / 2
     height = top - margin_mm
     columns = (Box(left, margin_mm, width, height), Box(left + width + GAP_MM, margin_mm, width, height))
-    items = _note_items(check_points, width)
+    items = _note_items(check_points, width, text.language)
     filled = flow([item.height_mm for item in items], height)
     # At least one column to write in.
     filled += [[]] * (1 + (len(filled) + 1) % 2)
@@ -267,7 +270,7 @@ def _write_notes(
         pair = filled[start : start + 2]
         page = Sheet(like.width_mm, like.height_mm, like.title, like.window, (0.0, 0.0), 1.0, columns)
         book.begin_page(page.width_mm, page.height_mm)
-        draw_title(book, text, page.title, part=texts.NOTES, scale=SCALE)
+        draw_title(book, text, page.title, part=text.language.say(texts.NOTES), scale=SCALE)
         draw_panel(book, page, items, pair)
         for column, indices in zip(columns, pair, strict=True):
             used = sum(items[index].height_mm for index in indices)
@@ -276,13 +279,15 @@ def _write_notes(
         book.end_page()
 
 
-def _note_items(check_points: Sequence[CheckPoint], width_mm: float) -> list[Item]:
+def _note_items(check_points: Sequence[CheckPoint], width_mm: float, language: Language) -> list[Item]:
     """What stands on the pages of notes before the lines."""
-    keys = (texts.CANDIDATE_KEY, texts.DOUBT_KEY.format(percent=f"{100 * SURE:.0f}"), texts.CHECK_KEY, texts.RELIEF_KEY)
-    items = [heading(texts.HOW_TO_READ), *(note(words, width_mm=width_mm) for words in keys)]
-    items.append(heading(texts.CHECK_POINTS))
+    say = language.say
+    doubts = say(texts.DOUBT_KEY, percent=language.number(100 * SURE, decimals=0))
+    keys = (say(texts.CANDIDATE_KEY), doubts, say(texts.CHECK_KEY), say(texts.RELIEF_KEY))
+    items = [heading(say(texts.HOW_TO_READ)), *(note(words, width_mm=width_mm) for words in keys)]
+    items.append(heading(say(texts.CHECK_POINTS)))
     if not check_points:
-        items.append(note(texts.NO_CHECK_POINTS, width_mm=width_mm))
+        items.append(note(say(texts.NO_CHECK_POINTS), width_mm=width_mm))
     for point in check_points:
         place = f"{point.east_m:.0f} {point.north_m:.0f}"
         items.append(note(f"{point.number}  {point.look_at}", width_mm=width_mm, face=BOLD))

@@ -23,6 +23,7 @@ from pipeline.sheet.page.position import Corner
 from pipeline.sheet.symbols.marks import Marks
 from pipeline.sheet.symbols.symbol import draw_marks
 from pipeline.sheet.texts import MapText
+from pipeline.words.language import Language
 
 NAME_PT, NOTE_PT, TITLE_PT, SMALLEST_TITLE_PT = 7.0, 6.2, 15.0, 8.0
 LINE_SPACING = 1.28
@@ -52,17 +53,18 @@ class Place:
     step_m: int
     corners: tuple[Corner, ...] = ()
 
-    def lines(self) -> list[str]:
+    def lines(self, language: Language) -> list[str]:
         """The corners in metres and degrees, one a line, as many digits as a GPS shows."""
         return [
-            f"{name}  {corner.east_m:.0f} {corner.north_m:.0f}  {corner.latitude_deg:.5f} {corner.longitude_deg:.5f}"
+            f"{language.say(name)}  {corner.east_m:.0f} {corner.north_m:.0f}  "
+            f"{corner.latitude_deg:.5f} {corner.longitude_deg:.5f}"
             for name, corner in zip(texts.CORNER_NAMES, self.corners, strict=False)
         ]
 
-    def words(self) -> str:
+    def words(self, language: Language) -> str:
         """Which coordinates these are."""
-        ticks = texts.GRID_TICKS.format(step_m=self.step_m)
-        return f"{texts.CRS_AND_DEGREES.format(crs=self.crs_name)}. {ticks}"
+        ticks = language.say(texts.GRID_TICKS, step_m=language.number(self.step_m))
+        return f"{language.say(texts.CRS_AND_DEGREES, crs=self.crs_name)}. {ticks}"
 
 
 def bar_length_m(scale: float, /) -> int:
@@ -83,14 +85,16 @@ def panel_items(
     place: Place,
 ) -> list[Item]:
     """The panel from top to bottom. `scale` is that of the map beside it, which an overview reduces."""
-    items = [scale_bar(scale), north_note(text, width_mm=width_mm), heading(texts.LEGEND)]
-    items += [legend_row(number, kind, symbols=symbols, scale=text.scale, width_mm=width_mm) for number, kind in shown]
+    language, say = text.language, text.language.say
+    items = [scale_bar(scale, language), north_note(text, width_mm=width_mm), heading(say(texts.LEGEND))]
+    items += [legend_row(number, kind, text, symbols=symbols, width_mm=width_mm) for number, kind in shown]
     first, *more = texts.cautions(text)
-    items += [heading(texts.CAUTION), note(first, width_mm=width_mm, face=BOLD)]
+    items += [heading(say(texts.CAUTION)), note(first, width_mm=width_mm, face=BOLD)]
     items += [note(words, width_mm=width_mm) for words in more]
-    items += [heading(texts.DATES), *(note(words, width_mm=width_mm) for words in texts.dates(text))]
-    items += [heading(texts.SURVEY), *(note(words, width_mm=width_mm) for words in texts.sources(text))]
-    items += [heading(texts.CORNERS), corner_table(place, width_mm=width_mm), fieldworker_lines(width_mm)]
+    items += [heading(say(texts.DATES)), *(note(words, width_mm=width_mm) for words in texts.dates(text))]
+    items += [heading(say(texts.SURVEY)), *(note(words, width_mm=width_mm) for words in texts.sources(text))]
+    items += [heading(say(texts.CORNERS)), corner_table(place, language, width_mm=width_mm)]
+    items.append(fieldworker_lines(width_mm, language))
     return items
 
 
@@ -115,17 +119,17 @@ def note(words: str, /, *, width_mm: float, face: str = PLAIN) -> Item:
     return Item(len(lines) * step + 1.0, draw)
 
 
-def legend_row(number: str, kind: Kind, /, *, symbols: SymbolTable, scale: int, width_mm: float) -> Item:
+def legend_row(number: str, kind: Kind, text: MapText, /, *, symbols: SymbolTable, width_mm: float) -> Item:
     """A symbol's sample, its number and its name."""
     name_left = SAMPLE_MM + 2.5
-    words = texts.legend_words(number, symbols[number].name)
+    words = texts.legend_words(number, symbols[number].name, text.language)
     lines = wrapped(words, width_mm=width_mm - name_left, size_pt=NAME_PT)
     step = NAME_PT * LINE_SPACING * MM_PER_PT
     height = max(SAMPLE_HEIGHT_MM + 0.9, len(lines) * step + 1.0)
 
     def draw(book: Book, ink: Ink, box: Box) -> None:
         place = Box(box.left, box.bottom + (box.height - SAMPLE_HEIGHT_MM) / 2, SAMPLE_MM, SAMPLE_HEIGHT_MM)
-        _draw_sample(ink, number, kind, place, symbols=symbols, scale=scale)
+        _draw_sample(ink, number, kind, place, symbols=symbols, scale=text.scale)
         first = box.bottom + box.height / 2 + (len(lines) - 1) * step / 2 - NAME_PT * MM_PER_PT * 0.36
         for i, line in enumerate(lines):
             book.text(box.left + name_left, first - i * step, line, size_pt=NAME_PT)
@@ -143,12 +147,13 @@ def _draw_sample(ink: Ink, number: str, kind: Kind, place: Box, *, symbols: Symb
             ink.stroke(Plate.BLACK, tint("black"), geometry, line_mm=WHITE_RIM_MM)
 
 
-def scale_bar(scale: float, /) -> Item:
+def scale_bar(scale: float, language: Language, /) -> Item:
     """A bar in parts, its length in metres, and what a centimetre is."""
 
     def draw(book: Book, _ink: Ink, box: Box) -> None:
         draw_scale_bar(book, box.left + 1.0, box.bottom + 4.5, scale=scale)
-        book.text(box.left, box.bottom + 0.8, texts.CENTIMETRE.format(metres=f"{scale / 100:.0f}"), size_pt=NOTE_PT)
+        words = language.say(texts.CENTIMETRE, metres=language.number(scale / 100, decimals=0))
+        book.text(box.left, box.bottom + 0.8, words, size_pt=NOTE_PT)
 
     return Item(13.0, draw)
 
@@ -170,7 +175,7 @@ def north_note(text: MapText, /, *, width_mm: float) -> Item:
     """An arrow to magnetic north and what it is based on."""
     lines = [
         line
-        for words in (texts.NORTH_IS_UP, texts.declination_words(text.north))
+        for words in (text.language.say(texts.NORTH_IS_UP), texts.declination_words(text))
         for line in wrapped(words, width_mm=width_mm - 8, size_pt=NOTE_PT)
     ]
     step = NOTE_PT * LINE_SPACING * MM_PER_PT
@@ -184,28 +189,28 @@ def north_note(text: MapText, /, *, width_mm: float) -> Item:
     return Item(height, draw)
 
 
-def corner_table(place: Place, /, *, width_mm: float) -> Item:
+def corner_table(place: Place, language: Language, /, *, width_mm: float) -> Item:
     """The corners of the frame, under words that say which coordinates these are."""
-    words = wrapped(place.words(), width_mm=width_mm, size_pt=NOTE_PT)
+    words = wrapped(place.words(language), width_mm=width_mm, size_pt=NOTE_PT)
     step = NOTE_PT * LINE_SPACING * MM_PER_PT
 
     def draw(book: Book, _ink: Ink, box: Box) -> None:
-        for i, line in enumerate([*words, *place.lines()]):
+        for i, line in enumerate([*words, *place.lines(language)]):
             book.text(box.left, box.top - (i + 0.8) * step, line, size_pt=NOTE_PT)
 
     return Item((len(words) + len(texts.CORNER_NAMES)) * step + 1.0, draw)
 
 
-def fieldworker_lines(width_mm: float, /) -> Item:
+def fieldworker_lines(width_mm: float, language: Language, /) -> Item:
     """Lines to write on: who walked, when, which sheet, and notes."""
 
     def draw(book: Book, _ink: Ink, box: Box) -> None:
-        draw_fieldworker(book, Box(box.left, box.bottom + 1.0, width_mm, box.height - 3.0))
+        draw_fieldworker(book, Box(box.left, box.bottom + 1.0, width_mm, box.height - 3.0), language)
 
     return Item(20.0, draw)
 
 
-def draw_fieldworker(book: Book, box: Box, /) -> None:
+def draw_fieldworker(book: Book, box: Box, language: Language, /) -> None:
     """Rows of labelled lines in a box: name; date and sheet; notes."""
     half = box.width / 2
     rows = [
@@ -215,7 +220,8 @@ def draw_fieldworker(book: Book, box: Box, /) -> None:
     ]
     for i, row in enumerate(rows, 1):
         up = box.top - i * box.height / len(rows)
-        for words, left, width in row:
+        for label, left, width in row:
+            words = language.say(label)
             book.text(left, up + 0.4, words, size_pt=NOTE_PT)
             start = left + text_width_mm(words, size_pt=NOTE_PT) + 1.0
             book.box(Box(start, up, left + width - start, 0.0), line_mm=0.1)
@@ -237,6 +243,7 @@ def draw_north_arrow(book: Book, right_mm: float, up_mm: float, /) -> None:
 
 def draw_title(book: Book, text: MapText, title: Box, /, *, part: str, scale: float) -> None:
     """Name of the area, scale and contour interval, and the DRAFT mark."""
+    say = text.language.say
     stamp = Box(title.right - 26, title.top - 8.2, 26, 8.2)
     room = title.width - stamp.width - 4
     name, size = fitted_name(text.name, room_mm=room)
@@ -245,8 +252,10 @@ def draw_title(book: Book, text: MapText, title: Box, /, *, part: str, scale: fl
     book.text(title.left, title.bottom + 1.5, "   ".join(facts), size_pt=8.5)
     book.box(stamp, line_mm=0.5, colour=DRAFT_COLOUR)
     middle = stamp.left + stamp.width / 2
-    book.text(middle, stamp.bottom + 2.4, texts.DRAFT, size_pt=14, face=BOLD, align="centre", colour=DRAFT_COLOUR)
-    book.text(title.right, title.bottom + 1.5, texts.NOT_CHECKED, size_pt=NOTE_PT, align="right", colour=DRAFT_COLOUR)
+    book.text(middle, stamp.bottom + 2.4, say(texts.DRAFT), size_pt=14, face=BOLD, align="centre", colour=DRAFT_COLOUR)
+    book.text(
+        title.right, title.bottom + 1.5, say(texts.NOT_CHECKED), size_pt=NOTE_PT, align="right", colour=DRAFT_COLOUR
+    )
 
 
 def fitted_name(name: str, /, *, room_mm: float) -> tuple[str, float]:
@@ -265,10 +274,11 @@ def draw_foot(book: Book, text: MapText, foot: Box, place: Place, /) -> None:
     The legend is on the first page. What would run over the foot is left out, the last first.
     """
     draw_scale_bar(book, foot.left + 1, foot.top - 6, scale=text.scale)
-    draw_fieldworker(book, Box(foot.left, foot.bottom + 1, LONGEST_BAR_MM + 4, foot.height - 10))
+    draw_fieldworker(book, Box(foot.left, foot.bottom + 1, LONGEST_BAR_MM + 4, foot.height - 10), text.language)
     left = foot.left + LONGEST_BAR_MM + 10
-    words = [texts.NOT_FOR_USE, texts.declination_words(text.north), f"{text.survey_line} {texts.LEGEND_ON_FIRST}"]
-    words += [f"{texts.CORNERS}: {place.words()}", *place.lines()]
+    language, say = text.language, text.language.say
+    words = [say(texts.NOT_FOR_USE), texts.declination_words(text), f"{text.survey_line} {say(texts.LEGEND_ON_FIRST)}"]
+    words += [f"{say(texts.CORNERS)}: {place.words(language)}", *place.lines(language)]
     lines = [line for word in words for line in wrapped(word, width_mm=foot.right - left, size_pt=NOTE_PT)]
     step = NOTE_PT * LINE_SPACING * MM_PER_PT
     for i, line in enumerate(lines[: int(foot.height / step)]):

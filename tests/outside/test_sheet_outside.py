@@ -174,7 +174,7 @@ def test_everything_the_sheet_must_say_is_on_it(measured) -> None:
         "DRAFT",
         "not field-checked",
         "not for navigation",
-        "WMM2025, 2027-04-10",
+        "WMM2025, 10 Apr 2027",
         f"{drawing.north.declination_deg:.1f}° east",
         "Invented survey.",
     ):

@@ -53,6 +53,7 @@ def test_scales_are_written_alike(code: LanguageCode) -> None:
         ("en", ("1 sheet", "3 sheets", "5 sheets")),
         ("de", ("1 Blatt", "3 Blätter", "5 Blätter")),
         ("cs", ("1 list", "3 listy", "5 listů")),
+        ("fr", ("1 feuille", "3 feuilles", "5 feuilles")),
     ],
 )
 def test_plurals_have_the_forms_of_the_language(code: LanguageCode, forms: tuple[str, ...]) -> None:

@@ -13,7 +13,9 @@ from pipeline.files.disk import atomic
 from pipeline.norm.symbols import norm_table
 from pipeline.settings import SheetSettings
 from pipeline.sheet.fieldwork import CheckPoint, Relief, draw_fieldwork
-from pipeline.steps.area.sheet import survey_words, today, told_of
+from pipeline.steps.area.sheet import survey_line, today, told_of
+from pipeline.words.codes import LanguageCode
+from pipeline.words.language import Language
 
 CHECK_LIST, DISAGREEMENTS = "check_list.csv", "disagreements.csv"
 """Lists of places to look at, the better one first: the second holds only where another map says otherwise."""
@@ -34,10 +36,12 @@ def fieldwork_sheet(
     name: str,
     map_date: str,
     interval_m: float,
+    language: LanguageCode,
     settings: SheetSettings,
 ) -> None:
     """The fieldwork sheet as a PDF; `check_lists` is the folder in which lists of places to look at may lie."""
     area, crs = layers.read_outline(outline)
+    said_in = Language(language)
     drawing = draw_fieldwork(
         {layer: layers.read_layer(draft, layer) for layer in layers.count_features(draft)},
         symbols=norm_table(),
@@ -46,9 +50,10 @@ def fieldwork_sheet(
         crs=crs,
         contour_interval_m=interval_m,
         map_date=datetime.date.fromisoformat(map_date),
-        survey_line=survey_words(survey, season, borrowed),
+        survey_line=survey_line(survey, season, borrowed, said_in),
         settings=settings,
         told=told_of(survey, drafted=today()),
+        language=said_in,
         relief=Relief(*rasters.read_bytes(shaded_relief, largest_cells=LARGEST_RELIEF_CELLS)),
         check_points=[point for point in _check_points(check_lists) if _is_in(point, area)],
     )

@@ -14,7 +14,9 @@ from pipeline.norm.symbols import norm_table
 from pipeline.settings import SheetSettings
 from pipeline.sheet.drawing import draw_sheet
 from pipeline.sheet.picture import grid_north_up, sheet_pictures
-from pipeline.sheet.texts import Told, days_of
+from pipeline.sheet.texts import Told, days_of, survey_words
+from pipeline.words.codes import LanguageCode
+from pipeline.words.language import Language
 
 NOT_SHOWN = ("not possible", "not drawn")
 """Grades of the survey for kinds of feature that the draft cannot have."""
@@ -35,10 +37,12 @@ def sheet(
     map_date: str,
     scale: int,
     interval_m: float,
+    language: LanguageCode,
     settings: SheetSettings,
 ) -> None:
     """The field sheet as PDF to scale, as PNG, and its map as georeferenced TIFFs, turned and not."""
     area, crs = layers.read_outline(outline)
+    said_in = Language(language)
     drawing = draw_sheet(
         {layer: layers.read_layer(draft, layer) for layer in layers.count_features(draft)},
         symbols=norm_table(),
@@ -48,9 +52,10 @@ def sheet(
         scale=scale,
         contour_interval_m=interval_m,
         map_date=datetime.date.fromisoformat(map_date),
-        survey_line=survey_words(survey, season, borrowed),
+        survey_line=survey_line(survey, season, borrowed, said_in),
         settings=settings,
         told=told_of(survey, drafted=today()),
+        language=said_in,
     )
     atomic.write_bytes(pdf, drawing.pdf)
     page, map_alone, transform = sheet_pictures(drawing, settings=settings)
@@ -59,10 +64,18 @@ def sheet(
     rasters.write_picture(grid_north, *grid_north_up(map_alone, transform, crs), crs)
 
 
-def survey_words(survey: Path, season: Path, borrowed: Path, /) -> str:
-    """What the draft was made from: the lidar, the season of the flight, and maps of others."""
-    lidar, leaves = arrays.read_json(survey)["survey_line"], arrays.read_json(season)["message"]
-    return " ".join([str(lidar), str(leaves), *_credits(borrowed)])
+def survey_line(survey: Path, season: Path, borrowed: Path, language: Language, /) -> str:
+    """What the draft was made from, as `pipeline.sheet.texts.survey_words` says it, by the reports of a draft."""
+    lidar, leaves = arrays.read_json(survey), arrays.read_json(season)
+    sources = cast("list[dict[str, str]]", arrays.read_json(borrowed)["sources"])
+    return survey_words(
+        language,
+        maker=str(lidar["credit"]),
+        pulses_per_m2=cast("dict[str, float]", lidar["density"])["pulses_per_m2"],
+        leaves=str(leaves["leaves"]),
+        leaves_told_from=str(leaves["told_from"]),
+        borrowed=[(source["file"], source["credit"]) for source in sources],
+    )
 
 
 def told_of(survey: Path, /, *, drafted: datetime.date) -> Told:
@@ -83,10 +96,3 @@ def today() -> datetime.date:
     epoch = os.environ.get("SOURCE_DATE_EPOCH", "")
     seconds = int(epoch) if epoch.isdigit() else time.time()
     return datetime.datetime.fromtimestamp(seconds, datetime.UTC).date()
-
-
-def _credits(borrowed: Path) -> list[str]:
-    """Who made the maps that were borrowed from, each once, as one sentence; nothing without such maps."""
-    sources = cast("list[dict[str, object]]", arrays.read_json(borrowed)["sources"])
-    said = dict.fromkeys(str(source["credit"] or f"{source['file']} (no credit given)") for source in sources)
-    return [f"With data of others: {'; '.join(said)}."] if said else []
