@@ -259,15 +259,15 @@ def fitted_name(name: str, /, *, room_mm: float) -> tuple[str, float]:
     return f"{name}…", SMALLEST_TITLE_PT
 
 
-def draw_foot(book: Book, text: MapText, foot: Box, place: Place, /) -> None:
+def draw_foot(book: Book, text: MapText, foot: Box, place: Place, /, *, legend: str) -> None:
     """Foot of a part sheet: scale bar, lines to write on, and in words north, sources and corners.
 
-    The legend is on the first page. What would run over the foot is left out, the last first.
+    `legend` says where the legend is. What would run over the foot is left out, the last first.
     """
     draw_scale_bar(book, foot.left + 1, foot.top - 6, scale=text.scale)
     draw_fieldworker(book, Box(foot.left, foot.bottom + 1, LONGEST_BAR_MM + 4, foot.height - 10))
     left = foot.left + LONGEST_BAR_MM + 10
-    words = [texts.NOT_FOR_USE, texts.declination_words(text.north), f"{text.survey_line} {texts.LEGEND_ON_FIRST}"]
+    words = [texts.NOT_FOR_USE, texts.declination_words(text.north), f"{text.survey_line} {legend}"]
     words += [f"{texts.CORNERS}: {place.words()}", *place.lines()]
     lines = [line for word in words for line in wrapped(word, width_mm=foot.right - left, size_pt=NOTE_PT)]
     step = NOTE_PT * LINE_SPACING * MM_PER_PT

@@ -43,6 +43,7 @@ CENTIMETRE = "1 cm on the map is {metres} m"
 ENLARGED_MAP = "The map once more, enlarged to 1:{scale}"
 LEGEND, CAUTION, DATES, SURVEY, CORNERS = "Legend", "Caution", "Dates", "Survey", "Corners of the frame"
 LEGEND_ON_FIRST = "Legend and sources on page 1."
+LEGEND_ELSEWHERE = "Legend on the field sheet."
 
 NORTH_IS_UP = "Magnetic north is up; lines every 300 m."
 DECLINATION = "Declination {declination} ± {error}°, {grid} of grid north. {model}, {date}, {place}."
