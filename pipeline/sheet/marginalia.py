@@ -24,7 +24,7 @@ from pipeline.sheet.symbols.marks import Marks
 from pipeline.sheet.symbols.symbol import draw_marks
 from pipeline.sheet.texts import MapText
 
-NAME_PT, NOTE_PT, TITLE_PT, SMALLEST_TITLE_PT = 7.0, 6.2, 15.0, 8.0
+NAME_PT, NOTE_PT, FACTS_PT, TITLE_PT, SMALLEST_TITLE_PT = 7.0, 6.2, 8.5, 15.0, 8.0
 LINE_SPACING = 1.28
 """Distance of base lines over the size of the type (common practice, no source)."""
 MM_PER_PT = 25.4 / 72
@@ -241,8 +241,10 @@ def draw_title(book: Book, text: MapText, title: Box, /, *, part: str, scale: fl
     room = title.width - stamp.width - 4
     name, size = fitted_name(text.name, room_mm=room)
     book.text(title.left, title.top - 5.6, name, size_pt=size, face=BOLD)
-    facts = texts.title_facts(text, part=part, scale=scale)
-    book.text(title.left, title.bottom + 1.5, "   ".join(facts), size_pt=8.5)
+    facts = "   ".join(texts.title_facts(text, part=part, scale=scale))
+    free = title.width - text_width_mm(texts.NOT_CHECKED, size_pt=NOTE_PT) - 4
+    size = FACTS_PT * min(1.0, free / text_width_mm(facts, size_pt=FACTS_PT))
+    book.text(title.left, title.bottom + 1.5, facts, size_pt=size)
     book.box(stamp, line_mm=0.5, colour=DRAFT_COLOUR)
     middle = stamp.left + stamp.width / 2
     book.text(middle, stamp.bottom + 2.4, texts.DRAFT, size_pt=14, face=BOLD, align="centre", colour=DRAFT_COLOUR)
