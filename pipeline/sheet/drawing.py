@@ -193,6 +193,6 @@ class _Pages:
         draw_map(book, plates, self.content, self.frame, part)
         foot = part.columns[0]
         beside = Box(foot.left, foot.bottom, foot.width - INDEX_MM - GAP_MM, foot.height)
-        draw_foot(book, self.text, beside, place_of(part, self.frame, self.crs))
+        draw_foot(book, self.text, beside, place_of(part, self.frame, self.crs), legend=texts.LEGEND_ON_FIRST)
         draw_index(book, parts, number, Box(foot.right - INDEX_MM, foot.bottom + 2, INDEX_MM, foot.height - 4))
         book.end_page(georeference(part, self.frame, self.crs))

@@ -50,8 +50,9 @@ PALE = {
 RELIEF_STRENGTH = 0.45
 """How dark the deepest shade of the relief is, 0 to 1 (our choice)."""
 FIGURES_PT, CHECK_PT = 4.5, 8.0
-BESIDE_MM = 1.2
-"""Distance of figures from the middle of what they are told of, millimetres on paper (our choice)."""
+BESIDE_MM = (1.2, 2.6)
+"""Distances of figures from the middle of what they are told of, millimetres on paper: beside a symbol, or beside the
+ring around it (our choice)."""
 RING_MM, RING_LINE_MM = 2.2, 0.35
 """Radius and line of the ring of a place to look at; it is wider than any point symbol at 1:5 000 (our choice)."""
 CHECK_COLOUR = tint("purple")
@@ -197,19 +198,34 @@ class _Pages:
             book.picture(shade, from_picture, clip=clip, page_from_clip=sheet.page_from_map)
         draw_map(book, self.plates, self.content, self.frame, sheet, opacity=PALE)
         book.place(self.doubts, sheet.page_from_map, clip=clip)
-        self._draw_figures(sheet)
-        self._draw_checks(sheet, check_points)
+        self._draw_figures(sheet, self._draw_checks(sheet, check_points))
         foot, room = sheet.columns[0], INDEX_MM + GAP_MM if several else 0.0
         beside = Box(foot.left, foot.bottom, foot.width - room, foot.height)
-        draw_foot(book, self.text, beside, place_of(sheet, self.frame, self.crs))
+        place = place_of(sheet, self.frame, self.crs)
+        draw_foot(book, self.text, beside, place, legend=texts.LEGEND_ELSEWHERE)
         if several:
             draw_index(book, sheets, number, Box(foot.right - INDEX_MM, foot.bottom + 2, INDEX_MM, foot.height - 4))
         book.end_page(georeference(sheet, self.frame, self.crs))
 
-    def _draw_figures(self, sheet: Sheet) -> None:
+    def _draw_checks(self, sheet: Sheet, check_points: Sequence[CheckPoint]) -> list[Box]:
+        """Rings and numbers of the places to look at; returns the room they take on the page."""
+        west, south, east, north = shown_part(sheet)
+        taken = []
+        for point in check_points:
+            place = self.frame.map_from_ground @ (point.east_m, point.north_m)
+            if west < place[0] < east and south < place[1] < north:
+                right, up = sheet.page_from_map @ place
+                self.book.ring((right, up), RING_MM, line_mm=RING_LINE_MM, colour=CHECK_COLOUR)
+                beside, words = (right + RING_MM + 0.6, up + 0.6), str(point.number)
+                self.book.text(*beside, words, size_pt=CHECK_PT, face=BOLD, colour=CHECK_COLOUR)
+                width = text_width_mm(words, size_pt=CHECK_PT, face=BOLD)
+                taken.append(Box(right - RING_MM, up - RING_MM, 2 * RING_MM, 2 * RING_MM))
+                taken.append(Box(*beside, width, CHECK_PT * CAP_HEIGHT_MM_PER_PT))
+        return taken
+
+    def _draw_figures(self, sheet: Sheet, taken: list[Box]) -> None:
         """Figures to the right of their features, or where that is taken on another side; none where all are."""
         west, south, east, north = shown_part(sheet)
-        taken: list[Box] = []
         for words, place, colour in zip(self.figures.words, self.figures.places, self.figures.colours, strict=True):
             if not (west < place[0] < east and south < place[1] < north):
                 continue
@@ -219,29 +235,14 @@ class _Pages:
                 taken.append(free)
                 self.book.text(free.left, free.bottom, words, size_pt=FIGURES_PT, colour=colour)
 
-    def _draw_checks(self, sheet: Sheet, check_points: Sequence[CheckPoint]) -> None:
-        """Rings and numbers of the places to look at."""
-        west, south, east, north = shown_part(sheet)
-        to_map = self.frame.map_from_ground
-        for point in check_points:
-            place = to_map @ (point.east_m, point.north_m)
-            if west < place[0] < east and south < place[1] < north:
-                right, up = sheet.page_from_map @ place
-                self.book.ring((right, up), RING_MM, line_mm=RING_LINE_MM, colour=CHECK_COLOUR)
-                beside = right + RING_MM + 0.6, up + 0.6
-                self.book.text(*beside, str(point.number), size_pt=CHECK_PT, face=BOLD, colour=CHECK_COLOUR)
-
 
 def _beside(place: tuple[float, float], width: float) -> list[Box]:
     """Boxes for figures right of a place, left of it, above and below."""
     right, up = place
     height = CAP_HEIGHT_MM_PER_PT * FIGURES_PT
-    corners = [
-        (BESIDE_MM, -height / 2),
-        (-BESIDE_MM - width, -height / 2),
-        (-width / 2, BESIDE_MM),
-        (-width / 2, -BESIDE_MM - height),
-    ]
+    corners = []
+    for off in BESIDE_MM:
+        corners += [(off, -height / 2), (-off - width, -height / 2), (-width / 2, off), (-width / 2, -off - height)]
     return [Box(right + left, up + bottom, width, height) for left, bottom in corners]
 
 

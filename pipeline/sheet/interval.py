@@ -47,7 +47,9 @@ def steep_percent(contours: Geometries, outline: Polygon | MultiPolygon, /, *, s
 
 def _length_by_square(lines: Geometries, across: NDArray[np.float64], up: NDArray[np.float64]) -> NDArray[np.float64]:
     """Length of the lines in each square between the edges given, square by square from south to north, then east."""
-    places, line = shapely.get_coordinates(lines, return_index=True)
+    # Steps so short that each lies in the square of its middle, but for a few.
+    fine = shapely.segmentize(lines, (across[1] - across[0]) / 10)
+    places, line = shapely.get_coordinates(fine, return_index=True)
     is_step = line[1:] == line[:-1]
     lengths = np.hypot(*np.diff(places, axis=0).T)[is_step]
     middles = ((places[1:] + places[:-1]) / 2)[is_step]

@@ -25,7 +25,7 @@ from pipeline.sheet.symbols.symbol import draw_marks
 from pipeline.sheet.texts import MapText
 from pipeline.words.language import Language
 
-NAME_PT, NOTE_PT, TITLE_PT, SMALLEST_TITLE_PT = 7.0, 6.2, 15.0, 8.0
+NAME_PT, NOTE_PT, FACTS_PT, TITLE_PT, SMALLEST_TITLE_PT = 7.0, 6.2, 8.5, 15.0, 8.0
 LINE_SPACING = 1.28
 """Distance of base lines over the size of the type (common practice, no source)."""
 MM_PER_PT = 25.4 / 72
@@ -248,8 +248,10 @@ def draw_title(book: Book, text: MapText, title: Box, /, *, part: str, scale: fl
     room = title.width - stamp.width - 4
     name, size = fitted_name(text.name, room_mm=room)
     book.text(title.left, title.top - 5.6, name, size_pt=size, face=BOLD)
-    facts = texts.title_facts(text, part=part, scale=scale)
-    book.text(title.left, title.bottom + 1.5, "   ".join(facts), size_pt=8.5)
+    facts = "   ".join(texts.title_facts(text, part=part, scale=scale))
+    free = title.width - text_width_mm(say(texts.NOT_CHECKED), size_pt=NOTE_PT) - 4
+    size = FACTS_PT * min(1.0, free / text_width_mm(facts, size_pt=FACTS_PT))
+    book.text(title.left, title.bottom + 1.5, facts, size_pt=size)
     book.box(stamp, line_mm=0.5, colour=DRAFT_COLOUR)
     middle = stamp.left + stamp.width / 2
     book.text(middle, stamp.bottom + 2.4, say(texts.DRAFT), size_pt=14, face=BOLD, align="centre", colour=DRAFT_COLOUR)
@@ -268,16 +270,16 @@ def fitted_name(name: str, /, *, room_mm: float) -> tuple[str, float]:
     return f"{name}…", SMALLEST_TITLE_PT
 
 
-def draw_foot(book: Book, text: MapText, foot: Box, place: Place, /) -> None:
+def draw_foot(book: Book, text: MapText, foot: Box, place: Place, /, *, legend: str) -> None:
     """Foot of a part sheet: scale bar, lines to write on, and in words north, sources and corners.
 
-    The legend is on the first page. What would run over the foot is left out, the last first.
+    `legend` says where the legend is. What would run over the foot is left out, the last first.
     """
     draw_scale_bar(book, foot.left + 1, foot.top - 6, scale=text.scale)
     draw_fieldworker(book, Box(foot.left, foot.bottom + 1, LONGEST_BAR_MM + 4, foot.height - 10), text.language)
     left = foot.left + LONGEST_BAR_MM + 10
     language, say = text.language, text.language.say
-    words = [say(texts.NOT_FOR_USE), texts.declination_words(text), f"{text.survey_line} {say(texts.LEGEND_ON_FIRST)}"]
+    words = [say(texts.NOT_FOR_USE), texts.declination_words(text), f"{text.survey_line} {say(legend)}"]
     words += [f"{say(texts.CORNERS)}: {place.words(language)}", *place.lines(language)]
     lines = [line for word in words for line in wrapped(word, width_mm=foot.right - left, size_pt=NOTE_PT)]
     step = NOTE_PT * LINE_SPACING * MM_PER_PT

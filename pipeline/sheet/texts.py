@@ -52,6 +52,7 @@ LEGEND, CAUTION, DATES, SURVEY, CORNERS = (
     phrase("Corners of the frame"),
 )
 LEGEND_ON_FIRST = phrase("Legend and sources on page 1.")
+LEGEND_ELSEWHERE = phrase("Legend on the field sheet.")
 
 NORTH_IS_UP = phrase("Magnetic north is up; lines every 300 m.")
 DECLINATION = phrase("Declination {declination} ± {error}°, {grid} of grid north. {model}, {date}, {place}.")

@@ -22,7 +22,7 @@ CMYK_PERCENT: dict[str, tuple[float, float, float, float]] = {
     "purple": (35, 85, 0, 0),
     "olive": (38, 27, 100, 0),
     "white": (0, 0, 0, 0),
-    "pink": (0, 80, 10, 0),
+    "pink": (0, 90, 20, 5),
 }
 """Pink is ours, for what the norm has no colour: candidates on the fieldwork sheet."""
 
@@ -30,8 +30,8 @@ CMYK_PERCENT: dict[str, tuple[float, float, float, float]] = {
 class Plate(IntEnum):
     """What is printed together, bottom first: one plate an ink, and what hides the inks below it.
 
-    The norm's colour appendix (from memory) orders areas below lines within an ink; across inks the order of
-    overprinting plates does not matter, for multiplying commutes.
+    The norm's colour appendix (from memory) orders areas below lines within an ink. Blue hides what lies below it;
+    among the plates that multiply the order does not matter, for multiplying commutes.
     """
 
     YELLOW = 0
