@@ -25,7 +25,7 @@ from pipeline.sheet.symbols.symbol import draw_marks
 from pipeline.sheet.texts import MapText
 from pipeline.words.language import Language
 
-NAME_PT, NOTE_PT, FACTS_PT, TITLE_PT, SMALLEST_TITLE_PT = 7.0, 6.2, 8.5, 15.0, 8.0
+NAME_PT, NOTE_PT, FACTS_PT, TITLE_PT, STAMP_PT, SMALLEST_TITLE_PT = 7.0, 6.2, 8.5, 15.0, 14.0, 8.0
 LINE_SPACING = 1.28
 """Distance of base lines over the size of the type (common practice, no source)."""
 MM_PER_PT = 25.4 / 72
@@ -253,8 +253,9 @@ def draw_title(book: Book, text: MapText, title: Box, /, *, part: str, scale: fl
     size = FACTS_PT * min(1.0, free / text_width_mm(facts, size_pt=FACTS_PT))
     book.text(title.left, title.bottom + 1.5, facts, size_pt=size)
     book.box(stamp, line_mm=0.5, colour=DRAFT_COLOUR)
-    middle = stamp.left + stamp.width / 2
-    book.text(middle, stamp.bottom + 2.4, say(texts.DRAFT), size_pt=14, face=BOLD, align="centre", colour=DRAFT_COLOUR)
+    middle, word = stamp.left + stamp.width / 2, say(texts.DRAFT)
+    size = STAMP_PT * min(1.0, (stamp.width - 3.0) / text_width_mm(word, size_pt=STAMP_PT, face=BOLD))
+    book.text(middle, stamp.bottom + 2.4, word, size_pt=size, face=BOLD, align="centre", colour=DRAFT_COLOUR)
     book.text(
         title.right, title.bottom + 1.5, say(texts.NOT_CHECKED), size_pt=NOTE_PT, align="right", colour=DRAFT_COLOUR
     )

@@ -133,8 +133,8 @@ KINDS = (
     phrase("buildings"),
 )
 """Kinds of feature as the survey names them."""
-NORTH, SOUTH = phrase("{degrees}° N"), phrase("{degrees}° S")
-EASTERN, WESTERN = phrase("{degrees}° E"), phrase("{degrees}° W")
+NORTH, SOUTH = phrase("{degrees}°N"), phrase("{degrees}°S")
+EASTERN, WESTERN = phrase("{degrees}°E"), phrase("{degrees}°W")
 
 
 ENGLISH = Language()
