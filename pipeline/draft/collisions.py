@@ -59,12 +59,14 @@ class Yielding:
     weak, strong : symbols; a variant such as 508.2 counts as its symbol
     within_m : how far from a strong line a weak one is the same thing
     reason : why it goes, for the list of what is left out
+    to_surer : it goes only beside strong lines that are at least as sure
     """
 
     weak: tuple[str, ...]
     strong: tuple[str, ...]
     within_m: float
     reason: str
+    to_surer: bool = False
 
 
 YIELDING = (
@@ -75,8 +77,10 @@ YIELDING = (
     # The corridor under a power line was cleared for it. Half of its width.
     Yielding(("508",), ("510", "511"), 12.0, "it is the corridor of a power line"),
     # A sunken lane is a gully in the bare earth, a track through forest a ride in the growth. Half the width of a wide
-    # road and what both are off by.
-    Yielding(("107", "108", "508"), WAYS, 6.0, "it is a road, track or path"),
+    # road and what both are off by. A clear ride stays where the ground shows a path in it that is less sure than it.
+    Yielding(("107", "108"), WAYS, 6.0, "it is a road, track or path"),
+    Yielding(("508",), WAYS, 6.0, "it is a road, track or path", to_surer=True),
+    Yielding(WAYS, ("508",), 6.0, "it is a ride, and whether a path runs in it is less sure"),
     # A hedge or wall beside a fence hides it, and a fence in a hedge is one obstacle.
     Yielding(("516",), ("513", "514", "515"), 3.0, "it is a wall"),
 )
@@ -97,15 +101,29 @@ def resolve_lines(features: gpd.GeoDataFrame, /) -> Kept:
         is_strong = is_line & np.isin(symbol, rule.strong) & ~drop
         if not is_weak.any() or not is_strong.any():
             continue
-        beside = shapely.union_all(shapely.buffer(geometry[is_strong], rule.within_m))
-        weak = geometry[is_weak]
-        same_ratio = shapely.length(shapely.intersection(weak, beside)) / np.maximum(shapely.length(weak), 1e-9)
-        gone = np.flatnonzero(is_weak)[same_ratio > SAME_THING_RATIO]
+        weak, strong = np.flatnonzero(is_weak), np.flatnonzero(is_strong)
+        gone = weak[_beside_ratio(features, weak, strong, rule) > SAME_THING_RATIO]
         drop[gone] = True
         dropped.append(left_out(features.iloc[gone], rule.reason, distance_m=rule.within_m))
     if not drop.any():
         return features, no_features(str(features.crs))
     return features[~drop].reset_index(drop=True), gpd.GeoDataFrame(join_features(dropped, str(features.crs)))
+
+
+def _beside_ratio(
+    features: gpd.GeoDataFrame, weak: NDArray[np.intp], strong: NDArray[np.intp], rule: Yielding
+) -> NDArray[np.float64]:
+    """(n,) share of each weak line's length that lies beside the strong lines that it yields to."""
+    geometry, confidence = features.geometry.to_numpy(), features["confidence"].to_numpy(np.float64)
+    if "origin" in features:
+        # What another map shows is not for lidar to take away.
+        confidence = np.where(features["origin"].to_numpy(str) == "lidar", confidence, 1.0)
+    wide = shapely.buffer(geometry[strong], rule.within_m)
+    length = np.maximum(shapely.length(geometry[weak]), 1e-9)
+    if not rule.to_surer:
+        return np.asarray(shapely.length(shapely.intersection(geometry[weak], shapely.union_all(wide))) / length)
+    beside = [shapely.union_all(wide[confidence[strong] >= confidence[row]]) for row in weak]
+    return np.asarray(shapely.length(shapely.intersection(geometry[weak], np.array(beside, object))) / length)
 
 
 CLEAR_OF_SOLID_M = 2.0

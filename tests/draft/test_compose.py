@@ -108,6 +108,17 @@ def test_a_gully_or_ride_along_a_track_is_the_track() -> None:
     assert sorted(resolve_lines(join_features([lane, crossing], CRS))[0]["symbol"]) == ["107", "508"]
 
 
+def test_of_a_ride_and_a_path_in_it_the_surer_stays() -> None:
+    """A plain ride is not lost to a doubtful path, nor a path of another map to a ride."""
+    path = feature(LineString([(0, 0), (200, 0)]), "505", confidence=0.5)
+    ride = feature(LineString([(0, 2), (250, 2)]), "508.2", confidence=0.9)
+    kept, dropped = resolve_lines(join_features([path, ride], CRS))
+    assert list(kept["symbol"]) == ["508.2"]
+    assert list(dropped["symbol"]) == ["505"]
+    mapped = path.assign(origin="county map", status="imported")
+    assert list(resolve_lines(join_features([mapped, ride.assign(origin="lidar")], CRS))[0]["symbol"]) == ["505"]
+
+
 def test_vegetation_gives_way_to_water() -> None:
     """A pond in a thicket leaves a hole in the green."""
     both = join_features([feature(box(0, 0, 30, 30), "410"), feature(box(10, 10, 20, 20), "302")], CRS)
