@@ -10,6 +10,10 @@ from pathlib import Path
 PACKAGE = Path(__file__).parent
 TYPEFACES = PACKAGE / "sheet" / "page" / "fonts"
 """Typefaces for letters that the PDF library's own one lacks; made by `docs/make_fonts.py`."""
+CATALOGUES = PACKAGE / "words" / "po"
+"""Texts of the sheet in other languages than English, one file each; brought in step with the code by `make words`."""
+READ_WHOLE = (TYPEFACES, CATALOGUES)
+"""Folders of which a step that names one may read every file."""
 WORKFLOW = PACKAGE / "rules" / "main.smk"
 """The rules of the whole workflow; the clone's `Snakefile` includes it."""
 CONFIG = PACKAGE.parent / "config" if (PACKAGE.parent / "config" / "symbols.csv").exists() else PACKAGE / "config"

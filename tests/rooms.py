@@ -16,7 +16,7 @@ from tests.paths import PROJECT
 
 PIPELINE = PROJECT / "pipeline"
 LAYERS = (
-    ("words", ("errors", "shipped", "features", "compiled")),
+    ("words", ("errors", "shipped", "features", "compiled", "words")),
     ("tools", ("lattice", "outlines", "returns", "norm", "settings")),
     ("intake", ("intake",)),
     ("returns to grids", ("points", "terrain")),

@@ -318,6 +318,12 @@ class Plan:
         """A checksum of their content; that of nothing without one."""
         return content_of(self.borrowing)
 
+    @property
+    def check_list_content(self) -> str:
+        """A checksum of the list of places to look at that a mapper or `tussock calibrate` put into the draft."""
+        path = self.out / "fieldwork" / "check_list.csv"
+        return text_mark(path.read_text(encoding="utf-8")) if path.exists() else ""
+
     def section(self, name: str) -> str:
         """A section of the expert settings as one line of JSON."""
         return section_text(self.flow if name == "flow" else getattr(self.area.expert, name))
