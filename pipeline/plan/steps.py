@@ -25,7 +25,7 @@ STEPS = {
     "borrow": "pipeline.steps.borrow:borrow",
     "compose": "pipeline.steps.area.compose:compose",
     "sheet": "pipeline.steps.area.sheet:sheet",
-    "fieldwork_sheet": "pipeline.steps.area.fieldwork_sheet:fieldwork_sheet",
+    "fieldwork_sheet": "pipeline.steps.fieldwork_sheet:fieldwork_sheet",
     "manifest": "pipeline.steps.area.manifest:manifest",
 }
 """Name of the step -> where it lives. Only the step asked for is imported, with the libraries it needs."""
