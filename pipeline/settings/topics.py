@@ -204,7 +204,8 @@ TOPICS = (
     Topic(
         "The sheet and its paper",
         {
-            "sheet.largest_paper": None,
+            "sheet.paper": None,
+            "sheet.orientation": None,
             "sheet.page_margin_mm": Effect("less map on a page.", "more map on a page, printers may cut it."),
             "sheet.sheet_overlap_mm": Effect("more ground on two sheets, more sheets.", "fewer sheets."),
             "sheet.resolution_dpi": Effect("sharper pictures, larger files.", "coarser pictures, smaller files."),
