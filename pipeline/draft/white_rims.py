@@ -8,7 +8,8 @@ import shapely
 from numpy.typing import NDArray
 from shapely.geometry import Polygon
 
-from pipeline.draft.collisions import NOT_SEEN, SOLID, Kept
+from pipeline.draft.choosing.status import NOT_SEEN, is_candidate
+from pipeline.draft.collisions import SOLID, Kept
 from pipeline.draft.left_out import left_out
 from pipeline.draft.smallest import TOLERANCE
 from pipeline.features import no_features
@@ -40,9 +41,12 @@ def fill_white_rims(features: gpd.GeoDataFrame, symbols: SymbolTable, /) -> Kept
     nothing = no_features(str(features.crs))
     symbol = np.array([text.split(".")[0] if text != NOT_SEEN else text for text in features["symbol"]], str)
     geometry = features.geometry.to_numpy().copy()
-    is_area = shapely.get_type_id(geometry) == shapely.GeometryType.POLYGON
+    # What is only proposed is not printed: it leaves white, and none goes into it.
+    is_area = (shapely.get_type_id(geometry) == shapely.GeometryType.POLYGON) & ~is_candidate(features)
     is_green = is_area & np.isin(symbol, VEGETATION)
-    least_m2 = np.array([symbols.smallest(text).area_m2 if green else np.nan for text, green in zip(symbol, is_green)])
+    least_m2 = np.array(
+        [symbols.smallest(text).area_m2 if green else np.nan for text, green in zip(symbol, is_green, strict=True)]
+    )
     is_small = is_green & (shapely.area(geometry) < (1 - TOLERANCE) * least_m2)
     cause = is_small | (is_area & np.isin(symbol, SOLID))
     ground = np.flatnonzero(is_area & ~is_small & np.isin(symbol, (*VEGETATION, *OTHER_GROUND)))
