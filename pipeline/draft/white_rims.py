@@ -7,6 +7,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 from shapely.geometry import Polygon
+from shapely.geometry.base import BaseGeometry
 
 from pipeline.draft.choosing.status import NOT_SEEN, is_candidate
 from pipeline.draft.collisions import SOLID, Kept
@@ -56,7 +57,8 @@ def fill_white_rims(features: gpd.GeoDataFrame, symbols: SymbolTable, /) -> Kept
     rims, hosts = _rims_and_hosts(around, geometry, ground, is_green)
     pale_m2, dark_m2 = (symbols.smallest(text).area_m2 for text in ("406", "408"))
     limit_m2 = np.where(np.isin(symbol[hosts], DARK), dark_m2, pale_m2)
-    rims, hosts = (values[shapely.area(rims) < limit_m2] for values in (rims, hosts))
+    is_hole = shapely.area(rims) < limit_m2
+    rims, hosts = rims[is_hole], hosts[is_hole]
     filled = []
     for host in np.unique(hosts):
         joined = shapely.union_all([geometry[host], *rims[hosts == host]])
@@ -71,7 +73,7 @@ def fill_white_rims(features: gpd.GeoDataFrame, symbols: SymbolTable, /) -> Kept
 
 
 def _rims_and_hosts(
-    around: Polygon, geometry: Shapes, ground: NDArray[np.intp], is_green: Mask
+    around: BaseGeometry, geometry: Shapes, ground: NDArray[np.intp], is_green: Mask
 ) -> tuple[Shapes, NDArray[np.intp]]:
     """White parts that lie wholly within each part of `around`, and the number of the vegetation most beside each."""
     tree = shapely.STRtree(geometry[ground])
