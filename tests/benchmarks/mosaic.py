@@ -22,6 +22,7 @@ from rasterio.features import geometry_mask, rasterize
 from scipy import ndimage
 
 from docs.over_relief import side_by_side
+from pipeline.draft.collisions import SOLID
 from pipeline.files import arrays, grid_files, rasters
 from pipeline.lattice.grid import Grid, Mask
 from pipeline.lattice.reach import wide_enough, within_reach
@@ -92,7 +93,12 @@ def mosaic_of(out: Path, /) -> Mosaic:
     shapes = [(shape, kind_of[text] + 1) for shape, text in pairs if text in kind_of]
     burnt = rasterize(shapes, out_shape=grid.shape, transform=grid.transform, fill=1) if shapes else np.ones(grid.shape)
     outline = gpd.read_file(out / "work" / "outline.gpkg").geometry
+    solid = [gpd.read_file(out / "draft.gpkg", layer=layer) for layer in ("water_area", "manmade_area")]
+    covers = [shape for table in solid for shape in table.geometry[table["symbol"].isin(SOLID)]]
+    # What vegetation would be under a house or a pond is no matter.
     cells[geometry_mask(outline, out_shape=grid.shape, transform=grid.transform)] = OUTSIDE
+    if covers:
+        cells[geometry_mask(covers, out_shape=grid.shape, transform=grid.transform, invert=True)] = OUTSIDE
     drawn = np.where(cells == OUTSIDE, OUTSIDE, burnt.astype(np.int16) - 1)
     return Mosaic(cells, drawn.astype(np.int16), len(areas), grid)
 
