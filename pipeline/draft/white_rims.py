@@ -9,7 +9,8 @@ from numpy.typing import NDArray
 from shapely.geometry import Polygon
 from shapely.geometry.base import BaseGeometry
 
-from pipeline.draft.collisions import NOT_SEEN, SOLID, Kept
+from pipeline.draft.choosing.status import NOT_SEEN
+from pipeline.draft.collisions import SOLID, Kept
 from pipeline.draft.left_out import left_out
 from pipeline.draft.smallest import TOLERANCE
 from pipeline.features import no_features
