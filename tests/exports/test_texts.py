@@ -4,6 +4,7 @@ import json
 
 import pytest
 import shapely
+from pydantic import ValidationError
 
 from pipeline.exports.degrees import in_degrees
 from pipeline.exports.dxf import dxf_text
@@ -117,3 +118,13 @@ def test_every_export_and_backdrop_of_the_area_file_is_known() -> None:
     schema = Area.model_json_schema()["properties"]
     assert set(schema["exports"]["items"]["enum"]) == set(FILES)
     assert set(schema["backdrops"]["items"]["enum"]) == set(BACKDROP_SOURCES)
+
+
+def test_wishes_may_be_written_as_people_write() -> None:
+    """One name, a list, an empty line or the word none; a name that is not known is refused."""
+    area = {"name": "Hollin Edge", "tiles": "*.laz", "map_date": "2027-04-10"}
+    for written, wanted in (("gpx", ("gpx",)), (["dxf", "kmz"], ("dxf", "kmz")), (None, ()), ("none", ()), ([], ())):
+        assert Area.model_validate(area | {"exports": written}).exports == wanted
+    assert Area.model_validate(area).exports == ("styled",)
+    with pytest.raises(ValidationError, match="shapefile"):
+        Area.model_validate(area | {"exports": ["geopackage"]})
