@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Mapping
 from pathlib import Path
 
@@ -57,6 +58,16 @@ def read_outline(path: Path, /) -> tuple[MultiPolygon, str]:
 def count_features(path: Path, /) -> dict[str, int]:
     """Number of features in each layer of a GeoPackage."""
     return {str(name): int(pyogrio.read_info(path, layer=name)["features"]) for name in pyogrio.list_layers(path)[:, 0]}
+
+
+def count_by_status(path: Path, /) -> dict[str, int]:
+    """Number of features of each `status` in all layers of a draft; the sheet edge and north lines are no features."""
+    found: Counter[str] = Counter()
+    for name in pyogrio.list_layers(path)[:, 0]:
+        if not str(name).startswith("technical"):
+            table = pyogrio.read_dataframe(path, layer=name, columns=["status"], read_geometry=False)
+            found.update(map(str, table["status"]))
+    return dict(found)
 
 
 def read_boundary(path: Path, crs: str, /) -> Polygon | MultiPolygon:

@@ -11,7 +11,7 @@ from pipeline.exports.formats import BACKDROP_SOURCES, FROM_DRAFT, FROM_SHEET
 from pipeline.plan.plan import plan_or_exit
 from pipeline.ready import STEP_ENVIRONMENT
 
-PLAN = plan_or_exit(config.get("area", "config/area.yaml"), is_job=not workflow.is_main_process)
+PLAN = plan_or_exit(config.get("area", "sample_tiles/area.yaml"), is_job=not workflow.is_main_process)
 
 # Steps run with the Python that runs Snakemake, whatever PATH says.
 BIN = shlex.quote(str(Path(sys.executable).parent)).replace("{", "{{").replace("}", "}}")

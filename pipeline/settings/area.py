@@ -27,6 +27,7 @@ from pipeline.settings.written import (
     as_wishes,
     as_words,
 )
+from pipeline.words.codes import LanguageCode
 
 
 class Expert(Section):
@@ -140,6 +141,10 @@ class Area(Section):
     porous_ground: bool | None = Field(
         None,
         description="true: water sinks, such as on lava, limestone or sand; only what has a bed is drawn as a stream. false: it runs off. Empty: the draft decides by how many valleys show a bed, and report/running_water.txt says what it took.",
+    )
+    language: LanguageCode = Field(
+        "en",
+        description="Language of the sheet's legend, titles and texts. What the command says and the reports are English.",
     )
     map_date: Annotated[datetime.date, BeforeValidator(as_date)] = Field(
         description="Date the map is for, e.g. 2027-04-10; sets the magnetic declination."

@@ -195,12 +195,10 @@ TOPICS = (
     Topic(
         "The sheet and its paper",
         {
-            "sheet.largest_paper": None,
+            "sheet.paper": None,
+            "sheet.orientation": None,
             "sheet.page_margin_mm": Effect("less map on a page.", "more map on a page, printers may cut it."),
             "sheet.sheet_overlap_mm": Effect("more ground on two sheets, more sheets.", "fewer sheets."),
-            "sheet.least_confidence": Effect(
-                "a cleaner print that leaves out what is unsure.", "all proposals on paper."
-            ),
             "sheet.resolution_dpi": Effect("sharper pictures, larger files.", "coarser pictures, smaller files."),
             "sheet.largest_image_mpx": Effect(
                 "sharper picture of a large area, more memory.", "coarser picture, less memory."
