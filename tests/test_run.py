@@ -96,7 +96,7 @@ def test_exports_hold_the_draft_and_stand_in_the_manifest(sample_out: Path) -> N
     assert found == wanted
     assert set(EXPORTED) <= set(json.loads((sample_out / "manifest.json").read_text(encoding="utf-8"))["made"])
     with rasterio.open(sample_out / "exports" / "map.mbtiles") as source:
-        assert "pulses/m2" in source.tags()["attribution"]
+        assert "pulses per square metre" in source.tags()["attribution"]
 
 
 def test_the_rasters_share_one_grid(sample_out: Path) -> None:

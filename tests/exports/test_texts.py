@@ -1,6 +1,7 @@
 """Exports as text: which features they hold, what they say, and that the same draft gives the same text."""
 
 import json
+from dataclasses import replace
 
 import pytest
 import shapely
@@ -14,6 +15,7 @@ from pipeline.exports.gpx import LONGEST_NAME, gpx_layers, gpx_text
 from pipeline.exports.kml import kml_text
 from pipeline.exports.shapefile import COLUMNS, LONGEST_TEXT_BYTES, legend_text, shapefile_tables
 from pipeline.settings import Area
+from pipeline.words.language import UNBROKEN, Language
 from tests.exports.made_draft import CRS, TABLE, TOLD, counts, made_layers
 
 
@@ -40,6 +42,14 @@ def test_cautions_and_credits_travel_along(name: str) -> None:
     text = texts()[name].replace("&lt;", "<").replace("&gt;", ">").replace("&amp;", "&")
     assert "DRAFT, not field-checked, not for navigation or competition." in text
     assert "Invented county <CC0>" in text
+
+
+def test_the_words_are_in_the_mappers_language() -> None:
+    """A German sheet comes with German exports: no caution in a language that its reader may not know."""
+    told = replace(TOLD, language=Language("de"))
+    assert len(set(told.paragraphs[:4]) & set(TOLD.paragraphs[:4])) == 0
+    assert told.cautions[0] in geojson_text(made_layers(), told=told)
+    assert UNBROKEN not in told.title
 
 
 def test_geojson_is_what_its_rfc_asks() -> None:
