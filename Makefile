@@ -19,7 +19,7 @@ help:
 	@echo "quick     the tests without the slow ones"
 	@echo "lint      style and types"
 	@echo "settings  write config/settings.md and config/area.schema.json from pipeline/settings/"
-	@echo "pictures  the README's pictures, from the sample's draft"
+	@echo "pictures  the pictures of the README and the user's guide, from the sample's draft"
 	@echo "rooms     docs/rooms.png and docs/rooms.txt: which room of the code imports which"
 	@echo "words     bring the catalogues of pipeline/words/po/ in step with the texts in the code"
 	@echo "figures   measure again what docs/figures.md states; ONLY=structure,cost for some, ONLY=list to see all"
@@ -48,7 +48,7 @@ lint: $(VENV)/installed-for-tests
 	$(BIN)/mypy
 
 pictures: demo
-	$(BIN)/python docs/make_pictures.py
+	$(BIN)/python -m docs.make_pictures
 
 rooms: $(VENV)/installed-for-tests
 	$(BIN)/python -m docs.make_rooms

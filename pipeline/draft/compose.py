@@ -20,6 +20,7 @@ from pipeline.draft.identity import in_fixed_order, stable_ids
 from pipeline.draft.left_out import left_out, left_out_table
 from pipeline.draft.off_water import off_water
 from pipeline.draft.smallest import small_fields_as_clusters, without_too_small
+from pipeline.draft.white_rims import fill_white_rims
 from pipeline.features import join_features, no_features
 from pipeline.norm.symbols import SymbolTable
 
@@ -96,7 +97,7 @@ def compose_draft(
     for resolve in (resolve_areas, resolve_lines, resolve_points, off_water):
         features, gone = resolve(features)
         dropped.append(gone)
-    for enforce in (small_fields_as_clusters, without_too_small):
+    for enforce in (fill_white_rims, small_fields_as_clusters, without_too_small):
         features, gone = enforce(features, symbols)
         dropped.append(gone)
     features = in_fixed_order(features)

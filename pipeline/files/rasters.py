@@ -191,3 +191,9 @@ def write_picture(path: Path, picture: NDArray[np.uint8], transform: Affine, crs
         ) as target,
     ):
         target.write(np.moveaxis(picture, 2, 0))
+
+
+def read_picture(path: Path, /) -> tuple[NDArray[np.uint8], Affine]:
+    """What `write_picture` wrote: (rows, cols, 3), and the transform of its pixels."""
+    with rasterio.Env(GDAL_CACHEMAX=CACHE_MB), rasterio.open(path) as source:
+        return np.moveaxis(source.read((1, 2, 3)), 0, 2), source.transform

@@ -406,6 +406,8 @@ rule manifest:
         running_water="report/running_water.txt",
         decided="work/decided.json",
         borrowed="report/borrowed.json",
+        exports=PLAN.export_files,
+        backdrops=PLAN.backdrop_files,
     output:
         "manifest.json",
     log:

@@ -64,6 +64,20 @@ class Borrowing(Section):
     sources: tuple[Source, ...] = ()
 
 
+Export = Literal["styled", "geojson", "dxf", "shapefile", "gpx", "kmz", "mbtiles", "pmtiles"]
+Backdrop = Literal[
+    "relief",
+    "relief_northwest",
+    "relief_northeast",
+    "relief_southwest",
+    "local_relief",
+    "slope",
+    "canopy",
+    "understorey",
+    "intensity",
+]
+
+
 class Area(Section):
     """One area to map: the whole content of the area file, with every default filled in."""
 
@@ -124,6 +138,18 @@ class Area(Section):
     )
     map_date: Annotated[datetime.date, BeforeValidator(as_date)] = Field(
         description="Date the map is for, e.g. 2027-04-10; sets the magnetic declination."
+    )
+    exports: Annotated[tuple[Export, ...], BeforeValidator(as_list)] = Field(
+        ("styled",),
+        description="What else to write of the draft, into 'exports/': styled (a GeoPackage that a GIS shows as a map), "
+        "geojson, dxf (a layer a symbol number), shapefile, gpx (for a watch), kmz, mbtiles and pmtiles (tiles for "
+        "phones). [] for none.",
+    )
+    backdrops: Annotated[tuple[Backdrop, ...], BeforeValidator(as_list)] = Field(
+        (),
+        description="Pictures of the ground to draw over, into 'backdrops/', north up and turned to the sheet: relief "
+        "(lit from four sides), relief_northwest, relief_northeast, relief_southwest, local_relief, slope, canopy, "
+        "understorey, intensity.",
     )
     out: Annotated[str, AfterValidator(as_path)] = Field("out", description="Folder the draft goes to.")
     expert: Expert = Expert()

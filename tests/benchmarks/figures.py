@@ -27,6 +27,7 @@ from pathlib import Path
 import psutil
 
 from tests.benchmarks.driver import driver
+from tests.benchmarks.exports import compared as exports_of
 from tests.benchmarks.identity import compared as identity_of
 from tests.benchmarks.large_area import Scene, lay_side_by_side
 from tests.benchmarks.mutations import mutations
@@ -223,6 +224,15 @@ MEASUREMENTS = (
         "Everything from LAZ to field sheet, on two cores.",
         cost_of(lambda: SAMPLE),
         command="time tussock draft sample_tiles/area.yaml --cores 2",
+    ),
+    Measurement(
+        "exports",
+        "Cost",
+        "Do other readers find all of a draft in its exports, and what do exports and backdrops cost?",
+        "Each is written by its step from the draft of the sample, and opened by a library that did not write it "
+        "(PMTiles by its own). A watch gets no contours and no areas.",
+        lambda: exports_of(drafted(SAMPLE)[0]),
+        command="python -m tests.benchmarks.exports sample_tiles/out",
     ),
     Measurement(
         "cost_km2",

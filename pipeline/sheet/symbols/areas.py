@@ -233,10 +233,10 @@ def _scattered_dots(ink: Ink, marks: Marks, /) -> None:
 
 
 def _scattered_triangles(ink: Ink, marks: Marks, /) -> None:
-    """Triangles turned every way; the turn follows from the place."""
+    """Triangles turned every way; the turn follows from the place in the repeating tile, so that it repeats too."""
     size = (marks.mm("length_mm"), marks.mm("width_mm"))
     places = _scattered(marks, keep_off_mm=size[1] / 4)
-    fixed = np.round(places + marks.anchor_mm, 2)
+    fixed = np.round((places + marks.anchor_mm) % (SCATTER_TILE * marks.mm("spacing_mm")), 2)
     turn = (fixed @ np.array([137.507764, 222.492236]) * 1000) % 360
     plate, colour = _mark_ink(marks)
     ink.stamp(plate, colour, STONE, places, size_mm=size, turn_deg=turn)
