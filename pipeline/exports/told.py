@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime
 from dataclasses import dataclass
 
-from pipeline.sheet.marginalia import CAUTIONS, NORM
+from pipeline.sheet.texts import CAUTIONS, NORM
 
 
 @dataclass(frozen=True)
