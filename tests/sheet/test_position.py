@@ -185,10 +185,10 @@ def _text(scale: int, told: texts.Told = NOTHING_TOLD) -> texts.MapText:
 def test_every_date_says_of_what_it_is() -> None:
     """Day of the map, days of the flight and day of the draft are told apart; an unknown flight is said to be so."""
     told = texts.Told(datetime.date(2026, 11, 28), ("2020-07-28", "2020-07-30"), ())
-    said = " ".join(texts.dates(_text(10000, told)))
-    assert "Map: 2027-04-10" in said
-    assert "Lidar: flown 2020-07-28 to 2020-07-30." in said
-    assert "Draft: made 2026-11-28." in said
+    said = " ".join(texts.dates(_text(10000, told))).replace("\u00a0", " ")
+    assert "Map: 10 Apr 2027" in said
+    assert "Lidar: flown 28 Jul 2020 to 30 Jul 2020." in said
+    assert "Draft: made 28 Nov 2026." in said
     assert "not known" in " ".join(texts.dates(_text(10000)))
 
 
@@ -214,6 +214,6 @@ def test_cautions_name_what_is_never_shown() -> None:
 
 def test_own_numbers_are_not_printed_among_the_norms() -> None:
     """The sheet's edge and ground not seen stand in the legend by name; north lines keep the norm's number."""
-    assert texts.legend_words("600", "Sheet edge") == "Sheet edge"
-    assert texts.legend_words("600.1", "Not seen") == "Not seen"
-    assert texts.legend_words("601", "North") == "601  North"
+    assert texts.legend_words("600", "Sheet edge", texts.ENGLISH) == "Sheet edge"
+    assert texts.legend_words("600.1", "Not seen", texts.ENGLISH) == "Not seen"
+    assert texts.legend_words("601", "North", texts.ENGLISH) == "601  North"
