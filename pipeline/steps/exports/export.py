@@ -12,7 +12,7 @@ from pipeline.exports import geojson, gpx, kml, shapefile
 from pipeline.exports.formats import FROM_DRAFT
 from pipeline.exports.styles.qml import qml_style
 from pipeline.exports.styles.sld import sld_style
-from pipeline.exports.told import CAUTIONS, Told
+from pipeline.exports.told import Told
 from pipeline.files import layers
 from pipeline.files.disk import atomic
 from pipeline.files.exports import archives, styled
