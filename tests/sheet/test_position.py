@@ -13,7 +13,9 @@ from affine import Affine
 from shapely import affinity
 from shapely.geometry import LineString, Point, box
 
+from pipeline.settings import SheetSettings
 from pipeline.sheet import texts
+from pipeline.sheet.drawing import draw_sheet
 from pipeline.sheet.interval import steep_percent
 from pipeline.sheet.legend import samples
 from pipeline.sheet.page.ink import Ink
@@ -23,6 +25,8 @@ from pipeline.sheet.picture import grid_north_up, map_picture, render_png
 from pipeline.sheet.symbols.edge import clear_of_edge
 from pipeline.sheet.symbols.marks import Marks
 from pipeline.sheet.symbols.symbol import draw_marks
+from pipeline.words.codes import LanguageCode
+from pipeline.words.language import Language
 from tests.paths import symbols
 from tests.sheet.test_sheet import EAST, NORTH, UTM32, features, sheet_of
 
@@ -175,6 +179,32 @@ def test_slope_line_is_shown_on_its_contour() -> None:
     assert (contour, number) == ("101", "101.1")
     assert curve.distance(Point(stroke.coords[0])) < 1e-6
     assert stroke.length == pytest.approx(TABLE["101.1"].mm("length_mm") * 1.5)
+
+
+@pytest.mark.parametrize("code", ["en", "de", "fi"])
+def test_foot_of_a_numbered_sheet_loses_nothing(code: LanguageCode) -> None:
+    """A long credit and long words still leave room in the foot for the credit's end and for all four corners."""
+    language = Language(code)
+    credit = "The Survey of the Three Counties and of the Islands, " * 8 + "licence CC BY 4.0."
+    drawing = draw_sheet(
+        {},
+        symbols=TABLE,
+        name="Hollin Edge",
+        outline=box(EAST, NORTH, EAST + 3000, NORTH + 3000),
+        crs=UTM32,
+        scale=10000,
+        contour_interval_m=5,
+        map_date=datetime.date(2027, 4, 10),
+        survey_line=credit,
+        settings=SheetSettings(paper="A4"),
+        language=language,
+    )
+    with pdfplumber.open(io.BytesIO(drawing.pdf)) as document:
+        for page in document.pages[1:]:
+            foot = " ".join(page.crop((0, page.height - 120, page.width, page.height)).extract_text().split())
+            assert "CC BY 4.0." in foot
+            for name in texts.CORNER_NAMES:
+                assert language.say(name) in foot
 
 
 def _text(scale: int, told: texts.Told = NOTHING_TOLD) -> texts.MapText:
