@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime
 from dataclasses import dataclass
 
-from pipeline.sheet.texts import DATE_OF_MAP, DRAWN_BY, INTERVAL, NEVER_SHOWN, NORM, NOT_FOR_USE, PDF_TITLE, PROPOSALS
+from pipeline.sheet.texts import CAUTIONS, DATE_OF_MAP, DRAWN_BY, INTERVAL, NORM, PDF_TITLE
 from pipeline.words.language import UNBROKEN, Language
 
 
@@ -33,7 +33,7 @@ class Told:
     @property
     def cautions(self) -> tuple[str, ...]:
         """What the reader must know, the gravest first."""
-        return self._say(NOT_FOR_USE), self._say(PROPOSALS), self._say(NEVER_SHOWN)
+        return tuple(self._say(words) for words in CAUTIONS)
 
     @property
     def made(self) -> str:
