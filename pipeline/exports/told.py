@@ -5,10 +5,7 @@ from __future__ import annotations
 import datetime
 from dataclasses import dataclass
 
-from pipeline.sheet.texts import NEVER_SHOWN, NORM, NOT_FOR_USE, PROPOSALS
-
-CAUTIONS = (NOT_FOR_USE, PROPOSALS, NEVER_SHOWN)
-"""The cautions of the sheet, in English."""
+from pipeline.sheet.texts import CAUTIONS, NORM
 
 
 @dataclass(frozen=True)
