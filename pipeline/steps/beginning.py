@@ -174,10 +174,10 @@ def offer(tiles: Tiles, text: str, /) -> str:
     except InputError as error:
         return f"An area file to start from could not be written ({error}). Save this as {AREA_FILE}:\n\n{text}"
     if is_new:
-        put_schema_beside(path)
+        for_editors = f" ({SCHEMA.name} beside it is for editors)" if put_schema_beside(path) else ""
         return (
-            f"An area file to start from is now in {path}. Look through its lines, name who made the lidar, then:\n"
-            f"  tussock draft {path}"
+            f"An area file to start from is now in {path}{for_editors}.\n"
+            f"Look through its lines, name who made the lidar, then:\n  tussock draft {path}"
         )
     why = problem_with(path)
     said = f"{path} was there already and was left as it is; this survey looked at the tiles without it."
