@@ -13,7 +13,8 @@ from numpy.typing import NDArray
 from pipeline.norm.symbols import SymbolTable
 
 COLUMNS = ("symbol", "name", "what", "reason", "distance_m", "east_m", "north_m", "size", "confidence", "evidence")
-"""`what` is dropped, cut, merged or moved; `size` is metres of a line, square metres of an area, empty for a point."""
+"""`what` is dropped, cut, merged, moved, or not drawn (it stays in the draft as a candidate); `size` is metres of a
+line, square metres of an area, empty for a point."""
 
 
 def left_out(

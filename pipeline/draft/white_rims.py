@@ -7,8 +7,10 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 from shapely.geometry import Polygon
+from shapely.geometry.base import BaseGeometry
 
-from pipeline.draft.collisions import NOT_SEEN, SOLID, Kept
+from pipeline.draft.choosing.status import NOT_SEEN
+from pipeline.draft.collisions import SOLID, Kept
 from pipeline.draft.left_out import left_out
 from pipeline.draft.smallest import TOLERANCE
 from pipeline.features import no_features
@@ -42,7 +44,9 @@ def fill_white_rims(features: gpd.GeoDataFrame, symbols: SymbolTable, /) -> Kept
     geometry = features.geometry.to_numpy().copy()
     is_area = shapely.get_type_id(geometry) == shapely.GeometryType.POLYGON
     is_green = is_area & np.isin(symbol, VEGETATION)
-    least_m2 = np.array([symbols.smallest(text).area_m2 if green else np.nan for text, green in zip(symbol, is_green)])
+    least_m2 = np.array(
+        [symbols.smallest(text).area_m2 if green else np.nan for text, green in zip(symbol, is_green, strict=True)]
+    )
     is_small = is_green & (shapely.area(geometry) < (1 - TOLERANCE) * least_m2)
     cause = is_small | (is_area & np.isin(symbol, SOLID))
     ground = np.flatnonzero(is_area & ~is_small & np.isin(symbol, (*VEGETATION, *OTHER_GROUND)))
@@ -52,7 +56,8 @@ def fill_white_rims(features: gpd.GeoDataFrame, symbols: SymbolTable, /) -> Kept
     rims, hosts = _rims_and_hosts(around, geometry, ground, is_green)
     pale_m2, dark_m2 = (symbols.smallest(text).area_m2 for text in ("406", "408"))
     limit_m2 = np.where(np.isin(symbol[hosts], DARK), dark_m2, pale_m2)
-    rims, hosts = (values[shapely.area(rims) < limit_m2] for values in (rims, hosts))
+    is_hole = shapely.area(rims) < limit_m2
+    rims, hosts = rims[is_hole], hosts[is_hole]
     filled = []
     for host in np.unique(hosts):
         joined = shapely.union_all([geometry[host], *rims[hosts == host]])
@@ -67,7 +72,7 @@ def fill_white_rims(features: gpd.GeoDataFrame, symbols: SymbolTable, /) -> Kept
 
 
 def _rims_and_hosts(
-    around: Polygon, geometry: Shapes, ground: NDArray[np.intp], is_green: Mask
+    around: BaseGeometry, geometry: Shapes, ground: NDArray[np.intp], is_green: Mask
 ) -> tuple[Shapes, NDArray[np.intp]]:
     """White parts that lie wholly within each part of `around`, and the number of the vegetation most beside each."""
     tree = shapely.STRtree(geometry[ground])

@@ -5,7 +5,10 @@ from __future__ import annotations
 import datetime
 from dataclasses import dataclass
 
-from pipeline.sheet.marginalia import CAUTIONS, NORM
+from pipeline.sheet.texts import NEVER_SHOWN, NORM, NOT_FOR_USE, PROPOSALS
+
+CAUTIONS = (NOT_FOR_USE, PROPOSALS, NEVER_SHOWN)
+"""The cautions of the sheet, in English."""
 
 
 @dataclass(frozen=True)

@@ -47,9 +47,9 @@ def read_layer(path: Path, name: str, /) -> gpd.GeoDataFrame:
     return layer
 
 
-def read_outline(path: Path, /) -> tuple[MultiPolygon, str]:
-    """The outline of the area that the rasters step wrote, and its CRS."""
-    table = read_layer(path, "outline")
+def read_outline(path: Path, /, *, layer: str = "outline") -> tuple[MultiPolygon, str]:
+    """The outline of the area that the rasters step wrote, or all ground the survey covers (`covered`), and its CRS."""
+    table = read_layer(path, layer)
     authority = table.crs.to_authority()
     crs = ":".join(authority) if authority else table.crs.to_wkt()
     return MultiPolygon(list(shapely.get_parts(table.geometry.to_numpy()))), crs

@@ -304,6 +304,7 @@ rule compose:
             field=PLAN.field_names,
         ),
         outline="work/outline.gpkg",
+        survey="report/survey.json",
     output:
         draft="draft.gpkg",
         left_out="report/left_out.csv",
@@ -313,12 +314,13 @@ rule compose:
         "logs/compose.log",
     params:
         map_date=str(PLAN.area.map_date),
+        drawing=PLAN.section("drawing"),
         rock=PLAN.section("rock"),
         vegetation=PLAN.section("vegetation"),
         code=PLAN.code("compose"),
     shell:
         "python -m pipeline compose --features=work/features --plan=work/plan.json --outline={input.outline:q}"
-        " --out={output.draft:q} --left-out={output.left_out:q} --disagreements={output.disagreements:q} --map-date={params.map_date}"
+        " --survey={input.survey:q} --drawing={params.drawing:q} --out={output.draft:q} --left-out={output.left_out:q} --disagreements={output.disagreements:q} --map-date={params.map_date}"
         " --rock={params.rock:q} --vegetation={params.vegetation:q} 2> {log:q}"
 
 

@@ -7,6 +7,7 @@ from typing import Annotated, Literal, Self
 
 from pydantic import AfterValidator, BeforeValidator, Field, model_validator
 
+from pipeline.settings.drawing import DrawingSettings
 from pipeline.settings.flow import FlowSettings
 from pipeline.settings.landform import LandformSettings
 from pipeline.settings.manmade import ManmadeSettings
@@ -35,6 +36,7 @@ class Expert(Section):
     vegetation: VegetationSettings = VegetationSettings()
     calibration: CalibrationSettings = CalibrationSettings()
     manmade: ManmadeSettings = ManmadeSettings()
+    drawing: DrawingSettings = DrawingSettings()
     sheet: SheetSettings = SheetSettings()
 
 

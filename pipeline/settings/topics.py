@@ -193,6 +193,15 @@ TOPICS = (
         },
     ),
     Topic(
+        "Too much on the map, or too little",
+        {
+            "drawing.drawn_from": Effect(
+                "a calmer map, with more left to the candidates.", "more on the map, and more of it wrong."
+            ),
+            "drawing.drawn_from_by_symbol": None,
+        },
+    ),
+    Topic(
         "The sheet and its paper",
         {
             "sheet.paper": None,

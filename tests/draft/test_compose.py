@@ -8,7 +8,6 @@ from shapely.geometry import LineString, Point, Polygon, box
 from pipeline.draft.clipping import clip
 from pipeline.draft.collisions import resolve_areas, resolve_lines, resolve_points
 from pipeline.draft.compose import LAYERS, compose_draft
-from pipeline.draft.identity import in_fixed_order, stable_ids
 from pipeline.features import join_features, make_features
 from pipeline.norm.symbols import SymbolTable
 from tests.paths import symbols
@@ -188,9 +187,9 @@ def test_confidences_are_compared_within_one_kind_only(
 
 
 def test_what_lidar_alone_cannot_tell_is_a_candidate(table: SymbolTable) -> None:
-    """Sand, yards, cairns, huts and stands; all else is a draft."""
-    areas = [feature(box(40 * n, 0, 40 * n + 30, 30), symbol, 0.3) for n, symbol in enumerate(("213", "501", "401"))]
-    points = [feature(Point(20 * n, 60), symbol, 0.2) for n, symbol in enumerate(("526", "530", "531", "204"))]
+    """Sand, yards, cairns, huts and stands, however sure their shape; all else as likely is a draft."""
+    areas = [feature(box(40 * n, 0, 40 * n + 30, 30), symbol, 0.9) for n, symbol in enumerate(("213", "501", "401"))]
+    points = [feature(Point(20 * n, 60), symbol, 0.9) for n, symbol in enumerate(("526", "530", "531", "204"))]
     draft = compose_draft([*areas, *points], box(-10, -10, 200, 100), crs=CRS, north_deg=0.0, symbols=table)
     status = {row.symbol: row.status for layer in draft.layers.values() for row in layer.itertuples()}
     assert status == dict.fromkeys(("213", "501", "526", "530", "531"), "candidate") | {"401": "draft", "204": "draft"}
@@ -222,16 +221,6 @@ def test_the_draft_has_all_layers_and_turns_angles_to_magnetic_north(table: Symb
     knoll = draft.layers["landform_point"].iloc[0]
     assert (knoll.angle_deg, knoll.status, knoll.origin) == (27.0, "draft", "lidar")
     assert "knoll" in knoll["name"].lower()
-
-
-def test_ids_do_not_depend_on_order_or_company() -> None:
-    """The same feature has the same id among others, in another order, and twins are told apart."""
-    three = [feature(Point(x, 1), "204") for x in (1.0, 5.0, 9.0)]
-    forward, backward = (in_fixed_order(join_features(part, CRS)) for part in (three, three[::-1]))
-    assert stable_ids(forward) == stable_ids(backward)
-    assert stable_ids(in_fixed_order(three[1])) == [stable_ids(forward)[1]]
-    twins = stable_ids(join_features([three[0], three[0]], CRS))
-    assert len(set(twins)) == 2
 
 
 def test_nothing_found_disappears_without_a_line(table: SymbolTable) -> None:

@@ -12,13 +12,13 @@ from pipeline.exports import geojson, gpx, kml, shapefile
 from pipeline.exports.formats import FROM_DRAFT
 from pipeline.exports.styles.qml import qml_style
 from pipeline.exports.styles.sld import sld_style
-from pipeline.exports.told import Told
+from pipeline.exports.told import CAUTIONS, Told
 from pipeline.files import layers
 from pipeline.files.disk import atomic
 from pipeline.files.exports import archives, styled
 from pipeline.norm.symbols import norm_table
-from pipeline.sheet.marginalia import CAUTIONS, NORM
 from pipeline.sheet.page.north import north_of_area
+from pipeline.sheet.texts import NORM
 from pipeline.steps.exports.words import told_of
 
 

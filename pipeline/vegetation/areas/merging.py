@@ -138,8 +138,8 @@ def _joined(areas: Areas, kind_of: Numbers) -> tuple[Areas, Numbers]:
     n, k = areas.held.shape
     is_same = kind_of[areas.one] == kind_of[areas.other]
     links = coo_array((np.ones(int(is_same.sum())), (areas.one[is_same], areas.other[is_same])), shape=(n, n))
-    found = connected_components(links, directed=False)[1]
-    _, first, found = np.unique(found, return_index=True, return_inverse=True)
+    group = connected_components(links, directed=False)[1]
+    _, first, found = np.unique(group, return_index=True, return_inverse=True)
     into = np.argsort(np.argsort(first))[found].astype(np.int64)
     n_new = len(first)
     held = _summed((into[:, None] * k + np.arange(k)).ravel(), areas.held.ravel(), n_new * k).reshape(n_new, k)
