@@ -74,3 +74,11 @@ def test_without_it_the_house_has_a_rim() -> None:
     """The control: what is cut before leaves white beside the house."""
     given, _ = resolve_areas(features(("401", meadow_with_hole(1.5)), ("521", HOUSE)))
     assert area_of(given, "401") < 120 * 120 - HOUSE.area - 30
+
+
+def test_a_house_that_is_only_proposed_fills_nothing() -> None:
+    """It is not printed, so that its rim is part of an opening with the ground under it."""
+    given = features(("401", meadow_with_hole(1.5)), ("521", HOUSE))
+    for status, is_filled in (("draft", True), ("candidate", False)):
+        found, _ = fill_white_rims(given.assign(status=["draft", status]), SYMBOLS)
+        assert (area_of(found, "401") == pytest.approx(120 * 120 - HOUSE.area)) == is_filled
