@@ -7,14 +7,13 @@ from typing import Annotated, Literal, Self
 
 from pydantic import AfterValidator, BeforeValidator, Field, model_validator
 
-from pipeline.settings.drawing import DrawingSettings
 from pipeline.settings.flow import FlowSettings
 from pipeline.settings.landform import LandformSettings
 from pipeline.settings.manmade import ManmadeSettings
 from pipeline.settings.points import PointsSettings, RoofSettings, TerrainSettings, WireSettings
 from pipeline.settings.rock import RockSettings
 from pipeline.settings.section import Section
-from pipeline.settings.sheet import SheetSettings
+from pipeline.settings.sheet import DrawingSettings, SheetSettings
 from pipeline.settings.vegetation import CalibrationSettings, SurveySettings, VegetationSettings
 from pipeline.settings.water import WaterSettings
 from pipeline.settings.written import (

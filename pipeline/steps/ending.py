@@ -34,7 +34,8 @@ def ended_run(plan: Plan, /, *, seconds: float) -> Ended:
 def _notes(plan: Plan) -> list[str]:
     """On the ground, the flight lines and a calibration."""
     decided = read_json(plan.out / "work" / "decided.json")
-    notes = [f"Ground: {(plan.out / 'report' / 'ground.txt').read_text(encoding='utf-8').strip()}"]
+    first, *more = (plan.out / "report" / "ground.txt").read_text(encoding="utf-8").strip().splitlines()
+    notes = [f"Ground: {first}" + (" Where that is stands in report/ground.txt." if more else "")]
     if decided["line_shifts"]:
         before, after = decided["line_steps_before_m"], decided["line_steps_after_m"]
         notes.append(

@@ -16,6 +16,7 @@ from pipeline.advice.never import NEVER_FOUND
 from pipeline.cli import _parser
 from pipeline.draft.compose import COLUMNS, SECTIONS
 from pipeline.draft.left_out import COLUMNS as LEFT_OUT_COLUMNS
+from pipeline.exports.formats import FILES
 from pipeline.fieldwork.check_list import check_list_of_disagreements
 from pipeline.settings import load_area
 from tests.paths import PROJECT
@@ -145,3 +146,10 @@ def test_the_notes_shown_are_a_table_of_notes() -> None:
     rows = list(csv.DictReader(io.StringIO(table)))
     assert len(rows) >= 12
     assert all(int(row["symbol"]) in (405, 406, 408, 410) for row in rows)
+
+
+def test_exports_and_backdrops_that_are_named_are_written() -> None:
+    """Each file below `exports/` that a page names is one that an export writes."""
+    for page in PAGES:
+        named = set(re.findall(r"`exports/([\w.]+)`", page.read_text(encoding="utf-8")))
+        assert named <= set(FILES.values()), page.name
