@@ -6,6 +6,7 @@ import pytest
 
 from pipeline.plan import code
 from pipeline.plan.steps import STEPS
+from pipeline.words.codes import TRANSLATED
 from tests.paths import PROJECT
 
 MODULES = sorted((PROJECT / "pipeline").rglob("*.py"))
@@ -32,6 +33,14 @@ def test_a_step_does_not_rest_on_what_it_never_calls() -> None:
     """A change of the sheet classifies nothing again; a change of the ground filter draws no sheet."""
     assert not [name for name in names_behind("block") if "/sheet/" in name or "/water/" in name]
     assert not [name for name in names_behind("sheet") if "/points/" in name]
+
+
+def test_a_new_translation_draws_the_sheets_again_and_nothing_else() -> None:
+    """Settings know the languages by their letters, not their texts, so that no layer rests on a catalogue."""
+    assert {f"pipeline/words/po/{language}.po" for language in TRANSLATED} <= names_behind("sheet")
+    rest_on_words = {step for step in STEPS if any(name.endswith(".po") for name in names_behind(step))}
+    assert {"sheet", "fieldwork_sheet"} <= rest_on_words
+    assert not rest_on_words & {"split", "block", "landform", "rock", "vegetation", "manmade", "compose"}
 
 
 @pytest.mark.parametrize("step", STEPS)
