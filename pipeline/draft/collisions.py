@@ -20,6 +20,8 @@ Kept = tuple[gpd.GeoDataFrame, gpd.GeoDataFrame]
 SOLID = ("301", "302", "521")
 """Water and buildings: areas that nothing else is drawn on."""
 BARE_ROCK = "214"
+PATHS = ("505", "506", "507")
+"""Ways that are told from a ride by how worn the ground is alone, since none is wide enough to see."""
 
 
 def resolve_areas(features: gpd.GeoDataFrame, /) -> Kept:
@@ -76,8 +78,9 @@ YIELDING = (
     # A sunken lane is a gully in the bare earth, a track through forest a ride in the growth. Half the width of a wide
     # road and what both are off by. A clear ride stays where the ground shows a path in it that is less sure than it.
     Yielding(("107", "108"), WAYS, 6.0, "it is a road, track or path"),
-    Yielding(("508",), WAYS, 6.0, "it is a road, track or path", to_surer=True),
-    Yielding(WAYS, ("508",), 6.0, "it is a ride, and whether a path runs in it is less sure"),
+    Yielding(("508",), ("502", "503", "504"), 6.0, "it is a road or track"),
+    Yielding(("508",), PATHS, 6.0, "it is a path", to_surer=True),
+    Yielding(PATHS, ("508",), 6.0, "it is a ride, and whether a path runs in it is less sure"),
     # A hedge or wall beside a fence hides it, and a fence in a hedge is one obstacle.
     Yielding(("516",), ("513", "514", "515"), 3.0, "it is a wall"),
 )

@@ -110,10 +110,12 @@ def test_a_gully_or_ride_along_a_track_is_the_track() -> None:
 def test_of_a_ride_and_a_path_in_it_the_surer_stays() -> None:
     """A plain ride is not lost to a doubtful path, nor a path of another map to a ride."""
     path = feature(LineString([(0, 0), (200, 0)]), "505", confidence=0.5)
+    road = feature(LineString([(0, -2), (200, -2)]), "502", confidence=0.5)
     ride = feature(LineString([(0, 2), (250, 2)]), "508.2", confidence=0.9)
     kept, dropped = resolve_lines(join_features([path, ride], CRS))
     assert list(kept["symbol"]) == ["508.2"]
     assert list(dropped["symbol"]) == ["505"]
+    assert list(resolve_lines(join_features([road, ride], CRS))[0]["symbol"]) == ["502"], "a road is a road"
     mapped = path.assign(origin="county map", status="imported")
     assert list(resolve_lines(join_features([mapped, ride.assign(origin="lidar")], CRS))[0]["symbol"]) == ["505"]
 
