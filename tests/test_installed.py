@@ -62,6 +62,8 @@ def test_the_wheel_carries_all_that_the_command_reads(installed: Path, tmp_path:
     assert all(Path(file).exists() and Path(package) in Path(file).parents for file in files)
     inside = {path.relative_to(Path(package) / "config") for path in (Path(package) / "config").rglob("*.*")}
     assert {path.relative_to(PROJECT / "config") for path in (PROJECT / "config").rglob("*.*")} <= inside
+    catalogues = {path.name for path in (Path(package) / "words" / "po").iterdir()}
+    assert catalogues == {path.name for path in (PROJECT / "pipeline" / "words" / "po").iterdir()}
 
 
 @pytest.mark.slow

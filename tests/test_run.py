@@ -43,12 +43,24 @@ RASTERS = (
     "shaded_relief",
 )
 
+EXPORTED = (
+    "exports/draft_styled.gpkg",
+    "exports/draft.gpx",
+    "exports/map.mbtiles",
+    "backdrops/slope.tif",
+    "backdrops/slope.png",
+    "backdrops/slope.pgw",
+    "backdrops/slope_turned.png",
+)
+"""What the area file of the run asks for beside the draft."""
+
 
 @pytest.fixture(scope="session")
 def sample_out(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """The folder of a run on the four sample tiles."""
     folder = tmp_path_factory.mktemp("sample")
-    result = tussock("draft", write_area(folder, f"{SAMPLE}/*.laz"), "--cores", "2")
+    asked = {"exports": "[styled, gpx, mbtiles]", "backdrops": "[slope]"}
+    result = tussock("draft", write_area(folder, f"{SAMPLE}/*.laz", **asked), "--cores", "2")
     assert result.returncode == 0, result.stderr
     return folder / "out"
 
@@ -65,6 +77,7 @@ def test_the_run_writes_everything_it_promises(sample_out: Path) -> None:
         "sheets/field_sheet.pdf",
         "sheets/field_sheet.png",
         "sheets/field_sheet.tif",
+        *EXPORTED,
         "sheets/field_sheet_grid_north.tif",
         "sheets/fieldwork_sheet.pdf",
         *(f"rasters/{name}.tif" for name in RASTERS),
@@ -72,6 +85,18 @@ def test_the_run_writes_everything_it_promises(sample_out: Path) -> None:
     ]
     assert [name for name in expected if not (sample_out / name).exists()] == []
     assert not list(sample_out.rglob("*.part*"))
+
+
+def test_exports_hold_the_draft_and_stand_in_the_manifest(sample_out: Path) -> None:
+    """As many features as the draft has, each export with its checksum among what was made, and the survey's words."""
+    draft, styled = sample_out / "draft.gpkg", sample_out / "exports" / "draft_styled.gpkg"
+    wanted = {name: pyogrio.read_info(draft, layer=name)["features"] for name in pyogrio.list_layers(draft)[:, 0]}
+    found = {name: pyogrio.read_info(styled, layer=name)["features"] for name in wanted}
+    assert sum(wanted.values()) > 50
+    assert found == wanted
+    assert set(EXPORTED) <= set(json.loads((sample_out / "manifest.json").read_text(encoding="utf-8"))["made"])
+    with rasterio.open(sample_out / "exports" / "map.mbtiles") as source:
+        assert "pulses per square metre" in source.tags()["attribution"]
 
 
 def test_the_rasters_share_one_grid(sample_out: Path) -> None:
@@ -160,6 +185,8 @@ def test_new_limits_of_the_bands_count_nothing_again(sample_out: Path) -> None:
         "running",
         "compose",
         "sheet",
+        "export",
+        "map_tiles",
         "manifest",
         "draft",
     }

@@ -8,10 +8,12 @@ import re
 import unicodedata
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
+from typing import get_args
 
 import yaml
 
 from pipeline.intake.tile_header import TileHeader
+from pipeline.words.codes import LanguageCode
 
 FLAT_BELOW_RATIO = 0.05
 """Usual slope, rise over run, below which terrain counts as flat: there 5 m contours lie more than 100 m apart, which
@@ -95,6 +97,7 @@ def _lines(found: Found, today: datetime.date) -> Iterator[str]:
     yield _line(f"scale: {SCALE}", "15000, 10000, 7500 or 5000")
     yield _line(f"contour_interval_m: {interval_m:g}", why)
     yield _line(f"map_date: {min(today, LAST_DAY)}", "day the map is for: sets the magnetic declination")
+    yield _line("# language: de", f"of the sheets: {', '.join(get_args(LanguageCode))}")
     yield _line("out: out", "where the draft goes")
 
 

@@ -109,8 +109,12 @@ def compose_draft(
     for resolve in (resolve_areas, resolve_lines, resolve_points, off_water):
         features, gone = resolve(features)
         dropped.append(gone)
-    features, gone = choose_prominent(mostly_sure(features, limits), outline)
-    dropped.append(gone)
+    chosen = choose_prominent(mostly_sure(features, limits), outline)
+    features = chosen.features
+    dropped += [
+        left_out(part, list(part.get("reason", ())), what=what)
+        for what, part in (("merged", chosen.merged), ("not drawn", chosen.lesser))
+    ]
     for enforce in (fill_white_rims, small_fields_as_clusters, without_too_small):
         features, gone = enforce(features, symbols)
         dropped.append(gone)

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from shapely.geometry import Polygon
 from shapely.geometry.base import BaseGeometry
 
-from pipeline.draft.choosing.status import NOT_SEEN
+from pipeline.draft.choosing.status import NOT_SEEN, is_candidate
 from pipeline.draft.collisions import SOLID, Kept
 from pipeline.draft.left_out import left_out
 from pipeline.draft.smallest import TOLERANCE
@@ -30,6 +30,7 @@ LEAST_AREA_M2 = 0.01
 """Less is the rounding of a coordinate, no rim."""
 
 Shapes = NDArray[np.object_]
+Numbers = NDArray[np.intp]
 
 
 def fill_white_rims(features: gpd.GeoDataFrame, symbols: SymbolTable, /) -> Kept:
@@ -39,59 +40,59 @@ def fill_white_rims(features: gpd.GeoDataFrame, symbols: SymbolTable, /) -> Kept
     An area that a cut made too small leaves white too. Both would be read as forest: they go to the vegetation with
     which they share most border. White that reaches further than LOOK_M stays.
     """
-    nothing = no_features(str(features.crs))
-    symbol = np.array([text.split(".")[0] if text != NOT_SEEN else text for text in features["symbol"]], str)
+    symbol = np.array([text if text == NOT_SEEN else text.split(".")[0] for text in features["symbol"]], str)
     geometry = features.geometry.to_numpy().copy()
-    is_area = shapely.get_type_id(geometry) == shapely.GeometryType.POLYGON
+    # What is only proposed is not printed: it leaves white, and none goes into it.
+    is_area = (shapely.get_type_id(geometry) == shapely.GeometryType.POLYGON) & ~is_candidate(features)
     is_green = is_area & np.isin(symbol, VEGETATION)
-    least_m2 = np.array(
-        [symbols.smallest(text).area_m2 if green else np.nan for text, green in zip(symbol, is_green, strict=True)]
-    )
-    is_small = is_green & (shapely.area(geometry) < (1 - TOLERANCE) * least_m2)
+    least_m2 = {text: (1 - TOLERANCE) * symbols.smallest(text).area_m2 for text in VEGETATION}
+    is_small = is_green & (shapely.area(geometry) < np.array([least_m2.get(text, 0.0) for text in symbol]))
     cause = is_small | (is_area & np.isin(symbol, SOLID))
     ground = np.flatnonzero(is_area & ~is_small & np.isin(symbol, (*VEGETATION, *OTHER_GROUND)))
     if not cause.any() or not len(ground):
-        return features, nothing
+        return features, no_features(str(features.crs))
     around = shapely.union_all(shapely.buffer(geometry[cause], LOOK_M))
     rims, hosts = _rims_and_hosts(around, geometry, ground, is_green)
     pale_m2, dark_m2 = (symbols.smallest(text).area_m2 for text in ("406", "408"))
-    limit_m2 = np.where(np.isin(symbol[hosts], DARK), dark_m2, pale_m2)
-    is_hole = shapely.area(rims) < limit_m2
-    rims, hosts = rims[is_hole], hosts[is_hole]
+    is_rim = shapely.area(rims) < np.where(np.isin(symbol[hosts], DARK), dark_m2, pale_m2)
+    filled = _fill(geometry, rims[is_rim], hosts[is_rim])
+    gone = _within(geometry, np.flatnonzero(is_small), filled)
+    changed = features.set_geometry(gpd.GeoSeries(geometry, index=features.index, crs=features.crs))
+    merged = left_out(features[gone], "too small once it was cut: drawn as what is beside it", what="merged")
+    return changed[~gone].reset_index(drop=True), merged
+
+
+def _fill(geometry: Shapes, rims: Shapes, hosts: Numbers) -> Shapes:
+    """Join the rims to their hosts in place, where that makes one shape; the rims that were joined."""
     filled = []
     for host in np.unique(hosts):
         joined = shapely.union_all([geometry[host], *rims[hosts == host]])
         if isinstance(joined, Polygon):
             geometry[host] = joined
             filled.append(host)
-    is_filled = np.isin(hosts, filled)
-    gone = _within(geometry, np.flatnonzero(is_small), rims[is_filled])
-    changed = features.set_geometry(gpd.GeoSeries(geometry, index=features.index, crs=features.crs))
-    merged = left_out(features[gone], "too small once it was cut: drawn as what is beside it", what="merged")
-    return changed[~gone].reset_index(drop=True), merged
+    return rims[np.isin(hosts, filled)]
 
 
-def _rims_and_hosts(
-    around: BaseGeometry, geometry: Shapes, ground: NDArray[np.intp], is_green: Mask
-) -> tuple[Shapes, NDArray[np.intp]]:
+def _rims_and_hosts(around: BaseGeometry, geometry: Shapes, ground: Numbers, is_green: Mask) -> tuple[Shapes, Numbers]:
     """White parts that lie wholly within each part of `around`, and the number of the vegetation most beside each."""
     tree = shapely.STRtree(geometry[ground])
     rims, hosts = [], []
     for place in shapely.get_parts(around):
         near = ground[np.sort(tree.query(place, predicate="intersects"))]
-        white = shapely.get_parts(shapely.difference(place, shapely.union_all(geometry[near])))
+        # A meadow of a square kilometre is long to compare: what of it lies about the place is enough.
+        here = shapely.clip_by_rect(geometry[near], *shapely.buffer(place, 1.0).bounds)
+        white = shapely.get_parts(shapely.difference(place, shapely.union_all(here)))
         white = white[(shapely.area(white) > LEAST_AREA_M2) & ~shapely.intersects(white, shapely.boundary(place))]
-        near = near[is_green[near]]
+        edges, near = shapely.boundary(here[is_green[near]]), near[is_green[near]]
         for rim in white if len(near) else ():
-            beside = near[shapely.intersects(geometry[near], rim)]
-            shared_m = shapely.length(shapely.intersection(shapely.boundary(geometry[beside]), shapely.boundary(rim)))
-            if shared_m.max(initial=0.0) > 0:
+            shared_m = shapely.length(shapely.intersection(edges, shapely.boundary(rim)))
+            if shared_m.max() > 0:
                 rims.append(rim)
-                hosts.append(beside[int(np.argmax(shared_m))])
+                hosts.append(near[int(np.argmax(shared_m))])
     return np.array(rims, np.object_), np.array(hosts, np.intp)
 
 
-def _within(geometry: Shapes, small: NDArray[np.intp], rims: Shapes) -> Mask:
+def _within(geometry: Shapes, small: Numbers, rims: Shapes) -> Mask:
     """(n,) bool: which of the small areas lie in white that was filled."""
     found = np.zeros(len(geometry), np.bool_)
     if len(rims) and len(small):

@@ -54,7 +54,8 @@ rule ground_report:
     Try: snakemake -c1 report/ground.txt
     """
     input:
-        expand("work/disputes/{block}.json", block=PLAN.block_names),
+        disputes=expand("work/disputes/{block}.json", block=PLAN.block_names),
+        survey="report/survey.json",
     output:
         "report/ground.txt",
     log:
@@ -62,7 +63,8 @@ rule ground_report:
     params:
         code=PLAN.code("ground_report"),
     shell:
-        "python -m pipeline ground_report --disputes=work/disputes --plan=work/plan.json --out={output:q} 2> {log:q}"
+        "python -m pipeline ground_report --disputes=work/disputes --plan=work/plan.json --survey={input.survey:q}"
+        " --out={output:q} 2> {log:q}"
 
 
 rule rasters:

@@ -21,11 +21,13 @@ rule export:
         map_date=str(PLAN.area.map_date),
         scale=PLAN.area.scale,
         interval_m=PLAN.area.contour_interval_m,
+        language=PLAN.area.language,
         code=PLAN.code("export"),
     shell:
         "python -m pipeline export --draft={input.draft:q} --outline={input.outline:q} --survey={input.survey:q}"
         " --season={input.season:q} --borrowed={input.borrowed:q} --out={output:q} --name={params.name:q}"
-        " --map-date={params.map_date} --scale={params.scale} --interval-m={params.interval_m} 2> {log:q}"
+        " --map-date={params.map_date} --scale={params.scale} --interval-m={params.interval_m}"
+        " --language={params.language} 2> {log:q}"
 
 
 rule map_tiles:
@@ -50,11 +52,13 @@ rule map_tiles:
         map_date=str(PLAN.area.map_date),
         scale=PLAN.area.scale,
         interval_m=PLAN.area.contour_interval_m,
+        language=PLAN.area.language,
         code=PLAN.code("map_tiles"),
     shell:
         "python -m pipeline map_tiles --picture={input.picture:q} --outline={input.outline:q} --survey={input.survey:q}"
         " --season={input.season:q} --borrowed={input.borrowed:q} --out={output:q} --name={params.name:q}"
-        " --map-date={params.map_date} --scale={params.scale} --interval-m={params.interval_m} 2> {log:q}"
+        " --map-date={params.map_date} --scale={params.scale} --interval-m={params.interval_m}"
+        " --language={params.language} 2> {log:q}"
 
 
 rule backdrop:
@@ -84,9 +88,11 @@ rule backdrop:
         map_date=str(PLAN.area.map_date),
         scale=PLAN.area.scale,
         interval_m=PLAN.area.contour_interval_m,
+        language=PLAN.area.language,
         code=PLAN.code("backdrop"),
     shell:
         "python -m pipeline backdrop --kind={wildcards.backdrop} --source={input.source:q} --outline={input.outline:q}"
         " --survey={input.survey:q} --season={input.season:q} --borrowed={input.borrowed:q} --out={output.tif:q}"
         " --turned-out={output.turned_tif:q} --name={params.name:q} --map-date={params.map_date}"
-        " --scale={params.scale} --interval-m={params.interval_m} 2> {log:q}"
+        " --scale={params.scale} --interval-m={params.interval_m}"
+        " --language={params.language} 2> {log:q}"

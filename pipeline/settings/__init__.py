@@ -8,7 +8,6 @@ from these modules (`make settings`).
 from __future__ import annotations
 
 from pipeline.settings.area import Area, Borrowing, Expert, Source
-from pipeline.settings.drawing import DrawingSettings
 from pipeline.settings.flow import Flow, FlowSettings
 from pipeline.settings.landform import LandformSettings
 from pipeline.settings.manmade import ManmadeSettings
@@ -16,7 +15,7 @@ from pipeline.settings.points import PointsSettings, RoofSettings, TerrainSettin
 from pipeline.settings.reading import load_area
 from pipeline.settings.rock import RockSettings
 from pipeline.settings.section import Section, section_text
-from pipeline.settings.sheet import SheetSettings
+from pipeline.settings.sheet import DrawingSettings, SheetSettings
 from pipeline.settings.vegetation import CalibrationSettings, LayerSettings, SurveySettings, VegetationSettings
 from pipeline.settings.water import WaterSettings
 

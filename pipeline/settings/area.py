@@ -7,17 +7,26 @@ from typing import Annotated, Literal, Self
 
 from pydantic import AfterValidator, BeforeValidator, Field, model_validator
 
-from pipeline.settings.drawing import DrawingSettings
 from pipeline.settings.flow import FlowSettings
 from pipeline.settings.landform import LandformSettings
 from pipeline.settings.manmade import ManmadeSettings
 from pipeline.settings.points import PointsSettings, RoofSettings, TerrainSettings, WireSettings
 from pipeline.settings.rock import RockSettings
 from pipeline.settings.section import Section
-from pipeline.settings.sheet import SheetSettings
+from pipeline.settings.sheet import DrawingSettings, SheetSettings
 from pipeline.settings.vegetation import CalibrationSettings, SurveySettings, VegetationSettings
 from pipeline.settings.water import WaterSettings
-from pipeline.settings.written import as_crs, as_date, as_interval, as_list, as_path, as_paths, as_sources, as_words
+from pipeline.settings.written import (
+    as_crs,
+    as_date,
+    as_interval,
+    as_list,
+    as_path,
+    as_paths,
+    as_sources,
+    as_wishes,
+    as_words,
+)
 from pipeline.words.codes import LanguageCode
 
 
@@ -141,13 +150,13 @@ class Area(Section):
     map_date: Annotated[datetime.date, BeforeValidator(as_date)] = Field(
         description="Date the map is for, e.g. 2027-04-10; sets the magnetic declination."
     )
-    exports: Annotated[tuple[Export, ...], BeforeValidator(as_list)] = Field(
+    exports: Annotated[tuple[Export, ...], BeforeValidator(as_wishes)] = Field(
         ("styled",),
         description="What else to write of the draft, into 'exports/': styled (a GeoPackage that a GIS shows as a map), "
         "geojson, dxf (a layer a symbol number), shapefile, gpx (for a watch), kmz, mbtiles and pmtiles (tiles for "
-        "phones). [] for none.",
+        "phones). none for none.",
     )
-    backdrops: Annotated[tuple[Backdrop, ...], BeforeValidator(as_list)] = Field(
+    backdrops: Annotated[tuple[Backdrop, ...], BeforeValidator(as_wishes)] = Field(
         (),
         description="Pictures of the ground to draw over, into 'backdrops/', north up and turned to the sheet: relief "
         "(lit from four sides), relief_northwest, relief_northeast, relief_southwest, local_relief, slope, canopy, "

@@ -39,6 +39,11 @@ def as_list(value: object) -> object:
     return (value,) if isinstance(value, str) else value
 
 
+def as_wishes(value: object) -> object:
+    """One wish as a list of one; nothing, or the word none, as none."""
+    return () if value is None or value == "none" else as_list(value)
+
+
 def as_sources(value: object) -> object:
     """One source as a list of one, and a file's name alone as a source without credit."""
     listed = value if isinstance(value, list | tuple) else (value,)

@@ -98,8 +98,8 @@ def draw_sheet(
     ----------
     layers : the layers of the draft by name
         Columns used: geometry, `symbol`, and where present `angle_deg` (clockwise from magnetic north) and `status`
-        (what is `rejected` or a `candidate` is left out). North lines and sheet edge come from `technical_line`;
-        where that layer is missing they are made from the outline.
+        (what is `rejected` is left out). North lines and sheet edge come from `technical_line`; where that layer is
+        missing they are made from the outline.
     outline : the area, in the working CRS
     survey_line : what the draft was made from, one sentence
     told : days of flight and of the draft, and what the survey cannot show

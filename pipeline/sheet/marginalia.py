@@ -26,6 +26,8 @@ from pipeline.sheet.texts import MapText
 from pipeline.words.language import Language
 
 NAME_PT, NOTE_PT, FACTS_PT, TITLE_PT, STAMP_PT, SMALLEST_TITLE_PT = 7.0, 6.2, 8.5, 15.0, 14.0, 8.0
+FOOT_PT = (NOTE_PT, 5.6, 5.0, 4.4)
+"""Sizes of the words in the foot of a sheet, in points; the first at which they fit is taken (our choice)."""
 LINE_SPACING = 1.28
 """Distance of base lines over the size of the type (common practice, no source)."""
 MM_PER_PT = 25.4 / 72
@@ -274,18 +276,22 @@ def fitted_name(name: str, /, *, room_mm: float) -> tuple[str, float]:
 def draw_foot(book: Book, text: MapText, foot: Box, place: Place, /, *, legend: str) -> None:
     """Foot of a part sheet: scale bar, lines to write on, and in words north, sources and corners.
 
-    `legend` says where the legend is. What would run over the foot is left out, the last first.
+    `legend` says where the legend is. Words that would run over the foot are set smaller, down to the smallest size,
+    and what runs over it even then is left out, the last first.
     """
     draw_scale_bar(book, foot.left + 1, foot.top - 6, scale=text.scale)
     draw_fieldworker(book, Box(foot.left, foot.bottom + 1, LONGEST_BAR_MM + 4, foot.height - 10), text.language)
-    left = foot.left + LONGEST_BAR_MM + 10
+    room = Box(foot.left + LONGEST_BAR_MM + 10, foot.bottom, foot.width - LONGEST_BAR_MM - 10, foot.height)
     language, say = text.language, text.language.say
-    words = [say(texts.NOT_FOR_USE), texts.declination_words(text), f"{text.survey_line} {say(legend)}"]
-    words += [f"{say(texts.CORNERS)}: {place.words(language)}", *place.lines(language)]
-    lines = [line for word in words for line in wrapped(word, width_mm=foot.right - left, size_pt=NOTE_PT)]
-    step = NOTE_PT * LINE_SPACING * MM_PER_PT
-    for i, line in enumerate(lines[: int(foot.height / step)]):
-        book.text(left, foot.top - (i + 0.9) * step, line, size_pt=NOTE_PT)
+    words = [say(texts.NOT_FOR_USE), f"{text.survey_line} {say(legend)}", texts.declination_words(text)]
+    words += [f"{say(texts.CORNERS)}: {place.words(language)}", ";  ".join(place.lines(language))]
+    for size in FOOT_PT:
+        lines = [line for word in words for line in wrapped(word, width_mm=room.width, size_pt=size)]
+        step = size * LINE_SPACING * MM_PER_PT
+        if len(lines) * step <= room.height:
+            break
+    for i, line in enumerate(lines[: int(room.height / step)]):
+        book.text(room.left, room.top - (i + 0.9) * step, line, size_pt=size)
 
 
 def draw_panel(book: Book, sheet: Sheet, items: Sequence[Item], columns: Sequence[Sequence[int]], /) -> Ink:

@@ -35,6 +35,8 @@ NEVER_SHOWN = phrase(
     "Never on this draft: what is private, forbidden or dangerous; whether water, a cliff or a fence may be crossed; "
     "most small paths; what has changed since the flight."
 )
+CAUTIONS = (NOT_FOR_USE, PROPOSALS, NEVER_SHOWN)
+"""What the reader of any draft must know, in whatever form it is handed on, the gravest first."""
 NOT_FOUND = phrase("This survey is too thin to show: {kinds}.")
 
 OVERVIEW = phrase("Overview, about {scale}")
@@ -221,7 +223,7 @@ def title_facts(text: MapText, /, *, part: str, scale: float) -> list[str]:
 def cautions(text: MapText, /) -> list[str]:
     """What the reader must know, the gravest first."""
     language, say = text.language, text.language.say
-    found = [say(NOT_FOR_USE), say(PROPOSALS), say(NEVER_SHOWN)]
+    found = [say(words) for words in CAUTIONS]
     if text.told.not_found:
         found.append(say(NOT_FOUND, kinds=", ".join(map(say, text.told.not_found))))
     if text.steep_percent:

@@ -24,9 +24,7 @@ def survey(*, area: Path, text: Path, figures: Path) -> None:
     plan = make_plan(area)
     found = survey_plan(plan)
     atomic.write_text(text, describe_survey(found))
-    credit = plan.area.credit.strip()
-    said = {"credit": credit, "survey_line": survey_line(found, credit=credit)}
-    arrays.write_json(figures, survey_record(found) | said)
+    arrays.write_json(figures, survey_record(found) | {"credit": plan.area.credit.strip()})
 
 
 def survey_plan(plan: Plan, /) -> Survey:
@@ -45,11 +43,3 @@ def survey_plan(plan: Plan, /) -> Survey:
     )
     borrowed = [(Path(source.file).name, source.credit) for source in plan.borrowing.sources]
     return replace(found, cautions=found.cautions + missing_credits(plan.area.credit, borrowed))
-
-
-def survey_line(found: Survey, /, *, credit: str) -> str:
-    """What the draft was made from and by whom, one sentence in English for files beside the sheet.
-
-    The days of flight are told with the leaf season.
-    """
-    return f"Airborne lidar ({credit or 'maker and licence not given'}), {found.density.pulses_per_m2:.1f} pulses/m2."

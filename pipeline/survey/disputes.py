@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import ndimage
 
+from pipeline.errors import counted
 from pipeline.lattice.grid import EastNorth, Mask
 from pipeline.points.producer import DISPUTED_M, Dispute
 
@@ -19,6 +20,7 @@ FAR_M = 2.0
 """Mean metres apart from which a square is listed: there, contours run elsewhere. Our choice."""
 LISTED = 12
 """Places listed, the worst first: more are not read. Our choice."""
+NOT_MARKED = "The producer marked no ground; Tussock found it itself, as it does for any survey."
 
 
 @dataclass(frozen=True)
@@ -53,15 +55,17 @@ def count_disputes(dispute: Dispute, places: EastNorth, /) -> list[DisputedSquar
     return [DisputedSquare(*row) for row in zip(*(column.tolist() for column in columns), strict=True)]
 
 
-def describe_disputes(squares: Sequence[DisputedSquare], /) -> str:
+def describe_disputes(squares: Sequence[DisputedSquare], /, *, is_marked: bool) -> str:
     """Plain text: on how much ground the two are apart, and the worst places with who was believed there.
 
     Parameters
     ----------
     squares : sequence of DisputedSquare
         Of all blocks; a square cut by the edge of a block comes more than once.
+    is_marked : bool
+        Whether the producer marked any ground in the tiles.
     """
-    return "\n".join(_lines(squares)) + "\n"
+    return "\n".join(_lines(squares) if is_marked else [NOT_MARKED]) + "\n"
 
 
 def _lines(squares: Sequence[DisputedSquare]) -> Iterator[str]:
@@ -87,7 +91,8 @@ def _lines(squares: Sequence[DisputedSquare]) -> Iterator[str]:
     for _, text in sorted(places)[:LISTED]:
         yield f"  {text}"
     if len(places) > LISTED:
-        yield f"  and {len(places) - LISTED} places that differ less"
+        more = counted(len(places) - LISTED, "place that differs less", "places that differ less")
+        yield f"  and {more}"
 
 
 def _joined(cells: EastNorth) -> list[Mask]:

@@ -47,7 +47,7 @@ def _lines(survey: Survey) -> Iterator[str]:
     kinds = survey.ground_kinds
     yield f"Terrain: {kinds['steep']:.0%} of the ground is steep, {kinds['restless']:.0%} restless, the rest calm"
     yield "Classes: " + ", ".join(
-        f"{kind} {_CLASS_NAMES.get(kind, 'of the producer' if kind >= 64 else 'other')} {share:.1%}"
+        f"{_CLASS_NAMES.get(kind, 'of the producer' if kind >= 64 else 'other')} ({kind}) {share:.1%}"
         for kind, share in survey.share_by_class.items()
     )
     yield "Flown: " + _flown(flight)

@@ -153,7 +153,7 @@ def draft_field(
         If the limits of the bands do not rise.
     """
     limits = limits_of(settings)
-    ground, error = _ground(profile, bare_earth, grid, settings, pulses_per_m2)
+    ground, error = ground_of(profile, bare_earth, grid, settings, pulses_per_m2)
     larger_kinds, drawn_on, times = in_larger_cells(decide_kinds(ground, limits=limits), grid)
     larger_kinds = settle_kinds(larger_kinds, cell_m=drawn_on.cell_m)
     kinds = np.where(ground.is_outside, np.int16(OUTSIDE), into_smaller(larger_kinds, grid, drawn_on, times))
@@ -297,7 +297,7 @@ def limits_of(settings: VegetationSettings, /) -> Limits:
     )
 
 
-def _ground(
+def ground_of(
     profile: Mapping[str, Heights],
     bare_earth: Heights,
     grid: Grid,

@@ -42,6 +42,7 @@ def compared(out: Path, /) -> list[Table]:
         "scale": area["scale"],
         "interval_m": area["contour_interval_m"],
         "map_date": area["map_date"],
+        "language": area["language"],
     }
     with tempfile.TemporaryDirectory() as folder:
         return [_exports(out, Path(folder), told), _backdrops(out, Path(folder), told)]

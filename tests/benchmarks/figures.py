@@ -31,6 +31,7 @@ from tests.benchmarks.exports import compared as exports_of
 from tests.benchmarks.identity import compared as identity_of
 from tests.benchmarks.kept_ids import kept_ids
 from tests.benchmarks.large_area import Scene, lay_side_by_side
+from tests.benchmarks.mosaic import compared as mosaic_of_drafts
 from tests.benchmarks.mutations import mutations
 from tests.benchmarks.overhead import overhead
 from tests.benchmarks.results import Measurement, Table, markdown_of, measure_again, read_results, write_results
@@ -134,6 +135,12 @@ def surfaces() -> list[Table]:
     return [
         Table("", ["scene", "error"], [[scene, _judged("surface_error.py", scene).strip()] for scene in SCENES]),
     ]
+
+
+def mosaic() -> list[Table]:
+    """The mosaic of vegetation of real and invented forest, a row a place."""
+    real = {name: drafted(data(name))[0] for name in ("bc_forest", "boreal")}
+    return mosaic_of_drafts(real | {scene: draft_of(scene) for scene in SCENES})
 
 
 def promises() -> list[Table]:
@@ -661,6 +668,17 @@ MEASUREMENTS = (
         promises,
         command="python -m tests.benchmarks.promises TRUTH=DRAFT ... --write",
         data=SCENES,
+        is_long=True,
+    ),
+    Measurement(
+        "mosaic",
+        "Vegetation",
+        "How much simpler is the drawn mosaic of vegetation than its cells, and how true does it stay?",
+        "Areas a km2, quadratic weighted kappa of the bands between cells and draft, shares of the ground, and how "
+        "much of the passable gaps of 3 to 8 m through walk and fight is still passable; see `docs/mosaic.md`.",
+        mosaic,
+        command="python -m tests.benchmarks.mosaic NAME=DRAFT ... --picture docs/mosaic.png",
+        data=("bc_forest", "boreal", *SCENES),
         is_long=True,
     ),
     Measurement(

@@ -245,3 +245,19 @@ def test_nothing_found_disappears_without_a_line(table: SymbolTable) -> None:
     assert reasons["408"] == "wholly under water or a building"
     assert reasons["406"] == "100 m2, and the norm draws none below 225 m2"
     assert len(drawn) + len(composed.left_out) == len(parts)
+
+
+def test_of_many_boulders_the_lesser_are_listed_and_stay_as_candidates(table: SymbolTable) -> None:
+    """Doubtful ones go by what is drawn in the end; the list names each that could have been drawn."""
+    parts = [feature(Point(20.0 * (n % 8), 20.0 * (n // 8)), "204", 0.9, height_m=1 + n / 64) for n in range(64)]
+    parts += [feature(Point(1000, 0), "204", 0.6, height_m=2.0)]
+    composed = compose_draft(parts, box(-50, -50, 1050, 300), crs=CRS, north_deg=0.0, symbols=table)
+    boulders = composed.layers["rock_point"]
+    proposed = boulders[boulders["status"] == "candidate"]
+    assert len(boulders) == 65
+    assert boulders["id"].is_unique
+    assert boulders.loc[boulders["status"] == "draft", "confidence"].mean() >= 0.7
+    assert proposed["evidence"].str.contains("too few surer boulders around").sum() == 1
+    assert len(composed.left_out) == len(proposed) - 1 > 20
+    assert set(composed.left_out["what"]) == {"not drawn"}
+    assert set(composed.left_out["reason"]) == {"less prominent than other boulders within 45 m"}

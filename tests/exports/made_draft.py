@@ -8,6 +8,7 @@ from shapely.geometry import LineString, Point, Polygon, box
 from shapely.geometry.base import BaseGeometry
 
 from pipeline.exports.told import Told
+from pipeline.words.language import Language
 from tests.paths import symbols
 
 CRS = "EPSG:25832"
@@ -18,7 +19,8 @@ TOLD = Told(
     10000,
     5.0,
     datetime.date(2027, 4, 10),
-    ("Airborne lidar, 8.0 pulses/m2.", "With data of others: Invented county <CC0>."),
+    "Airborne lidar, 8.0 pulses/m2. With data of others: Invented county <CC0>.",
+    Language(),
 )
 EVIDENCE = "1.6 m high & 2.1 m wide, 38 returns; größer als <2 m"
 HOLED = Polygon(

@@ -100,9 +100,9 @@ def made_folder(folder: Path) -> Path:
     counts = {"lone_ground_intensity_sum": shine * 2, "lone_ground_returns": np.full(GRID.shape, 2.0, np.float32)}
     grid_files.write_grids(folder / "counts", counts, GRID)
     for name, content in (
-        ("survey", {"survey_line": "Invented survey."}),
-        ("season", {"message": "Leaves off."}),
-        ("borrowed", {"sources": [{"file": "a.gpx", "credit": "Invented county, CC0"}]}),
+        ("survey", {"credit": "Invented county, CC0", "density": {"pulses_per_m2": 8.0}}),
+        ("season", {"leaves": "leaf-off", "told_from": "dates"}),
+        ("borrowed", {"sources": [{"file": "a.gpx", "credit": "Invented walker"}]}),
     ):
         (folder / f"{name}.json").write_text(json.dumps(content), encoding="utf-8")
     return folder
@@ -124,6 +124,7 @@ def drawn(folder: Path, kind: str, source: str) -> Path:
         scale=10000,
         interval_m=5.0,
         map_date=MAP_DATE.isoformat(),
+        language="en",
     )
     return out
 
@@ -147,6 +148,7 @@ def test_every_picture_has_the_steep_place_where_it_lies(tmp_path: Path) -> None
         assert np.hypot(*np.subtract(darkest(out / name), wanted)) < 0.25, name
     with rasterio.open(out / "slope_turned.tif") as source:
         assert "Invented county, CC0" in source.tags()["CREDIT"]
+        assert "Invented walker" in source.tags()["CREDIT"]
         assert source.tags()["CAUTION"]
 
 

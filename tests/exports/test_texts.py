@@ -1,9 +1,11 @@
 """Exports as text: which features they hold, what they say, and that the same draft gives the same text."""
 
 import json
+from dataclasses import replace
 
 import pytest
 import shapely
+from pydantic import ValidationError
 
 from pipeline.exports.degrees import in_degrees
 from pipeline.exports.dxf import dxf_text
@@ -13,6 +15,7 @@ from pipeline.exports.gpx import LONGEST_NAME, gpx_layers, gpx_text
 from pipeline.exports.kml import kml_text
 from pipeline.exports.shapefile import COLUMNS, LONGEST_TEXT_BYTES, legend_text, shapefile_tables
 from pipeline.settings import Area
+from pipeline.words.language import UNBROKEN, Language
 from tests.exports.made_draft import CRS, TABLE, TOLD, counts, made_layers
 
 
@@ -39,6 +42,14 @@ def test_cautions_and_credits_travel_along(name: str) -> None:
     text = texts()[name].replace("&lt;", "<").replace("&gt;", ">").replace("&amp;", "&")
     assert "DRAFT, not field-checked, not for navigation or competition." in text
     assert "Invented county <CC0>" in text
+
+
+def test_the_words_are_in_the_mappers_language() -> None:
+    """A German sheet comes with German exports: no caution in a language that its reader may not know."""
+    told = replace(TOLD, language=Language("de"))
+    assert len(set(told.paragraphs[:4]) & set(TOLD.paragraphs[:4])) == 0
+    assert told.cautions[0] in geojson_text(made_layers(), told=told)
+    assert UNBROKEN not in told.title
 
 
 def test_geojson_is_what_its_rfc_asks() -> None:
@@ -117,3 +128,13 @@ def test_every_export_and_backdrop_of_the_area_file_is_known() -> None:
     schema = Area.model_json_schema()["properties"]
     assert set(schema["exports"]["items"]["enum"]) == set(FILES)
     assert set(schema["backdrops"]["items"]["enum"]) == set(BACKDROP_SOURCES)
+
+
+def test_wishes_may_be_written_as_people_write() -> None:
+    """One name, a list, an empty line or the word none; a name that is not known is refused."""
+    area = {"name": "Hollin Edge", "tiles": "*.laz", "map_date": "2027-04-10"}
+    for written, wanted in (("gpx", ("gpx",)), (["dxf", "kmz"], ("dxf", "kmz")), (None, ()), ("none", ()), ([], ())):
+        assert Area.model_validate(area | {"exports": written}).exports == wanted
+    assert Area.model_validate(area).exports == ("styled",)
+    with pytest.raises(ValidationError, match="shapefile"):
+        Area.model_validate(area | {"exports": ["geopackage"]})

@@ -45,8 +45,12 @@ def test_the_manifest_drops_what_is_no_longer_part_of_the_area(tmp_path: Path) -
     kept, removed = written(out, "a", "a.laz"), written(out, "b", "b.laz")
     for name in ("grids/e1_n1", "grids/e9_n9", "running/whole", "running/e9_n9"):
         (work / name).mkdir(parents=True)
+    asked = {"area": {"exports": ["gpx"], "backdrops": []}}
+    for name in ("exports/draft.gpx", "exports/draft.dxf", "backdrops/slope.tif"):
+        (out / name).parent.mkdir(exist_ok=True)
+        (out / name).touch()
     write_layers(out / "draft.gpkg", {"rock_point": no_features("EPSG:25832")})
-    write_json(work / "plan.json", {"tiles": [{"name": "a"}], "blocks": ["e1_n1"], "fields": {"whole": []}})
+    write_json(work / "plan.json", {"tiles": [{"name": "a"}], "blocks": ["e1_n1"], "fields": {"whole": []}, **asked})
     write_json(work / "decided.json", {})
     write_json(work / "borrowed.json", {"sources": []})
     manifest(
@@ -61,6 +65,7 @@ def test_the_manifest_drops_what_is_no_longer_part_of_the_area(tmp_path: Path) -
     made = read_json(out / "manifest.json")["made"]
     assert isinstance(made, dict)
     assert [name for name in made if name.startswith("points/")] == ["points/a.laz"]
+    assert [name for name in made if name.startswith(("exports/", "backdrops/"))] == ["exports/draft.gpx"]
     assert [path.name for path in (work / "grids").iterdir()] == ["e1_n1"]
     assert [path.name for path in (work / "running").iterdir()] == ["whole"]
 

@@ -14,7 +14,7 @@ from shapely.geometry import LineString, Point, box
 from pipeline.features import make_features
 from pipeline.settings import SheetSettings
 from pipeline.sheet.drawing import draw_sheet
-from pipeline.sheet.texts import Told, survey_words
+from pipeline.sheet.texts import CORNER_NAMES, Told, survey_words
 from pipeline.words.codes import LanguageCode
 from pipeline.words.language import Language
 from tests.paths import symbols
@@ -121,3 +121,35 @@ def test_only_the_english_sheet_is_in_english() -> None:
     """The caution that a runner must not miss is translated everywhere."""
     caution = "not for navigation or competition"
     assert [code for code in SAID if caution in one_line(read_by_pdfium(sheet(code)))] == ["en"]
+
+
+@pytest.mark.parametrize("code", SAID)
+def test_the_foot_of_a_part_sheet_holds_credit_and_corners_in_every_language(code: LanguageCode) -> None:
+    """Longer languages are set smaller, not cut: licences ask for the credit on each sheet, a GPS for the corners."""
+    language = Language(code)
+    survey = survey_words(
+        language,
+        maker="Land Survey 2025, CC BY 4.0",
+        pulses_per_m2=7.5,
+        leaves="in between",
+        leaves_told_from="dates",
+        borrowed=[("hollin.osm.gz", "© OpenStreetMap contributors, ODbL 1.0")],
+    )
+    pdf = draw_sheet(
+        {},
+        symbols=symbols(),
+        name=NAME,
+        outline=box(600_000, 5_300_000, 604_600, 5_306_500),
+        crs=CRS,
+        scale=10000,
+        contour_interval_m=5.0,
+        map_date=datetime.date(2027, 4, 10),
+        survey_line=survey,
+        settings=SheetSettings(paper="A4"),
+        language=language,
+    ).pdf
+    document = pypdfium2.PdfDocument(pdf)
+    assert len(document) > 2
+    text = one_line(document[1].get_textpage().get_text_bounded())
+    for words in ("Land Survey 2025, CC BY 4.0", "ODbL 1.0", *map(language.say, CORNER_NAMES)):
+        assert words in text, words

@@ -21,6 +21,7 @@ from pipeline.sheet.fieldwork import CheckPoint, Fieldwork, Relief, draw_fieldwo
 from pipeline.sheet.page.colours import tint
 from pipeline.sheet.picture import render_png
 from pipeline.sheet.texts import Told
+from pipeline.words.language import Language
 from tests.paths import symbols
 
 CRS = "EPSG:25832"
@@ -64,6 +65,7 @@ def fieldwork(
         map_date=datetime.date(2027, 4, 10),
         survey_line="Invented survey.",
         settings=SheetSettings(),
+        language=Language(),
         told=Told(datetime.date(2026, 11, 28)),
         relief=relief,
         check_points=check_points,

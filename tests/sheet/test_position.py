@@ -13,7 +13,9 @@ from affine import Affine
 from shapely import affinity
 from shapely.geometry import LineString, Point, box
 
+from pipeline.settings import SheetSettings
 from pipeline.sheet import texts
+from pipeline.sheet.drawing import draw_sheet
 from pipeline.sheet.interval import steep_percent
 from pipeline.sheet.legend import samples
 from pipeline.sheet.page.ink import Ink
@@ -23,6 +25,8 @@ from pipeline.sheet.picture import grid_north_up, map_picture, render_png
 from pipeline.sheet.symbols.edge import clear_of_edge
 from pipeline.sheet.symbols.marks import Marks
 from pipeline.sheet.symbols.symbol import draw_marks
+from pipeline.words.codes import LanguageCode
+from pipeline.words.language import Language
 from tests.paths import symbols
 from tests.sheet.test_sheet import EAST, NORTH, UTM32, features, sheet_of
 
@@ -177,6 +181,32 @@ def test_slope_line_is_shown_on_its_contour() -> None:
     assert stroke.length == pytest.approx(TABLE["101.1"].mm("length_mm") * 1.5)
 
 
+@pytest.mark.parametrize("code", ["en", "de", "fi"])
+def test_foot_of_a_numbered_sheet_loses_nothing(code: LanguageCode) -> None:
+    """A long credit and long words still leave room in the foot for the credit's end and for all four corners."""
+    language = Language(code)
+    credit = "The Survey of the Three Counties and of the Islands, " * 8 + "licence CC BY 4.0."
+    drawing = draw_sheet(
+        {},
+        symbols=TABLE,
+        name="Hollin Edge",
+        outline=box(EAST, NORTH, EAST + 3000, NORTH + 3000),
+        crs=UTM32,
+        scale=10000,
+        contour_interval_m=5,
+        map_date=datetime.date(2027, 4, 10),
+        survey_line=credit,
+        settings=SheetSettings(paper="A4"),
+        language=language,
+    )
+    with pdfplumber.open(io.BytesIO(drawing.pdf)) as document:
+        for page in document.pages[1:]:
+            foot = " ".join(page.crop((0, page.height - 120, page.width, page.height)).extract_text().split())
+            assert "CC BY 4.0." in foot
+            for name in texts.CORNER_NAMES:
+                assert language.say(name) in foot
+
+
 def _text(scale: int, told: texts.Told = NOTHING_TOLD) -> texts.MapText:
     north = sheet_of({}).north
     return texts.MapText("Edge", scale, 2.5, datetime.date(2027, 4, 10), "Lidar.", north, told)
@@ -185,10 +215,10 @@ def _text(scale: int, told: texts.Told = NOTHING_TOLD) -> texts.MapText:
 def test_every_date_says_of_what_it_is() -> None:
     """Day of the map, days of the flight and day of the draft are told apart; an unknown flight is said to be so."""
     told = texts.Told(datetime.date(2026, 11, 28), ("2020-07-28", "2020-07-30"), ())
-    said = " ".join(texts.dates(_text(10000, told)))
-    assert "Map: 2027-04-10" in said
-    assert "Lidar: flown 2020-07-28 to 2020-07-30." in said
-    assert "Draft: made 2026-11-28." in said
+    said = " ".join(texts.dates(_text(10000, told))).replace("\u00a0", " ")
+    assert "Map: 10 Apr 2027" in said
+    assert "Lidar: flown 28 Jul 2020 to 30 Jul 2020." in said
+    assert "Draft: made 28 Nov 2026." in said
     assert "not known" in " ".join(texts.dates(_text(10000)))
 
 
@@ -214,6 +244,6 @@ def test_cautions_name_what_is_never_shown() -> None:
 
 def test_own_numbers_are_not_printed_among_the_norms() -> None:
     """The sheet's edge and ground not seen stand in the legend by name; north lines keep the norm's number."""
-    assert texts.legend_words("600", "Sheet edge") == "Sheet edge"
-    assert texts.legend_words("600.1", "Not seen") == "Not seen"
-    assert texts.legend_words("601", "North") == "601  North"
+    assert texts.legend_words("600", "Sheet edge", texts.ENGLISH) == "Sheet edge"
+    assert texts.legend_words("600.1", "Not seen", texts.ENGLISH) == "Not seen"
+    assert texts.legend_words("601", "North", texts.ENGLISH) == "601  North"

@@ -155,8 +155,11 @@ def test_two_grounds_are_judged_the_same_in_blocks_of_any_size(with_two_grounds:
     cut = worked_through(tmp_path / "cut", Flow(block_m=70.0, halo_m=HALO_M), with_two_grounds)
     assert np.array_equal(classes_of(whole), classes_of(cut))
     assert np.array_equal(raster_of(whole, "bare_earth"), raster_of(cut, "bare_earth"), equal_nan=True)
+    survey = tmp_path / "survey.json"
+    survey.write_text('{"density": {"class_ground_per_m2": 1.0}}', encoding="utf-8")
     for folder in (whole, cut):
-        ground_report(disputes=folder / "disputes", plan=folder / "plan.json", out=folder / "ground.txt")
+        disputes, plan = folder / "disputes", folder / "plan.json"
+        ground_report(disputes=disputes, plan=plan, survey=survey, out=folder / "ground.txt")
     told = (whole / "ground.txt").read_text()
     assert "m apart" in told
     assert told == (cut / "ground.txt").read_text()

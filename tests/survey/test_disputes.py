@@ -3,7 +3,7 @@
 import numpy as np
 
 from pipeline.points.producer import Dispute
-from pipeline.survey.disputes import count_disputes, describe_disputes
+from pipeline.survey.disputes import LISTED, count_disputes, describe_disputes
 
 
 def made(n: int, east_m: float, apart_m: float, *, producers: bool, seed: int = 0) -> tuple[Dispute, np.ndarray]:
@@ -16,7 +16,8 @@ def test_places_come_worst_first_with_who_was_believed() -> None:
     """Two places far apart in height, a third that hardly is, and a lone shrub."""
     parts = [made(200, 1000, -3.0, producers=False), made(200, 3000, 15.0, producers=True)]
     parts += [made(200, 7000, 0.7, producers=True), made(1, 9000, 5.0, producers=True)]
-    lines = describe_disputes([square for part in parts for square in count_disputes(*part)]).splitlines()
+    squares = [square for part in parts for square in count_disputes(*part)]
+    lines = describe_disputes(squares, is_marked=True).splitlines()
     assert "more than 0.5 m apart here and there on 0.48 ha" in lines[0]
     assert "more than 2 m apart on 0.32 ha" in lines[1]
     assert "E 3020," in lines[2]
@@ -37,10 +38,30 @@ def test_squares_that_blocks_cut_add_up() -> None:
             Dispute(dispute.index[half], dispute.apart_m[half], dispute.is_producers[half]), places[half]
         )
     ]
-    assert describe_disputes(halves) == describe_disputes(count_disputes(dispute, places))
+    assert describe_disputes(halves, is_marked=True) == describe_disputes(
+        count_disputes(dispute, places), is_marked=True
+    )
 
 
 def test_nothing_disputed_is_said() -> None:
     """No square, and squares of single returns."""
-    assert describe_disputes([]).startswith("Nowhere")
-    assert describe_disputes(count_disputes(*made(1, 0, 9.0, producers=True))).startswith("Nowhere")
+    assert describe_disputes([], is_marked=True).startswith("Nowhere")
+    lone = count_disputes(*made(1, 0, 9.0, producers=True))
+    assert describe_disputes(lone, is_marked=True).startswith("Nowhere")
+
+
+def test_a_survey_without_marked_ground_is_no_fault() -> None:
+    """Nothing was compared, and nothing is said to agree: the sentence calms and names who found the ground."""
+    assert describe_disputes([], is_marked=False) == (
+        "The producer marked no ground; Tussock found it itself, as it does for any survey.\n"
+    )
+
+
+def test_one_place_more_than_are_listed_is_one_place() -> None:
+    """Thirteen places: twelve are listed, the last line is in the singular."""
+    squares = [
+        square
+        for k in range(LISTED + 1)
+        for square in count_disputes(*made(200, 1000 + 2000 * k, 9.0 + k, producers=True, seed=k))
+    ]
+    assert describe_disputes(squares, is_marked=True).splitlines()[-1] == "  and 1 place that differs less"

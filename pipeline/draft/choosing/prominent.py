@@ -6,7 +6,6 @@ none is, the norm has an area that says so: a boulder field, broken ground, open
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import geopandas as gpd
@@ -20,7 +19,6 @@ from shapely.geometry.base import BaseGeometry
 
 from pipeline.draft.choosing.scattered import Crowd, scatter_trees
 from pipeline.draft.choosing.status import CANDIDATE, DRAFT, is_candidate
-from pipeline.draft.left_out import left_out
 from pipeline.features import join_features, make_features, no_features
 from pipeline.lattice.grid import EastNorth, Mask
 from pipeline.norm.paper import ground_m
@@ -29,6 +27,22 @@ from pipeline.norm.symbols import isom
 REACH_MM = 3.0
 """Distance on the map within which symbols of a kind are seen together, 45 m of ground: about what the lens of a
 compass or a thumb leaves around the place where one is. Our choice."""
+
+
+@dataclass(frozen=True)
+class Chosen:
+    """Features after the choice.
+
+    Attributes
+    ----------
+    features : all that stay in the draft
+    merged : points that an area stands for, with the `reason`
+    lesser : points that have become candidates, as they were, with the `reason`
+    """
+
+    features: gpd.GeoDataFrame
+    merged: gpd.GeoDataFrame
+    lesser: gpd.GeoDataFrame
 
 
 @dataclass(frozen=True)
@@ -75,24 +89,25 @@ triangles are drawn, on the mean; knolls and hollows broken ground where their s
 trees where none is out of sight of the next."""
 
 
-def choose_prominent(features: gpd.GeoDataFrame, outline: BaseGeometry, /) -> tuple[gpd.GeoDataFrame, gpd.GeoDataFrame]:
-    """The features with crowded points as areas, or as candidates, and the list of both with the reason.
+def choose_prominent(features: gpd.GeoDataFrame, outline: BaseGeometry, /) -> Chosen:
+    """The features with crowded points as areas, or as candidates, and what became of both.
 
     Parameters
     ----------
     features : with `status` and `origin`
     outline : the area, beyond which no area is drawn
     """
-    gone = []
+    merged, lesser = [], []
     for family in FAMILIES:
-        features, listed = _choose(features.reset_index(drop=True), family, outline)
-        gone.append(listed)
-    return features, join_features(gone, str(features.crs))
+        chosen = _choose(features.reset_index(drop=True), family, outline)
+        features = chosen.features
+        merged.append(chosen.merged)
+        lesser.append(chosen.lesser)
+    crs = str(features.crs)
+    return Chosen(features, join_features(merged, crs), join_features(lesser, crs))
 
 
-def _choose(
-    features: gpd.GeoDataFrame, family: Family, outline: BaseGeometry
-) -> tuple[gpd.GeoDataFrame, gpd.GeoDataFrame]:
+def _choose(features: gpd.GeoDataFrame, family: Family, outline: BaseGeometry) -> Chosen:
     """The features, numbered from 0, with the points of one family chosen."""
     geometry = features.geometry.to_numpy()
     is_point = shapely.get_type_id(geometry) == shapely.GeometryType.POINT
@@ -103,7 +118,8 @@ def _choose(
     height = np.nan_to_num(features["height_m"].to_numpy(np.float64)[rows])
     stays = prominent(place, height, features["confidence"].to_numpy(np.float64)[rows], family)
     if stays.all():
-        return features, no_features(str(features.crs))
+        nothing = no_features(str(features.crs))
+        return Chosen(features, nothing, nothing)
     crowd = crowds(place, stays, family)
     areas = [features.iloc[rows[crowd == label]] for label in range(1, int(crowd.max(initial=0)) + 1)]
     if family.area == "402":
@@ -177,20 +193,14 @@ def _area_of(members: gpd.GeoDataFrame, family: Family, outline: BaseGeometry) -
     ).assign(status=DRAFT, origin="lidar")
 
 
-def _without(
-    features: gpd.GeoDataFrame, merged: NDArray[np.intp], lesser: NDArray[np.intp], family: Family
-) -> tuple[gpd.GeoDataFrame, gpd.GeoDataFrame]:
-    """The features without those that an area stands for, the lesser ones as candidates; and the list of both.
-
-    Both are told by their index.
-    """
+def _without(features: gpd.GeoDataFrame, merged: NDArray[np.intp], lesser: NDArray[np.intp], family: Family) -> Chosen:
+    """The features without those that an area stands for, the lesser ones as candidates; both given by index."""
     why = f"less prominent than other {family.name} within {ground_m(REACH_MM):.0f} m"
-    listed: Sequence[gpd.GeoDataFrame] = (
-        left_out(features.loc[merged], f"one of many {family.name}, drawn as an area", what="merged"),
-        left_out(features.loc[lesser], why, what="not drawn", distance_m=ground_m(REACH_MM)),
-    )
     changed = features.copy()
     changed.loc[lesser, "status"] = CANDIDATE
     changed.loc[lesser, "evidence"] = features.loc[lesser, "evidence"] + f"; {why}"
-    kept = changed.drop(index=merged).reset_index(drop=True)
-    return kept, join_features(listed, str(features.crs))
+    return Chosen(
+        changed.drop(index=merged).reset_index(drop=True),
+        features.loc[merged].assign(reason=f"one of many {family.name}, drawn as an area"),
+        features.loc[lesser].assign(reason=why),
+    )

@@ -172,7 +172,7 @@ def _written(head: bytes) -> datetime.date | None:
 def _records(source: BinaryIO, path: Path, start: int, end: int, count: int) -> list[laspy.VLR]:
     """The variable length records between the header and the points."""
     if count * _RECORD_HEAD_BYTES > end - start:
-        raise _broken(path, f"claims {count:,} records where {end - start:,} bytes are left for them")
+        raise _broken(path, f"claims {counted(count, 'record')} where {end - start:,} bytes are left for them")
     if end - start > _MOST_RECORD_BYTES:
         raise _broken(path, f"claims {end - start:,} bytes of records before its points")
     place = start
@@ -182,7 +182,7 @@ def _records(source: BinaryIO, path: Path, start: int, end: int, count: int) -> 
         user, number, length, words = struct.unpack("<2x16sHH32s", source.read(_RECORD_HEAD_BYTES))
         place += _RECORD_HEAD_BYTES + length
         if place > end or (len(records) + 1 < count and place + _RECORD_HEAD_BYTES > end):
-            raise _broken(path, f"claims {count:,} records, but they do not fit before its points")
+            raise _broken(path, f"claims {counted(count, 'record')}, which do not fit before its points")
         records.append(_record(user, number, words, source.read(length)))
     return records
 
@@ -191,7 +191,7 @@ def _extended_records(source: BinaryIO, path: Path, head: bytes, n_bytes: int) -
     """The extended records after the points; wave forms and other bulk are passed over."""
     place, count = struct.unpack_from("<QI", head, 235) if head[25] >= 4 else (0, 0)
     if count and (place > n_bytes or count * _EXTENDED_HEAD_BYTES > n_bytes - place):
-        raise _broken(path, f"claims {count:,} records after its points, beyond its end")
+        raise _broken(path, f"claims {counted(count, 'record')} after its points, beyond its end")
     records, n_held = [], 0
     for _ in range(count):
         source.seek(place)
@@ -300,7 +300,7 @@ def check_chunks(source: BinaryIO, claims: Claims, /) -> list[tuple[int, int]]:
     n_spare = n_points - claims.n_points
     most_spare = 0 if layout.uses_variable_size_chunks() else chunks[-1][0] - 1
     if not 0 <= n_spare <= most_spare or claims.points_offset + 8 + n_bytes > claims.n_bytes:
-        raise _undecodable(claims.path, f"its chunks hold {n_points:,} points in {n_bytes:,} bytes")
+        raise _undecodable(claims.path, f"its chunks hold {counted(n_points, 'point')} in {counted(n_bytes, 'byte')}")
     if claims.point_format >= 6:
         _check_layers(source, claims, [size for _, size in chunks])
     return [*chunks[:-1], (chunks[-1][0] - n_spare, chunks[-1][1])]

@@ -18,7 +18,7 @@ import numpy as np
 from laspy.point.dims import VERSION_TO_POINT_FMT
 from numpy.typing import NDArray
 
-from pipeline.errors import SurveyError
+from pipeline.errors import SurveyError, counted
 from pipeline.files.disk.atomic import replacing
 from pipeline.files.las.class_layer import NEEDED, ODD_LETTERS, Beside, is_exchangeable, write_exchanged
 from pipeline.files.las.guard import Claims, check_chunks, check_claims, compression, decoding
@@ -250,7 +250,7 @@ def read_cloud(path: Path, placement: Placement, /, *, usable_bounds: Bounds | N
 def _refuse_many_strays(n_strays: int, n_points: int, path: Path) -> None:
     if n_strays > _MOST_STRAYS * n_points:
         raise SurveyError(
-            f"{path}: {n_strays:,} of its {n_points:,} points lie outside the extent it claims. "
+            f"{path}: {counted(n_strays, 'point')} of {n_points:,} outside the extent it claims. "
             "Its header is wrong; export the tile again."
         )
 

@@ -18,7 +18,7 @@ from pipeline.norm.symbols import norm_table
 from pipeline.rock.draft import judge_rock
 from pipeline.settings import DrawingSettings, RockSettings, VegetationSettings
 from pipeline.sheet.page.north import north_of_area, technical_lines
-from pipeline.survey.not_possible import symbols_not_possible
+from pipeline.survey.record import symbols_not_possible
 from pipeline.vegetation.draft import say_vegetation
 
 BY_FIELD = ("landform", "rock", "vegetation", "manmade")

@@ -15,10 +15,10 @@ from pipeline.lattice.grid import Bounds, Grid, Heights
 from pipeline.sheet.page.north import north_of_area
 from pipeline.sheet.page.page import frame_of
 from pipeline.steps.exports.words import told_of
+from pipeline.words.codes import LanguageCode
 
 Read = Callable[[Bounds], tuple[Heights, Grid]]
 """Gives the values inside bounds and the grid they lie on."""
-CAUTION = "Made from airborne lidar, not field-checked."
 
 
 def backdrop(
@@ -35,6 +35,7 @@ def backdrop(
     scale: int,
     interval_m: float,
     map_date: str,
+    language: LanguageCode,
 ) -> None:
     """Write a backdrop as GeoTIFF, and as PNG with world file beside it, upright and turned to the sheet."""
     shown = BACKDROPS[kind]
@@ -46,9 +47,10 @@ def backdrop(
         scale=scale,
         interval_m=interval_m,
         map_date=map_date,
+        language=language,
     )
     grid, read = _brightness(source) if BACKDROP_SOURCES[kind] == COUNTS else _raster(source)
-    said = {"TITLE": f"{name}: {shown.says}", "CAUTION": CAUTION, "CREDIT": told.credit}
+    said = {"TITLE": f"{name}: {shown.says}", "CAUTION": " ".join(told.cautions), "CREDIT": told.credit}
     backdrops.write_backdrop(out, _parts(kind, grid, read), grid, n_bands=shown.n_bands, said=said)
     area, crs = layers.read_outline(outline)
     north = north_of_area(area, crs=crs, date=told.map_date)

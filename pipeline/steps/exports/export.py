@@ -12,14 +12,15 @@ from pipeline.exports import geojson, gpx, kml, shapefile
 from pipeline.exports.formats import FROM_DRAFT
 from pipeline.exports.styles.qml import qml_style
 from pipeline.exports.styles.sld import sld_style
-from pipeline.exports.told import CAUTIONS, Told
+from pipeline.exports.told import Told
 from pipeline.files import layers
 from pipeline.files.disk import atomic
 from pipeline.files.exports import archives, styled
 from pipeline.norm.symbols import norm_table
 from pipeline.sheet.page.north import north_of_area
-from pipeline.sheet.texts import NORM
+from pipeline.sheet.texts import CAUTIONS, NORM
 from pipeline.steps.exports.words import told_of
+from pipeline.words.codes import LanguageCode
 
 
 def export(
@@ -34,6 +35,7 @@ def export(
     scale: int,
     interval_m: float,
     map_date: str,
+    language: LanguageCode,
 ) -> None:
     """Write the draft in the format that the name of the file stands for."""
     told = told_of(
@@ -44,6 +46,7 @@ def export(
         scale=scale,
         interval_m=interval_m,
         map_date=map_date,
+        language=language,
     )
     tables = {layer: layers.read_layer(draft, layer) for layer in layers.count_features(draft)}
     kind = {file: kind for kind, file in FROM_DRAFT.items()}[out.name]
@@ -80,5 +83,5 @@ def _write_styled(out: Path, tables: Mapping[str, gpd.GeoDataFrame], told: Told,
         sld={layer: sld_style(layer, symbols=norm_table(), north_deg=north_deg) for layer in tables},
         told=told.entries,
         style_name=NORM,
-        description=CAUTIONS[0],
+        description=told.cautions[0],
     )

@@ -10,6 +10,7 @@ from pipeline.exports.tiles import tile_plan, tiles_of
 from pipeline.files import layers, rasters
 from pipeline.files.exports import tile_sets
 from pipeline.steps.exports.words import told_of
+from pipeline.words.codes import LanguageCode
 
 
 def map_tiles(
@@ -24,6 +25,7 @@ def map_tiles(
     scale: int,
     interval_m: float,
     map_date: str,
+    language: LanguageCode,
 ) -> None:
     """Write tiles of the georeferenced picture of the sheet's map, in the format the name of the file stands for."""
     told = told_of(
@@ -34,6 +36,7 @@ def map_tiles(
         scale=scale,
         interval_m=interval_m,
         map_date=map_date,
+        language=language,
     )
     area, crs = layers.read_outline(outline)
     drawn, transform = rasters.read_picture(picture)

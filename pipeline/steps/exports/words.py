@@ -4,14 +4,23 @@ from __future__ import annotations
 
 import datetime
 from pathlib import Path
-from typing import cast
 
 from pipeline.exports.told import Told
-from pipeline.files import arrays
+from pipeline.steps.area.sheet import survey_line
+from pipeline.words.codes import LanguageCode
+from pipeline.words.language import Language
 
 
 def told_of(
-    *, survey: Path, season: Path, borrowed: Path, name: str, scale: int, interval_m: float, map_date: str
+    *,
+    survey: Path,
+    season: Path,
+    borrowed: Path,
+    name: str,
+    scale: int,
+    interval_m: float,
+    map_date: str,
+    language: LanguageCode,
 ) -> Told:
     """The words on the area, its survey and all who made the data.
 
@@ -19,8 +28,6 @@ def told_of(
     ----------
     survey, season, borrowed : reports of these steps
     """
-    said = (str(arrays.read_json(survey)["survey_line"]), str(arrays.read_json(season)["message"]))
-    sources = cast("list[dict[str, object]]", arrays.read_json(borrowed)["sources"])
-    credits = dict.fromkeys(str(source["credit"] or f"{source['file']} (no credit given)") for source in sources)
-    with_others = (f"With data of others: {'; '.join(credits)}.",) if credits else ()
-    return Told(name, scale, interval_m, datetime.date.fromisoformat(map_date), (*said, *with_others))
+    said_in = Language(language)
+    made_from = survey_line(survey, season, borrowed, said_in)
+    return Told(name, scale, interval_m, datetime.date.fromisoformat(map_date), made_from, said_in)

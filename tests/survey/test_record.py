@@ -6,7 +6,7 @@ import pytest
 from pipeline.norm.symbols import norm_table
 from pipeline.survey.judge import judge
 from pipeline.survey.measure import Density
-from pipeline.survey.not_possible import SYMBOLS_OF, symbols_not_possible
+from pipeline.survey.record import SYMBOLS_OF, symbols_not_possible
 
 
 def record(**grades: str) -> dict[str, object]:
