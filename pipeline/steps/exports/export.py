@@ -18,7 +18,7 @@ from pipeline.files.disk import atomic
 from pipeline.files.exports import archives, styled
 from pipeline.norm.symbols import norm_table
 from pipeline.sheet.page.north import north_of_area
-from pipeline.sheet.texts import CAUTIONS, NORM
+from pipeline.sheet.texts import NORM
 from pipeline.steps.exports.words import told_of
 from pipeline.words.codes import LanguageCode
 
