@@ -79,13 +79,21 @@ def draw_content(
     ValueError
         If a symbol is not drawn with the geometry a feature has.
     """
-    marks = clear_of_cliffs(marks_of([printed(table, settings.least_confidence) for table in layers], frame, symbols))
+    marks = marks_on_paper(layers, frame, symbols=symbols, settings=settings)
     labels = _labels_of(marks, frame)
     ink = Ink()
     for mark in off_bare_rock(marks):
         draw_marks(ink, _interrupted(mark, labels) if mark.symbol.number == INDEX_CONTOUR else mark)
     outline_mm = on_map(np.array([outline], object), frame)[0]
     return Content(ink, labels, outline_mm, _shown(marks, outline_mm))
+
+
+def marks_on_paper(
+    layers: Sequence[gpd.GeoDataFrame], frame: Frame, /, *, symbols: SymbolTable, settings: SheetSettings
+) -> list[Marks]:
+    """The features that are printed, where they are printed, in the order of printing."""
+    shown = [printed(table, settings.least_confidence) for table in layers]
+    return clear_of_cliffs(marks_of(shown, frame, symbols))
 
 
 def marks_of(layers: Sequence[gpd.GeoDataFrame], frame: Frame, symbols: SymbolTable, /) -> list[Marks]:
