@@ -56,14 +56,17 @@ def bend_apart(
     marks_gap_m: NDArray[np.float64],
     symbols: SymbolTable,
     /,
+    *,
+    shift_share: float = SHIFT_SHARE,
 ) -> Bent:
     """Contours and form lines bent apart.
 
     Parameters
     ----------
     lines : (m,) LineStrings of the symbols `numbers`
-    marks : (k,) what the point symbols beside them cover; they stay where they are
+    marks : (k,) what the symbols beside them cover; they stay where they are
     marks_gap_m : (k,) white to be kept from each
+    shift_share : share of the way to the next contour that one may be moved
     """
     if not len(lines):
         return Bent(lines, np.zeros(0))
@@ -73,7 +76,7 @@ def bend_apart(
     zone = _zone(threads, needs, marks, marks_gap_m, tree)
     if not zone.any():
         return Bent(lines, np.zeros(len(lines)))
-    may_move_m = _may_move_m(threads, numbers, zone)
+    may_move_m = _may_move_m(threads, numbers, zone, shift_share)
     moved = threads.places.copy()
     for _ in range(ROUNDS):
         push = needs.pushes(threads, moved, zone) + _off_marks(threads, needs, moved, zone, marks, marks_gap_m, tree)
@@ -183,7 +186,7 @@ def _off_marks(
     marks_gap_m: NDArray[np.float64],
     tree: shapely.STRtree,
 ) -> EastNorth:
-    """(n, 2) what each vertex lacks from the nearest mark, away from its middle."""
+    """(n, 2) half of what each vertex lacks from the nearest mark: away from it, or from its middle where it lies inside."""
     push = np.zeros_like(places)
     chosen = np.flatnonzero(zone)
     if not len(marks) or not len(chosen):
@@ -194,13 +197,14 @@ def _off_marks(
     if not len(at):
         return push
     vertex = chosen[at]
-    middle = shapely.get_coordinates(shapely.centroid(marks))[mark]
-    away = places[vertex] - middle
-    length = np.hypot(*away.T)
     asked = marks_gap_m[mark] + needs.half_m[vertex] + SPARE_M
     # Inside a mark the way to its edge is to be gone as well.
     rim = shapely.distance(points[at], shapely.boundary(marks)[mark])
     is_inside = shapely.intersects(points[at], marks[mark])
+    nearest = shapely.get_coordinates(shapely.shortest_line(marks[mark], points[at]))[::2]
+    middle = shapely.get_coordinates(shapely.centroid(marks))[mark]
+    away = places[vertex] - np.where(is_inside[:, None], middle, nearest)
+    length = np.hypot(*away.T)
     lack = np.where(is_inside, asked + rim, asked - rim)
     lack = np.where(lack > 0, lack, 0.0)
     order = np.argsort(lack, kind="stable")
@@ -209,11 +213,13 @@ def _off_marks(
     return push
 
 
-def _may_move_m(threads: Threads, numbers: NDArray[np.str_], zone: NDArray[np.bool_]) -> NDArray[np.float64]:
+def _may_move_m(
+    threads: Threads, numbers: NDArray[np.str_], zone: NDArray[np.bool_], shift_share: float
+) -> NDArray[np.float64]:
     """(n,) how far each vertex may be moved: a share of the way to the nearest other contour."""
     may = np.full(len(threads.places), FARTHEST_M)
     is_contour = (numbers != FORM_LINE)[threads.line]
-    reach_m = FARTHEST_M / SHIFT_SHARE
+    reach_m = FARTHEST_M / shift_share
     for number in np.unique(threads.line[zone]).tolist():
         at = threads.of_line(number)
         rows = np.arange(at.start, at.stop)[zone[at]]
@@ -226,7 +232,7 @@ def _may_move_m(threads: Threads, numbers: NDArray[np.str_], zone: NDArray[np.bo
         )
         if inside.any():
             far_m, _ = cKDTree(threads.places[others[inside]]).query(places)
-            may[rows] = np.minimum(SHIFT_SHARE * far_m, FARTHEST_M)
+            may[rows] = np.minimum(shift_share * far_m, FARTHEST_M)
     return may
 
 

@@ -1,4 +1,4 @@
-"""Room on paper for what is drawn, in one pass: points moved, contours bent, and what finds no room left out."""
+"""Room on paper for what is drawn, in one pass: points moved, contours bent and cut, and what finds no room left out."""
 
 from __future__ import annotations
 
@@ -13,15 +13,24 @@ from shapely import affinity
 from shapely.geometry import MultiPolygon, Polygon
 
 from pipeline.draft.left_out import left_out
-from pipeline.draft.spacing.contours import bend_apart
-from pipeline.draft.spacing.extent import colour_of, gap_m, point_ink
+from pipeline.draft.spacing.contours import SHIFT_SHARE, bend_apart
+from pipeline.draft.spacing.cuts import cut_crowded
+from pipeline.draft.spacing.extent import colour_of, gap_m, line_ink, point_ink
 from pipeline.draft.spacing.points import keep_apart
+from pipeline.draft.spacing.strokes import SLOPE_LINE, follow, touches_another
 from pipeline.norm.symbols import SymbolTable
 
 CONTOURS = ("101", "102", "103")
 NOT_DRAWN = ("candidate", "rejected")
 SAID_FROM_M = 0.05
-"""Moves below this are rounding."""
+"""Moves and cuts below this are rounding."""
+FURTHER_SHARE = 0.5
+"""Share of the way to the next contour that one may be bent off a point symbol it would touch otherwise. The norm
+forbids both, to touch and to be off by more than a quarter; what cannot be read is worse (our choice)."""
+TOUCH_GAP_MM = 0.07
+"""White that is left to such a symbol: half of a contour's width (our choice)."""
+
+Parts = list[gpd.GeoDataFrame]
 
 
 @dataclass(frozen=True)
@@ -35,7 +44,7 @@ class Roomy:
     """
 
     features: gpd.GeoDataFrame
-    changes: list[gpd.GeoDataFrame]
+    changes: Parts
 
 
 def make_room(
@@ -49,50 +58,99 @@ def make_room(
     """
     is_drawn = ~features["status"].isin(NOT_DRAWN).to_numpy()
     drawn = features[is_drawn].reset_index(drop=True)
-    moves = keep_apart(drawn, outline, symbols, north_deg=north_deg)
-    no_room = left_out(drawn[moves.no_room], "no room on paper beside a surer symbol or inside the edge of the map")
-    was_moved = (moves.moved_m > SAID_FROM_M) & ~moves.no_room
-    moved = left_out(
-        drawn[was_moved],
-        "off the symbols beside it or the edge of the map",
-        what="moved",
-        distance_m=moves.moved_m[was_moved],
-    )
-    drawn = drawn.set_geometry(gpd.GeoSeries(moves.geometry, crs=drawn.crs))[~moves.no_room].reset_index(drop=True)
+    changes: Parts = []
+    drawn, changes = _move_points(drawn, outline, symbols, north_deg=north_deg)
     drawn, bent = _bend_contours(drawn, symbols, north_deg=north_deg)
     joined = pd.concat([drawn, features[~is_drawn]], ignore_index=True)
-    return Roomy(gpd.GeoDataFrame(joined, geometry="geometry", crs=features.crs), [no_room, moved, bent])
+    return Roomy(gpd.GeoDataFrame(joined, geometry="geometry", crs=features.crs), [*changes, *bent])
+
+
+def _move_points(
+    drawn: gpd.GeoDataFrame, outline: Polygon | MultiPolygon, symbols: SymbolTable, *, north_deg: float
+) -> tuple[gpd.GeoDataFrame, Parts]:
+    """Point symbols moved off others and off the edge, and which."""
+    moves = keep_apart(drawn, outline, symbols, north_deg=north_deg)
+    was_moved = (moves.moved_m > SAID_FROM_M) & ~moves.no_room
+    reason = "off the symbols beside it or the edge of the map"
+    changes = [
+        left_out(drawn[moves.no_room], "no room on paper beside a surer symbol or inside the edge of the map"),
+        left_out(drawn[was_moved], reason, what="moved", distance_m=moves.moved_m[was_moved]),
+    ]
+    return _with_geometry(drawn, moves.geometry)[~moves.no_room].reset_index(drop=True), changes
 
 
 def _bend_contours(
     drawn: gpd.GeoDataFrame, symbols: SymbolTable, *, north_deg: float
-) -> tuple[gpd.GeoDataFrame, gpd.GeoDataFrame]:
-    """Contours bent off each other and off brown points, and which were moved."""
+) -> tuple[gpd.GeoDataFrame, Parts]:
+    """Contours bent off each other and off brown symbols, and cut where that does not help; which, and how."""
     number = drawn["symbol"].to_numpy(str)
     geometry = drawn.geometry.to_numpy().copy()
-    lines = np.flatnonzero(np.isin(number, CONTOURS) & (shapely.get_dimensions(geometry) == 1))
+    is_line = shapely.get_dimensions(geometry) == 1
+    lines = np.flatnonzero(np.isin(number, CONTOURS) & is_line)
     marks, gaps = _brown_marks(drawn, symbols, north_deg=north_deg)
-    bent = bend_apart(geometry[lines], number[lines], marks, gaps, symbols)
-    geometry[lines] = bent.lines
-    was_moved = lines[bent.moved_m > SAID_FROM_M]
-    changes = left_out(
-        drawn.iloc[was_moved],
-        "bent off the lines and points beside it",
-        what="moved",
-        distance_m=bent.moved_m[bent.moved_m > SAID_FROM_M],
-    )
-    return drawn.set_geometry(gpd.GeoSeries(geometry, crs=drawn.crs)), changes
+    before = geometry[lines].copy()
+    bent = bend_apart(before, number[lines], marks, gaps, symbols, shift_share=SHIFT_SHARE).lines
+    touched = _touched(marks, bent)
+    white = np.full(int(touched.sum()), symbols["101"].ground_m("line_mm") / 2)
+    bent = bend_apart(bent, number[lines], marks[touched], white, symbols, shift_share=FURTHER_SHARE).lines
+    cut = cut_crowded(bent, number[lines], symbols)
+    geometry[lines] = cut.lines
+    changes = [
+        _moved(drawn.iloc[lines], before, bent, "bent off the lines and points beside it"),
+        left_out(
+            drawn.iloc[lines[cut.cut_m > SAID_FROM_M]],
+            "interrupted: the ground is too steep for as many lines, even bent by a quarter of the interval",
+            what="cut",
+            distance_m=cut.cut_m[cut.cut_m > SAID_FROM_M],
+        ),
+    ]
+    strokes = np.flatnonzero((number == SLOPE_LINE) & is_line)
+    moved, own = follow(geometry[strokes], before, cut.lines)
+    geometry[strokes] = moved
+    has_room = ~touches_another(moved, own, cut.lines, number[lines], symbols, gap_m=gap_m(symbols[SLOPE_LINE]))
+    gone = strokes[~has_room | (own < 0)]
+    changes.append(left_out(drawn.iloc[gone], "no room beside its contour"))
+    rest = _with_geometry(drawn, geometry).drop(index=gone)
+    return rest[~rest.geometry.is_empty].explode(ignore_index=True), changes
+
+
+def _touched(marks: NDArray[np.object_], lines: NDArray[np.object_]) -> NDArray[np.bool_]:
+    """(k,) bool: marks that a contour still comes too near to."""
+    if not len(marks) or not len(lines):
+        return np.zeros(len(marks), np.bool_)
+    found = shapely.STRtree(lines).query(marks, predicate="dwithin", distance=2.0)[0]
+    return np.bincount(found, minlength=len(marks)) > 0
+
+
+def _moved(
+    features: gpd.GeoDataFrame, before: NDArray[np.object_], after: NDArray[np.object_], reason: str
+) -> gpd.GeoDataFrame:
+    """Lines that were bent, with the farthest that any place of them was moved."""
+    off_m = shapely.hausdorff_distance(before, after)
+    was_moved = off_m > SAID_FROM_M
+    return left_out(features[was_moved], reason, what="moved", distance_m=off_m[was_moved])
+
+
+def _with_geometry(features: gpd.GeoDataFrame, geometry: NDArray[np.object_]) -> gpd.GeoDataFrame:
+    return features.set_geometry(gpd.GeoSeries(geometry, index=features.index, crs=features.crs))
 
 
 def _brown_marks(
     drawn: gpd.GeoDataFrame, symbols: SymbolTable, *, north_deg: float
 ) -> tuple[NDArray[np.object_], NDArray[np.float64]]:
-    """What brown point symbols cover, and the white to be kept from each."""
-    is_point = shapely.get_dimensions(drawn.geometry.to_numpy()) == 0
-    is_brown = np.array([colour_of(symbols[text]) == "brown" for text in drawn["symbol"]], bool)
-    points = drawn[is_point & is_brown]
-    marks = [
-        affinity.translate(point_ink(symbols[text], north_deg=north_deg, angle_deg=angle), place.x, place.y)
-        for text, angle, place in zip(points["symbol"], points["angle_deg"], points.geometry, strict=True)
-    ]
-    return np.array(marks, np.object_), np.array([gap_m(symbols[text]) for text in points["symbol"]])
+    """What brown point symbols and banks cover that no contour crosses, and the white to be kept from each."""
+    geometry = drawn.geometry.to_numpy()
+    number = drawn["symbol"].to_numpy(str)
+    dimension = shapely.get_dimensions(geometry)
+    is_brown = np.array([colour_of(symbols[text]) == "brown" and symbols[text].has("min_gap_mm") for text in number], bool)
+    contours = geometry[np.isin(number, CONTOURS) & (dimension == 1)]
+    marks, gaps = [], []
+    for row in np.flatnonzero(is_brown & (dimension == 0)).tolist():
+        ink = point_ink(symbols[number[row]], north_deg=north_deg, angle_deg=float(drawn["angle_deg"].iloc[row]))
+        marks.append(affinity.translate(ink, geometry[row].x, geometry[row].y))
+        gaps.append(gap_m(symbols[number[row]]))
+    for row in np.flatnonzero(is_brown & (dimension == 1) & ~np.isin(number, (*CONTOURS, SLOPE_LINE))).tolist():
+        if not shapely.intersects(geometry[row], contours).any():
+            marks.append(line_ink(symbols[number[row]], geometry[row]))
+            gaps.append(gap_m(symbols[number[row]]))
+    return np.array(marks, np.object_), np.array(gaps)
