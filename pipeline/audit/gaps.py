@@ -21,6 +21,8 @@ IMPASSABLE = ("201", "206", "301", "307", "515", "518", "521", "529")
 GIGANTIC = "206"
 TOUCH_MM = 0.02
 """White below which two symbols are seen to touch (our choice): less than a printer shows."""
+SEEN_MM = 0.05
+"""White that is seen between a point and what it must not touch, such as a knoll and a contour (our choice)."""
 ON_LINE_MM = 0.05
 """A slope line begins this near to the contour that it belongs to (our choice)."""
 
@@ -31,10 +33,10 @@ def too_near(printed: Sequence[Printed], /) -> Iterator[Finding]:
     Two lines may cross or meet, unless both are contours: a gully may run across contours, and a path into a road.
     Where they do, the white beside the meeting is no gap.
     """
-    drawn = [one for one in printed if one.kind != "area" and one.symbol.has("min_gap_mm")]
+    drawn = [one for one in printed if one.kind == "point" or one.kind == "line" and one.symbol.has("min_gap_mm")]
     for ink in sorted({_colour(one) for one in drawn}):
         alike = [one for one in drawn if _colour(one) == ink]
-        for a, b in _pairs([one.ink for one in alike], max((one.symbol.mm("min_gap_mm") for one in alike), default=0)):
+        for a, b in _pairs([one.ink for one in alike], max(_gap_mm(one) for one in alike)):
             yield from _between(alike[a], alike[b])
 
 
@@ -58,7 +60,7 @@ def _between(a: Printed, b: Printed) -> Iterator[Finding]:
     if _belongs(a, b) or _belongs(b, a):
         return
     # 201 asks for more beside what is impassable only, which `too_near_obstacles` sees to.
-    asked = min(a.symbol.mm("min_gap_mm"), b.symbol.mm("min_gap_mm"))
+    asked = min(_gap_mm(a), _gap_mm(b))
     near, by = _facing(a, b), _facing(b, a)
     are_lines = a.kind == b.kind == "line"
     if not are_lines:
@@ -73,6 +75,11 @@ def _between(a: Printed, b: Printed) -> Iterator[Finding]:
         zone = zone[shapely.distance(zone, by) > TOUCH_MM]
     for part in zone:
         yield _finding("gap", a, b, asked, float(part.distance(by)), at=part)
+
+
+def _gap_mm(one: Printed) -> float:
+    """White that is asked for; beside points for which the norm gives no figure, that they do not touch."""
+    return one.symbol.mm("min_gap_mm") if one.symbol.has("min_gap_mm") else SEEN_MM
 
 
 def _belongs(stroke: Printed, line: Printed) -> bool:

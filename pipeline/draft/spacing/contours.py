@@ -35,18 +35,8 @@ re-entrant: what the audit asks too (our choice)."""
 FORM_LINE = "103"
 
 
-@dataclass(frozen=True)
-class Bent:
-    """Contours after bending.
-
-    Attributes
-    ----------
-    lines : (m,) LineStrings
-    moved_m : (m,) float64, the farthest any place of each was moved
-    """
-
-    lines: NDArray[np.object_]
-    moved_m: NDArray[np.float64]
+STILL_M = 0.02
+"""A round that moves a vertex by less than this brings nothing more (our choice)."""
 
 
 def bend_apart(
@@ -58,8 +48,8 @@ def bend_apart(
     /,
     *,
     shift_share: float = SHIFT_SHARE,
-) -> Bent:
-    """Contours and form lines bent apart.
+) -> NDArray[np.object_]:
+    """(m,) the contours and form lines, bent apart as far as they may be.
 
     Parameters
     ----------
@@ -69,26 +59,27 @@ def bend_apart(
     shift_share : share of the way to the next contour that one may be moved
     """
     if not len(lines):
-        return Bent(lines, np.zeros(0))
+        return lines
     threads = threads_of(lines)
     needs = Needs.of(threads, numbers, symbols)
     tree = shapely.STRtree(marks)
     zone = _zone(threads, needs, marks, marks_gap_m, tree)
     if not zone.any():
-        return Bent(lines, np.zeros(len(lines)))
+        return lines
     may_move_m = _may_move_m(threads, numbers, zone, shift_share)
     moved = threads.places.copy()
+    busy = zone
     for _ in range(ROUNDS):
-        push = needs.pushes(threads, moved, zone) + _off_marks(threads, needs, moved, zone, marks, marks_gap_m, tree)
+        push = needs.pushes(threads, moved, busy) + _off_marks(threads, needs, moved, busy, marks, marks_gap_m, tree)
         if not push.any():
             break
-        moved = _capped(threads, moved + np.where(zone[:, None], threads.spread(push), 0.0), may_move_m)
-    off_m = np.hypot(*(moved - threads.places).T)
-    found = lines.copy()
-    farthest_m = np.maximum.reduceat(off_m, threads.start[:-1])
-    for number in np.flatnonzero(farthest_m > 0.05).tolist():
-        found[number] = threads.read_back(number, moved)
-    return Bent(found, np.where(farthest_m > 0.05, farthest_m, 0.0))
+        step = _capped(threads, moved + np.where(zone[:, None], threads.spread(push), 0.0), may_move_m)
+        still = np.hypot(*(step - moved).T) > STILL_M
+        moved = step
+        if not still.any():
+            break
+        busy = zone & _within(threads.places, np.flatnonzero(still), ZONE_M / 2)
+    return np.array(_untangled(lines, threads, moved), np.object_)
 
 
 @dataclass(frozen=True)
@@ -173,8 +164,27 @@ def _zone(
     seeds = np.unique(np.concatenate([first, second, np.flatnonzero(near_marks)]))
     if not len(seeds):
         return np.zeros(len(threads.places), np.bool_)
-    far_m, _ = cKDTree(threads.places[seeds]).query(threads.places, distance_upper_bound=ZONE_M)
+    return _within(threads.places, seeds, ZONE_M)
+
+
+def _within(places: EastNorth, seeds: NDArray[np.intp], reach_m: float) -> NDArray[np.bool_]:
+    """(n,) bool: places within reach of some of them."""
+    far_m, _ = cKDTree(places[seeds]).query(places, distance_upper_bound=reach_m)
     return np.asarray(np.isfinite(far_m))
+
+
+def _untangled(lines: NDArray[np.object_], threads: Threads, moved: EastNorth) -> NDArray[np.object_]:
+    """(m,) the moved lines; those that would cross themselves or others that they did not cross stay as they were."""
+    found = lines.copy()
+    off_m = np.hypot(*(moved - threads.places).T)
+    for number in np.flatnonzero(np.maximum.reduceat(off_m, threads.start[:-1]) > STILL_M).tolist():
+        line = threads.read_back(number, moved)
+        found[number] = line if line.is_simple else lines[number]
+    first, second = shapely.STRtree(found).query(found, predicate="crosses")
+    for a, b in zip(first.tolist(), second.tolist(), strict=True):
+        if a < b and not lines[a].crosses(lines[b]):
+            found[a], found[b] = lines[a], lines[b]
+    return found
 
 
 def _off_marks(

@@ -60,7 +60,9 @@ def cut_crowded(lines: NDArray[np.object_], numbers: NDArray[np.str_], symbols: 
     return Cut(left, shapely.length(lines) - shapely.length(left))
 
 
-def _near_pairs(lines: NDArray[np.object_], half: NDArray[np.float64], gap: NDArray[np.float64]) -> list[tuple[int, int]]:
+def _near_pairs(
+    lines: NDArray[np.object_], half: NDArray[np.float64], gap: NDArray[np.float64]
+) -> list[tuple[int, int]]:
     """Pairs of lines that come nearer to each other than they may."""
     if len(lines) < 2:
         return []

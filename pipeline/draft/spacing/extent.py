@@ -8,7 +8,7 @@ from shapely import affinity
 from shapely.geometry.base import BaseGeometry
 
 from pipeline.norm.paper import ground_m
-from pipeline.norm.symbols import Symbol
+from pipeline.norm.symbols import Symbol, isom
 
 ROUND = ("dot", "spot_height", "ring", "white_ring", "ringed_dot")
 """Drawings that are circles."""
@@ -18,8 +18,11 @@ TAGGED = "tagged"
 
 
 def gap_m(symbol: Symbol, /) -> float:
-    """White that the norm asks for between this symbol and others of its colour; 0 where it names none."""
-    return symbol.ground_m("min_gap_mm") if symbol.has("min_gap_mm") else 0.0
+    """White to be kept between this symbol and others of its colour, from the norm.
+
+    For knolls, hollows and trees the norm says only that they touch nothing; they are given what thin lines keep.
+    """
+    return symbol.ground_m("min_gap_mm") if symbol.has("min_gap_mm") else isom("101").ground_m("min_gap_mm")
 
 
 def colour_of(symbol: Symbol, /) -> str:

@@ -15,7 +15,7 @@ from shapely.geometry import MultiPolygon, Polygon
 from pipeline.draft.left_out import left_out
 from pipeline.draft.spacing.contours import SHIFT_SHARE, bend_apart
 from pipeline.draft.spacing.cuts import cut_crowded
-from pipeline.draft.spacing.extent import colour_of, gap_m, line_ink, point_ink
+from pipeline.draft.spacing.extent import colour_of, gap_m, half_line_m, point_ink
 from pipeline.draft.spacing.points import keep_apart
 from pipeline.draft.spacing.strokes import SLOPE_LINE, follow, touches_another
 from pipeline.norm.symbols import SymbolTable
@@ -27,8 +27,8 @@ SAID_FROM_M = 0.05
 FURTHER_SHARE = 0.5
 """Share of the way to the next contour that one may be bent off a point symbol it would touch otherwise. The norm
 forbids both, to touch and to be off by more than a quarter; what cannot be read is worse (our choice)."""
-TOUCH_GAP_MM = 0.07
-"""White that is left to such a symbol: half of a contour's width (our choice)."""
+STROKE_CLEAR_M = 2.0
+"""Distance of a slope line's middle from what a point symbol covers: half of its width and some white (our choice)."""
 
 Parts = list[gpd.GeoDataFrame]
 
@@ -89,10 +89,10 @@ def _bend_contours(
     lines = np.flatnonzero(np.isin(number, CONTOURS) & is_line)
     marks, gaps = _brown_marks(drawn, symbols, north_deg=north_deg)
     before = geometry[lines].copy()
-    bent = bend_apart(before, number[lines], marks, gaps, symbols, shift_share=SHIFT_SHARE).lines
+    bent = bend_apart(before, number[lines], marks, gaps, symbols, shift_share=SHIFT_SHARE)
     touched = _touched(marks, bent)
     white = np.full(int(touched.sum()), symbols["101"].ground_m("line_mm") / 2)
-    bent = bend_apart(bent, number[lines], marks[touched], white, symbols, shift_share=FURTHER_SHARE).lines
+    bent = bend_apart(bent, number[lines], marks[touched], white, symbols, shift_share=FURTHER_SHARE)
     cut = cut_crowded(bent, number[lines], symbols)
     geometry[lines] = cut.lines
     changes = [
@@ -108,6 +108,7 @@ def _bend_contours(
     moved, own = follow(geometry[strokes], before, cut.lines)
     geometry[strokes] = moved
     has_room = ~touches_another(moved, own, cut.lines, number[lines], symbols, gap_m=gap_m(symbols[SLOPE_LINE]))
+    has_room[shapely.STRtree(moved).query(marks, predicate="dwithin", distance=STROKE_CLEAR_M)[1]] = False
     gone = strokes[~has_room | (own < 0)]
     changes.append(left_out(drawn.iloc[gone], "no room beside its contour"))
     rest = _with_geometry(drawn, geometry).drop(index=gone)
@@ -142,7 +143,7 @@ def _brown_marks(
     geometry = drawn.geometry.to_numpy()
     number = drawn["symbol"].to_numpy(str)
     dimension = shapely.get_dimensions(geometry)
-    is_brown = np.array([colour_of(symbols[text]) == "brown" and symbols[text].has("min_gap_mm") for text in number], bool)
+    is_brown = np.array([colour_of(symbols[text]) == "brown" for text in number], bool)
     contours = geometry[np.isin(number, CONTOURS) & (dimension == 1)]
     marks, gaps = [], []
     for row in np.flatnonzero(is_brown & (dimension == 0)).tolist():
@@ -151,6 +152,6 @@ def _brown_marks(
         gaps.append(gap_m(symbols[number[row]]))
     for row in np.flatnonzero(is_brown & (dimension == 1) & ~np.isin(number, (*CONTOURS, SLOPE_LINE))).tolist():
         if not shapely.intersects(geometry[row], contours).any():
-            marks.append(line_ink(symbols[number[row]], geometry[row]))
+            marks.append(shapely.buffer(geometry[row], half_line_m(symbols[number[row]]), cap_style="flat"))
             gaps.append(gap_m(symbols[number[row]]))
     return np.array(marks, np.object_), np.array(gaps)
