@@ -151,6 +151,8 @@ def _printed_one(mark: Marks, place: int) -> Printed:
     """One feature of the marks."""
     at = slice(place, place + 1)
     alone = replace(mark, geometry=mark.geometry[at], turn_deg=mark.turn_deg[at], elevation_m=mark.elevation_m[at])
+    if mark.beside is not None:
+        alone = replace(alone, beside=mark.beside[at])
     ink = RememberingInk()
     draw_marks(ink, alone)
     shape = _at_base_scale(mark.geometry[place], mark.enlarge)

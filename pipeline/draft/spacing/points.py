@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import geopandas as gpd
@@ -70,11 +71,23 @@ class Around:
 
 
 def keep_apart(
-    features: gpd.GeoDataFrame, outline: Polygon | MultiPolygon, symbols: SymbolTable, /, *, north_deg: float
+    features: gpd.GeoDataFrame,
+    outline: Polygon | MultiPolygon,
+    symbols: SymbolTable,
+    /,
+    *,
+    north_deg: float,
+    colours: Sequence[str] = tuple(FARTHEST_M),
+    beside_contours_m: float = np.inf,
 ) -> Moves:
     """Points moved as little as gives each its gap to the symbols of its colour; the surer ones first.
 
     A point that finds a place beside all but contours goes where least of them must bend.
+
+    Parameters
+    ----------
+    colours : whose points are moved
+    beside_contours_m : white to be kept from contours, where that is less than the gap of the symbols
     """
     geometry = features.geometry.to_numpy().copy()
     number = features["symbol"].to_numpy(str)
@@ -82,7 +95,7 @@ def keep_apart(
     turn = features["angle_deg"].to_numpy(np.float64)
     moved_m, no_room = np.zeros(len(features)), np.zeros(len(features), np.bool_)
     is_point = shapely.get_dimensions(geometry) == 0
-    for colour in FARTHEST_M:
+    for colour in colours:
         of_colour = np.array([colour_of(symbols[text]) == colour for text in number], bool)
         lines = Lines.of(geometry, number, of_colour & (shapely.get_dimensions(geometry) == 1), symbols)
         placed = Placed()
@@ -91,7 +104,8 @@ def keep_apart(
             symbol = symbols[number[row]]
             ink = point_ink(symbol, north_deg=north_deg, angle_deg=turn[row])
             place = shapely.get_coordinates(geometry[row])[0]
-            around = lines.near(place, ink, gap_m(symbol)).with_firm(placed.near(place, gap_m(symbol)), outline)
+            near = lines.near(place, ink, gap_m(symbol), beside_contours_m)
+            around = near.with_firm(placed.near(place, gap_m(symbol)), outline)
             step, found = _least_move(ink, place, around, farthest_m=FARTHEST_M[colour])
             no_room[row] = not found
             if found:
@@ -109,10 +123,7 @@ def _least_move(
     firm, bending = around.shortage_m(here)
     if firm[0] + bending[0] == 0:
         return np.zeros(2), True
-    angle = np.arange(WAYS) * 2 * np.pi / WAYS
-    reach = farthest_m * np.arange(1, RINGS + 1) / RINGS
-    steps = (reach[:, None, None] * np.stack((np.sin(angle), np.cos(angle)), -1)).reshape(-1, 2)
-    steps = np.concatenate((np.zeros((1, 2)), steps))
+    steps = steps_to_try(farthest_m)
     shapes = np.array([affinity.translate(ink, *(place + step)) for step in steps], np.object_)
     firm, bending = around.shortage_m(shapes)
     if not (firm == 0).any():
@@ -120,6 +131,14 @@ def _least_move(
     # A metre of bending of a contour counts as much as four metres that the point moves: the norm bends contours little.
     cost = np.where(firm == 0, np.hypot(*steps.T) + 4 * bending, np.inf)
     return steps[int(np.argmin(cost))], True
+
+
+def steps_to_try(farthest_m: float, /) -> NDArray[np.float64]:
+    """(n, 2) steps, the smallest first: none at all, then rings of `WAYS` directions."""
+    angle = np.arange(WAYS) * 2 * np.pi / WAYS
+    reach = farthest_m * np.arange(1, RINGS + 1) / RINGS
+    steps = (reach[:, None, None] * np.stack((np.sin(angle), np.cos(angle)), -1)).reshape(-1, 2)
+    return np.concatenate((np.zeros((1, 2)), steps))
 
 
 @dataclass(frozen=True)
@@ -161,7 +180,9 @@ class Lines:
         shapes = np.array([geometry[row] for row in kept], np.object_)
         return cls(shapes, number[kept], shapely.STRtree(shapes), symbols)
 
-    def near(self, place: NDArray[np.float64], ink: BaseGeometry, own_gap_m: float, /) -> Nearby:
+    def near(
+        self, place: NDArray[np.float64], ink: BaseGeometry, own_gap_m: float, beside_contours_m: float, /
+    ) -> Nearby:
         """What of the lines a point may come near to, with the distance to keep from each."""
         reach_m = max(FARTHEST_M.values()) + max(abs(side) for side in ink.bounds) * 1.5 + own_gap_m + 12.0
         window = shapely.box(*(place - reach_m), *(place + reach_m))
@@ -173,7 +194,7 @@ class Lines:
                 continue
             asked_m = min(own_gap_m, gap_m(symbol)) + SLACK_M
             if self.numbers[row] in BENDING:
-                found.bending.append((part, asked_m + half_line_m(symbol)))
+                found.bending.append((part, min(asked_m, beside_contours_m) + half_line_m(symbol)))
             else:
                 found.firm.append((line_ink(symbol, part), asked_m))
         return found

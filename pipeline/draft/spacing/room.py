@@ -16,6 +16,7 @@ from pipeline.draft.left_out import left_out
 from pipeline.draft.spacing.contours import SHIFT_SHARE, bend_apart
 from pipeline.draft.spacing.cuts import cut_crowded
 from pipeline.draft.spacing.extent import colour_of, gap_m, half_line_m, point_ink
+from pipeline.draft.spacing.obstacles import part_cliffs
 from pipeline.draft.spacing.points import keep_apart
 from pipeline.draft.spacing.strokes import SLOPE_LINE, follow, touches_another
 from pipeline.norm.symbols import SymbolTable
@@ -29,6 +30,9 @@ FURTHER_SHARE = 0.5
 forbids both, to touch and to be off by more than a quarter; what cannot be read is worse (our choice)."""
 STROKE_CLEAR_M = 2.0
 """Distance of a slope line's middle from what a point symbol covers: half of its width and some white (our choice)."""
+
+SEEN_M = 1.0
+"""White that is seen between a point symbol and a contour: 0.07 mm of map, half of a contour's width (our choice)."""
 
 Parts = list[gpd.GeoDataFrame]
 
@@ -58,11 +62,37 @@ def make_room(
     """
     is_drawn = ~features["status"].isin(NOT_DRAWN).to_numpy()
     drawn = features[is_drawn].reset_index(drop=True)
-    changes: Parts = []
-    drawn, changes = _move_points(drawn, outline, symbols, north_deg=north_deg)
+    drawn, parted = _part_cliffs(drawn, symbols)
+    drawn, moved = _move_points(drawn, outline, symbols, north_deg=north_deg)
     drawn, bent = _bend_contours(drawn, symbols, north_deg=north_deg)
+    drawn, settled = _settle_points(drawn, outline, symbols, north_deg=north_deg)
     joined = pd.concat([drawn, features[~is_drawn]], ignore_index=True)
-    return Roomy(gpd.GeoDataFrame(joined, geometry="geometry", crs=features.crs), [*changes, *bent])
+    table = gpd.GeoDataFrame(joined, geometry="geometry", crs=features.crs)
+    return Roomy(table, [*parted, *moved, *bent, *settled])
+
+
+def _part_cliffs(drawn: gpd.GeoDataFrame, symbols: SymbolTable) -> tuple[gpd.GeoDataFrame, Parts]:
+    """Cliffs moved or trimmed so that a way beside them is seen or closed, and which."""
+    parted = part_cliffs(drawn, symbols)
+    was_moved, was_cut = parted.moved_m > SAID_FROM_M, parted.cut_m > SAID_FROM_M
+    beside = "beside another obstacle, from which it must be seen to be apart"
+    changes = [
+        left_out(drawn[was_moved], f"moved {beside}", what="moved", distance_m=parted.moved_m[was_moved]),
+        left_out(drawn[was_cut], f"trimmed {beside}", what="cut", distance_m=parted.cut_m[was_cut]),
+    ]
+    rest = _with_geometry(drawn, parted.lines)
+    return rest[~rest.geometry.is_empty].explode(ignore_index=True), changes
+
+
+def _settle_points(
+    drawn: gpd.GeoDataFrame, outline: Polygon | MultiPolygon, symbols: SymbolTable, *, north_deg: float
+) -> tuple[gpd.GeoDataFrame, Parts]:
+    """Brown points that a contour still touches, moved to where it does not."""
+    moves = keep_apart(drawn, outline, symbols, north_deg=north_deg, colours=["brown"], beside_contours_m=SEEN_M)
+    was_moved = moves.moved_m > SAID_FROM_M
+    reason = "off the contours, which cannot be bent further"
+    changes = [left_out(drawn[was_moved], reason, what="moved", distance_m=moves.moved_m[was_moved])]
+    return _with_geometry(drawn, moves.geometry), changes
 
 
 def _move_points(
