@@ -37,11 +37,23 @@ class Cut:
     cut_m: NDArray[np.float64]
 
 
-def cut_crowded(lines: NDArray[np.object_], numbers: NDArray[np.str_], symbols: SymbolTable, /) -> Cut:
-    """Contours with the stretches taken out in which they are too near to a stronger one.
+def cut_crowded(
+    lines: NDArray[np.object_],
+    numbers: NDArray[np.str_],
+    firm: NDArray[np.object_],
+    firm_clear_m: NDArray[np.float64],
+    symbols: SymbolTable,
+    /,
+) -> Cut:
+    """Contours with the stretches taken out in which they are too near to a stronger one, or run along a bank.
 
     Of two contours of one symbol the one that is too near to others over the greater length is cut: of three that lie
-    too close that is the middle one.
+    too close that is the middle one. A contour may cross a bank or gully, which is no reason to cut it.
+
+    Parameters
+    ----------
+    firm : (k,) banks, earth walls and gullies
+    firm_clear_m : (k,) half of what each covers and the white to be kept from it
     """
     left = lines.copy()
     half = np.array([half_line_m(symbols[text]) for text in numbers])
@@ -54,6 +66,7 @@ def cut_crowded(lines: NDArray[np.object_], numbers: NDArray[np.str_], symbols: 
     for row in np.lexsort((np.arange(len(lines)), -crowded, rank)).tolist():
         others = [a + b - row for a, b in pairs if row in (a, b)]
         taken = [_too_near(left[row], left[other], _asked_m(half, gap, row, other)) for other in others]
+        taken += _along(left[row], firm, firm_clear_m + half[row])
         zones = shapely.union_all([shapely.buffer(zone, ENDS_M) for zone in taken if zone.length > 0])
         if not zones.is_empty:
             left[row] = _without(left[row], zones)
@@ -85,6 +98,21 @@ def _too_near(line: BaseGeometry, other: BaseGeometry, asked_m: float) -> BaseGe
     if line.is_empty or other.is_empty or line.distance(other) >= asked_m:
         return shapely.LineString()
     return shapely.intersection(line, shapely.buffer(other, asked_m))
+
+
+def _along(line: BaseGeometry, firm: NDArray[np.object_], clear_m: NDArray[np.float64]) -> list[BaseGeometry]:
+    """The stretches of a line that run beside firm lines without crossing them."""
+    if not len(firm):
+        return []
+    found: list[BaseGeometry] = []
+    for other in np.flatnonzero(shapely.distance(firm, line) < clear_m).tolist():
+        zone = shapely.get_parts(shapely.line_merge(_too_near(line, firm[other], float(clear_m[other]))))
+        found += [part for part in zone if part.distance(firm[other]) > TOUCH_M]
+    return found
+
+
+TOUCH_M = 0.3
+"""Two lines nearer than this meet or cross: 0.02 mm of map."""
 
 
 def _without(line: BaseGeometry, zones: BaseGeometry) -> BaseGeometry:

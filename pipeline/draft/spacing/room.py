@@ -123,13 +123,13 @@ def _bend_contours(
     touched = _touched(marks, bent)
     white = np.full(int(touched.sum()), symbols["101"].ground_m("line_mm") / 2)
     bent = bend_apart(bent, number[lines], marks[touched], white, symbols, shift_share=FURTHER_SHARE)
-    cut = cut_crowded(bent, number[lines], symbols)
+    cut = cut_crowded(bent, number[lines], *_firm_lines(drawn, symbols), symbols)
     geometry[lines] = cut.lines
     changes = [
         _moved(drawn.iloc[lines], before, bent, "bent off the lines and points beside it"),
         left_out(
             drawn.iloc[lines[cut.cut_m > SAID_FROM_M]],
-            "interrupted: the ground is too steep for as many lines, even bent by a quarter of the interval",
+            "interrupted where it cannot be bent off stronger lines: on ground as steep, or along a bank",
             what="cut",
             distance_m=cut.cut_m[cut.cut_m > SAID_FROM_M],
         ),
@@ -143,6 +143,17 @@ def _bend_contours(
     changes.append(left_out(drawn.iloc[gone], "no room beside its contour"))
     rest = _with_geometry(drawn, geometry).drop(index=gone)
     return rest[~rest.geometry.is_empty].explode(ignore_index=True), changes
+
+
+def _firm_lines(drawn: gpd.GeoDataFrame, symbols: SymbolTable) -> tuple[NDArray[np.object_], NDArray[np.float64]]:
+    """Brown lines that are no contours, and half of what each covers with the white to be kept from it."""
+    geometry = drawn.geometry.to_numpy()
+    number = drawn["symbol"].to_numpy(str)
+    is_line = shapely.get_dimensions(geometry) == 1
+    brown = np.array([colour_of(symbols[text]) == "brown" for text in number], bool)
+    rows = np.flatnonzero(is_line & brown & ~np.isin(number, (*CONTOURS, SLOPE_LINE)))
+    clear_m = np.array([half_line_m(symbols[text]) + gap_m(symbols[text]) for text in number[rows]], np.float64)
+    return geometry[rows], clear_m
 
 
 def _touched(marks: NDArray[np.object_], lines: NDArray[np.object_]) -> NDArray[np.bool_]:

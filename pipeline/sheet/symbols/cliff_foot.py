@@ -6,6 +6,7 @@ Only on paper; the draft keeps every boulder where its returns lie. Tags may be 
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Sequence
 from dataclasses import replace
 
@@ -26,55 +27,69 @@ ON_LINE_MM = 0.01
 """A dot this near a line stands on it, and goes to the side the cliff falls to."""
 RINGS, WAYS, RING_MM = 8, 16, 0.1
 """Distances and directions that are tried for a dot that has no room straight off the line (our choice)."""
-TAGGED = "tagged"
+TRIANGLE = "triangle"
+SOLID = ("206", "301", "521")
+"""What nobody can cross: a way between it and a cliff must be seen."""
 
 
 def clear_of_cliffs(marks: Sequence[Marks], /) -> list[Marks]:
     """The marks, boulders moved off the lines of cliffs, and lines told where to leave out their tags."""
-    cliffs = [mark for mark in marks if mark.symbol.number in CLIFFS and mark.kind == "line"]
+    is_cliff = [mark.symbol.number in CLIFFS and mark.kind == "line" for mark in marks]
+    cliffs = [mark for mark, cliff in zip(marks, is_cliff, strict=True) if cliff]
     is_boulder = [mark.symbol.number in BOULDERS and mark.kind == "point" for mark in marks]
-    moved = list(marks)
-    if cliffs and any(is_boulder):
-        boulders = _off_lines([mark for mark, dot in zip(marks, is_boulder, strict=True) if dot], cliffs)
-        taken = iter(boulders)
-        moved = [next(taken) if dot else mark for mark, dot in zip(marks, is_boulder, strict=True)]
-    discs = [_discs(mark) for mark, dot in zip(moved, is_boulder, strict=True) if dot]
+    if not cliffs:
+        return list(marks)
+    boulders = iter(_off_lines([mark for mark, dot in zip(marks, is_boulder, strict=True) if dot], cliffs))
+    moved = [next(boulders) if dot else mark for mark, dot in zip(marks, is_boulder, strict=True)]
+    # The middle of a tag is asked about; half of its width lies nearer to what it keeps off.
+    half_tag = max(cliff.mm("tag_mm") for cliff in cliffs) / 2
+    gap = GAP_MM * cliffs[0].enlarge
+    discs = [
+        shapely.buffer(mark.geometry, _radius_mm(mark) + gap + half_tag)
+        for mark, dot in zip(moved, is_boulder, strict=True)
+        if dot
+    ]
     standing = shapely.union_all(np.concatenate(discs)) if discs else shapely.Point()
-    is_cliff = [mark.symbol.number in CLIFFS and mark.kind == "line" for mark in moved]
+    beside = iter(_beside(cliffs, [mark for mark in marks if mark.symbol.number in SOLID and mark.kind == "area"]))
     return [
-        replace(mark, no_tags_in=standing, beside=_beside(mark, cliffs)) if cliff else mark
+        replace(mark, no_tags_in=standing, beside=next(beside)) if cliff else mark
         for mark, cliff in zip(moved, is_cliff, strict=True)
     ]
 
 
-def _discs(mark: Marks) -> Geometries:
-    """Boulders with the gap around them."""
-    discs: Geometries = shapely.buffer(mark.geometry, _radius_mm(mark) + GAP_MM * mark.enlarge)
-    return discs
+def _beside(cliffs: Sequence[Marks], solid: Sequence[Marks]) -> list[tuple[BaseGeometry, ...]]:
+    """For each cliff of each mark, where its tags would take the gap to other cliffs, water or houses.
 
-
-def _beside(mark: Marks, cliffs: Sequence[Marks]) -> tuple[BaseGeometry, ...]:
-    """For each cliff of a mark, where the gap to other cliffs would be lost."""
+    Of two cliffs whose tags face each other, the one that is drawn first keeps them.
+    """
     lines = np.concatenate([cliff.geometry for cliff in cliffs])
-    room = np.concatenate([np.full(len(cliff.geometry), _room_mm(mark, cliff)) for cliff in cliffs])
-    zones = shapely.buffer(lines, room)
-    tree = shapely.STRtree(zones)
-    reach_mm = mark.mm("line_mm") / 2 + mark.mm("tag_length_mm")
+    owner = np.repeat(np.arange(len(cliffs)), [len(cliff.geometry) for cliff in cliffs])
+    bodies = shapely.buffer(lines, np.array([cliff.mm("line_mm") / 2 for cliff in cliffs])[owner])
+    reach = np.array([cliff.mm("line_mm") / 2 + cliff.mm("tag_length_mm") for cliff in cliffs])[owner]
+    inks = shapely.union(bodies, shapely.buffer(lines, -reach, single_sided=True))
+    fixed = np.concatenate([np.empty(0, np.object_), *(mark.geometry for mark in solid)])
+    tree = shapely.STRtree(np.concatenate([inks, fixed]))
     found = []
-    for line in mark.geometry:
-        near = tree.query(line, predicate="dwithin", distance=reach_mm)
-        found.append(shapely.union_all(zones[[one for one in near if not lines[one].equals(line)]]))
-    return tuple(found)
-
-
-def _room_mm(mark: Marks, other: Marks) -> float:
-    """Half of another cliff's line and the gap to be kept from it."""
-    return other.mm("line_mm") / 2 + min(mark.mm("min_gap_mm"), other.mm("min_gap_mm"))
+    for number, line in enumerate(lines):
+        cliff = cliffs[owner[number]]
+        gap = cliff.mm("min_gap_mm") + cliff.mm("tag_mm") / 2 + SLACK_MM
+        near = np.sort(tree.query(inks[number], predicate="dwithin", distance=gap)).tolist()
+        zones = [
+            fixed[one - len(lines)] if one >= len(lines) else inks[one] if one < number else bodies[one]
+            for one in near
+            if one != number and (one >= len(lines) or not lines[one].equals(line))
+        ]
+        found.append(shapely.union_all(shapely.buffer(np.array(zones, np.object_), gap)))
+    ends = np.cumsum([0, *(len(cliff.geometry) for cliff in cliffs)])
+    return [tuple(found[start:end]) for start, end in itertools.pairwise(ends)]
 
 
 def _radius_mm(mark: Marks) -> float:
-    """Half the size of a boulder's symbol on the map."""
-    return mark.mm("length_mm") / 2
+    """Radius of the circle around a boulder's symbol on the map."""
+    if mark.symbol.drawing != TRIANGLE:
+        return mark.mm("length_mm") / 2
+    # Its corners at the base lie a third of its height below its middle.
+    return float(np.hypot(mark.mm("length_mm") / 2, mark.mm("width_mm") / 3))
 
 
 def _off_lines(boulders: Sequence[Marks], cliffs: Sequence[Marks]) -> list[Marks]:
