@@ -68,6 +68,8 @@ def _between(a: Printed, b: Printed) -> Iterator[Finding]:
         if found < asked * (1 - TOLERANCE):
             yield _finding("gap", a, b, asked, found)
         return
+    if _goes_on(a, b):
+        return
     may_meet = not {main_number(a), main_number(b)} <= set(CONTOURS)
     zone = shapely.get_parts(near.intersection(by.buffer(asked * (1 - TOLERANCE))))
     zone = zone[~shapely.is_empty(zone)]
@@ -88,6 +90,12 @@ def _belongs(stroke: Printed, line: Printed) -> bool:
         return False
     start = shapely.Point(stroke.shape.coords[0])
     return main_number(line) in CONTOURS and start.distance(line.shape) < ON_LINE_MM
+
+
+def _goes_on(a: Printed, b: Printed) -> bool:
+    """Whether two lines are one that changes its symbol where they meet, end to end, as an index contour may."""
+    ends = [shapely.points(shapely.get_coordinates(one.shape)[[0, -1]]) for one in (a, b)]
+    return bool((shapely.distance(ends[0][:, None], ends[1][None, :]) < TOUCH_MM).any())
 
 
 def _facing(one: Printed, other: Printed) -> BaseGeometry:

@@ -19,6 +19,9 @@ BRIDGE_M = 22.0
 two gaps says nothing (our choice)."""
 SHORT = 0.95
 """Share of the gap from which a place counts as kept: printed sizes may differ by 5 %."""
+INDEX = "102"
+MARK_CLEAR_M = 1.0
+"""White that is left between a contour's end and a point symbol: 0.07 mm of map (our choice)."""
 WEAK = ("103", "101", "102")
 """Which line is interrupted first: a form line, then a contour, the index contour last."""
 
@@ -40,8 +43,10 @@ class Cut:
 def cut_crowded(
     lines: NDArray[np.object_],
     numbers: NDArray[np.str_],
+    owner: NDArray[np.int64],
     firm: NDArray[np.object_],
     firm_clear_m: NDArray[np.float64],
+    marks: NDArray[np.object_],
     symbols: SymbolTable,
     /,
 ) -> Cut:
@@ -52,25 +57,65 @@ def cut_crowded(
 
     Parameters
     ----------
+    owner : (m,) which contour each is a piece of: pieces of one meet
     firm : (k,) banks, earth walls and gullies
     firm_clear_m : (k,) half of what each covers and the white to be kept from it
+    marks : what point symbols cover, and banks that no contour crosses
     """
     left = lines.copy()
     half = np.array([half_line_m(symbols[text]) for text in numbers])
     gap = np.array([gap_m(symbols[text]) for text in numbers])
-    pairs = _near_pairs(lines, half, gap)
+    pairs = [(a, b) for a, b in _near_pairs(lines, half, gap) if owner[a] != owner[b]]
     crowded = np.zeros(len(lines))
     for a, b in pairs:
         crowded[[a, b]] += shapely.length(_too_near(lines[a], lines[b], _asked_m(half, gap, a, b)))
+    around: list[list[BaseGeometry]] = [[] for _ in lines]
+    for row, mark in zip(*shapely.STRtree(marks).query(lines, "dwithin", half.max() + MARK_CLEAR_M), strict=True):
+        around[row].append(marks[mark])
     rank = np.array([WEAK.index(text) for text in numbers])
     for row in np.lexsort((np.arange(len(lines)), -crowded, rank)).tolist():
         others = [a + b - row for a, b in pairs if row in (a, b)]
         taken = [_too_near(left[row], left[other], _asked_m(half, gap, row, other)) for other in others]
+        taken += [_too_near(left[row], mark, half[row] + MARK_CLEAR_M) for mark in around[row]]
         taken += _along(left[row], firm, firm_clear_m + half[row])
         zones = shapely.union_all([shapely.buffer(zone, ENDS_M) for zone in taken if zone.length > 0])
         if not zones.is_empty:
             left[row] = _without(left[row], zones)
     return Cut(left, shapely.length(lines) - shapely.length(left))
+
+
+THIN_ENDS_M = 6.0
+"""What is drawn thin beyond such a place, so that the line does not change its width for a moment (our choice)."""
+
+
+def thin_index(
+    lines: NDArray[np.object_], numbers: NDArray[np.str_], symbols: SymbolTable, /
+) -> tuple[NDArray[np.object_], NDArray[np.object_]]:
+    """Index contours by what stays thick and what is drawn as thin as a contour, since others lie too near for more.
+
+    The norm lets an index contour fall back to a contour in dense detail (ISOM 102).
+
+    Returns
+    -------
+    (m,) lines, index contours without their thin stretches, and (m,) those stretches, empty for all others.
+    """
+    thick, thin = lines.copy(), np.full(len(lines), shapely.LineString(), np.object_)
+    half = np.array([half_line_m(symbols[text]) for text in numbers])
+    gap = np.array([gap_m(symbols[text]) for text in numbers])
+    pairs = _near_pairs(lines, half, gap)
+    for row in np.flatnonzero(numbers == INDEX).tolist():
+        others = [a + b - row for a, b in pairs if row in (a, b)]
+        zones = [_too_near(lines[row], lines[other], _asked_m(half, gap, row, other)) for other in others]
+        dense = shapely.union_all([shapely.buffer(zone, THIN_ENDS_M) for zone in zones if zone.length > 0])
+        if dense.is_empty:
+            continue
+        rest = shapely.get_parts(shapely.line_merge(shapely.difference(lines[row], dense), directed=True))
+        kept = shapely.union_all([part for part in rest if part.length >= BRIDGE_M])
+        thick[row] = shapely.line_merge(kept, directed=True) if not kept.is_empty else shapely.LineString()
+        # Ends that were worked out lie beside the line by rounding, so that what is taken away has a breadth.
+        taken = shapely.buffer(kept, 1e-6, cap_style="flat")
+        thin[row] = shapely.line_merge(shapely.difference(lines[row], taken), directed=True)
+    return thick, thin
 
 
 def _near_pairs(

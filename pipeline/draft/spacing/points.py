@@ -16,7 +16,7 @@ from shapely.geometry.base import BaseGeometry
 from pipeline.draft.spacing.extent import colour_of, gap_m, half_line_m, line_ink, point_ink
 from pipeline.norm.symbols import SymbolTable
 
-FARTHEST_M = {"brown": 4.0, "black": 2.0, "blue": 4.0, "green": 4.0}
+FARTHEST_M = {"brown": 4.0, "black": 2.6, "blue": 4.0, "green": 4.0}
 """Farthest a symbol is moved on the ground (our choice): a quarter of a millimetre of map, which nobody who runs by
 compass notices (the norm lets neighbours be off by 5 %, 5 m in 100 m). Boulders are found to a metre, and a knoll is
 wider than a boulder, so they move less."""

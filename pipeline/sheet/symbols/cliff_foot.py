@@ -1,7 +1,7 @@
 """Boulders beside cliffs: dots stand clear of a cliff's line, and its tags are left out where something stands.
 
 Only on paper; the draft keeps every boulder where its returns lie. Tags may be dropped where space is short
-(ISOM 2017-2, 201): where a dot stands, and where another cliff lies so near that the gap between them would not be seen.
+(ISOM 2017-2, 201): where a dot stands, and where they would take the gap to another cliff, to water or to a house.
 """
 
 from __future__ import annotations
