@@ -33,7 +33,7 @@ def too_near(printed: Sequence[Printed], /) -> Iterator[Finding]:
     Two lines may cross or meet, unless both are contours: a gully may run across contours, and a path into a road.
     Where they do, the white beside the meeting is no gap.
     """
-    drawn = [one for one in printed if one.kind == "point" or one.kind == "line" and one.symbol.has("min_gap_mm")]
+    drawn = [one for one in printed if one.kind == "point" or (one.kind == "line" and one.symbol.has("min_gap_mm"))]
     for ink in sorted({_colour(one) for one in drawn}):
         alike = [one for one in drawn if _colour(one) == ink]
         for a, b in _pairs([one.ink for one in alike], max(_gap_mm(one) for one in alike)):
@@ -94,8 +94,8 @@ def _belongs(stroke: Printed, line: Printed) -> bool:
 
 def _goes_on(a: Printed, b: Printed) -> bool:
     """Whether two lines are one that changes its symbol where they meet, end to end, as an index contour may."""
-    ends = [shapely.points(shapely.get_coordinates(one.shape)[[0, -1]]) for one in (a, b)]
-    return bool((shapely.distance(ends[0][:, None], ends[1][None, :]) < TOUCH_MM).any())
+    first, second = (shapely.get_coordinates(one.shape)[[0, -1]] for one in (a, b))
+    return bool((np.hypot(*(first[:, None] - second[None, :]).transpose(2, 0, 1)) < TOUCH_MM).any())
 
 
 def _facing(one: Printed, other: Printed) -> BaseGeometry:

@@ -19,8 +19,8 @@ from pipeline.draft.collisions import CANDIDATE_AREAS, CANDIDATE_POINTS, resolve
 from pipeline.draft.identity import in_fixed_order, stable_ids
 from pipeline.draft.left_out import left_out, left_out_table
 from pipeline.draft.off_water import off_water
-from pipeline.draft.spacing.room import make_room
 from pipeline.draft.smallest import small_fields_as_clusters, without_too_small
+from pipeline.draft.spacing.room import make_room
 from pipeline.features import join_features, no_features
 from pipeline.norm.symbols import SymbolTable
 

@@ -17,8 +17,8 @@ ENDS_M = 1.5
 BRIDGE_M = 22.0
 """Pieces of a line between two cuts that are shorter than this go as well: a millimetre and a half of contour between
 two gaps says nothing (our choice)."""
-SHORT = 0.95
-"""Share of the gap from which a place counts as kept: printed sizes may differ by 5 %."""
+SHORT = 0.97
+"""Share of the gap from which a place counts as kept: printed sizes may differ by 5 % (ISOM 2000)."""
 INDEX = "102"
 MARK_CLEAR_M = 1.0
 """White that is left between a contour's end and a point symbol: 0.07 mm of map (our choice)."""
@@ -169,6 +169,6 @@ def _without(line: BaseGeometry, zones: BaseGeometry) -> BaseGeometry:
     for part in shapely.get_parts(rest):
         own = shapely.get_coordinates(part)[[0, -1]]
         is_end = not is_ring and bool((own[0] == ends[0]).all() or (own[1] == ends[1]).all())
-        if part.length >= BRIDGE_M or is_end and part.length >= BRIDGE_M / 2:
+        if part.length >= BRIDGE_M or (is_end and part.length >= BRIDGE_M / 2):
             kept.append(part)
     return shapely.MultiLineString(kept)

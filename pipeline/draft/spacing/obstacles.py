@@ -13,7 +13,7 @@ from shapely.geometry.base import BaseGeometry
 
 from pipeline.draft.spacing.extent import gap_m, half_line_m
 from pipeline.draft.spacing.points import SLACK_M, steps_to_try
-from pipeline.norm.symbols import SymbolTable
+from pipeline.norm.symbols import Symbol, SymbolTable
 
 CLIFFS = ("201", "202")
 FIXED = ("206", "301", "307", "515", "518", "521", "529")
@@ -33,7 +33,7 @@ class Parted:
 
     Attributes
     ----------
-    lines : (n,) geometries of all features; cliffs where they shall lie, some of several parts, empty where none is left
+    lines : (n,) geometries of all features; cliffs where they shall lie, of several parts or empty where trimmed
     moved_m, cut_m : (n,) float64, how far each was moved, and the length taken out of it
     """
 
@@ -56,50 +56,47 @@ def part_cliffs(drawn: gpd.GeoDataFrame, symbols: SymbolTable, /) -> Parted:
     placed = np.flatnonzero(np.isin(number, FIXED) & (shapely.get_dimensions(geometry) > 0)).tolist()
     cliffs = np.flatnonzero(is_cliff)
     for row in cliffs[np.lexsort((-shapely.length(geometry[cliffs]), -sure[cliffs], number[cliffs]))].tolist():
-        keeps = [(geometry[other], _keep(number[row], number[other], symbols)) for other in placed]
-        others = [(one, keep) for one, keep in keeps if keep and one.distance(geometry[row]) < NEAR_M]
+        beside = [(other, _white_m(number[row], number[other], symbols)) for other in placed]
+        near = [(other, white) for other, white in beside if geometry[other].distance(geometry[row]) < NEAR_M]
+        others = [(_body(number[other], geometry[other], symbols), white) for other, white in near if white]
         before = geometry[row]
-        geometry[row], moved_m[row] = _with_room(before, others, least_m=symbols[number[row]].smallest.length_m)
+        geometry[row], moved_m[row] = _with_room(before, others, symbols[number[row]])
         cut_m[row] = before.length - geometry[row].length
         placed.append(row)
     return Parted(geometry, moved_m, np.where(cut_m > SLACK_M, cut_m, 0.0))
 
 
-@dataclass(frozen=True)
-class Keep:
-    """What lies between the middles of two obstacles: half of the ink of each, and the white to be kept."""
-
-    ink_m: float
-    gap_m: float
-
-
-def _keep(number: str, other: str, symbols: SymbolTable) -> Keep | None:
-    """What a cliff keeps from another obstacle; None where nothing is asked."""
+def _white_m(number: str, other: str, symbols: SymbolTable) -> float:
+    """White that a cliff keeps from another obstacle; 0 where nothing is asked."""
     if PASSABLE in (number, other) and other not in CLIFFS:
-        return None
-    beside = symbols[other]
-    edge_m = beside.ground_m("edge_mm") / 2 if beside.has("edge_mm") else 0.0
-    ink_m = half_line_m(symbols[number]) + (half_line_m(beside) if beside.has("line_mm") else edge_m)
-    return Keep(ink_m, min(gap_m(symbols[number]), gap_m(beside)) + SLACK_M)
+        return 0.0
+    return min(gap_m(symbols[number]), gap_m(symbols[other])) + SLACK_M
+
+
+def _body(number: str, shape: BaseGeometry, symbols: SymbolTable) -> BaseGeometry:
+    """What the line of an obstacle covers, without tags, which go where space is short; of an area its edge too."""
+    symbol = symbols[number]
+    if shapely.get_dimensions(shape) == 1:
+        return shapely.buffer(shape, half_line_m(symbol), cap_style="flat")
+    return shapely.buffer(shape, symbol.ground_m("edge_mm") / 2) if symbol.has("edge_mm") else shape
 
 
 def _with_room(
-    line: BaseGeometry, others: list[tuple[BaseGeometry, Keep]], *, least_m: float
+    line: BaseGeometry, others: list[tuple[BaseGeometry, float]], symbol: Symbol
 ) -> tuple[BaseGeometry, float]:
-    """A cliff moved, else trimmed, so that it keeps its distance from the others; and how far it was moved."""
-    short = [(one, keep) for one, keep in others if _falls_short(line, one, keep)]
+    """A cliff moved, else trimmed, so that it keeps its white from the others; and how far it was moved.
+
+    The smallest step may close a gap as well as open it: two cliffs that end before each other are one.
+    """
+    half_m = half_line_m(symbol)
+    body = shapely.buffer(line, half_m, cap_style="flat")
+    short = [(one, white) for one, white in others if TOUCH_M < body.distance(one) < white]
     if not short:
         return line, 0.0
     for step in steps_to_try(FARTHEST_M):
-        there = affinity.translate(line, *step)
-        if not any(_falls_short(there, one, keep) for one, keep in others):
-            return there, float(np.hypot(*step))
-    beside = shapely.union_all([shapely.buffer(one, keep.ink_m + keep.gap_m) for one, keep in short])
+        there = affinity.translate(body, *step)
+        if not any(TOUCH_M < there.distance(one) < white for one, white in others):
+            return affinity.translate(line, *step), float(np.hypot(*step))
+    beside = shapely.union_all([shapely.buffer(one, white + half_m) for one, white in short])
     rest = shapely.get_parts(shapely.line_merge(shapely.difference(line, beside), directed=True))
-    return shapely.MultiLineString([part for part in rest if part.length >= least_m]), 0.0
-
-
-def _falls_short(line: BaseGeometry, other: BaseGeometry, keep: Keep) -> bool:
-    """Whether a gap is left that is neither closed nor wide enough."""
-    white_m = float(line.distance(other)) - keep.ink_m
-    return TOUCH_M < white_m < keep.gap_m
+    return shapely.MultiLineString([part for part in rest if part.length >= symbol.smallest.length_m]), 0.0

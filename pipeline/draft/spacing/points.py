@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import geopandas as gpd
@@ -16,10 +15,9 @@ from shapely.geometry.base import BaseGeometry
 from pipeline.draft.spacing.extent import colour_of, gap_m, half_line_m, line_ink, point_ink
 from pipeline.norm.symbols import SymbolTable
 
-FARTHEST_M = {"brown": 4.0, "black": 2.6, "blue": 4.0, "green": 4.0}
-"""Farthest a symbol is moved on the ground (our choice): a quarter of a millimetre of map, which nobody who runs by
-compass notices (the norm lets neighbours be off by 5 %, 5 m in 100 m). Boulders are found to a metre, and a knoll is
-wider than a boulder, so they move less."""
+FARTHEST_M = {"brown": 3.0, "black": 2.6, "blue": 4.0, "green": 4.0}
+"""Farthest a symbol is moved on the ground, in metres (our choice): less than a quarter of a millimetre of map, which
+nobody who runs by compass notices (the norm lets neighbours be off by 5 %, 5 m in 100 m)."""
 RINGS, WAYS = 8, 16
 """Distances and directions that are tried (our choice)."""
 BENDING = ("101", "102", "103")
@@ -77,17 +75,10 @@ def keep_apart(
     /,
     *,
     north_deg: float,
-    colours: Sequence[str] = tuple(FARTHEST_M),
-    beside_contours_m: float = np.inf,
 ) -> Moves:
     """Points moved as little as gives each its gap to the symbols of its colour; the surer ones first.
 
     A point that finds a place beside all but contours goes where least of them must bend.
-
-    Parameters
-    ----------
-    colours : whose points are moved
-    beside_contours_m : white to be kept from contours, where that is less than the gap of the symbols
     """
     geometry = features.geometry.to_numpy().copy()
     number = features["symbol"].to_numpy(str)
@@ -95,7 +86,7 @@ def keep_apart(
     turn = features["angle_deg"].to_numpy(np.float64)
     moved_m, no_room = np.zeros(len(features)), np.zeros(len(features), np.bool_)
     is_point = shapely.get_dimensions(geometry) == 0
-    for colour in colours:
+    for colour in FARTHEST_M:
         of_colour = np.array([colour_of(symbols[text]) == colour for text in number], bool)
         lines = Lines.of(geometry, number, of_colour & (shapely.get_dimensions(geometry) == 1), symbols)
         placed = Placed()
@@ -104,7 +95,7 @@ def keep_apart(
             symbol = symbols[number[row]]
             ink = point_ink(symbol, north_deg=north_deg, angle_deg=turn[row])
             place = shapely.get_coordinates(geometry[row])[0]
-            near = lines.near(place, ink, gap_m(symbol), beside_contours_m)
+            near = lines.near(place, ink, gap_m(symbol))
             around = near.with_firm(placed.near(place, gap_m(symbol)), outline)
             step, found = _least_move(ink, place, around, farthest_m=FARTHEST_M[colour])
             no_room[row] = not found
@@ -128,7 +119,7 @@ def _least_move(
     firm, bending = around.shortage_m(shapes)
     if not (firm == 0).any():
         return np.zeros(2), False
-    # A metre of bending of a contour counts as much as four metres that the point moves: the norm bends contours little.
+    # A metre of bending of a contour counts as much as four metres that the point moves: contours bend little.
     cost = np.where(firm == 0, np.hypot(*steps.T) + 4 * bending, np.inf)
     return steps[int(np.argmin(cost))], True
 
@@ -180,9 +171,7 @@ class Lines:
         shapes = np.array([geometry[row] for row in kept], np.object_)
         return cls(shapes, number[kept], shapely.STRtree(shapes), symbols)
 
-    def near(
-        self, place: NDArray[np.float64], ink: BaseGeometry, own_gap_m: float, beside_contours_m: float, /
-    ) -> Nearby:
+    def near(self, place: NDArray[np.float64], ink: BaseGeometry, own_gap_m: float, /) -> Nearby:
         """What of the lines a point may come near to, with the distance to keep from each."""
         reach_m = max(FARTHEST_M.values()) + max(abs(side) for side in ink.bounds) * 1.5 + own_gap_m + 12.0
         window = shapely.box(*(place - reach_m), *(place + reach_m))
@@ -194,7 +183,7 @@ class Lines:
                 continue
             asked_m = min(own_gap_m, gap_m(symbol)) + SLACK_M
             if self.numbers[row] in BENDING:
-                found.bending.append((part, min(asked_m, beside_contours_m) + half_line_m(symbol)))
+                found.bending.append((part, asked_m + half_line_m(symbol)))
             else:
                 found.firm.append((line_ink(symbol, part), asked_m))
         return found

@@ -1,4 +1,4 @@
-"""Room on paper for what is drawn, in one pass: points moved, contours bent and cut, and what finds no room left out."""
+"""Room on paper for what is drawn, in one pass: cliffs parted, points moved, contours bent and cut."""
 
 from __future__ import annotations
 
@@ -19,9 +19,6 @@ from pipeline.norm.symbols import SymbolTable
 NOT_DRAWN = ("candidate", "rejected")
 SAID_FROM_M = 0.05
 """Moves and cuts below this are rounding."""
-SEEN_M = 1.0
-"""White that is seen between a point symbol and a contour: 0.07 mm of map, half of a contour's width (our choice)."""
-
 Parts = list[gpd.GeoDataFrame]
 
 
@@ -53,11 +50,10 @@ def make_room(
     drawn, parted = _part_cliffs(drawn, symbols)
     drawn, moved = _move_points(drawn, outline, symbols, north_deg=north_deg)
     drawn, bent = bend_contours(drawn, symbols, north_deg=north_deg)
-    drawn, settled = _settle_points(drawn, outline, symbols, north_deg=north_deg)
     drawn, cut = cut_contours(drawn, symbols, north_deg=north_deg)
     joined = pd.concat([drawn, features[~is_drawn]], ignore_index=True)
     table = gpd.GeoDataFrame(joined, geometry="geometry", crs=features.crs)
-    return Roomy(table, [*parted, *moved, *bent, *settled, *cut])
+    return Roomy(table, [*parted, *moved, *bent, *cut])
 
 
 def _part_cliffs(drawn: gpd.GeoDataFrame, symbols: SymbolTable) -> tuple[gpd.GeoDataFrame, Parts]:
@@ -71,17 +67,6 @@ def _part_cliffs(drawn: gpd.GeoDataFrame, symbols: SymbolTable) -> tuple[gpd.Geo
     ]
     rest = _with_geometry(drawn, parted.lines)
     return rest[~rest.geometry.is_empty].explode(ignore_index=True), changes
-
-
-def _settle_points(
-    drawn: gpd.GeoDataFrame, outline: Polygon | MultiPolygon, symbols: SymbolTable, *, north_deg: float
-) -> tuple[gpd.GeoDataFrame, Parts]:
-    """Brown points that a contour still touches, moved to where it does not."""
-    moves = keep_apart(drawn, outline, symbols, north_deg=north_deg, colours=["brown"], beside_contours_m=SEEN_M)
-    was_moved = moves.moved_m > SAID_FROM_M
-    reason = "off the contours, which cannot be bent further"
-    changes = [left_out(drawn[was_moved], reason, what="moved", distance_m=moves.moved_m[was_moved])]
-    return _with_geometry(drawn, moves.geometry), changes
 
 
 def _move_points(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 import shapely
@@ -67,10 +68,10 @@ class Threads:
             at = self.of_line(number)
             if self.closed[number]:
                 at = slice(at.start, at.stop - 1)
-            mode = "wrap" if self.closed[number] else "nearest"
+            mode: Literal["wrap", "nearest"] = "wrap" if self.closed[number] else "nearest"
             sigma = SMOOTH_M / STEP_M
-            share = ndimage.gaussian_filter1d(is_pushed[at].astype(np.float64), sigma, mode=mode)
-            mean = ndimage.gaussian_filter1d(push[at], sigma, axis=0, mode=mode)
+            share = ndimage.gaussian_filter1d(np.asarray(is_pushed)[at].astype(np.float64), sigma, mode=mode)
+            mean = ndimage.gaussian_filter1d(np.asarray(push[at]), sigma, axis=0, mode=mode)
             spread[at] = mean / np.maximum(share, FULL_SHARE)[:, None]
             if self.closed[number]:
                 spread[at.stop] = spread[at.start]

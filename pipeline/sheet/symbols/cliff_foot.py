@@ -124,8 +124,10 @@ def _with_room(number: int, boulders: Sequence[Marks], places: list[Places], cli
         ]
         tried = np.concatenate([places[number][at : at + 1], own[at] + _steps(mark.enlarge)])
         lack = np.zeros(len(tried))
-        points = shapely.points(tried)
-        for line in shapely.STRtree(lines).query(points[0], predicate="dwithin", distance=clear.max() + 2).tolist():
+        points = np.asarray(shapely.points(tried), np.object_)
+        for line in (
+            shapely.STRtree(lines).query(points[0], predicate="dwithin", distance=float(clear.max()) + 2).tolist()
+        ):
             lack += np.maximum(clear[line] - shapely.distance(points, lines[line]), 0)
         for clear_mm, where in keep:
             others = where[np.hypot(*(where - places[number][at]).T) > 0]
