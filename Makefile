@@ -10,7 +10,7 @@ PIP := $(BIN)/python -m pip install --quiet --disable-pip-version-check --requir
 	--only-binary :all: --no-binary connection-pool
 OWN := $(BIN)/python -m pip install --quiet --disable-pip-version-check --no-deps --no-build-isolation --editable .
 
-.PHONY: help demo test quick lint install pictures rooms figures slurm-test settings lock fonts clean
+.PHONY: help demo test quick lint install pictures rooms words figures slurm-test settings lock fonts clean
 
 help:
 	@echo "demo      install into .venv and draft the bundled sample"
@@ -19,8 +19,9 @@ help:
 	@echo "quick     the tests without the slow ones"
 	@echo "lint      style and types"
 	@echo "settings  write config/settings.md and config/area.schema.json from pipeline/settings/"
-	@echo "pictures  the README's pictures, from the sample's draft"
+	@echo "pictures  the pictures of the README and the user's guide, from the sample's draft"
 	@echo "rooms     docs/rooms.png and docs/rooms.txt: which room of the code imports which"
+	@echo "words     bring the catalogues of pipeline/words/po/ in step with the texts in the code"
 	@echo "figures   measure again what docs/figures.md states; ONLY=structure,cost for some, ONLY=list to see all"
 	@echo "slurm-test  drafts through SLURM on this machine, compared with drafts without it; as root, installs slurm-wlm"
 	@echo "lock      pin the newest versions of what pyproject.toml asks for (needs uv)"
@@ -47,10 +48,13 @@ lint: $(VENV)/installed-for-tests
 	$(BIN)/mypy
 
 pictures: demo
-	$(BIN)/python docs/make_pictures.py
+	$(BIN)/python -m docs.make_pictures
 
 rooms: $(VENV)/installed-for-tests
 	$(BIN)/python -m docs.make_rooms
+
+words: $(VENV)/installed-for-tests
+	$(BIN)/python -m docs.make_words
 
 figures: $(VENV)/installed-for-tests
 	$(BIN)/python -m tests.benchmarks.figures $(if $(ONLY),--only $(ONLY))

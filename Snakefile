@@ -1,6 +1,6 @@
 # From lidar tiles and one area file to the layered draft of an orienteering map.
 #
-#   snakemake --cores 2                                 the area of config/area.yaml
+#   snakemake --cores 2                                 the bundled sample, sample_tiles/area.yaml
 #   snakemake --cores 2 --config area=my/area.yaml      another area
 #
 # `tussock draft AREA` does the same with a progress display. The workflow itself lies in the package, so that an

@@ -1,4 +1,4 @@
-"""The pictures of the README, from the sample's draft: `make pictures`."""
+"""The pictures of the README and the user's guide, from the sample's draft: `make pictures`."""
 
 from __future__ import annotations
 
@@ -15,6 +15,7 @@ from PIL import Image
 from rasterio.warp import Resampling, reproject
 from shapely.geometry import MultiPolygon, Polygon
 
+from docs.guide_pictures import base_level_picture, confidence_picture
 from pipeline.files import layers
 from pipeline.norm.symbols import norm_table
 from pipeline.plan.plan import Plan, make_plan
@@ -30,7 +31,7 @@ PAPER_GREY = 0.55
 
 
 def main() -> None:
-    """Write `docs/field_sheet.png`, `docs/map.png` and `docs/relief.png`."""
+    """Write `docs/field_sheet.png`, `docs/map.png`, `docs/relief.png` and the pictures of `docs/guide/`."""
     with pypdfium2.PdfDocument(SAMPLE / "out" / "sheets" / "field_sheet.pdf") as document:
         save(
             Image.fromarray(document[0].render(scale=SHEET_DPI / 72, rev_byteorder=True).to_numpy()[..., :3]),
@@ -40,6 +41,8 @@ def main() -> None:
     every = list(layers.count_features(plan.out / "draft.gpkg"))
     save(Image.fromarray(map_of(plan, every)[0]), "map")
     save(brown_over_relief(plan), "relief")
+    save(confidence_picture(plan.out), "guide/confidence")
+    save(base_level_picture(plan.out, plan.area.contour_interval_m), "guide/base_level")
 
 
 def map_of(plan: Plan, names: list[str]) -> tuple[NDArray[np.uint8], Affine, str]:

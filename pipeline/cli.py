@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import argparse
+import datetime
 import os
 import sys
+import time
 from importlib.metadata import version
 from pathlib import Path
 
@@ -55,8 +57,11 @@ def _parser() -> argparse.ArgumentParser:
     audit.add_argument("out", type=Path, metavar="OUT", help="the folder of a draft, where draft.gpkg lies")
     audit.add_argument("--csv", type=Path, metavar="FILE", help="write every place that falls short to this table")
     audit.set_defaults(run=_audit)
-    for command in (survey, draft, calibrate):
-        command.add_argument("area", type=Path, metavar="AREA", help="the area file, such as config/area.yaml")
+    survey.add_argument(
+        "area", nargs="+", metavar="AREA", help="the area file; or, to get one to start from, a folder of tiles"
+    )
+    for command in (draft, calibrate):
+        command.add_argument("area", type=Path, metavar="AREA", help="the area file, or its folder")
     calibrate.add_argument("notes", type=Path, metavar="NOTES", help="GeoPackage, GeoJSON, CSV or GPX of notes")
     return parser
 
@@ -77,22 +82,30 @@ def _gigabytes(text: str) -> float:
 
 def _survey(options: argparse.Namespace) -> int:
     # Imported late, so that a wrong option is answered at once.
-    from pipeline.plan.plan import make_plan
+    from pipeline.steps.beginning import area_file_among, plan_of_area_file, survey_tiles_named, tiles_named
     from pipeline.steps.survey import survey_plan
     from pipeline.survey.word import describe_survey
 
-    plan = make_plan(options.area)
+    path = area_file_among(options.area)
+    if path is None:
+        survey, offered = survey_tiles_named(tiles_named(options.area), today=datetime.date.today())
+        print(describe_survey(survey), offered, sep="\n")
+        return 0
+    plan = plan_of_area_file(path)
     print(describe_survey(survey_plan(plan)))
     if plan.limits_note:
         print(f"Calibration: {plan.limits_note}")
+    if [str(path)] != options.area:
+        print(f"Surveyed by the area file of the folder, {path}")
     return 0
 
 
 def _calibrate(options: argparse.Namespace) -> int:
     from pipeline.plan.plan import make_plan
+    from pipeline.steps.beginning import area_file_of
     from pipeline.steps.calibrate import calibrate_area, describe_outcome
 
-    plan = make_plan(options.area)
+    plan = make_plan(area_file_of(options.area))
     print(describe_outcome(calibrate_area(plan, options.notes), plan))
     return 0
 
@@ -118,27 +131,23 @@ def _draft(options: argparse.Namespace) -> int:
 
 
 def _draft_with_steps_ready(options: argparse.Namespace) -> int:
-    from pipeline.files.arrays import read_json
+    from pipeline.advice.ending import describe_ending
     from pipeline.plan.plan import plan_run
     from pipeline.plan.room import check_room, usable_memory_mb
+    from pipeline.steps.beginning import area_file_of, put_schema_beside
+    from pipeline.steps.ending import ended_run
     from pipeline.workflow import run_workflow
 
-    plan = plan_run(options.area)
+    started_s = time.monotonic()
+    plan = plan_run(area_file_of(options.area))
+    put_schema_beside(plan.area_path)
     memory_mb = round(options.memory * 1000) if options.memory else usable_memory_mb()
     check_room(plan, memory_mb=memory_mb)
     failure = run_workflow(plan, cores=options.cores, memory_mb=memory_mb, keep=options.keep)
     if failure:
         print(f"tussock: {failure.message}", file=sys.stderr)
         return BAD_INPUT if failure.is_bad_input else FAILED
-    decided = read_json(plan.out / "work" / "decided.json")
-    print(f"Ground: {(plan.out / 'report' / 'ground.txt').read_text(encoding='utf-8').strip()}")
-    if decided["line_shifts"]:
-        before, after = decided["line_steps_before_m"], decided["line_steps_after_m"]
-        print(f"Flight lines: levelled; where two meet, one lay {before:.2f} m above the other, now {after:.2f} m.")
-    if plan.limits_note:
-        print(f"Calibration: {plan.limits_note}")
-    print(f"The draft of {plan.area.name} is in {plan.out}")
-    print("Not field-checked; not for navigation or competition. See the cautions on the field sheet.")
+    print(describe_ending(ended_run(plan, seconds=time.monotonic() - started_s)), end="")
     return 0
 
 

@@ -56,9 +56,20 @@ def _reader(hint: object) -> Callable[[str], object]:
         hint = next(kind for kind in hint.__args__ if kind is not type(None))
     if isinstance(hint, type) and issubclass(hint, Section):
         return _section_reader(hint)
+    if typing.get_origin(hint) is typing.Literal:
+        return _choice_reader(typing.get_args(hint))
     if hint in (str, int, float, Path):
         return typing.cast("Callable[[str], object]", hint)
     raise TypeError(f"a step cannot take {hint} from the command line")
+
+
+def _choice_reader(choices: tuple[object, ...]) -> Callable[[str], object]:
+    def read(text: str) -> object:
+        if text not in choices:
+            raise argparse.ArgumentTypeError(f"'{text}' is none of {', '.join(map(str, choices))}")
+        return text
+
+    return read
 
 
 def _section_reader(kind: type[Section]) -> Callable[[str], object]:

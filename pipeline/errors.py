@@ -15,6 +15,10 @@ class SurveyError(InputError):
     """The lidar tiles or another input file cannot be used."""
 
 
+class NoCrsError(SurveyError):
+    """The tiles do not say their coordinate system, and the area file does not either."""
+
+
 def counted(number: int, one: str, many: str = "", /) -> str:
     """A number of things in words: "1 tile", "2,000 tiles"; `many` where it is not `one` with an s."""
     return f"{number:,} {one if number == 1 else many or one + 's'}"

@@ -122,6 +122,8 @@ def _value(value: object) -> str:
     """A value as a mapper may write it in YAML."""
     if isinstance(value, bool):
         return str(value).lower()
+    if isinstance(value, dict):
+        return f"{{{', '.join(f'{_value(key)}: {_value(one)}' for key, one in value.items())}}}"
     if isinstance(value, tuple):
         return f"[{', '.join(map(_value, value))}]"
     if isinstance(value, int | float):

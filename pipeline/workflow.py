@@ -58,6 +58,10 @@ DOING = {
     "borrow": "taking in other maps",
     "compose": "composing the draft",
     "sheet": "drawing the field sheet",
+    "export": "writing export",
+    "map_tiles": "cutting the map into tiles",
+    "backdrop": "drawing backdrop",
+    "fieldwork_sheet": "drawing the fieldwork sheet",
     "manifest": "writing the manifest",
 }
 

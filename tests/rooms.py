@@ -16,14 +16,14 @@ from tests.paths import PROJECT
 
 PIPELINE = PROJECT / "pipeline"
 LAYERS = (
-    ("words", ("errors", "shipped", "features", "compiled")),
+    ("words", ("errors", "shipped", "features", "compiled", "words")),
     ("tools", ("lattice", "outlines", "returns", "norm", "settings")),
     ("intake", ("intake",)),
     ("returns to grids", ("points", "terrain")),
     ("sections of the ISOM", ("landform", "rock", "water", "vegetation", "manmade")),
     ("other maps", ("borrowed",)),
     ("draft", ("draft",)),
-    ("what people read", ("survey", "sheet", "fieldwork", "audit")),
+    ("what people read", ("survey", "sheet", "fieldwork", "exports", "advice", "audit")),
     ("files", ("files",)),
     ("plan", ("plan",)),
     ("steps", ("steps",)),

@@ -65,6 +65,8 @@ def test_the_run_writes_everything_it_promises(sample_out: Path) -> None:
         "sheets/field_sheet.pdf",
         "sheets/field_sheet.png",
         "sheets/field_sheet.tif",
+        "sheets/field_sheet_grid_north.tif",
+        "sheets/fieldwork_sheet.pdf",
         *(f"rasters/{name}.tif" for name in RASTERS),
         *(f"points/{tile.name}" for tile in SAMPLE.glob("*.laz")),
     ]

@@ -14,8 +14,9 @@ from tests.runs import SAMPLE, write_area
 
 @pytest.fixture(scope="module")
 def dry_run(tmp_path_factory: pytest.TempPathFactory) -> str:
-    """What Snakemake would do for the sample."""
-    area = write_area(tmp_path_factory.mktemp("dry"), f"{SAMPLE}/*.laz")
+    """What Snakemake would do for the sample, one export of each step and a backdrop asked for."""
+    asked = {"exports": "[styled, mbtiles]", "backdrops": "[slope]"}
+    area = write_area(tmp_path_factory.mktemp("dry"), f"{SAMPLE}/*.laz", **asked)
     command = [sys.executable, "-m", "snakemake", "-n", "-p", "-F", "--cores", "1", "--config", f"area={area}"]
     result = subprocess.run(command, capture_output=True, text=True, cwd=PROJECT, timeout=120, check=False)
     assert result.returncode == 0, result.stderr

@@ -10,6 +10,7 @@ import shapely
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
+from pipeline.draft.choosing.status import MAPPER_DECIDES, NOT_SEEN, is_candidate
 from pipeline.draft.left_out import left_out
 from pipeline.features import WAYS, join_features, no_features
 
@@ -19,23 +20,19 @@ Kept = tuple[gpd.GeoDataFrame, gpd.GeoDataFrame]
 SOLID = ("301", "302", "521")
 """Water and buildings: areas that nothing else is drawn on."""
 BARE_ROCK = "214"
-CANDIDATE_AREAS, CANDIDATE_POINTS = ("213", "501"), ("526", "530", "531")
-"""Sandy ground and paved areas; cairns, and prominent man-made features: lidar alone never says that it is one of them,
-so that they are candidates for the mapper to look at and are not printed."""
-NOT_SEEN = "600.1"
-"""Ground the survey did not see well enough to say how it runs; our own number, beside the sheet edge."""
 
 
 def resolve_areas(features: gpd.GeoDataFrame, /) -> Kept:
     """Vegetation, bare rock, sand and paved areas give way to water and buildings, so that these areas do not overlap.
 
     Open land stays under bare rock, and the sheet prints it clear: that it is rock is a guess, that it is open is not.
+    Water and buildings that are only proposed take nothing away, or the map would show holes where they are not drawn.
     """
     nothing = no_features(str(features.crs))
     symbol = features["symbol"].to_numpy(str)
     is_area = (features.geom_type == "Polygon").to_numpy()
-    strong = is_area & np.isin(symbol, SOLID)
-    weak = is_area & (np.char.startswith(symbol, "4") | np.isin(symbol, (BARE_ROCK, *CANDIDATE_AREAS, NOT_SEEN)))
+    strong = is_area & np.isin(symbol, SOLID) & ~is_candidate(features)
+    weak = is_area & (np.char.startswith(symbol, "4") | np.isin(symbol, (BARE_ROCK, *MAPPER_DECIDES, NOT_SEEN)))
     if not strong.any() or not weak.any():
         return features, nothing
     cover = shapely.union_all(features.geometry.to_numpy()[strong])
@@ -59,12 +56,14 @@ class Yielding:
     weak, strong : symbols; a variant such as 508.2 counts as its symbol
     within_m : how far from a strong line a weak one is the same thing
     reason : why it goes, for the list of what is left out
+    to_surer : it goes only beside strong lines that are at least as sure
     """
 
     weak: tuple[str, ...]
     strong: tuple[str, ...]
     within_m: float
     reason: str
+    to_surer: bool = False
 
 
 YIELDING = (
@@ -75,8 +74,10 @@ YIELDING = (
     # The corridor under a power line was cleared for it. Half of its width.
     Yielding(("508",), ("510", "511"), 12.0, "it is the corridor of a power line"),
     # A sunken lane is a gully in the bare earth, a track through forest a ride in the growth. Half the width of a wide
-    # road and what both are off by.
-    Yielding(("107", "108", "508"), WAYS, 6.0, "it is a road, track or path"),
+    # road and what both are off by. A clear ride stays where the ground shows a path in it that is less sure than it.
+    Yielding(("107", "108"), WAYS, 6.0, "it is a road, track or path"),
+    Yielding(("508",), WAYS, 6.0, "it is a road, track or path", to_surer=True),
+    Yielding(WAYS, ("508",), 6.0, "it is a ride, and whether a path runs in it is less sure"),
     # A hedge or wall beside a fence hides it, and a fence in a hedge is one obstacle.
     Yielding(("516",), ("513", "514", "515"), 3.0, "it is a wall"),
 )
@@ -86,21 +87,19 @@ SAME_THING_RATIO = 0.5
 
 
 def resolve_lines(features: gpd.GeoDataFrame, /) -> Kept:
-    """A line gives way where a stronger one says what it is (YIELDING)."""
+    """A line gives way where a stronger one that is drawn says what it is (YIELDING)."""
     symbol = np.array([number.split(".")[0] for number in features["symbol"].to_numpy(str)], str)
     geometry = features.geometry.to_numpy()
-    is_line = shapely.get_dimensions(geometry) == 1
+    is_line, proposed = shapely.get_dimensions(geometry) == 1, is_candidate(features)
     drop = np.zeros(len(features), np.bool_)
     dropped = []
     for rule in YIELDING:
         is_weak = is_line & np.isin(symbol, rule.weak) & ~drop
-        is_strong = is_line & np.isin(symbol, rule.strong) & ~drop
+        is_strong = is_line & np.isin(symbol, rule.strong) & ~drop & ~proposed
         if not is_weak.any() or not is_strong.any():
             continue
-        beside = shapely.union_all(shapely.buffer(geometry[is_strong], rule.within_m))
-        weak = geometry[is_weak]
-        same_ratio = shapely.length(shapely.intersection(weak, beside)) / np.maximum(shapely.length(weak), 1e-9)
-        gone = np.flatnonzero(is_weak)[same_ratio > SAME_THING_RATIO]
+        weak, strong = np.flatnonzero(is_weak), np.flatnonzero(is_strong)
+        gone = weak[_beside_ratio(features, weak, strong, rule) > SAME_THING_RATIO]
         drop[gone] = True
         dropped.append(left_out(features.iloc[gone], rule.reason, distance_m=rule.within_m))
     if not drop.any():
@@ -108,9 +107,25 @@ def resolve_lines(features: gpd.GeoDataFrame, /) -> Kept:
     return features[~drop].reset_index(drop=True), gpd.GeoDataFrame(join_features(dropped, str(features.crs)))
 
 
+def _beside_ratio(
+    features: gpd.GeoDataFrame, weak: NDArray[np.intp], strong: NDArray[np.intp], rule: Yielding
+) -> NDArray[np.float64]:
+    """(n,) share of each weak line's length that lies beside the strong lines that it yields to."""
+    geometry, confidence = features.geometry.to_numpy(), features["confidence"].to_numpy(np.float64)
+    if "origin" in features:
+        # What another map shows is not for lidar to take away.
+        confidence = np.where(features["origin"].to_numpy(str) == "lidar", confidence, 1.0)
+    wide = shapely.buffer(geometry[strong], rule.within_m)
+    length = np.maximum(shapely.length(geometry[weak]), 1e-9)
+    if not rule.to_surer:
+        return np.asarray(shapely.length(shapely.intersection(geometry[weak], shapely.union_all(wide))) / length)
+    beside = [shapely.union_all(wide[confidence[strong] >= confidence[row]]) for row in weak]
+    return np.asarray(shapely.length(shapely.intersection(geometry[weak], np.array(beside, object))) / length)
+
+
 CLEAR_OF_SOLID_M = 2.0
 """Points this near to a building or water are parts of it, such as a chimney or a buoy (our choice)."""
-MEASURED, UNMEASURED_ROCK, WATER, VEGETATION, CANDIDATE = range(5)
+MEASURED, UNMEASURED_ROCK, WATER, VEGETATION, UNTOLD = range(5)
 KINDS = {
     "203.1": UNMEASURED_ROCK,
     "203.2": UNMEASURED_ROCK,
@@ -120,7 +135,7 @@ KINDS = {
     "417": VEGETATION,
     "418": VEGETATION,
     "419": VEGETATION,
-    **dict.fromkeys(CANDIDATE_POINTS, CANDIDATE),
+    **dict.fromkeys(MAPPER_DECIDES, UNTOLD),
 }
 """Kinds of point symbols whose confidences are not on one scale, by symbol; all others are of the first kind.
 
@@ -128,7 +143,7 @@ Of two symbols for one thing the one of the earlier kind stays, whatever the con
 Boulders, knolls, depressions and pits come first: their confidences were fitted on planted boulders or measured on the
 shape. All rocky pits have one constant, and each is a pit with a guess about its walls. Trees and bushes come after
 them, with a constant each: the norm draws black, blue and brown over green (order in `config/symbols.csv`). That water
-comes between is our choice. Candidates come last, so that what is not printed never takes away what is.
+comes between is our choice. What is a candidate comes after all that is drawn, so that it never takes that away.
 """
 BOULDERS = ("204", "205", "207")
 WALLS = ("513", "514", "515")
@@ -148,7 +163,7 @@ def resolve_points(features: gpd.GeoDataFrame, /) -> Kept:
     symbol = features["symbol"].to_numpy(str)
     geometry = features.geometry.to_numpy()
     is_point = shapely.get_type_id(geometry) == shapely.GeometryType.POINT
-    solid = (features.geom_type == "Polygon").to_numpy() & np.isin(symbol, SOLID)
+    solid = (features.geom_type == "Polygon").to_numpy() & np.isin(symbol, SOLID) & ~is_candidate(features)
     on_solid = np.zeros(len(features), np.bool_)
     if solid.any():
         tree = shapely.STRtree(shapely.buffer(geometry[solid], CLEAR_OF_SOLID_M))
@@ -169,7 +184,7 @@ def _on_walls(features: gpd.GeoDataFrame) -> NDArray[np.bool_]:
     """(n,) bool: boulders within `PART_OF_WALL_M` of the line of a wall."""
     symbol = np.array([number.split(".")[0] for number in features["symbol"].to_numpy(str)], str)
     geometry = features.geometry.to_numpy()
-    walls = np.isin(symbol, WALLS) & (shapely.get_dimensions(geometry) == 1)
+    walls = np.isin(symbol, WALLS) & (shapely.get_dimensions(geometry) == 1) & ~is_candidate(features)
     on_walls = np.zeros(len(features), np.bool_)
     boulders = np.flatnonzero(np.isin(symbol, BOULDERS))
     if walls.any() and len(boulders):
@@ -179,7 +194,7 @@ def _on_walls(features: gpd.GeoDataFrame) -> NDArray[np.bool_]:
 
 
 def _doubled(features: gpd.GeoDataFrame, points: NDArray[np.intp]) -> NDArray[np.bool_]:
-    """(n,) bool: points near another symbol of an earlier kind, or a surer one of theirs (ties: the lower number)."""
+    """(n,) bool: points near another symbol that is drawn or of an earlier kind where they are not, or surer."""
     drop = np.zeros(len(features), np.bool_)
     if len(points) < 2:
         return drop
@@ -187,7 +202,8 @@ def _doubled(features: gpd.GeoDataFrame, points: NDArray[np.intp]) -> NDArray[np
     place = np.column_stack((shapely.get_x(geometry), shapely.get_y(geometry)))
     symbol = features["symbol"].to_numpy(str)[points]
     kind = np.array([KINDS.get(number, MEASURED) for number in symbol])
-    rank = np.lexsort((place[:, 0], place[:, 1], symbol, -features["confidence"].to_numpy()[points], kind))
+    sure = features["confidence"].to_numpy()[points]
+    rank = np.lexsort((place[:, 0], place[:, 1], symbol, -sure, kind, is_candidate(features)[points]))
     standing = np.empty(len(points), np.intp)
     standing[rank] = np.arange(len(points))
     for a, b in cKDTree(place).query_pairs(SAME_THING_M, output_type="ndarray"):

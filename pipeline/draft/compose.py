@@ -14,13 +14,17 @@ import pandas as pd
 from shapely.geometry import MultiPolygon, Polygon
 
 from pipeline.borrowed.settling import settle
+from pipeline.draft.choosing.prominent import choose_prominent
+from pipeline.draft.choosing.share import mostly_sure
+from pipeline.draft.choosing.status import Limits, with_status
 from pipeline.draft.clipping import clip
-from pipeline.draft.collisions import CANDIDATE_AREAS, CANDIDATE_POINTS, resolve_areas, resolve_lines, resolve_points
+from pipeline.draft.collisions import resolve_areas, resolve_lines, resolve_points
 from pipeline.draft.identity import in_fixed_order, stable_ids
 from pipeline.draft.left_out import left_out, left_out_table
 from pipeline.draft.off_water import off_water
 from pipeline.draft.smallest import small_fields_as_clusters, without_too_small
 from pipeline.draft.spacing.room import make_room
+from pipeline.draft.white_rims import fill_white_rims
 from pipeline.features import join_features, no_features
 from pipeline.norm.symbols import SymbolTable
 
@@ -75,6 +79,8 @@ def compose_draft(
     north_deg: float,
     symbols: SymbolTable,
     borrowed: gpd.GeoDataFrame | None = None,
+    limits: Limits | None = None,
+    seen: Polygon | MultiPolygon | None = None,
 ) -> Composed:
     """The draft of the features of all sections.
 
@@ -86,10 +92,17 @@ def compose_draft(
         Magnetic north, clockwise from grid north.
     symbols : the symbol table: names, layers and least sizes
     borrowed : features of other maps with `origin`, as made by `pipeline.borrowed.matching`
+    limits : from where a feature is drawn; None for what is more likely than not
+    seen : what the survey covers; None for the area
     """
     features = clip(join_features(sections, crs), outline, min_part_m=MIN_CLIPPED_PART_M)
-    is_candidate = features["symbol"].isin((*CANDIDATE_AREAS, *CANDIDATE_POINTS))
-    features = features.assign(origin="lidar", status=np.where(is_candidate, "candidate", "draft"))
+    limits = limits or Limits()
+    features = with_status(
+        features.assign(origin="lidar"),
+        limits,
+        seen=outline if seen is None else seen,
+        decimals=ROUND_DECIMALS["confidence"],
+    )
     others = no_features(crs).assign(origin="") if borrowed is None else borrowed
     settled = settle(features, clip(others, outline, min_part_m=MIN_CLIPPED_PART_M))
     features = settled.features
@@ -97,10 +110,13 @@ def compose_draft(
     for resolve in (resolve_areas, resolve_lines, resolve_points, off_water):
         features, gone = resolve(features)
         dropped.append(gone)
-    for enforce in (small_fields_as_clusters, without_too_small):
+    features, gone = choose_prominent(mostly_sure(features, limits), outline)
+    dropped.append(gone)
+    for enforce in (fill_white_rims, small_fields_as_clusters, without_too_small):
         features, gone = enforce(features, symbols)
         dropped.append(gone)
-    features = in_fixed_order(features)
+    # Once more, as some that spoke for others have become part of something else.
+    features = in_fixed_order(mostly_sure(features, limits))
     roomy = make_room(features, outline, symbols, north_deg=north_deg)
     features = in_fixed_order(roomy.features)
     dropped += roomy.changes

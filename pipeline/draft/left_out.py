@@ -13,8 +13,8 @@ from numpy.typing import NDArray
 from pipeline.norm.symbols import SymbolTable
 
 COLUMNS = ("symbol", "name", "what", "reason", "distance_m", "east_m", "north_m", "size", "confidence", "evidence")
-"""`what` is dropped, cut, thinned, merged or moved; `distance_m` how far, or how near to what it gave way to; `size` is
-metres of a line, square metres of an area, empty for a point."""
+"""`what` is dropped, cut, thinned, merged, moved, or not drawn (it stays in the draft as a candidate); `distance_m` is
+how far, or how near to what it gave way to; `size` is metres of a line, square metres of an area, empty for a point."""
 
 
 def left_out(

@@ -8,6 +8,7 @@ import shapely
 from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
+from pipeline.draft.choosing.status import is_candidate
 from pipeline.draft.collisions import Kept
 from pipeline.draft.left_out import left_out
 from pipeline.features import join_features, no_features
@@ -28,7 +29,8 @@ def off_water(features: gpd.GeoDataFrame, /) -> Kept:
     nothing = no_features(str(features.crs))
     symbol = np.array([number.split(".")[0] for number in features["symbol"].to_numpy(str)], str)
     geometry = features.geometry.to_numpy()
-    water = geometry[np.isin(symbol, STANDING_WATER) & (features.geom_type == "Polygon").to_numpy()]
+    is_water = np.isin(symbol, STANDING_WATER) & (features.geom_type == "Polygon").to_numpy()
+    water = geometry[is_water & ~is_candidate(features)]
     is_contour = np.isin(symbol, CONTOURS) & (shapely.get_dimensions(geometry) == 1)
     deep = shapely.buffer(water, -ALONG_SHORE_M)
     number, body = shapely.STRtree(deep).query(geometry[is_contour], predicate="intersects")

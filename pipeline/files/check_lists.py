@@ -5,9 +5,14 @@ from __future__ import annotations
 from pathlib import Path
 
 import geopandas as gpd
+import pandas as pd
 import pyogrio
 
+from pipeline.errors import InputError
 from pipeline.files.disk.atomic import replacing, write_text
+
+COLUMNS = ("rank", "look_at", "why", "east_m", "north_m")
+"""Columns that a reader of a check list needs."""
 
 
 def write_check_list(folder: Path, rows: gpd.GeoDataFrame, /) -> None:
@@ -23,3 +28,20 @@ def write_check_list(folder: Path, rows: gpd.GeoDataFrame, /) -> None:
     )
     with replacing(folder / "check_points.gpx") as part:
         pyogrio.write_dataframe(points, part, layer="waypoints", driver="GPX", geometry_type="Point")
+
+
+def read_check_list(path: Path, /) -> pd.DataFrame:
+    """The rows of a check list, those with a place: `rank`, `look_at`, `why`, `east_m`, `north_m`.
+
+    Raises
+    ------
+    InputError
+        If the table lacks one of these columns.
+    """
+    table = pd.read_csv(path, keep_default_na=False)
+    missing = [column for column in COLUMNS if column not in table]
+    if missing:
+        raise InputError(f"{path}: has no column {missing[0]}; let the draft write it anew, or put the column back")
+    for column in ("east_m", "north_m"):
+        table[column] = pd.to_numeric(table[column], errors="coerce")
+    return table[list(COLUMNS)].dropna(subset=["east_m", "north_m"])

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Mapping
 from pathlib import Path
 
@@ -14,9 +15,7 @@ from shapely.geometry import MultiPolygon, Polygon
 
 from pipeline.errors import InputError
 from pipeline.files.disk.atomic import replacing
-
-FIXED_DATE = "2000-01-01T00:00:00Z"
-"""Written as the date of change, so that the same draft gives the same bytes on any day."""
+from pipeline.files.disk.layer_kinds import FIXED_DATE, geometry_type
 
 
 def write_layers(path: Path, layers: Mapping[str, gpd.GeoDataFrame], /) -> None:
@@ -25,17 +24,8 @@ def write_layers(path: Path, layers: Mapping[str, gpd.GeoDataFrame], /) -> None:
     with replacing(path) as part:
         for name, layer in layers.items():
             pyogrio.write_dataframe(
-                layer, part, layer=name, driver="GPKG", append=part.exists(), geometry_type=_geometry_type(name, layer)
+                layer, part, layer=name, driver="GPKG", append=part.exists(), geometry_type=geometry_type(name, layer)
             )
-
-
-def _geometry_type(name: str, layer: gpd.GeoDataFrame) -> str:
-    """One geometry type a layer: from its name (`rock_point`) or, for a mixed one, any geometry."""
-    for ending, kind in (("_point", "Point"), ("_line", "LineString"), ("_area", "Polygon")):
-        if name.endswith(ending):
-            return kind
-    kinds = set(layer.geom_type.dropna())
-    return kinds.pop() if len(kinds) == 1 else "Unknown"
 
 
 def write_features(path: Path, features: gpd.GeoDataFrame, /) -> None:
@@ -57,9 +47,9 @@ def read_layer(path: Path, name: str, /) -> gpd.GeoDataFrame:
     return layer
 
 
-def read_outline(path: Path, /) -> tuple[MultiPolygon, str]:
-    """The outline of the area that the rasters step wrote, and its CRS."""
-    table = read_layer(path, "outline")
+def read_outline(path: Path, /, *, layer: str = "outline") -> tuple[MultiPolygon, str]:
+    """The outline of the area that the rasters step wrote, or all ground the survey covers (`covered`), and its CRS."""
+    table = read_layer(path, layer)
     authority = table.crs.to_authority()
     crs = ":".join(authority) if authority else table.crs.to_wkt()
     return MultiPolygon(list(shapely.get_parts(table.geometry.to_numpy()))), crs
@@ -68,6 +58,16 @@ def read_outline(path: Path, /) -> tuple[MultiPolygon, str]:
 def count_features(path: Path, /) -> dict[str, int]:
     """Number of features in each layer of a GeoPackage."""
     return {str(name): int(pyogrio.read_info(path, layer=name)["features"]) for name in pyogrio.list_layers(path)[:, 0]}
+
+
+def count_by_status(path: Path, /) -> dict[str, int]:
+    """Number of features of each `status` in all layers of a draft; the sheet edge and north lines are no features."""
+    found: Counter[str] = Counter()
+    for name in pyogrio.list_layers(path)[:, 0]:
+        if not str(name).startswith("technical"):
+            table = pyogrio.read_dataframe(path, layer=name, columns=["status"], read_geometry=False)
+            found.update(map(str, table["status"]))
+    return dict(found)
 
 
 def read_boundary(path: Path, crs: str, /) -> Polygon | MultiPolygon:

@@ -149,6 +149,16 @@ def read_window(path: Path, window: tuple[slice, slice], /) -> Heights:
     return values
 
 
+def read_bytes(path: Path, /, *, largest_cells: int) -> tuple[NDArray[np.uint8], Affine]:
+    """Read a uint8 raster, thinned out until it has no more cells than asked for, and its transform to the ground."""
+    with rasterio.Env(GDAL_CACHEMAX=CACHE_MB), rasterio.open(path) as source:
+        thin = max(1.0, float(np.sqrt(source.height * source.width / largest_cells)))
+        shape = max(1, int(source.height / thin)), max(1, int(source.width / thin))
+        values: NDArray[np.uint8] = source.read(1, out_shape=shape)
+        scaled = source.transform @ Affine.scale(source.width / shape[1], source.height / shape[0])
+    return values, scaled
+
+
 def write_png(path: Path, picture: NDArray[np.uint8], /, *, dpi: float) -> None:
     """Write an RGB picture (rows, cols, 3) as a PNG that prints at its true size."""
     with replacing(path) as part:
@@ -156,7 +166,10 @@ def write_png(path: Path, picture: NDArray[np.uint8], /, *, dpi: float) -> None:
 
 
 def write_picture(path: Path, picture: NDArray[np.uint8], transform: Affine, crs: str, /) -> None:
-    """Write an RGB picture (rows, cols, 3) as a georeferenced TIFF; the transform may be rotated."""
+    """Write a picture (rows, cols, 3 or 4) as a georeferenced TIFF: red, green, blue, and where given opacity.
+
+    The transform may be rotated.
+    """
     rows, cols, bands = picture.shape
     with (
         replacing(path) as part,
@@ -174,6 +187,13 @@ def write_picture(path: Path, picture: NDArray[np.uint8], transform: Affine, crs
             predictor=2,
             tiled=True,
             photometric="RGB",
+            **({"alpha": "unassociated"} if bands == 4 else {}),
         ) as target,
     ):
         target.write(np.moveaxis(picture, 2, 0))
+
+
+def read_picture(path: Path, /) -> tuple[NDArray[np.uint8], Affine]:
+    """What `write_picture` wrote: (rows, cols, 3), and the transform of its pixels."""
+    with rasterio.Env(GDAL_CACHEMAX=CACHE_MB), rasterio.open(path) as source:
+        return np.moveaxis(source.read((1, 2, 3)), 0, 2), source.transform

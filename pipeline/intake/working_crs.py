@@ -11,7 +11,7 @@ import pyproj
 from pyproj.aoi import AreaOfInterest
 from pyproj.database import query_utm_crs_info
 
-from pipeline.errors import SurveyError
+from pipeline.errors import NoCrsError, SurveyError
 from pipeline.intake.plausible import check_plausible, is_at_home, middle_lon_lat
 from pipeline.intake.tile_crs import TileCrs, describe_crs
 from pipeline.intake.units import HEIGHT_UNITS_M, unit_in_words
@@ -113,7 +113,7 @@ def _common_crs(tiles: Mapping[str, tuple[TileCrs, Bounds]], given_crs: str | No
     without = [name for name, (crs, _) in tiles.items() if crs.plan_wkt is None]
     if without:
         why = tiles[without[0]][0].caution or "it has no coordinate system"
-        raise SurveyError(
+        raise NoCrsError(
             f"{_some_of(without)}: {why}. Ask whoever made the tiles, and write it in the area file, "
             "for example 'crs: EPSG:25832'."
         )

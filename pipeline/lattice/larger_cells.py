@@ -76,6 +76,20 @@ def any_into(cells: Mask, grid: Grid, larger: Grid, times: int, /) -> Mask:
     return np.asarray(_blocks(cells, grid, larger, times, False).any(axis=(1, 3)))
 
 
+def into_smaller(values: NDArray[Kind], grid: Grid, larger: Grid, times: int, /) -> NDArray[Kind]:
+    """(rows, cols) of the old grid: the value of the larger cell that each small one lies in."""
+    above = larger.north_row * times - grid.north_row
+    before = grid.west_col - larger.west_col * times
+    repeated = values.repeat(times, axis=0).repeat(times, axis=1)
+    return repeated[above : above + grid.rows, before : before + grid.cols]
+
+
+def parts_of_cells(values: NDArray[Kind], grid: Grid, larger: Grid, times: int, /, *, outside: float) -> NDArray[Kind]:
+    """(times x times, rows, cols): the small cells of each larger one, row by row; `outside` beyond the old grid."""
+    blocks = _blocks(values, grid, larger, times, outside)
+    return blocks.transpose(1, 3, 0, 2).reshape(times * times, larger.rows, larger.cols)
+
+
 def _extreme_into(
     values: NDArray[Real], grid: Grid, larger: Grid, times: int, pick: np.ufunc, start: float
 ) -> NDArray[Real]:

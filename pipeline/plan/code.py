@@ -90,14 +90,20 @@ def _read(path: Path) -> _Module:
         elif isinstance(node, ast.ImportFrom) and node.module:
             names |= {node.module, *(f"{node.module}.{alias.name}" for alias in node.names)}
             if node.module == SHIPPED:
-                named = (getattr(shipped, alias.name) for alias in node.names)
-                tables |= {file for file in named if isinstance(file, Path) and file.is_file()}
+                tables |= {file for alias in node.names for file in _files_of(getattr(shipped, alias.name))}
         elif isinstance(node, ast.Module | ast.ClassDef | ast.FunctionDef):
             # Docstrings, and the sentences below constants.
             node.body = [part for part in node.body if not _is_text(part)] or [ast.Pass()]
     parents = {name.rpartition(".")[0] for name in names}
     meaning = hashlib.sha256(ast.dump(tree).encode()).digest()
     return _Module(tuple(sorted((names | parents) - {""})), frozenset(tables), meaning)
+
+
+def _files_of(shipped_as: object) -> list[Path]:
+    """The file that a name of `pipeline.shipped` stands for, or all files of a folder that is read whole."""
+    if shipped_as in shipped.READ_WHOLE:
+        return sorted(shipped_as.iterdir())
+    return [shipped_as] if isinstance(shipped_as, Path) and shipped_as.is_file() else []
 
 
 def _statements(tree: ast.Module) -> Iterator[ast.AST]:

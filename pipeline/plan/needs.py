@@ -39,6 +39,9 @@ KEPT_MB_PER_KM2 = 130
 """What is in `work/` beside the results at the end, for each square kilometre: a draft of 1 km2 with cells of 0.5 m and
 16 returns per m2 left 85 MB, 74 MB of them grids of blocks, and had 40 MB of rasters of runnability there for a while.
 With less here, a run could be let go on a disk that it then fills."""
+BACKDROP_MB_PER_KM2 = 13
+"""What a backdrop takes for each square kilometre at cells of 0.5 m, upright and turned, GeoTIFF and PNG (measured on
+the sample: 0.9 MB on 0.09 km2 for a grey one, twice that for a green one)."""
 RESULTS_MB_PER_KM2 = 150
 """Rasters, layers and sheets of a square kilometre, without the points."""
 
@@ -76,7 +79,9 @@ def field_mb(ground_m2: float, /) -> int:
     return round(START_MB + AREA_MB_PER_KM2 * min(ground_m2, FIELD_M2) / 1e6)
 
 
-def peak_disk_bytes(*, n_returns: float, halo_ratio: float, tile_bytes: float, ground_m2: float) -> float:
+def peak_disk_bytes(
+    *, n_returns: float, halo_ratio: float, tile_bytes: float, ground_m2: float, n_backdrops: int = 0
+) -> float:
     """Room that a run needs at its peak: all tiles laid out and classified, points and rasters written.
 
     Parameters
@@ -85,4 +90,8 @@ def peak_disk_bytes(*, n_returns: float, halo_ratio: float, tile_bytes: float, g
     tile_bytes : size of the tiles; those written back are about as large
     """
     per_return = SPLIT_BYTES * halo_ratio + BESIDE_BYTES + CLASSIFIED_BYTES
-    return n_returns * per_return + tile_bytes + ground_m2 * (KEPT_MB_PER_KM2 + RESULTS_MB_PER_KM2)
+    return (
+        n_returns * per_return
+        + tile_bytes
+        + ground_m2 * (KEPT_MB_PER_KM2 + RESULTS_MB_PER_KM2 + n_backdrops * BACKDROP_MB_PER_KM2)
+    )

@@ -19,6 +19,7 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from pipeline.errors import InputError, SettingsError
+from pipeline.exports.formats import FILES
 from pipeline.files import checksums, layers
 from pipeline.files.arrays import read_json
 from pipeline.files.checksums import mark_of, text_mark
@@ -26,7 +27,7 @@ from pipeline.files.disk.atomic import check_writable, write_text
 from pipeline.files.disk.lock import hold_folder
 from pipeline.files.intake import Intake, take_in
 from pipeline.files.written_points import forget_lost
-from pipeline.intake.find_tiles import find_tiles
+from pipeline.intake.find_tiles import IN_THE_AREA_FILE, find_tiles
 from pipeline.intake.placement import Placement
 from pipeline.intake.tile_table import Tile
 from pipeline.lattice.blocks import Block, block_named, blocks_near, shared_m2, touches
@@ -197,6 +198,19 @@ class Plan:
         bounds = self._tiles[name].bounds
         return [f"work/classified/{block.name}" for block in self._blocks_near[name] if touches(block.bounds, bounds)]
 
+    # ------------------------------------------------------------ exports
+
+    @property
+    def export_files(self) -> list[str]:
+        """Files of the exports that the area file asks for, below the output folder."""
+        return [f"exports/{FILES[kind]}" for kind in dict.fromkeys(self.area.exports)]
+
+    @property
+    def backdrop_files(self) -> list[str]:
+        """Files of the backdrops that it asks for, upright and turned."""
+        kinds = dict.fromkeys(self.area.backdrops)
+        return [f"backdrops/{kind}{turned}.tif" for kind in kinds for turned in ("", "_turned")]
+
     # ------------------------------------------------------------ what a job needs
 
     def split_mem_mb(self, tile: str) -> int:
@@ -264,6 +278,7 @@ class Plan:
             halo_ratio=(1 + 2 * self.flow.halo_m / self.flow.block_m) ** 2,
             tile_bytes=sum(header.n_bytes for header in self.intake.headers),
             ground_m2=self.ground_m2,
+            n_backdrops=len(set(self.area.backdrops)),
         )
 
     # ------------------------------------------------------------ what Snakemake keeps track of
@@ -302,6 +317,12 @@ class Plan:
     def borrowed_content(self) -> str:
         """A checksum of their content; that of nothing without one."""
         return content_of(self.borrowing)
+
+    @property
+    def check_list_content(self) -> str:
+        """A checksum of the list of places to look at that a mapper or `tussock calibrate` put into the draft."""
+        path = self.out / "fieldwork" / "check_list.csv"
+        return text_mark(path.read_text(encoding="utf-8")) if path.exists() else ""
 
     def section(self, name: str) -> str:
         """A section of the expert settings as one line of JSON."""
@@ -404,17 +425,32 @@ def make_plan(area_path: Path, /) -> Plan:
     """
     area_path = area_path.resolve()
     area, limits_note = _calibrated(load_area(area_path), area_path)
+    return plan_of(area, area_path, limits_note=limits_note)
+
+
+def plan_of(area: Area, area_path: Path, /, *, limits_note: str = "", advice: str = IN_THE_AREA_FILE) -> Plan:
+    """The plan of an area whose file is read already, or has yet to be written at that whole path; writes nothing.
+
+    Parameters
+    ----------
+    advice : what a mapper is told to do when there are no tiles
+
+    Raises
+    ------
+    InputError
+        As `make_plan`.
+    """
+    out = (area_path.parent / area.out).resolve()
     intake = take_in(
-        find_tiles(area.tiles, area_path.parent),
+        find_tiles(area.tiles, area_path.parent, written_by=out / "points", advice=advice),
         given_crs=area.crs,
         crs_overrides=area.crs_overrides,
         given_height_unit=area.height_unit,
         height_unit_overrides=area.height_unit_overrides,
-        known_checksums=checksums.recall((area_path.parent / area.out) / CHECKSUMS),
+        known_checksums=checksums.recall(out / CHECKSUMS),
     )
     boundary = (area_path.parent / area.boundary).resolve() if area.boundary else None
     borrowing = find_sources(area.borrow, area_path.parent)
-    out = (area_path.parent / area.out).resolve()
     plan = Plan(area_path, area, out, intake, boundary, borrowing, limits_note)
     if boundary:
         _check_boundary(plan, boundary)

@@ -25,6 +25,10 @@ STEPS = {
     "borrow": "pipeline.steps.borrow:borrow",
     "compose": "pipeline.steps.area.compose:compose",
     "sheet": "pipeline.steps.area.sheet:sheet",
+    "export": "pipeline.steps.exports.export:export",
+    "map_tiles": "pipeline.steps.exports.map_tiles:map_tiles",
+    "backdrop": "pipeline.steps.exports.backdrop:backdrop",
+    "fieldwork_sheet": "pipeline.steps.fieldwork_sheet:fieldwork_sheet",
     "manifest": "pipeline.steps.area.manifest:manifest",
 }
 """Name of the step -> where it lives. Only the step asked for is imported, with the libraries it needs."""

@@ -304,6 +304,7 @@ rule compose:
             field=PLAN.field_names,
         ),
         outline="work/outline.gpkg",
+        survey="report/survey.json",
     output:
         draft="draft.gpkg",
         left_out="report/left_out.csv",
@@ -313,17 +314,18 @@ rule compose:
         "logs/compose.log",
     params:
         map_date=str(PLAN.area.map_date),
+        drawing=PLAN.section("drawing"),
         rock=PLAN.section("rock"),
         vegetation=PLAN.section("vegetation"),
         code=PLAN.code("compose"),
     shell:
         "python -m pipeline compose --features=work/features --plan=work/plan.json --outline={input.outline:q}"
-        " --out={output.draft:q} --left-out={output.left_out:q} --disagreements={output.disagreements:q} --map-date={params.map_date}"
+        " --survey={input.survey:q} --drawing={params.drawing:q} --out={output.draft:q} --left-out={output.left_out:q} --disagreements={output.disagreements:q} --map-date={params.map_date}"
         " --rock={params.rock:q} --vegetation={params.vegetation:q} 2> {log:q}"
 
 
 rule sheet:
-    """The field sheet: PDF to scale, PNG, georeferenced TIFF.
+    """The field sheet: PDF to scale, PNG, georeferenced TIFF as printed and with grid north up.
 
     Try: snakemake -c1 sheets/field_sheet.pdf
     """
@@ -337,6 +339,7 @@ rule sheet:
         pdf="sheets/field_sheet.pdf",
         png="sheets/field_sheet.png",
         tif="sheets/field_sheet.tif",
+        grid_north="sheets/field_sheet_grid_north.tif",
     priority: FIRST
     log:
         "logs/sheet.log",
@@ -345,13 +348,46 @@ rule sheet:
         map_date=str(PLAN.area.map_date),
         scale=PLAN.area.scale,
         interval_m=PLAN.area.contour_interval_m,
+        language=PLAN.area.language,
         settings=PLAN.section("sheet"),
         code=PLAN.code("sheet"),
     shell:
         "python -m pipeline sheet --draft {input.draft:q} --outline {input.outline:q} --survey {input.survey:q} --season {input.season:q} --borrowed {input.borrowed:q}"
-        " --pdf {output.pdf:q} --png {output.png:q} --tif {output.tif:q} --name {params.name:q}"
-        " --map-date {params.map_date} --scale {params.scale} --interval-m {params.interval_m}"
+        " --pdf {output.pdf:q} --png {output.png:q} --tif {output.tif:q} --grid-north {output.grid_north:q} --name {params.name:q}"
+        " --map-date {params.map_date} --scale {params.scale} --interval-m {params.interval_m} --language {params.language}"
         " --settings {params.settings:q} 2> {log:q}"
+
+
+rule fieldwork_sheet:
+    """The sheet to draw on in the forest: 1:5 000, pale over the relief, with candidates and places to look at.
+
+    Try: snakemake -c1 sheets/fieldwork_sheet.pdf
+    """
+    input:
+        draft="draft.gpkg",
+        outline="work/outline.gpkg",
+        survey="report/survey.json",
+        season="report/leaf_season.json",
+        borrowed="report/borrowed.json",
+        shaded_relief="rasters/shaded_relief.tif",
+        disagreements="fieldwork/disagreements.csv",
+    output:
+        "sheets/fieldwork_sheet.pdf",
+    log:
+        "logs/fieldwork_sheet.log",
+    params:
+        name=PLAN.area.name,
+        map_date=str(PLAN.area.map_date),
+        interval_m=PLAN.area.contour_interval_m,
+        language=PLAN.area.language,
+        settings=PLAN.section("sheet"),
+        check_list=PLAN.check_list_content,
+        code=PLAN.code("fieldwork_sheet"),
+    shell:
+        "python -m pipeline fieldwork_sheet --draft {input.draft:q} --outline {input.outline:q} --survey {input.survey:q}"
+        " --season {input.season:q} --borrowed {input.borrowed:q} --shaded-relief {input.shaded_relief:q}"
+        " --check-lists fieldwork --pdf {output:q} --name {params.name:q} --map-date {params.map_date}"
+        " --interval-m {params.interval_m} --language {params.language} --settings {params.settings:q} 2> {log:q}"
 
 
 rule manifest:
@@ -362,6 +398,7 @@ rule manifest:
     input:
         draft="draft.gpkg",
         sheet="sheets/field_sheet.pdf",
+        fieldwork="sheets/fieldwork_sheet.pdf",
         survey="report/survey.json",
         points=expand("work/labelled/{tile}.json", tile=PLAN.tile_names),
         slope="rasters/slope.tif",
@@ -371,6 +408,8 @@ rule manifest:
         running_water="report/running_water.txt",
         decided="work/decided.json",
         borrowed="report/borrowed.json",
+        exports=PLAN.export_files,
+        backdrops=PLAN.backdrop_files,
     output:
         "manifest.json",
     log:

@@ -7,10 +7,11 @@ from snakemake.utils import min_version
 
 min_version("9.14")
 
+from pipeline.exports.formats import BACKDROP_SOURCES, FROM_DRAFT, FROM_SHEET
 from pipeline.plan.plan import plan_or_exit
 from pipeline.ready import STEP_ENVIRONMENT
 
-PLAN = plan_or_exit(config.get("area", "config/area.yaml"), is_job=not workflow.is_main_process)
+PLAN = plan_or_exit(config.get("area", "sample_tiles/area.yaml"), is_job=not workflow.is_main_process)
 
 # Steps run with the Python that runs Snakemake, whatever PATH says.
 BIN = shlex.quote(str(Path(sys.executable).parent)).replace("{", "{{").replace("}", "}}")
@@ -30,12 +31,16 @@ wildcard_constraints:
     tile="[A-Za-z0-9_][A-Za-z0-9_.-]*",
     block="[ew][0-9]+_[ns][0-9]+",
     field="whole|[ew][0-9]+_[ns][0-9]+",
+    export="|".join(FROM_DRAFT.values()),
+    tiles="|".join(FROM_SHEET.values()),
+    backdrop="|".join(BACKDROP_SOURCES),
 
 
 include: "tile.smk"
 include: "block.smk"
 include: "field.smk"
 include: "area.smk"
+include: "exports.smk"
 
 
 rule all:

@@ -8,6 +8,7 @@ from these modules (`make settings`).
 from __future__ import annotations
 
 from pipeline.settings.area import Area, Borrowing, Expert, Source
+from pipeline.settings.drawing import DrawingSettings
 from pipeline.settings.flow import Flow, FlowSettings
 from pipeline.settings.landform import LandformSettings
 from pipeline.settings.manmade import ManmadeSettings
@@ -23,6 +24,7 @@ __all__ = [
     "Area",
     "Borrowing",
     "CalibrationSettings",
+    "DrawingSettings",
     "Expert",
     "Flow",
     "FlowSettings",

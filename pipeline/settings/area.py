@@ -7,6 +7,7 @@ from typing import Annotated, Literal, Self
 
 from pydantic import AfterValidator, BeforeValidator, Field, model_validator
 
+from pipeline.settings.drawing import DrawingSettings
 from pipeline.settings.flow import FlowSettings
 from pipeline.settings.landform import LandformSettings
 from pipeline.settings.manmade import ManmadeSettings
@@ -17,6 +18,7 @@ from pipeline.settings.sheet import SheetSettings
 from pipeline.settings.vegetation import CalibrationSettings, SurveySettings, VegetationSettings
 from pipeline.settings.water import WaterSettings
 from pipeline.settings.written import as_crs, as_date, as_interval, as_list, as_path, as_paths, as_sources, as_words
+from pipeline.words.codes import LanguageCode
 
 
 class Expert(Section):
@@ -34,6 +36,7 @@ class Expert(Section):
     vegetation: VegetationSettings = VegetationSettings()
     calibration: CalibrationSettings = CalibrationSettings()
     manmade: ManmadeSettings = ManmadeSettings()
+    drawing: DrawingSettings = DrawingSettings()
     sheet: SheetSettings = SheetSettings()
 
 
@@ -61,6 +64,20 @@ class Borrowing(Section):
     """All sources, in the order of the area file; where two show one thing, the first counts."""
 
     sources: tuple[Source, ...] = ()
+
+
+Export = Literal["styled", "geojson", "dxf", "shapefile", "gpx", "kmz", "mbtiles", "pmtiles"]
+Backdrop = Literal[
+    "relief",
+    "relief_northwest",
+    "relief_northeast",
+    "relief_southwest",
+    "local_relief",
+    "slope",
+    "canopy",
+    "understorey",
+    "intensity",
+]
 
 
 class Area(Section):
@@ -117,8 +134,24 @@ class Area(Section):
         None,
         description="true: water sinks, such as on lava, limestone or sand; only what has a bed is drawn as a stream. false: it runs off. Empty: the draft decides by how many valleys show a bed, and report/running_water.txt says what it took.",
     )
+    language: LanguageCode = Field(
+        "en",
+        description="Language of the sheet's legend, titles and texts. What the command says and the reports are English.",
+    )
     map_date: Annotated[datetime.date, BeforeValidator(as_date)] = Field(
         description="Date the map is for, e.g. 2027-04-10; sets the magnetic declination."
+    )
+    exports: Annotated[tuple[Export, ...], BeforeValidator(as_list)] = Field(
+        ("styled",),
+        description="What else to write of the draft, into 'exports/': styled (a GeoPackage that a GIS shows as a map), "
+        "geojson, dxf (a layer a symbol number), shapefile, gpx (for a watch), kmz, mbtiles and pmtiles (tiles for "
+        "phones). [] for none.",
+    )
+    backdrops: Annotated[tuple[Backdrop, ...], BeforeValidator(as_list)] = Field(
+        (),
+        description="Pictures of the ground to draw over, into 'backdrops/', north up and turned to the sheet: relief "
+        "(lit from four sides), relief_northwest, relief_northeast, relief_southwest, local_relief, slope, canopy, "
+        "understorey, intensity.",
     )
     out: Annotated[str, AfterValidator(as_path)] = Field("out", description="Folder the draft goes to.")
     expert: Expert = Expert()

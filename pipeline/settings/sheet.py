@@ -12,21 +12,19 @@ from pipeline.settings.section import Section
 class SheetSettings(Section):
     """The printed field sheet."""
 
-    largest_paper: Literal["A5", "A4", "A3"] = Field(
-        "A3",
-        description="Largest paper to print on; a larger area is spread over several sheets. A3 is the norm's limit.",
+    paper: Literal["auto", "A5", "A4", "A3", "Letter"] = Field(
+        "auto",
+        description="Paper to print on; a larger area is spread over numbered sheets. auto: the smallest of A5, A4 and A3 (the norm's limit) that holds the map and its legend.",
+    )
+    orientation: Literal["auto", "portrait", "landscape"] = Field(
+        "auto",
+        description="How the paper is held; auto: whichever holds the map on the smaller paper or on fewer sheets.",
     )
     page_margin_mm: float = Field(
         8.0, ge=0, le=30, description="White rim of the page; many printers cannot reach the outer 5 mm."
     )
     sheet_overlap_mm: float = Field(
         15.0, ge=0, le=50, description="What neighbouring sheets share, so that no feature is cut on both."
-    )
-    least_confidence: float = Field(
-        0.0,
-        ge=0,
-        le=1,
-        description="Features less sure than this stay off the paper; the draft keeps them. 0 prints all.",
     )
     resolution_dpi: int = Field(
         300,

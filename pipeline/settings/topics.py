@@ -193,14 +193,21 @@ TOPICS = (
         },
     ),
     Topic(
+        "Too much on the map, or too little",
+        {
+            "drawing.drawn_from": Effect(
+                "a calmer map, with more left to the candidates.", "more on the map, and more of it wrong."
+            ),
+            "drawing.drawn_from_by_symbol": None,
+        },
+    ),
+    Topic(
         "The sheet and its paper",
         {
-            "sheet.largest_paper": None,
+            "sheet.paper": None,
+            "sheet.orientation": None,
             "sheet.page_margin_mm": Effect("less map on a page.", "more map on a page, printers may cut it."),
             "sheet.sheet_overlap_mm": Effect("more ground on two sheets, more sheets.", "fewer sheets."),
-            "sheet.least_confidence": Effect(
-                "a cleaner print that leaves out what is unsure.", "all proposals on paper."
-            ),
             "sheet.resolution_dpi": Effect("sharper pictures, larger files.", "coarser pictures, smaller files."),
             "sheet.largest_image_mpx": Effect(
                 "sharper picture of a large area, more memory.", "coarser picture, less memory."

@@ -102,10 +102,10 @@ class VegetationSettings(LayerSettings):
         description="Stands whose heights differ by this or more have a distinct boundary (416; common practice, no source). Higher, fewer dotted lines; lower, more, down to differences no runner sees.",
     )
     edge_smooth_m: float = Field(
-        2.0,
+        1.5,
         ge=0.5,
         le=5,
-        description="How far edges of areas may be moved to be smooth: 2.0 is 0.13 mm on a map at 1:15 000. Higher, outlines are simpler and small bays are lost; lower, they follow every crown.",
+        description="How far edges of areas may be moved to be smooth: 1.5 is 0.1 mm on a map at 1:15 000. Higher, outlines are simpler and small bays are lost; lower, they follow every crown.",
     )
 
 

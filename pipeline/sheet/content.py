@@ -15,11 +15,12 @@ from shapely.geometry.base import BaseGeometry
 
 from pipeline.norm.paper import enlargement
 from pipeline.norm.symbols import KIND_OF_GEOMETRY, Kind, SymbolTable
-from pipeline.settings import SheetSettings
+from pipeline.sheet.interval import steep_percent
 from pipeline.sheet.legend import legend_order
 from pipeline.sheet.page.ink import Geometries, Ink
 from pipeline.sheet.page.page import Frame
 from pipeline.sheet.symbols.cliff_foot import clear_of_cliffs
+from pipeline.sheet.symbols.edge import clear_of_edge
 from pipeline.sheet.symbols.labels import INDEX_CONTOUR, Labels, contour_labels
 from pipeline.sheet.symbols.marks import Marks
 from pipeline.sheet.symbols.symbol import draw_marks
@@ -35,6 +36,7 @@ FOREST = "405"
 WHITE_SHARE = 0.01
 """Share of the area left white from which the legend explains forest."""
 BARE_ROCK = "214"
+CONTOURS = ("101", INDEX_CONTOUR)
 NOT_PRINTED = ("rejected", "candidate")
 """Statuses of features that stay off the paper: a mapper has struck it out, or has yet to look whether it is there."""
 AREA = 2
@@ -53,12 +55,14 @@ class Content:
         Elevations of index contours.
     outline : the mapped area in millimetres of the map
     shown : symbols of the legend with the kind of geometry, in its order
+    steep_percent : share of the area too steep for the contour interval, in percent
     """
 
     ink: Ink
     labels: Labels
     outline: Polygon | MultiPolygon
     shown: tuple[tuple[str, Kind], ...]
+    steep_percent: int = 0
 
 
 def draw_content(
@@ -68,7 +72,7 @@ def draw_content(
     /,
     *,
     symbols: SymbolTable,
-    settings: SheetSettings,
+    contour_interval_m: float,
 ) -> Content:
     """Everything inside the frame of the map.
 
@@ -79,21 +83,33 @@ def draw_content(
     ValueError
         If a symbol is not drawn with the geometry a feature has.
     """
-    marks = marks_on_paper(layers, frame, symbols=symbols, settings=settings)
+    outline_mm = on_map(np.array([outline], object), frame)[0]
+    marks = marks_on_paper(layers, frame, outline_mm, symbols=symbols)
     labels = _labels_of(marks, frame)
     ink = Ink()
     for mark in off_bare_rock(marks):
         draw_marks(ink, _interrupted(mark, labels) if mark.symbol.number == INDEX_CONTOUR else mark)
-    outline_mm = on_map(np.array([outline], object), frame)[0]
-    return Content(ink, labels, outline_mm, _shown(marks, outline_mm))
+    contours = [mark.geometry for mark in marks if mark.symbol.number in CONTOURS]
+    steep = steep_percent(
+        np.concatenate([np.empty(0, object), *contours]),
+        outline_mm,
+        scale=frame.scale,
+        interval_m=contour_interval_m,
+    )
+    return Content(ink, labels, outline_mm, _shown(marks, outline_mm), steep)
 
 
 def marks_on_paper(
-    layers: Sequence[gpd.GeoDataFrame], frame: Frame, /, *, symbols: SymbolTable, settings: SheetSettings
+    layers: Sequence[gpd.GeoDataFrame],
+    frame: Frame,
+    outline_mm: Polygon | MultiPolygon,
+    /,
+    *,
+    symbols: SymbolTable,
 ) -> list[Marks]:
     """The features that are printed, where they are printed, in the order of printing."""
-    shown = [printed(table, settings.least_confidence) for table in layers]
-    return clear_of_cliffs(marks_of(shown, frame, symbols))
+    marks = marks_of([printed(table) for table in layers], frame, symbols)
+    return clear_of_edge(clear_of_cliffs(marks), outline_mm)
 
 
 def marks_of(layers: Sequence[gpd.GeoDataFrame], frame: Frame, symbols: SymbolTable, /) -> list[Marks]:
@@ -112,13 +128,11 @@ def marks_of(layers: Sequence[gpd.GeoDataFrame], frame: Frame, symbols: SymbolTa
     return sorted(marks, key=lambda mark: (mark.symbol.order, legend_order(mark.symbol.number), mark.kind))
 
 
-def printed(table: gpd.GeoDataFrame, least_confidence: float, /) -> gpd.GeoDataFrame:
-    """The features of a layer that go on paper: sure enough, neither rejected nor a mere candidate, and somewhere."""
+def printed(table: gpd.GeoDataFrame, /) -> gpd.GeoDataFrame:
+    """The features of a layer that go on paper: neither rejected nor a mere candidate, and somewhere."""
     kept = ~(table.geometry.is_empty | table.geometry.isna())
     if "status" in table:
         kept &= ~table["status"].isin(NOT_PRINTED)
-    if "confidence" in table:
-        kept &= ~(table["confidence"] < least_confidence)
     return table[kept]
 
 

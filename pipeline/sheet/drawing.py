@@ -6,26 +6,25 @@ Nothing about the ground is decided here: features are moved to the page and dra
 from __future__ import annotations
 
 import datetime
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import geopandas as gpd
-import numpy as np
-import pyproj
-import shapely
 from affine import Affine
 from shapely.geometry import MultiPolygon, Polygon
 
 from pipeline.norm.symbols import SymbolTable
 from pipeline.settings import SheetSettings
+from pipeline.sheet import texts
+from pipeline.sheet.around import draw_caption, draw_index, draw_part_frames
 from pipeline.sheet.content import Content, draw_content
-from pipeline.sheet.marginalia import Item, MapText, draw_foot, draw_panel, draw_title, panel_items
-from pipeline.sheet.page.colours import tint
-from pipeline.sheet.page.ink import area_path
-from pipeline.sheet.page.letters import BOLD
+from pipeline.sheet.interval import STEEP_PERCENT
+from pipeline.sheet.marginalia import Item, Place, draw_foot, draw_panel, draw_title, panel_items
+from pipeline.sheet.on_page import crs_name, draw_map, georeference, place_of, rim_of
 from pipeline.sheet.page.north import MagneticNorth, north_of_area, technical_lines
 from pipeline.sheet.page.page import (
     COLUMN_MM,
+    GAP_MM,
     Box,
     Frame,
     Sheet,
@@ -36,12 +35,15 @@ from pipeline.sheet.page.page import (
     part_sheets,
     single_sheet,
 )
-from pipeline.sheet.page.pdf import CAP_HEIGHT_MM_PER_PT, Book, Georeference, Plates
+from pipeline.sheet.page.pdf import Book, Plates
+from pipeline.sheet.page.position import STEPS_M
+from pipeline.sheet.texts import ENGLISH, MapText, Told
+from pipeline.words.language import Language
 
-RIM_MM = 1.0
-"""What is kept around the map, for symbols that reach over its bounds."""
-EDGE_MM = 0.25
-"""What is shown beyond the outline, so that the line of the edge is drawn in full."""
+INDEX_MM = 20.0
+"""Side of the room for the index of the sheets in the foot of each."""
+
+NOTHING_TOLD = Told()
 
 
 @dataclass(frozen=True)
@@ -87,6 +89,8 @@ def draw_sheet(
     map_date: datetime.date,
     survey_line: str,
     settings: SheetSettings,
+    told: Told = NOTHING_TOLD,
+    language: Language = ENGLISH,
 ) -> SheetDrawing:
     """The field sheet of a draft as a PDF to scale, magnetic north up.
 
@@ -94,10 +98,12 @@ def draw_sheet(
     ----------
     layers : the layers of the draft by name
         Columns used: geometry, `symbol`, and where present `angle_deg` (clockwise from magnetic north) and `status`
-        (what is `rejected` is left out). North lines and sheet edge come from `technical_line`; where that layer is
-        missing they are made from the outline.
+        (what is `rejected` or a `candidate` is left out). North lines and sheet edge come from `technical_line`;
+        where that layer is missing they are made from the outline.
     outline : the area, in the working CRS
     survey_line : what the draft was made from, one sentence
+    told : days of flight and of the draft, and what the survey cannot show
+    language : of the legend and the texts; `survey_line` is taken as it is
 
     Raises
     ------
@@ -111,98 +117,82 @@ def draw_sheet(
     tables = list(layers.values())
     if not len(layers.get("technical_line", ())):
         tables.append(technical_lines(outline, crs=crs, map_date=map_date))
-    content = draw_content(tables, outline, frame, symbols=symbols, settings=settings)
-    text = MapText(name, scale, contour_interval_m, map_date, survey_line, north, settings.least_confidence)
-    book = Book(title=f"{name}, draft at 1:{scale}", subject=survey_line)
-    sheets = _pages(book, content, frame, text, crs=crs, symbols=symbols, settings=settings)
+    content = draw_content(tables, outline, frame, symbols=symbols, contour_interval_m=contour_interval_m)
+    text = MapText(
+        name,
+        scale,
+        contour_interval_m,
+        map_date,
+        survey_line,
+        north,
+        told,
+        content.steep_percent,
+        STEEP_PERCENT,
+        language,
+    )
+    title = language.say(texts.PDF_TITLE, name=name, scale=language.scale(scale))
+    book = Book(title=title, subject=survey_line, author=language.say(texts.AUTHOR), made=told.drafted)
+    sheets = _Pages(book, content, frame, text, crs).written(symbols, settings)
     return SheetDrawing(book.finished(), tuple(sheets), frame, north, tuple(number for number, _ in content.shown))
 
 
 # ---------------------------------------------------------------- pages
 
 
-def _pages(
-    book: Book,
-    content: Content,
-    frame: Frame,
-    text: MapText,
-    /,
-    *,
-    crs: str,
-    symbols: SymbolTable,
-    settings: SheetSettings,
-) -> list[Sheet]:
-    """Write one page, or an overview and as many pages as the map needs."""
+@dataclass(frozen=True)
+class _Pages:
+    """The pages of one sheet: a single one, or an overview and as many as the map needs."""
 
-    def items(scale: float) -> list[Item]:
-        return panel_items(text, shown=content.shown, symbols=symbols, width_mm=COLUMN_MM, scale=scale)
+    book: Book
+    content: Content
+    frame: Frame
+    text: MapText
+    crs: str
 
-    heights = [item.height_mm for item in items(frame.scale)]
-    single = single_sheet(frame, heights, settings=settings)
-    parts = [] if single else part_sheets(frame, content.outline, settings=settings)
-    first = single or overview_sheet(frame, heights, settings=settings)
-    shown_scale = frame.scale / first.magnify
-    rim = Box(-RIM_MM, -RIM_MM, frame.width_mm + 2 * RIM_MM, frame.height_mm + 2 * RIM_MM)
-    plates = book.add_plates("map", content.ink, rim)
+    def written(self, symbols: SymbolTable, settings: SheetSettings) -> list[Sheet]:
+        """Write them, the one that shows the whole area first."""
+        frame = self.frame
 
-    book.begin_page(first.width_mm, first.height_mm)
-    _draw_map(book, plates, content, first)
-    draw_title(book, text, first.title, part=f"{len(parts)} sheets" if parts else "", scale=shown_scale)
-    legend = draw_panel(book, first, items(shown_scale), flow(heights, lowest_height(heights, len(first.columns))))
-    book.place(book.add_plates("legend", legend, Box(0, 0, first.width_mm, first.height_mm)), Affine.identity())
-    _draw_part_frames(book, first, parts)
-    book.end_page(_georeference(first, frame, crs))
+        def items(scale: float, place: Place) -> list[Item]:
+            shown = self.content.shown
+            return panel_items(self.text, shown=shown, symbols=symbols, width_mm=COLUMN_MM, scale=scale, place=place)
 
-    for number, part in enumerate(parts, 1):
+        # The longest words there may be: where the corners lie is known when the page is laid out.
+        heights = [item.height_mm for item in items(frame.scale, Place(crs_name(self.crs), STEPS_M[-1]))]
+        single = single_sheet(frame, heights, settings=settings)
+        parts = [] if single else part_sheets(frame, self.content.outline, settings=settings)
+        first = single or overview_sheet(frame, heights, settings=settings)
+        plates = self.book.add_plates("map", self.content.ink, rim_of(frame))
+        panel = items(frame.scale / first.magnify, place_of(first, frame, self.crs))
+        self._first(plates, first, parts, panel, heights)
+        for number in range(1, len(parts) + 1):
+            self._part(plates, parts, number)
+        return [first, *parts]
+
+    def _first(self, plates: Plates, first: Sheet, parts: list[Sheet], panel: list[Item], heights: list[float]) -> None:
+        """The page with the legend: the whole map, once more enlarged where there is room, or an overview."""
+        book, scale = self.book, self.frame.scale / first.magnify
+        book.begin_page(first.width_mm, first.height_mm)
+        draw_title(book, self.text, first.title, part=texts.sheet_part(0, len(parts), self.text.language), scale=scale)
+        draw_map(book, plates, self.content, self.frame, first)
+        legend = draw_panel(book, first, panel, flow(heights, lowest_height(heights, len(first.columns))))
+        book.place(book.add_plates("legend", legend, Box(0, 0, first.width_mm, first.height_mm)), Affine.identity())
+        draw_part_frames(book, first, parts)
+        if first.enlarged:
+            draw_map(book, plates, self.content, self.frame, first.enlargement)
+            draw_caption(book, first.enlarged, self.text.language, scale=scale / first.factor)
+        shown = [first, first.enlargement] if first.enlarged else [first]
+        book.end_page(*(georeference(sheet, self.frame, self.crs) for sheet in shown))
+
+    def _part(self, plates: Plates, parts: list[Sheet], number: int) -> None:
+        """A numbered sheet at the map's scale."""
+        book, part = self.book, parts[number - 1]
         book.begin_page(part.width_mm, part.height_mm)
-        _draw_map(book, plates, content, part)
-        draw_title(book, text, part.title, part=f"sheet {number} of {len(parts)}", scale=frame.scale)
-        draw_foot(book, text, part.columns[0])
-        book.end_page(_georeference(part, frame, crs))
-    return [first, *parts]
-
-
-def _draw_map(book: Book, plates: Plates, content: Content, sheet: Sheet) -> None:
-    """The part of the map a page shows, clipped to the area; half of the edge's line stays."""
-    window = shapely.box(*_shown_part(sheet)).buffer(RIM_MM, join_style="mitre")
-    inside = shapely.intersection(window, shapely.buffer(content.outline, EDGE_MM))
-    book.place(plates, sheet.page_from_map, clip=area_path(np.array([inside], object)))
-    labels = content.labels
-    size_pt = labels.height_mm * sheet.magnify / CAP_HEIGHT_MM_PER_PT
-    for words, place, turn in zip(labels.words, labels.places.tolist(), labels.turn_deg.tolist(), strict=True):
-        if shapely.contains_xy(inside, *place):
-            right, up = sheet.page_from_map @ tuple(place)
-            book.turned_text(right, up, words, size_pt=size_pt, turn_deg=turn, colour=tint("brown"))
-
-
-def _georeference(sheet: Sheet, frame: Frame, crs: str) -> Georeference:
-    """The corners of a page's map in latitude and longitude."""
-    projected = pyproj.CRS.from_user_input(crs)
-    to_ground = ~(sheet.page_from_map @ frame.map_from_ground)
-    window = sheet.window
-    left, right, bottom, top = window.left, window.right, window.bottom, window.top
-    corners = ((left, bottom), (left, top), (right, top), (right, bottom))
-    unproject = pyproj.Transformer.from_crs(projected, projected.geodetic_crs, always_xy=True)
-    places = [unproject.transform(*(to_ground @ corner)) for corner in corners]
-    return Georeference(
-        window,
-        tuple((latitude, longitude) for longitude, latitude in places),
-        projected.to_wkt("WKT1_GDAL"),
-        projected.to_epsg(),
-    )
-
-
-def _shown_part(part: Sheet) -> tuple[float, float, float, float]:
-    """West, south, east and north of the map a page shows, millimetres of the map."""
-    left, bottom = part.map_corner_mm
-    return left, bottom, left + part.window.width / part.magnify, bottom + part.window.height / part.magnify
-
-
-def _draw_part_frames(book: Book, first: Sheet, parts: Sequence[Sheet]) -> None:
-    """Frames and numbers of the sheets on the overview."""
-    for number, part in enumerate(parts, 1):
-        left, bottom, right, top = _shown_part(part)
-        corner = first.page_from_map @ (left, bottom)
-        box = Box(*corner, (right - left) * first.magnify, (top - bottom) * first.magnify)
-        book.box(box, line_mm=0.3, colour=tint("purple"))
-        book.text(box.left + 1.5, box.top - 5, str(number), size_pt=12, face=BOLD, colour=tint("purple"))
+        words = texts.sheet_part(number, len(parts), self.text.language)
+        draw_title(book, self.text, part.title, part=words, scale=self.frame.scale)
+        draw_map(book, plates, self.content, self.frame, part)
+        foot = part.columns[0]
+        beside = Box(foot.left, foot.bottom, foot.width - INDEX_MM - GAP_MM, foot.height)
+        draw_foot(book, self.text, beside, place_of(part, self.frame, self.crs), legend=texts.LEGEND_ON_FIRST)
+        draw_index(book, parts, number, Box(foot.right - INDEX_MM, foot.bottom + 2, INDEX_MM, foot.height - 4))
+        book.end_page(georeference(part, self.frame, self.crs))

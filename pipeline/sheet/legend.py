@@ -7,12 +7,13 @@ import shapely
 from shapely.geometry import LineString, Point, box
 from shapely.geometry.base import BaseGeometry
 
-from pipeline.norm.symbols import Kind
+from pipeline.norm.symbols import Kind, isom
 from pipeline.sheet.page.page import Box
 
 SAMPLE_MM = 10.0
 """Width of a sample: two dashes of a footpath at 1:10 000 are 6.4 mm."""
 SAMPLE_HEIGHT_MM = 4.0
+CONTOUR, SLOPE_LINE = "101", "101.1"
 
 
 def legend_order(number: str, /) -> tuple[int, int]:
@@ -28,13 +29,21 @@ def sample(kind: Kind, place: Box, /, *, number: str) -> BaseGeometry:
         return Point(middle)
     if kind == "area":
         return box(place.left + 0.5, place.bottom + 0.3, place.right - 0.5, place.top - 0.3)
-    if number == "101.1":
-        return LineString([(middle[0], middle[1] + 0.3), (middle[0], middle[1] - 0.3)])
     if number == "601":
         return LineString([(middle[0], place.bottom), (middle[0], place.top)])
     if number in ("101", "102", "103"):
         return _arch(place)
     return LineString([(place.left + 0.3, middle[1]), (place.right - 0.3, middle[1])])
+
+
+def samples(number: str, kind: Kind, place: Box, /, *, enlarge: float) -> list[tuple[str, BaseGeometry]]:
+    """Symbols of a sample with their geometries: the symbol alone, but a slope line on the contour it belongs to."""
+    if number != SLOPE_LINE:
+        return [(number, sample(kind, place, number=number))]
+    contour = _arch(place)
+    top = contour.interpolate(0.5, normalized=True)
+    line = LineString([(top.x, top.y), (top.x, top.y - isom(SLOPE_LINE).mm("length_mm") * enlarge)])
+    return [(CONTOUR, contour), (number, line)]
 
 
 def _arch(place: Box) -> LineString:

@@ -1,12 +1,10 @@
-"""What stands beside the map: title, scale bar, north, legend, cautions and sources.
+"""What stands beside the map: title, scale bar, north, legend, cautions, dates, sources, a line for the fieldworker.
 
-Required by ISOM 2017-2, 2.13 (from memory): scale, contour interval, north lines; recommended: scale bar, norm, year
-and source of the survey, declination. The DRAFT mark and the cautions are ours: nobody has walked this map yet.
+What is said there stands in `pipeline.sheet.texts`.
 """
 
 from __future__ import annotations
 
-import datetime
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
@@ -14,24 +12,20 @@ import numpy as np
 
 from pipeline.norm.paper import enlargement
 from pipeline.norm.symbols import Kind, SymbolTable
-from pipeline.sheet.legend import SAMPLE_HEIGHT_MM, SAMPLE_MM, sample
+from pipeline.sheet import texts
+from pipeline.sheet.legend import SAMPLE_HEIGHT_MM, SAMPLE_MM, samples
 from pipeline.sheet.page.colours import Plate, tint
 from pipeline.sheet.page.ink import Ink
-from pipeline.sheet.page.letters import BOLD, text_width_mm, wrapped
-from pipeline.sheet.page.north import MagneticNorth
+from pipeline.sheet.page.letters import BOLD, PLAIN, text_width_mm, wrapped
 from pipeline.sheet.page.page import Box, Sheet
 from pipeline.sheet.page.pdf import Book
+from pipeline.sheet.page.position import Corner
 from pipeline.sheet.symbols.marks import Marks
 from pipeline.sheet.symbols.symbol import draw_marks
+from pipeline.sheet.texts import MapText
+from pipeline.words.language import Language
 
-NORM = "ISOM 2017-2"
-CAUTIONS = (
-    "DRAFT, not field-checked, not for navigation or competition.",
-    "Made from airborne lidar alone: everything here is a proposal to be confirmed, moved or rejected on foot. "
-    "Cliffs, water, wires, and private and protected land need local knowledge. "
-    "Follow local rules and the land owner's permission.",
-)
-NAME_PT, NOTE_PT, TITLE_PT, SMALLEST_TITLE_PT = 7.0, 6.2, 15.0, 8.0
+NAME_PT, NOTE_PT, FACTS_PT, TITLE_PT, STAMP_PT, SMALLEST_TITLE_PT = 7.0, 6.2, 8.5, 15.0, 14.0, 8.0
 LINE_SPACING = 1.28
 """Distance of base lines over the size of the type (common practice, no source)."""
 MM_PER_PT = 25.4 / 72
@@ -44,24 +38,33 @@ BAR_PARTS = 5
 
 
 @dataclass(frozen=True)
-class MapText:
-    """What is said about the map."""
-
-    name: str
-    scale: int
-    contour_interval_m: float
-    map_date: datetime.date
-    survey_line: str
-    north: MagneticNorth
-    least_confidence: float = 0.0
-
-
-@dataclass(frozen=True)
 class Item:
     """Something in the panel: its height, and how it is drawn into a box of that height."""
 
     height_mm: float
     draw: Callable[[Book, Ink, Box], None]
+
+
+@dataclass(frozen=True)
+class Place:
+    """Where the frame of a page lies: its corners (none while the page is laid out), the CRS, the step of the ticks."""
+
+    crs_name: str
+    step_m: int
+    corners: tuple[Corner, ...] = ()
+
+    def lines(self, language: Language) -> list[str]:
+        """The corners in metres and degrees, one a line, as many digits as a GPS shows."""
+        return [
+            f"{language.say(name)}  {corner.east_m:.0f} {corner.north_m:.0f}  "
+            f"{corner.latitude_deg:.5f} {corner.longitude_deg:.5f}"
+            for name, corner in zip(texts.CORNER_NAMES, self.corners, strict=False)
+        ]
+
+    def words(self, language: Language) -> str:
+        """Which coordinates these are."""
+        ticks = language.say(texts.GRID_TICKS, step_m=language.number(self.step_m))
+        return f"{language.say(texts.CRS_AND_DEGREES, crs=self.crs_name)}. {ticks}"
 
 
 def bar_length_m(scale: float, /) -> int:
@@ -72,23 +75,27 @@ def bar_length_m(scale: float, /) -> int:
 
 
 def panel_items(
-    text: MapText, /, *, shown: Sequence[tuple[str, Kind]], symbols: SymbolTable, width_mm: float, scale: float
+    text: MapText,
+    /,
+    *,
+    shown: Sequence[tuple[str, Kind]],
+    symbols: SymbolTable,
+    width_mm: float,
+    scale: float,
+    place: Place,
 ) -> list[Item]:
     """The panel from top to bottom. `scale` is that of the map beside it, which an overview reduces."""
-    items = [scale_bar(scale), north_note(text, width_mm=width_mm), heading("Legend")]
-    items += [legend_row(number, kind, symbols=symbols, scale=text.scale, width_mm=width_mm) for number, kind in shown]
-    items += [heading("Caution"), note(CAUTIONS[0], width_mm=width_mm, face=BOLD), note(CAUTIONS[1], width_mm=width_mm)]
-    items += [heading("Survey"), *(note(words, width_mm=width_mm) for words in _sources(text))]
+    language, say = text.language, text.language.say
+    items = [scale_bar(scale, language), north_note(text, width_mm=width_mm), heading(say(texts.LEGEND))]
+    items += [legend_row(number, kind, text, symbols=symbols, width_mm=width_mm) for number, kind in shown]
+    first, *more = texts.cautions(text)
+    items += [heading(say(texts.CAUTION)), note(first, width_mm=width_mm, face=BOLD)]
+    items += [note(words, width_mm=width_mm) for words in more]
+    items += [heading(say(texts.DATES)), *(note(words, width_mm=width_mm) for words in texts.dates(text))]
+    items += [heading(say(texts.SURVEY)), *(note(words, width_mm=width_mm) for words in texts.sources(text))]
+    items += [heading(say(texts.CORNERS)), corner_table(place, language, width_mm=width_mm)]
+    items.append(fieldworker_lines(width_mm, language))
     return items
-
-
-def _sources(text: MapText) -> list[str]:
-    left_out = f"Features less sure than {text.least_confidence:g} are left out. " if text.least_confidence else ""
-    return [
-        text.survey_line,
-        f"{left_out}Drawn to {NORM} at 1:{_thousands(text.scale)} by Tussock for {text.map_date.isoformat()}. "
-        "Colours of the norm in CMYK with simulated overprint.",
-    ]
 
 
 def heading(words: str, /) -> Item:
@@ -100,7 +107,7 @@ def heading(words: str, /) -> Item:
     return Item(6.0, draw)
 
 
-def note(words: str, /, *, width_mm: float, face: str = "Vera") -> Item:
+def note(words: str, /, *, width_mm: float, face: str = PLAIN) -> Item:
     """A paragraph."""
     lines = wrapped(words, width_mm=width_mm, size_pt=NOTE_PT, face=face)
     step = NOTE_PT * LINE_SPACING * MM_PER_PT
@@ -112,21 +119,17 @@ def note(words: str, /, *, width_mm: float, face: str = "Vera") -> Item:
     return Item(len(lines) * step + 1.0, draw)
 
 
-def legend_row(number: str, kind: Kind, /, *, symbols: SymbolTable, scale: int, width_mm: float) -> Item:
+def legend_row(number: str, kind: Kind, text: MapText, /, *, symbols: SymbolTable, width_mm: float) -> Item:
     """A symbol's sample, its number and its name."""
-    symbol = symbols[number]
     name_left = SAMPLE_MM + 2.5
-    lines = wrapped(f"{number}  {symbol.name}", width_mm=width_mm - name_left, size_pt=NAME_PT)
+    words = texts.legend_words(number, symbols[number].name, text.language)
+    lines = wrapped(words, width_mm=width_mm - name_left, size_pt=NAME_PT)
     step = NAME_PT * LINE_SPACING * MM_PER_PT
     height = max(SAMPLE_HEIGHT_MM + 0.9, len(lines) * step + 1.0)
 
     def draw(book: Book, ink: Ink, box: Box) -> None:
         place = Box(box.left, box.bottom + (box.height - SAMPLE_HEIGHT_MM) / 2, SAMPLE_MM, SAMPLE_HEIGHT_MM)
-        geometry = np.array([sample(kind, place, number=number)], object)
-        nothing = np.array([np.nan])
-        draw_marks(ink, Marks(symbol, kind, geometry, nothing, nothing, enlargement(scale)))
-        if symbol.fill == "white" and kind == "area":
-            ink.stroke(Plate.BLACK, tint("black"), geometry, line_mm=WHITE_RIM_MM)
+        _draw_sample(ink, number, kind, place, symbols=symbols, scale=text.scale)
         first = box.bottom + box.height / 2 + (len(lines) - 1) * step / 2 - NAME_PT * MM_PER_PT * 0.36
         for i, line in enumerate(lines):
             book.text(box.left + name_left, first - i * step, line, size_pt=NAME_PT)
@@ -134,12 +137,23 @@ def legend_row(number: str, kind: Kind, /, *, symbols: SymbolTable, scale: int, 
     return Item(height, draw)
 
 
-def scale_bar(scale: float, /) -> Item:
+def _draw_sample(ink: Ink, number: str, kind: Kind, place: Box, *, symbols: SymbolTable, scale: int) -> None:
+    """The symbol as it is drawn on the map, with what it never stands without."""
+    nothing = np.array([np.nan])
+    for part, shape in samples(number, kind, place, enlarge=enlargement(scale)):
+        geometry = np.array([shape], object)
+        draw_marks(ink, Marks(symbols[part], kind, geometry, nothing, nothing, enlargement(scale)))
+        if symbols[part].fill == "white" and kind == "area":
+            ink.stroke(Plate.BLACK, tint("black"), geometry, line_mm=WHITE_RIM_MM)
+
+
+def scale_bar(scale: float, language: Language, /) -> Item:
     """A bar in parts, its length in metres, and what a centimetre is."""
 
     def draw(book: Book, _ink: Ink, box: Box) -> None:
         draw_scale_bar(book, box.left + 1.0, box.bottom + 4.5, scale=scale)
-        book.text(box.left, box.bottom + 0.8, f"1 cm on the map is {scale / 100:.0f} m", size_pt=NOTE_PT)
+        words = language.say(texts.CENTIMETRE, metres=language.number(scale / 100, decimals=0))
+        book.text(box.left, box.bottom + 0.8, words, size_pt=NOTE_PT)
 
     return Item(13.0, draw)
 
@@ -160,7 +174,9 @@ def draw_scale_bar(book: Book, left_mm: float, bottom_mm: float, /, *, scale: fl
 def north_note(text: MapText, /, *, width_mm: float) -> Item:
     """An arrow to magnetic north and what it is based on."""
     lines = [
-        line for words in north_lines_text(text) for line in wrapped(words, width_mm=width_mm - 8, size_pt=NOTE_PT)
+        line
+        for words in (text.language.say(texts.NORTH_IS_UP), texts.declination_words(text))
+        for line in wrapped(words, width_mm=width_mm - 8, size_pt=NOTE_PT)
     ]
     step = NOTE_PT * LINE_SPACING * MM_PER_PT
     height = max(13.0, len(lines) * step + 2.0)
@@ -173,27 +189,42 @@ def north_note(text: MapText, /, *, width_mm: float) -> Item:
     return Item(height, draw)
 
 
-def north_lines_text(text: MapText, /) -> list[str]:
-    """Declination with its model, date, place and error, and the angle to the grid."""
-    north = text.north
-    return [
-        "Magnetic north is up; lines every 300 m.",
-        f"Declination {_east_west(north.declination_deg)} ± {north.error_deg:.1f}°, {_east_west(north.grid_deg)} of "
-        f"grid north. {north.model}, {north.date.isoformat()}, {_place(north)}.",
+def corner_table(place: Place, language: Language, /, *, width_mm: float) -> Item:
+    """The corners of the frame, under words that say which coordinates these are."""
+    words = wrapped(place.words(language), width_mm=width_mm, size_pt=NOTE_PT)
+    step = NOTE_PT * LINE_SPACING * MM_PER_PT
+
+    def draw(book: Book, _ink: Ink, box: Box) -> None:
+        for i, line in enumerate([*words, *place.lines(language)]):
+            book.text(box.left, box.top - (i + 0.8) * step, line, size_pt=NOTE_PT)
+
+    return Item((len(words) + len(texts.CORNER_NAMES)) * step + 1.0, draw)
+
+
+def fieldworker_lines(width_mm: float, language: Language, /) -> Item:
+    """Lines to write on: who walked, when, which sheet, and notes."""
+
+    def draw(book: Book, _ink: Ink, box: Box) -> None:
+        draw_fieldworker(book, Box(box.left, box.bottom + 1.0, width_mm, box.height - 3.0), language)
+
+    return Item(20.0, draw)
+
+
+def draw_fieldworker(book: Book, box: Box, language: Language, /) -> None:
+    """Rows of labelled lines in a box: name; date and sheet; notes."""
+    half = box.width / 2
+    rows = [
+        [(texts.FIELDWORKER, box.left, box.width)],
+        [(texts.FIELD_DATE, box.left, half - 1), (texts.FIELD_SHEET, box.left + half, half)],
+        [(texts.FIELD_NOTES, box.left, box.width)],
     ]
-
-
-def _east_west(angle_deg: float) -> str:
-    return f"{abs(angle_deg):.1f}° {'east' if angle_deg >= 0 else 'west'}"
-
-
-def _place(north: MagneticNorth) -> str:
-    latitude = f"{abs(north.latitude_deg):.3f}°{'N' if north.latitude_deg >= 0 else 'S'}"
-    return f"{latitude} {abs(north.longitude_deg):.3f}°{'E' if north.longitude_deg >= 0 else 'W'}"
-
-
-def _thousands(number: float) -> str:
-    return f"{number:,.0f}".replace(",", " ")
+    for i, row in enumerate(rows, 1):
+        up = box.top - i * box.height / len(rows)
+        for label, left, width in row:
+            words = language.say(label)
+            book.text(left, up + 0.4, words, size_pt=NOTE_PT)
+            start = left + text_width_mm(words, size_pt=NOTE_PT) + 1.0
+            book.box(Box(start, up, left + width - start, 0.0), line_mm=0.1)
 
 
 def draw_north_arrow(book: Book, right_mm: float, up_mm: float, /) -> None:
@@ -212,18 +243,22 @@ def draw_north_arrow(book: Book, right_mm: float, up_mm: float, /) -> None:
 
 def draw_title(book: Book, text: MapText, title: Box, /, *, part: str, scale: float) -> None:
     """Name of the area, scale and contour interval, and the DRAFT mark."""
+    say = text.language.say
     stamp = Box(title.right - 26, title.top - 8.2, 26, 8.2)
     room = title.width - stamp.width - 4
     name, size = fitted_name(text.name, room_mm=room)
     book.text(title.left, title.top - 5.6, name, size_pt=size, face=BOLD)
-    reduced = scale > text.scale * 1.001
-    shown = f"Overview, about 1:{_thousands(round(scale, -2))}" if reduced else f"1:{_thousands(scale)}"
-    facts = [shown, f"contour interval {text.contour_interval_m:g} m", NORM, text.map_date.isoformat(), part]
-    book.text(title.left, title.bottom + 1.5, "   ".join(fact for fact in facts if fact), size_pt=8.5)
+    facts = "   ".join(texts.title_facts(text, part=part, scale=scale))
+    free = title.width - text_width_mm(say(texts.NOT_CHECKED), size_pt=NOTE_PT) - 4
+    size = FACTS_PT * min(1.0, free / text_width_mm(facts, size_pt=FACTS_PT))
+    book.text(title.left, title.bottom + 1.5, facts, size_pt=size)
     book.box(stamp, line_mm=0.5, colour=DRAFT_COLOUR)
-    middle = stamp.left + stamp.width / 2
-    book.text(middle, stamp.bottom + 2.4, "DRAFT", size_pt=14, face=BOLD, align="centre", colour=DRAFT_COLOUR)
-    book.text(title.right, title.bottom + 1.5, "not field-checked", size_pt=NOTE_PT, align="right", colour=DRAFT_COLOUR)
+    middle, word = stamp.left + stamp.width / 2, say(texts.DRAFT)
+    size = STAMP_PT * min(1.0, (stamp.width - 3.0) / text_width_mm(word, size_pt=STAMP_PT, face=BOLD))
+    book.text(middle, stamp.bottom + 2.4, word, size_pt=size, face=BOLD, align="centre", colour=DRAFT_COLOUR)
+    book.text(
+        title.right, title.bottom + 1.5, say(texts.NOT_CHECKED), size_pt=NOTE_PT, align="right", colour=DRAFT_COLOUR
+    )
 
 
 def fitted_name(name: str, /, *, room_mm: float) -> tuple[str, float]:
@@ -236,14 +271,21 @@ def fitted_name(name: str, /, *, room_mm: float) -> tuple[str, float]:
     return f"{name}…", SMALLEST_TITLE_PT
 
 
-def draw_foot(book: Book, text: MapText, foot: Box, /) -> None:
-    """Foot of a part sheet: scale bar, north and source in two lines; the legend is on the first page."""
-    draw_scale_bar(book, foot.left + 1, foot.bottom + 5, scale=text.scale)
-    left = foot.left + 62
-    words = [CAUTIONS[0], *north_lines_text(text)[1:], f"{text.survey_line} Legend on page 1."]
+def draw_foot(book: Book, text: MapText, foot: Box, place: Place, /, *, legend: str) -> None:
+    """Foot of a part sheet: scale bar, lines to write on, and in words north, sources and corners.
+
+    `legend` says where the legend is. What would run over the foot is left out, the last first.
+    """
+    draw_scale_bar(book, foot.left + 1, foot.top - 6, scale=text.scale)
+    draw_fieldworker(book, Box(foot.left, foot.bottom + 1, LONGEST_BAR_MM + 4, foot.height - 10), text.language)
+    left = foot.left + LONGEST_BAR_MM + 10
+    language, say = text.language, text.language.say
+    words = [say(texts.NOT_FOR_USE), texts.declination_words(text), f"{text.survey_line} {say(legend)}"]
+    words += [f"{say(texts.CORNERS)}: {place.words(language)}", *place.lines(language)]
     lines = [line for word in words for line in wrapped(word, width_mm=foot.right - left, size_pt=NOTE_PT)]
-    for i, line in enumerate(lines):
-        book.text(left, foot.top - (i + 0.9) * NOTE_PT * LINE_SPACING * MM_PER_PT, line, size_pt=NOTE_PT)
+    step = NOTE_PT * LINE_SPACING * MM_PER_PT
+    for i, line in enumerate(lines[: int(foot.height / step)]):
+        book.text(left, foot.top - (i + 0.9) * step, line, size_pt=NOTE_PT)
 
 
 def draw_panel(book: Book, sheet: Sheet, items: Sequence[Item], columns: Sequence[Sequence[int]], /) -> Ink:

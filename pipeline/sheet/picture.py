@@ -9,6 +9,7 @@ import numpy as np
 import pypdfium2
 from affine import Affine
 from numpy.typing import NDArray
+from rasterio.warp import Resampling, reproject
 
 from pipeline.settings import SheetSettings
 from pipeline.sheet.drawing import SheetDrawing
@@ -68,6 +69,35 @@ def map_picture(drawing: SheetDrawing, picture: Picture, /) -> tuple[Picture, Af
     bottom = math.ceil((sheet.height_mm - sheet.window.bottom) * per_mm[1])
     transform: Affine = ground_from_pixel(drawing, picture) @ Affine.translation(left, top)
     return picture[top:bottom, left:right], transform
+
+
+def grid_north_up(picture: Picture, transform: Affine, crs: str, /) -> tuple[Picture, Affine]:
+    """A turned map laid out anew with grid north up, for devices that cannot turn a picture.
+
+    Returns
+    -------
+    picture : (rows, cols, 4) uint8, with what lies outside the map transparent
+    transform : of the new picture, (column, row) to (east, north), not turned
+    """
+    rows, columns = picture.shape[:2]
+    cell = math.hypot(transform.a, transform.d)
+    places = [transform @ corner for corner in ((0, 0), (columns, 0), (columns, rows), (0, rows))]
+    west, north = min(place[0] for place in places), max(place[1] for place in places)
+    width = math.ceil((max(place[0] for place in places) - west) / cell)
+    height = math.ceil((north - min(place[1] for place in places)) / cell)
+    upright = Affine(cell, 0, west, 0, -cell, north)
+    source = np.concatenate([np.moveaxis(picture, 2, 0), np.full((1, rows, columns), 255, np.uint8)])
+    turned = np.zeros((4, height, width), np.uint8)
+    reproject(
+        source,
+        turned,
+        src_transform=transform,
+        src_crs=crs,
+        dst_transform=upright,
+        dst_crs=crs,
+        resampling=Resampling.bilinear,
+    )
+    return np.moveaxis(turned, 0, 2), upright
 
 
 def map_resolution_dpi(drawing: SheetDrawing, /, *, dpi: float, largest_image_mpx: float) -> float:

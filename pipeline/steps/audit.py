@@ -18,14 +18,13 @@ from pipeline.errors import InputError
 from pipeline.files import arrays, layers
 from pipeline.norm.paper import enlargement
 from pipeline.norm.symbols import norm_table
-from pipeline.settings import SheetSettings
 from pipeline.sheet.content import marks_on_paper, on_map
 from pipeline.sheet.page.north import SHEET_EDGE, north_of_area
 from pipeline.sheet.page.page import frame_of
 
 
 def audit_folder(out: Path, /) -> Audit:
-    """The audit of the draft in a folder, at the scale and with the settings that its manifest names.
+    """The audit of the draft in a folder, at the scale that its manifest names.
 
     Raises
     ------
@@ -37,27 +36,24 @@ def audit_folder(out: Path, /) -> Audit:
         raise InputError(f"{out}: holds no finished draft (draft.gpkg and manifest.json); run 'tussock draft' first")
     told = arrays.read_json(manifest)
     area = cast("dict[str, object]", told["area"])
-    expert = cast("dict[str, object]", area["expert"])
     crs = str(cast("dict[str, object]", told["working_crs"])["crs"])
     return audit_draft(
         {name: layers.read_layer(draft, name) for name in layers.count_features(draft)},
         crs=crs,
         scale=cast("int", area["scale"]),
         map_date=datetime.date.fromisoformat(str(area["map_date"])),
-        settings=SheetSettings.model_validate(expert["sheet"]),
     )
 
 
-def audit_draft(
-    drawn: dict[str, gpd.GeoDataFrame], /, *, crs: str, scale: int, map_date: datetime.date, settings: SheetSettings
-) -> Audit:
+def audit_draft(drawn: dict[str, gpd.GeoDataFrame], /, *, crs: str, scale: int, map_date: datetime.date) -> Audit:
     """The audit of the layers of a draft. The mapped area is what their sheet edge encloses."""
     outline = _mapped_area(drawn["technical_line"])
     frame = frame_of(outline, north=north_of_area(outline, crs=crs, date=map_date), scale=scale)
-    marks = marks_on_paper(list(drawn.values()), frame, symbols=norm_table(), settings=settings)
+    edge_mm = on_map(np.array([outline], object), frame)[0]
+    marks = marks_on_paper(list(drawn.values()), frame, edge_mm, symbols=norm_table())
     enlarge = enlargement(scale)
     on_paper = printed([mark for mark in marks if mark.symbol.section != "technical"])
-    edge = shapely.transform(on_map(np.array([outline], object), frame)[0], lambda points: points / enlarge)
+    edge = shapely.transform(edge_mm, lambda points: points / enlarge)
     findings = find_all(on_paper, edge)
     to_ground = ~frame.map_from_ground
     places = [to_ground @ (one.place.x * enlarge, one.place.y * enlarge) for one in findings]

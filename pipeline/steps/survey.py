@@ -24,7 +24,9 @@ def survey(*, area: Path, text: Path, figures: Path) -> None:
     plan = make_plan(area)
     found = survey_plan(plan)
     atomic.write_text(text, describe_survey(found))
-    arrays.write_json(figures, survey_record(found) | {"survey_line": survey_line(found, credit=plan.area.credit)})
+    credit = plan.area.credit.strip()
+    said = {"credit": credit, "survey_line": survey_line(found, credit=credit)}
+    arrays.write_json(figures, survey_record(found) | said)
 
 
 def survey_plan(plan: Plan, /) -> Survey:
@@ -45,10 +47,9 @@ def survey_plan(plan: Plan, /) -> Survey:
     return replace(found, cautions=found.cautions + missing_credits(plan.area.credit, borrowed))
 
 
-def survey_line(found: Survey, /, *, credit: str = "") -> str:
-    """What the draft was made from and by whom, one sentence for the sheet.
+def survey_line(found: Survey, /, *, credit: str) -> str:
+    """What the draft was made from and by whom, one sentence in English for files beside the sheet.
 
     The days of flight are told with the leaf season.
     """
-    maker = f" ({credit.strip()})" if credit.strip() else ""
-    return f"Airborne lidar{maker}, {found.density.pulses_per_m2:.1f} pulses/m2."
+    return f"Airborne lidar ({credit or 'maker and licence not given'}), {found.density.pulses_per_m2:.1f} pulses/m2."

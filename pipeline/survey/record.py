@@ -26,6 +26,8 @@ class Survey:
         ASPRS class to its share of the points.
     ground_kinds : mapping
         Kind of ground (calm, restless or steep) to its share of the area.
+    usual_slope : float or None
+        Rise over run of the ground at the median; None where too few returns tell it.
     cautions : tuple of str
     verdicts : tuple of Verdict
     """
@@ -39,6 +41,7 @@ class Survey:
     flight: Flight
     share_by_class: Mapping[int, float]
     ground_kinds: Mapping[str, float]
+    usual_slope: float | None
     cautions: tuple[str, ...]
     verdicts: tuple[Verdict, ...]
 

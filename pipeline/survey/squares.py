@@ -37,11 +37,13 @@ class Squares:
     place : (n, 2) int64, column and row: east and north over SQUARE_M, rounded down
     ground_per_m2 : (n,) returns near the lowest surface
     kind : (n,) int64, place in KINDS_OF_GROUND; of the squares around where too few returns tell
+    usual_slope : rise over run of the middle one of the squares that tell, sorted by slope; None where none tells
     """
 
     place: NDArray[np.int64]
     ground_per_m2: Numbers
     kind: NDArray[np.int64]
+    usual_slope: float | None = None
 
     @property
     def share_by_kind(self) -> dict[str, float]:
@@ -69,7 +71,9 @@ def squares_of(clouds: Sequence[Cloud], /, *, read_ratio: float = 1.0) -> Square
     slope, about_m = _planes(ground, of_ground, place, number)
     kind = np.where(about_m >= RESTLESS_M, RESTLESS, CALM)
     kind = np.where(slope >= np.tan(np.radians(STEEP_DEG)), STEEP, kind)
-    return Squares(place, number / SQUARE_M**2 / read_ratio, _from_around(kind, number >= LEAST_RETURNS, place))
+    tells = number >= LEAST_RETURNS
+    usual = float(np.median(slope[tells])) if tells.any() else None
+    return Squares(place, number / SQUARE_M**2 / read_ratio, _from_around(kind, tells, place), usual)
 
 
 def _squares(places: NDArray[np.int64]) -> tuple[NDArray[np.int64], NDArray[np.int64]]:

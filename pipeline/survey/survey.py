@@ -80,6 +80,7 @@ def survey_tiles(
         flight=flight,
         share_by_class=share_by_class(list(samples.values())),
         ground_kinds=squares.share_by_kind,
+        usual_slope=squares.usual_slope,
         cautions=working.cautions + cautions_of(headers, clouds, flight, n_read=n_read),
         verdicts=judge(
             density,

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -68,8 +70,14 @@ def slope(bare_earth: Heights, grid: Grid, /) -> Heights:
     return np.degrees(np.arctan(np.hypot(east, north))).astype(np.float32)
 
 
-def shaded_relief(bare_earth: Heights, grid: Grid, /) -> NDArray[np.uint8]:
+def shaded_relief(
+    bare_earth: Heights, grid: Grid, /, *, azimuths_deg: Sequence[float] = LIGHT_AZIMUTHS_DEG
+) -> NDArray[np.uint8]:
     """The ground lit from south-west, west, north-west and north at once, so that no ridge hides along the light.
+
+    Parameters
+    ----------
+    azimuths_deg : where the lights stand instead, clockwise from grid north
 
     Returns
     -------
@@ -85,9 +93,9 @@ def shaded_relief(bare_earth: Heights, grid: Grid, /) -> NDArray[np.uint8]:
     upright = np.float32(np.sin(np.radians(LIGHT_ALTITUDE_DEG)))
     level = np.float32(np.cos(np.radians(LIGHT_ALTITUDE_DEG)))
     light = np.zeros_like(bare_earth)
-    for azimuth_deg in LIGHT_AZIMUTHS_DEG:
+    for azimuth_deg in azimuths_deg:
         to_east, to_north = np.sin(np.radians(azimuth_deg)), np.cos(np.radians(azimuth_deg))
         rise_towards = np.float32(to_east) * east + np.float32(to_north) * north
         light += np.clip(upright - level * rise_towards, 0, None)
-    light /= len(LIGHT_AZIMUTHS_DEG) * np.sqrt(1 + east**2 + north**2)
+    light /= len(azimuths_deg) * np.sqrt(1 + east**2 + north**2)
     return np.where(np.isnan(light), 0, 1 + np.round(254 * np.clip(light, 0, 1))).astype(np.uint8)

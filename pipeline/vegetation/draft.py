@@ -11,14 +11,15 @@ from numpy.typing import NDArray
 
 from pipeline.features import SUM, join_features, with_sums, without_sums
 from pipeline.lattice.grid import Bounds, Grid, Heights
-from pipeline.lattice.larger_cells import larger_cells, sum_into
+from pipeline.lattice.larger_cells import into_smaller, larger_cells, sum_into
 from pipeline.outlines.cutting import cut_to_core
 from pipeline.settings import VegetationSettings
 from pipeline.vegetation.areas.areas import NOT_SEEN_SYMBOL, draw_areas
 from pipeline.vegetation.areas.evidence import AREA_SUMS, Running, describe_areas, measure_areas
 from pipeline.vegetation.areas.ground import Ground, look_at_ground
-from pipeline.vegetation.areas.kinds import AREA_SYMBOLS, NOT_SEEN, cells_of, decide_kinds, settle_kinds
+from pipeline.vegetation.areas.kinds import AREA_SYMBOLS, NOT_SEEN, OUTSIDE, cells_of, decide_kinds
 from pipeline.vegetation.areas.merging import Kinds
+from pipeline.vegetation.areas.mosaic import in_larger_cells, settle_kinds
 from pipeline.vegetation.areas.open_land import mean_density, voids
 from pipeline.vegetation.areas.owners import owners
 from pipeline.vegetation.rides.counts import RIDE_CELL_M, Counts
@@ -153,9 +154,11 @@ def draft_field(
     """
     limits = limits_of(settings)
     ground, error = _ground(profile, bare_earth, grid, settings, pulses_per_m2)
-    kinds = settle_kinds(decide_kinds(ground, limits=limits), cell_m=grid.cell_m)
+    larger_kinds, drawn_on, times = in_larger_cells(decide_kinds(ground, limits=limits), grid)
+    larger_kinds = settle_kinds(larger_kinds, cell_m=drawn_on.cell_m)
+    kinds = np.where(ground.is_outside, np.int16(OUTSIDE), into_smaller(larger_kinds, grid, drawn_on, times))
     found = _Found(
-        draw_areas(kinds, grid, smooth_m=settings.edge_smooth_m),
+        draw_areas(larger_kinds, drawn_on, smooth_m=settings.edge_smooth_m),
         _trees(kinds, profile, canopy_height, grid, settings),
         find_boundaries(
             canopy_height,

@@ -23,6 +23,7 @@ OPENS_FILES = {"files", "steps", "plan", "cli", "workflow", "explain", "__main__
 READS_BY_ITSELF = {
     "pipeline.norm.symbols": "the table of the norm",
     "pipeline.settings.reading": "the area file",
+    "pipeline.words.language": "the catalogues that ship with the code",
     "pipeline.rock.boulders.trees": "the fitted trees that ship with the code",
     "pipeline.sheet.page.pdf": "a PDF in memory, by pikepdf's open",
 }

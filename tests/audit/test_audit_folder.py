@@ -16,7 +16,6 @@ from pipeline.cli import main
 from pipeline.draft.compose import sort_into_layers
 from pipeline.features import join_features, make_features
 from pipeline.files.layers import write_layers
-from pipeline.settings import SheetSettings
 from tests.paths import symbols
 
 CRS = "EPSG:25832"
@@ -37,9 +36,8 @@ def a_draft(folder: Path, *things: tuple[str, BaseGeometry], scale: int = 10_000
     ]
     features = join_features(tables, CRS).assign(id="", name="", status="draft", origin="lidar")
     write_layers(folder / "draft.gpkg", sort_into_layers(features, symbols()))
-    sheet = SheetSettings().model_dump(mode="json")
     manifest = {
-        "area": {"scale": scale, "map_date": "2027-04-10", "expert": {"sheet": sheet}},
+        "area": {"scale": scale, "map_date": "2027-04-10"},
         "working_crs": {"crs": CRS},
     }
     (folder / "manifest.json").write_text(json.dumps(manifest), encoding="utf-8")
@@ -62,13 +60,6 @@ def test_a_draft_that_falls_short_is_told_with_places(tmp_path: Path, scale: int
     assert (row["rule"], {row["symbol"], row["other"]}) == ("gap", {"101", "109"})
     assert Point(row["east_m"], row["north_m"]).distance(Point(EAST + 50, NORTH + 42)) < 4
     assert row["found"] == pytest.approx((4.0 / 15) - 0.25 - 0.07, abs=0.01) or row["found"] == 0
-
-
-def test_a_mark_at_the_edge_of_a_hole_in_the_area_is_cut(tmp_path: Path) -> None:
-    """What is not mapped inside the area has an edge too."""
-    out = a_draft(tmp_path / "out", ("204", Point(198, 225)))
-    assert main(["audit", str(out), "--csv", str(tmp_path / "audit.csv")]) == 1
-    assert list(pd.read_csv(tmp_path / "audit.csv")["rule"]) == ["edge"]
 
 
 def test_a_folder_without_a_draft_is_bad_input(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

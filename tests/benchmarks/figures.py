@@ -27,12 +27,15 @@ from pathlib import Path
 import psutil
 
 from tests.benchmarks.driver import driver
+from tests.benchmarks.exports import compared as exports_of
 from tests.benchmarks.identity import compared as identity_of
+from tests.benchmarks.kept_ids import kept_ids
 from tests.benchmarks.large_area import Scene, lay_side_by_side
 from tests.benchmarks.mutations import mutations
 from tests.benchmarks.overhead import overhead
 from tests.benchmarks.results import Measurement, Table, markdown_of, measure_again, read_results, write_results
 from tests.benchmarks.seams import compared as seams_of
+from tests.benchmarks.selection import selection
 from tests.benchmarks.sizes import COLUMNS, KEEP_ONE_IN, SIDES_M, cost_row, costs_of_sizes, draft_watched
 from tests.benchmarks.structure import structure
 from tests.benchmarks.unchanged import unchanged
@@ -102,6 +105,16 @@ def scores() -> list[Table]:
     names = list(dict.fromkeys(name for scene in found.values() for name in scene))
     rows = [[name, *(_figure(found[scene].get(name)) for scene in SCENES)] for name in names]
     return [Table("", ["figure", *SCENES], rows)]
+
+
+def choices() -> list[Table]:
+    """What of the points found is drawn in three real places."""
+    cone = scratch() / "lava_cone" / "tiles"
+    cone.mkdir(parents=True, exist_ok=True)
+    if not (cone / "lava_cone.laz").exists():
+        (cone / "lava_cone.laz").symlink_to(data("real_faults") / "lava_cone.laz")
+    places = {"bc_forest": data("bc_forest"), "lava_forest": data("lava_forest"), "lava_cone": cone}
+    return selection({name: drafted(tiles)[0] for name, tiles in places.items()})
 
 
 def streams() -> list[Table]:
@@ -225,6 +238,15 @@ MEASUREMENTS = (
         command="time tussock draft sample_tiles/area.yaml --cores 2",
     ),
     Measurement(
+        "exports",
+        "Cost",
+        "Do other readers find all of a draft in its exports, and what do exports and backdrops cost?",
+        "Each is written by its step from the draft of the sample, and opened by a library that did not write it "
+        "(PMTiles by its own). A watch gets no contours and no areas.",
+        lambda: exports_of(drafted(SAMPLE)[0]),
+        command="python -m tests.benchmarks.exports sample_tiles/out",
+    ),
+    Measurement(
         "cost_km2",
         "Cost",
         "How long does the draft of a square kilometre take?",
@@ -327,6 +349,18 @@ MEASUREMENTS = (
         is_long=True,
     ),
     Measurement(
+        "kept_ids",
+        "Runs",
+        "Do features keep their ids when the survey changes a little?",
+        "Drafts of the same place with one return in twenty left out, and of the survey moved by 4 cm. A feature is in "
+        "both drafts if its symbol is the same, its place nearly, and its size within a quarter. The squares that ids "
+        "are made of were fitted on `scene_a` and on a lava field, not on the moraine.",
+        lambda: [kept_ids(tiles_of(name), name) for name in ("scene_a", "hard_moraine")],
+        command="python -m tests.benchmarks.kept_ids FOLDER",
+        data=("scene_a", "hard_moraine"),
+        is_long=True,
+    ),
+    Measurement(
         "seams",
         "Runs",
         "Does the border of a field show on the map?",
@@ -395,6 +429,18 @@ MEASUREMENTS = (
         _against_pdal(km2),
         data=("scene_a",),
         needs=("TUSSOCK_PDAL",),
+        is_long=True,
+    ),
+    Measurement(
+        "selection",
+        "Drafts of real places",
+        "How many of the point symbols found are drawn, and how sure are the boulders among them?",
+        "A symbol is drawn if it is likelier than not and prominent among its like; the others are candidates, or part "
+        "of a boulder field, broken ground or open land with scattered trees. At least 0.7 was asked for the mean "
+        "confidence of the boulders drawn.",
+        choices,
+        command="python -m tests.benchmarks.selection NAME=OUT",
+        data=("bc_forest", "lava_forest", "real_faults"),
         is_long=True,
     ),
     Measurement(

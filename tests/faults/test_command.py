@@ -16,15 +16,17 @@ from tests.runs import SAMPLE, write_area
 MIDDLE_OF_SAMPLE = (565650.0, 5712150.0)
 
 
-def small_tile(path: Path, *, crs: str | None, at: tuple[float, float] = MIDDLE_OF_SAMPLE, n: int = 2000) -> Path:
-    """A tile of `n` points on 20 m x 20 m of flat ground, with or without a CRS."""
+def small_tile(
+    path: Path, *, crs: str | None, at: tuple[float, float] = MIDDLE_OF_SAMPLE, n: int = 2000, side_m: float = 20.0
+) -> Path:
+    """A tile of `n` points on a square of flat ground, with or without a CRS."""
     path.parent.mkdir(parents=True, exist_ok=True)
     header = laspy.LasHeader(point_format=6, version="1.4")
     if crs:
         header.add_crs(pyproj.CRS.from_user_input(crs))
     header.offsets, header.scales = [*at, 0], [1e-7 if crs == "EPSG:4326" else 0.01] * 3
     cloud = laspy.LasData(header)
-    places = np.random.default_rng(1).uniform(0, 6e-4 if crs == "EPSG:4326" else 20, (2, n))
+    places = np.random.default_rng(1).uniform(0, 6e-4 if crs == "EPSG:4326" else side_m, (2, n))
     cloud.x, cloud.y, cloud.z = at[0] + places[0], at[1] + places[1], np.full(n, 100.0)
     cloud.return_number = cloud.number_of_returns = np.ones(n, np.uint8)
     cloud.write(path)

@@ -60,7 +60,7 @@ def expert(section: str, setting: str, value: object) -> dict[str, str]:
 @pytest.mark.parametrize(
     ("change", "first"),
     [
-        ({"name": "Other"}, {"sheet", "manifest"}),
+        ({"name": "Other"}, {"sheet", "export", "manifest"}),
         ({"map_date": "2027-05-10"}, {"compose"}),
         ({"contour_interval_m": "2.5"}, {"landform"}),
         ({"scale": "15000"}, {"water"}),
@@ -103,6 +103,30 @@ def test_a_changed_key_redoes_what_depends_on_it(
 
 
 @pytest.mark.slow
+@pytest.mark.parametrize(
+    ("change", "rules"),
+    [
+        ({"exports": "[styled, gpx, dxf]"}, {"export", "manifest"}),
+        ({"exports": "[styled, pmtiles]"}, {"map_tiles", "manifest"}),
+        ({"exports": "[]"}, {"manifest"}),
+        ({"backdrops": "[slope, intensity]"}, {"backdrop", "manifest"}),
+    ],
+    ids=lambda value: "-".join(map(str, value.values())) if isinstance(value, dict) else "",
+)
+def test_another_wish_makes_what_is_wished_for(
+    finished: Path, tmp_path: Path, change: dict[str, str], rules: set[str]
+) -> None:
+    """Exports and backdrops are made from what is there: no step that draws runs again."""
+    kept = finished.read_text(encoding="utf-8")
+    try:
+        write_area(finished.parent, f"{SAMPLE}/*.laz", **change)
+        told = snakemake_with_stubs(finished, tmp_path / "stub", "-n")
+    finally:
+        finished.write_text(kept, encoding="utf-8")
+    assert set(to_run(told)) == rules | {"draft"}
+
+
+@pytest.mark.slow
 def test_another_boundary_in_a_file_of_the_same_name_redoes_what_it_limits(tmp_path: Path) -> None:
     """Its content decides, as that of the tiles does: the outline is made anew, and no block."""
     area = write_area(tmp_path, f"{SAMPLE}/*.laz", boundary="boundary.gpkg")
@@ -124,7 +148,7 @@ def test_a_calibration_redoes_the_vegetation(finished: Path, tmp_path: Path) -> 
     finally:
         calibration_path(finished).unlink()
     assert told_anew(told) == {"vegetation"}
-    assert set(to_run(told)) == {"vegetation", "rides", "running", "compose", "sheet", "manifest", "draft"}
+    assert set(to_run(told)) == {"vegetation", "rides", "running", "compose", "sheet", "export", "manifest", "draft"}
 
 
 @pytest.mark.slow

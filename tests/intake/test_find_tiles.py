@@ -52,6 +52,15 @@ def test_each_pattern_must_find_something(tmp_path: Path) -> None:
         find_tiles(["a.laz", "b.laz"], tmp_path)
 
 
+def test_tiles_that_a_draft_wrote_are_not_taken_in(tmp_path: Path) -> None:
+    """A pattern for all folders below leaves them out; a folder that holds nothing else holds no tiles."""
+    lay_out(tmp_path, "a.laz", "out/points/a.laz", "outpoints/b.laz")
+    written = tmp_path / "out" / "points"
+    assert find_tiles(["**/*.laz"], tmp_path, written_by=written) == [tmp_path / "a.laz", tmp_path / "outpoints/b.laz"]
+    with pytest.raises(SurveyError, match=r"no tiles: 'out/points'.*Name a folder"):
+        find_tiles(["out/points"], tmp_path, written_by=written, advice="Name a folder.")
+
+
 @pytest.mark.parametrize(
     ("file", "name"),
     [("a/633_5142.laz", "633_5142"), ("b.copc.laz", "b"), ("B.COPC.LAZ", "B"), ("c.d.las", "c.d")],

@@ -2,18 +2,27 @@
 
 import datetime
 import io
+import json
 import math
 import re
+import shutil
+import subprocess
+from pathlib import Path
 
 import numpy as np
+import pikepdf
 import pyproj
 import pytest
+from affine import Affine
+from pygeomag import GeoMag
+from pygeomag.wmm.wmm_2025 import WMM_2025
 from shapely.geometry import LineString, Point, box
 
 from pipeline.features import make_features
 from pipeline.settings import SheetSettings
 from pipeline.sheet.drawing import SheetDrawing, draw_sheet
 from pipeline.sheet.marginalia import bar_length_m
+from pipeline.sheet.texts import Told
 from tests.paths import symbols
 
 pdfplumber = pytest.importorskip("pdfplumber", reason="measuring the PDF needs pdfplumber: install tussock[test]")
@@ -174,7 +183,7 @@ def test_everything_the_sheet_must_say_is_on_it(measured) -> None:
         "DRAFT",
         "not field-checked",
         "not for navigation",
-        "WMM2025, 2027-04-10",
+        "WMM2025, 10 Apr 2027",
         f"{drawing.north.declination_deg:.1f}° east",
         "Invented survey.",
     ):
@@ -187,7 +196,11 @@ def test_legend_names_symbols_as_the_table_does(measured) -> None:
     words = page.extract_text()
     assert {"101", "205", "401", "403", "406", "408", "410", "302", "214", "601"} <= set(drawing.symbols)
     for number in drawing.symbols:
-        assert f"{number} {TABLE.name_of(number)}"[:22] in words, number
+        own = number == "600"
+        said = TABLE.name_of(number) if own else f"{number} {TABLE.name_of(number)}"
+        assert said[:22] in words, number
+        assert f"{number} " in words or own, number
+    assert "600 Sheet edge" not in words
 
 
 def test_pdf_knows_where_it_lies(measured) -> None:
@@ -210,3 +223,110 @@ def test_pdf_knows_where_it_lies(measured) -> None:
         share = (point[0] / MM - left) / (right - left), (page.height - point[1] / MM - bottom) / (top - bottom)
         found.append(origin + share[0] * right_up + share[1] * up)
     assert np.array(found) == pytest.approx(np.array([[EAST + 200, NORTH + 300], [EAST + 1200, NORTH + 300]]), abs=0.5)
+
+
+# ---------------------------------------------------------------- georeference, as GDAL reads it
+
+GDALINFO = shutil.which("gdalinfo")
+needs_gdal = pytest.mark.skipif(GDALINFO is None, reason="reading a PDF as GDAL does needs its command gdalinfo")
+BLOCKS = ((300.0, 300.0), (3300.0, 400.0), (300.0, 2900.0), (3300.0, 2900.0), (1800.0, 1500.0))
+"""Middles of black squares, metres from the corner of the area; every sheet shows at least one."""
+
+
+def spread_sheet() -> SheetDrawing:
+    """A sheet of several pages with black squares of 20 m at known places."""
+    squares = [box(EAST + x - 10, NORTH + y - 10, EAST + x + 10, NORTH + y + 10) for x, y in BLOCKS]
+    table = make_features(squares, crs=CRS, symbol=["521"] * len(squares), confidence=1.0, evidence="")
+    return draw_sheet(
+        {"features": table},
+        symbols=TABLE,
+        name="Hollin Edge",
+        outline=box(EAST, NORTH, EAST + 3600, NORTH + 3200),
+        crs=CRS,
+        scale=10000,
+        contour_interval_m=5,
+        map_date=datetime.date(2027, 4, 10),
+        survey_line="Invented survey.",
+        settings=SheetSettings(paper="A4"),
+        told=Told(datetime.date(2026, 11, 28)),
+    )
+
+
+def gdal_transform(path: Path, page: int) -> tuple[Affine, tuple[int, int], int]:
+    """The transform from pixel to ground that GDAL finds for a page, its size in pixels, and the EPSG number."""
+    run = subprocess.run(
+        [str(GDALINFO), "-json", f"PDF:{page}:{path}"], capture_output=True, text=True, check=True, timeout=60
+    )
+    told = json.loads(run.stdout)
+    crs = pyproj.CRS.from_wkt(told["coordinateSystem"]["wkt"])
+    return Affine.from_gdal(*told["geoTransform"]), tuple(told["size"]), crs.to_epsg()
+
+
+@needs_gdal
+def test_gdal_finds_every_page_in_its_place(tmp_path: Path) -> None:
+    """On every page, squares found by pdfplumber and brought to the ground by GDAL lie within a metre of their place.
+
+    North as GDAL sees it, the way up the page, is that of the magnetic model within a tenth of a degree, the bearing
+    being that of the geodesic on the ellipsoid.
+    """
+    drawing = spread_sheet()
+    path = tmp_path / "sheet.pdf"
+    path.write_bytes(drawing.pdf)
+    known = np.array(BLOCKS) + np.array([EAST, NORTH])
+    seen: set[int] = set()
+    with pdfplumber.open(path) as document:
+        assert len(document.pages) > 4
+        for number, page in enumerate(document.pages, 1):
+            transform, (columns, rows), epsg = gdal_transform(path, number)
+            assert epsg == 25832
+            for middle in black_squares(page, side_mm=2.0 * drawing.sheets[number - 1].magnify):
+                pixel = middle[0] / float(page.width) * columns, middle[1] / float(page.height) * rows
+                apart = np.hypot(*(known - transform @ pixel).T)
+                assert apart.min() < 1.0
+                seen.add(int(apart.argmin()))
+            north_deg = declination_there(transform, columns, rows)
+            assert bearing_up(transform, columns, rows) == pytest.approx(north_deg, abs=0.1)
+    assert seen == set(range(len(BLOCKS)))
+
+
+def black_squares(page, side_mm: float) -> list[tuple[float, float]]:
+    """Middles of the filled black squares of a size, points from the upper left of the page."""
+    black = [s for s in page.rects + page.curves if s["fill"] and s["non_stroking_color"] == (0, 0, 0, 1)]
+    # A square turned by some degrees is up to a tenth wider than its side.
+    found = [s for s in black if all(side_mm * 0.95 < s[key] * MM < side_mm * 1.15 for key in ("width", "height"))]
+    return [((shape["x0"] + shape["x1"]) / 2, (shape["top"] + shape["bottom"]) / 2) for shape in found]
+
+
+def bearing_up(transform: Affine, columns: int, rows: int) -> float:
+    """Bearing of the way up the page from true north, degrees, on the ellipsoid."""
+    to_degrees = pyproj.Transformer.from_crs(CRS, "EPSG:4326", always_xy=True)
+    low = to_degrees.transform(*(transform @ (columns / 2, rows / 2 + 200)))
+    high = to_degrees.transform(*(transform @ (columns / 2, rows / 2 - 200)))
+    return pyproj.Geod(ellps="GRS80").inv(*low, *high)[0]
+
+
+def declination_there(transform: Affine, columns: int, rows: int) -> float:
+    """The declination of the World Magnetic Model in the middle of the page."""
+    to_degrees = pyproj.Transformer.from_crs(CRS, "EPSG:4326", always_xy=True)
+    longitude, latitude = to_degrees.transform(*(transform @ (columns / 2, rows / 2)))
+    # 10 April is day 99 of 365 after New Year.
+    return GeoMag(coefficients_data=WMM_2025).calculate(glat=latitude, glon=longitude, alt=0, time=2027 + 99 / 365).d
+
+
+def test_file_says_what_it_is_and_when_it_was_made() -> None:
+    """Title, author and day of the file, as pikepdf reads them."""
+    with pikepdf.open(io.BytesIO(spread_sheet().pdf)) as document:
+        told = {key: str(value) for key, value in document.docinfo.items()}
+    assert told["/Title"] == "Hollin Edge, draft at 1:10000"
+    assert "Tussock" in told["/Author"]
+    assert told["/CreationDate"].startswith("D:20261128")
+
+
+def test_declination_has_its_yearly_change(measured) -> None:
+    """The change printed is that of the model between the day of the map and a year later, to a hundredth."""
+    _, drawing, page = measured
+    place = {"glat": drawing.north.latitude_deg, "glon": drawing.north.longitude_deg, "alt": 0}
+    model = GeoMag(coefficients_data=WMM_2025)
+    change = model.calculate(**place, time=2028 + 99 / 365).d - model.calculate(**place, time=2027 + 99 / 365).d
+    text = " ".join(page.extract_text().split())
+    assert f"It moves {abs(change):.2f}° {'east' if change > 0 else 'west'} a year" in text

@@ -51,6 +51,13 @@ def test_a_short_file_takes_the_defaults(tmp_path: Path) -> None:
             ["line 4", "'expert.rock' should hold settings", "Allowed here: least_boulder_confidence"],
         ),
         ("expert: {flow: {block_m: -5}}", ["line 4", "expert.flow.block_m", "greater than or equal to"]),
+        ("expert: {drawing: {drawn_from: 2}}", ["line 4", "drawn_from", "less than or equal to 1"]),
+        ("expert: {drawing: {drawn_from_by_symbol: {'999': 0.6}}}", ["'999' is not a symbol of ISOM 2017-2"]),
+        ("expert: {drawing: {drawn_from_by_symbol: {'204': 6}}}", ["'204': a confidence lies between 0 and 1", "6"]),
+        (
+            "expert: {drawing: {drawn_from_by_symbol: {204: 0.6}}}",
+            ["line 4", "'expert.drawing.drawn_from_by_symbol.204'"],
+        ),
         ("crs_overrides: maybe", ["should be true or false (you wrote maybe)"]),
         (
             "expert: {survey: {leaves_out_days_of_year: [400, 120]}}",

@@ -147,7 +147,7 @@ def test_map_lies_inside_its_page() -> None:
         (300, 300, 10000, (148, 210), 1),
         (1700, 1000, 10000, (210, 297), 1),
         (1000, 1700, 10000, (210, 297), 1),
-        (3200, 2400, 10000, (297, 420), 1),
+        (3000, 2300, 10000, (297, 420), 1),
         (2700, 2000, 15000, (210, 297), 1),
         (6000, 5000, 10000, (297, 420), 6),
     ],
@@ -178,11 +178,31 @@ def test_part_sheets_cover_the_area_at_its_scale_and_overlap() -> None:
     assert times.max() >= 2
 
 
-def test_largest_paper_is_kept() -> None:
-    """With A4 as the largest paper no page is larger."""
-    drawing = sheet_of({}, width_m=3200, height_m=2400, settings=SheetSettings(largest_paper="A4"))
-    assert len(drawing.sheets) > 1
-    assert all(sorted((sheet.width_mm, sheet.height_mm)) == [210, 297] for sheet in drawing.sheets)
+@pytest.mark.parametrize(("paper", "paper_mm"), [("A4", [210, 297]), ("Letter", [215.9, 279.4]), ("A3", [297, 420])])
+@pytest.mark.parametrize("orientation", ["auto", "portrait", "landscape"])
+def test_paper_and_its_orientation_are_kept(paper: str, paper_mm: list[float], orientation: str) -> None:
+    """Every page has the paper asked for and lies as asked, be the area small or spread over several sheets."""
+    settings = SheetSettings.model_validate({"paper": paper, "orientation": orientation})
+    for width_m, height_m in ((400, 300), (5200, 4400)):
+        drawing = sheet_of({}, width_m=width_m, height_m=height_m, settings=settings)
+        assert (len(drawing.sheets) > 1) == (width_m > 400)
+        for sheet in drawing.sheets:
+            assert sorted((sheet.width_mm, sheet.height_mm)) == paper_mm
+            assert orientation == "auto" or (sheet.width_mm > sheet.height_mm) == (orientation == "landscape")
+
+
+def test_a_small_map_is_shown_once_more_larger() -> None:
+    """A map of 3 cm on a page of its own is enlarged to the largest whole number of times, and nothing overlaps."""
+    sheet = sheet_of({}, width_m=300, height_m=300, settings=SheetSettings(paper="A4")).sheets[0]
+    small, large = sheet.window, sheet.enlarged
+    assert large is not None
+    assert sheet.factor == 3
+    assert large.width == pytest.approx(3 * small.width)
+    assert large.height == pytest.approx(3 * small.height)
+    assert large.top < small.bottom or large.left > small.right
+    for column in sheet.columns:
+        assert large.right < column.left or large.bottom > column.top
+    assert sheet_of({}, width_m=1700, height_m=1000).sheets[0].enlarged is None
 
 
 def test_picture_of_an_overview_may_be_finer() -> None:
@@ -265,14 +285,6 @@ def test_candidates_are_printed_once_they_are_confirmed() -> None:
     new = {"213", "501", "526", "530", "531"}
     assert not new & set(sheet_of({"a": table.assign(status="candidate")}).symbols)
     assert new <= set(sheet_of({"a": table.assign(status="confirmed")}).symbols)
-
-
-def test_doubtful_features_can_be_left_out() -> None:
-    """With a least confidence the doubtful stay off the paper, and the sheet says so."""
-    table = features(("205", Point(EAST + 100, NORTH + 100)), ("109", Point(EAST + 150, NORTH + 100)))
-    table["confidence"] = [0.2, 0.8]
-    assert "205" in sheet_of({"a": table}).symbols
-    assert "205" not in sheet_of({"a": table}, settings=SheetSettings(least_confidence=0.5)).symbols
 
 
 def test_empty_layers_make_a_sheet() -> None:

@@ -177,13 +177,16 @@ def test_without_a_halo_there_is_a_seam(whole: Path, tmp_path: Path) -> None:
 
 
 def test_a_boundary_limits_the_outline_and_nothing_that_is_looked_at(whole: Path, tmp_path: Path) -> None:
-    """The outline ends where the mapper's boundary does; the rasters go on as far as there are returns."""
+    """The outline ends where the mapper's boundary does; rasters and covered ground go on to the last return."""
     boundary = box(565520, 5712020, 565600, 5712090)
     gpd.GeoDataFrame(geometry=[boundary], crs=CRS).to_crs("EPSG:4326").to_file(tmp_path / "boundary.gpkg")
     joined(tmp_path, whole, names_of(whole), boundary=[tmp_path / "boundary.gpkg"])
     outline, crs = layers.read_outline(tmp_path / "outline.gpkg")
     assert crs == CRS
     assert outline.symmetric_difference(boundary).area < 1.0
+    covered, _ = layers.read_outline(tmp_path / "outline.gpkg", layer="covered")
+    assert covered.equals(layers.read_outline(whole / "outline.gpkg")[0])
+    assert covered.contains(outline.buffer(-0.1))
     assert np.array_equal(raster_of(tmp_path, "bare_earth"), raster_of(whole, "bare_earth"), equal_nan=True)
 
 

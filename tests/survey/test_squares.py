@@ -42,3 +42,10 @@ def test_a_square_with_too_few_returns_is_like_the_ground_around() -> None:
     at = np.flatnonzero((found.place == (202, 202)).all(axis=1))
     assert found.ground_per_m2[at] < 0.05
     assert found.kind[at] == STEEP
+
+
+@pytest.mark.parametrize("slope", [0.0, 0.04, 0.3])
+def test_the_usual_slope_is_that_of_the_plane(slope: float) -> None:
+    """Rise over run, whatever waves lie on it; none where too few returns tell it."""
+    assert squares_of([ground(slope=slope, waves_m=0.3)]).usual_slope == pytest.approx(slope, abs=0.02)
+    assert squares_of([ground(per_m2=0.01)]).usual_slope is None

@@ -37,6 +37,24 @@ def replacing(path: Path, /) -> Iterator[Path]:
         part.unlink(missing_ok=True)
 
 
+def write_new_text(path: Path, text: str, /) -> bool:
+    """Write a text file that is not there yet; False, with nothing changed, where anything has that name.
+
+    Raises
+    ------
+    InputError
+        If the folder cannot be written to.
+    """
+    try:
+        with path.open("x", encoding="utf-8") as file:
+            file.write(text)
+    except FileExistsError:
+        return False
+    except OSError as error:
+        raise InputError(f"{path}: cannot be written ({error.strerror})") from error
+    return True
+
+
 @contextmanager
 def scratch_beside(path: Path, /) -> Iterator[Path]:
     """A path beside another for what is only needed to make it; what is written there goes when the block ends."""

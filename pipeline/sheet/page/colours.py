@@ -22,14 +22,16 @@ CMYK_PERCENT: dict[str, tuple[float, float, float, float]] = {
     "purple": (35, 85, 0, 0),
     "olive": (38, 27, 100, 0),
     "white": (0, 0, 0, 0),
+    "pink": (0, 90, 20, 5),
 }
+"""Pink is ours, for what the norm has no colour: candidates on the fieldwork sheet."""
 
 
 class Plate(IntEnum):
     """What is printed together, bottom first: one plate an ink, and what hides the inks below it.
 
-    The norm's colour appendix (from memory) orders areas below lines within an ink; across inks the order of
-    overprinting plates does not matter, for multiplying commutes.
+    The norm's colour appendix (from memory) orders areas below lines within an ink. Blue hides what lies below it;
+    among the plates that multiply the order does not matter, for multiplying commutes.
     """
 
     YELLOW = 0
@@ -43,8 +45,12 @@ class Plate(IntEnum):
     PURPLE = 8
 
 
-COVERING = frozenset({Plate.YELLOW, Plate.DOTS_IN_YELLOW, Plate.RIDES, Plate.WHITE})
-"""Plates that hide what is below: openings left white or yellow in other colours. All others multiply."""
+COVERING = frozenset({Plate.YELLOW, Plate.DOTS_IN_YELLOW, Plate.RIDES, Plate.BLUE, Plate.WHITE})
+"""Plates that hide what is below: openings left white or yellow in other colours, and blue. All others multiply.
+
+Blue multiplied with yellow is olive, and with the green of a thicket it is nearly that green: a stream would be lost
+in both. So blue leaves out the yellow and green below it, and the brown and black above it still darken it (our
+choice)."""
 
 PLATES: dict[str, Plate] = {
     "yellow": Plate.YELLOW,
@@ -55,6 +61,7 @@ PLATES: dict[str, Plate] = {
     "brown": Plate.BROWN,
     "black": Plate.BLACK,
     "purple": Plate.PURPLE,
+    "pink": Plate.PURPLE,
 }
 
 

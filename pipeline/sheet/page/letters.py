@@ -1,10 +1,10 @@
 """Letters of the sheet: which typeface has each, how wide a line is, where it breaks.
 
-Bitstream Vera, which comes with the PDF library, has Western Europe's letters. What it lacks is taken from subsets of
-Noto (`docs/make_fonts.py`): Latin, Greek and Cyrillic in plain and bold, and kana, Korean syllables and the common
-Chinese and Japanese characters in one weight. The PDF holds the letters it uses, so it prints alike everywhere; the
-character collections that PDF readers may have of their own (Adobe-GB1, Adobe-Japan1) would print only where they are
-installed.
+All text is set in subsets of Noto (`docs/make_fonts.py`): Latin, Greek and Cyrillic in plain and bold, and kana, Korean
+syllables and the common Chinese and Japanese characters in one weight. One design for all languages, because a Czech
+legend would otherwise change its typeface from line to line, wherever a letter is missing from one made for Western
+Europe. The PDF holds the letters it uses, so it prints alike everywhere; the character collections that PDF readers may
+have of their own (Adobe-GB1, Adobe-Japan1) would print only where they are installed.
 """
 
 from __future__ import annotations
@@ -18,12 +18,11 @@ from reportlab.pdfbase import pdfmetrics
 from reportlab.pdfbase.ttfonts import TTFont
 
 from pipeline.shipped import TYPEFACES
+from pipeline.words.language import UNBROKEN
 
 POINTS_PER_MM = 72 / 25.4
 """The PDF's unit is 1/72 inch (ISO 32000-1, 8.3.2.3)."""
-PLAIN, BOLD = "Vera", "VeraBd"
-WIDER = {PLAIN: "NotoSans-Regular", BOLD: "NotoSans-Bold"}
-"""Typefaces with more alphabets, in the same weights."""
+PLAIN, BOLD = "NotoSans-Regular", "NotoSans-Bold"
 CHARACTERS = "NotoSansCJK-Common"
 """The typeface of characters, kana and Korean syllables; there is no bold one."""
 
@@ -38,8 +37,7 @@ class Run(NamedTuple):
 @functools.cache
 def typeface(face: str, /) -> str:
     """The name of a typeface, after making it known to the PDF library; it is embedded in the file."""
-    file = f"{face}.ttf" if face in WIDER else str(TYPEFACES / f"{face}.ttf")
-    pdfmetrics.registerFont(TTFont(face, file))
+    pdfmetrics.registerFont(TTFont(face, str(TYPEFACES / f"{face}.ttf")))
     return face
 
 
@@ -50,17 +48,12 @@ def _has(face: str, letter: str) -> bool:
 def runs(words: str, /, *, face: str = PLAIN) -> list[Run]:
     """The text in stretches of one typeface each.
 
-    A name in an alphabet that `face` has not whole is set in one that has it, so that no word mixes two designs.
-    Letters that no typeface has become their base letters, or question marks.
+    Letters that no typeface has become their base letters, or question marks. A no-break space is set as a space, so
+    that whoever searches the PDF for "1:10 000" finds it.
     """
-    words = unicodedata.normalize("NFC", words)
-    if all(_has(face, letter) for letter in words):
-        return [Run(face, words)] if words else []
-    alphabet = [letter for letter in words if _has(WIDER[face], letter)]
-    main = face if all(_has(face, letter) for letter in alphabet) else WIDER[face]
     found: list[Run] = []
-    for letter in words:
-        run = _run_of(letter, (main, WIDER[face], CHARACTERS))
+    for letter in unicodedata.normalize("NFC", words).replace(UNBROKEN, " "):
+        run = _run_of(letter, (face, CHARACTERS))
         if found and found[-1].face == run.face:
             run = Run(run.face, found.pop().letters + run.letters)
         found.append(run)
@@ -81,8 +74,10 @@ def text_width_mm(words: str, /, *, size_pt: float, face: str = PLAIN) -> float:
     return float(sum(widths)) / POINTS_PER_MM
 
 
-# A word with the spaces before it; Chinese and Japanese lines may break after any character (kana included).
-_PIECE = re.compile(r"\s*(?:[\u3040-\u30ff\u3400-\u9fff\uf900-\ufaff]|[^\s\u3040-\u30ff\u3400-\u9fff\uf900-\ufaff]+)")
+_CHARACTERS = r"\u3040-\u30ff\u3400-\u9fff\uf900-\ufaff"
+# A word with the spaces before it; Chinese and Japanese lines may break after any character (kana included), no line at
+# a no-break space.
+_PIECE = re.compile(rf"[^\S{UNBROKEN}]*(?:[{_CHARACTERS}]|(?:[^\s{_CHARACTERS}]|{UNBROKEN})+)")
 
 
 def wrapped(words: str, /, *, width_mm: float, size_pt: float, face: str = PLAIN) -> list[str]:

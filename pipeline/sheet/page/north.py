@@ -53,6 +53,8 @@ class MagneticNorth:
         Grid north, clockwise from true north.
     scale_factor : float
         Metres of the grid for one metre on the ellipsoid.
+    yearly_change_deg : float
+        How much further east magnetic north lies a year later.
     """
 
     declination_deg: float
@@ -63,6 +65,7 @@ class MagneticNorth:
     longitude_deg: float
     model: str
     date: datetime.date
+    yearly_change_deg: float = 0.0
 
     @property
     def grid_deg(self) -> float:
@@ -122,9 +125,11 @@ def magnetic_north(east_m: float, north_m: float, /, *, crs: str, date: datetime
     longitude_deg, latitude_deg = to_wgs84.transform(east_m, north_m)
     own_longitude_deg, own_latitude_deg = pyproj.Proj(projected)(east_m, north_m, inverse=True)
     factors = pyproj.Proj(projected).get_factors(own_longitude_deg, own_latitude_deg)
-    declination_deg, error_deg, model = declination(
-        latitude_deg=latitude_deg, longitude_deg=longitude_deg, year=decimal_year(date)
-    )
+    year = decimal_year(date)
+    declination_deg, error_deg, model = declination(latitude_deg=latitude_deg, longitude_deg=longitude_deg, year=year)
+    # A year later, or before where the models end; the change within a model is nearly even.
+    step = 1.0 if year + 1 < WMM2025_END else -1.0
+    other_deg, _, _ = declination(latitude_deg=latitude_deg, longitude_deg=longitude_deg, year=year + step)
     return MagneticNorth(
         declination_deg=declination_deg,
         error_deg=error_deg,
@@ -134,6 +139,7 @@ def magnetic_north(east_m: float, north_m: float, /, *, crs: str, date: datetime
         longitude_deg=longitude_deg,
         model=model,
         date=date,
+        yearly_change_deg=(other_deg - declination_deg) / step,
     )
 
 

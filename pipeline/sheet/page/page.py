@@ -5,7 +5,7 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import shapely
 from affine import Affine
@@ -18,13 +18,27 @@ GAP_MM = 5.0
 """Distance between map, title and panel, so that they part."""
 TITLE_MM = 14.0
 """Height of the title: name, scale and contour interval."""
-FOOT_MM = 14.0
-"""Height of the foot of a part sheet: scale bar and source."""
+FOOT_MM = 30.0
+"""Height of the foot of a part sheet: scale bar, index of the sheets, sources, corners, a line for the fieldworker."""
+TICKS_MM = 4.0
+"""What is kept free around the map for the ticks of the grid and their figures."""
+CAPTION_MM = 5.0
+"""Height of the words above an enlargement and its ticks."""
+LARGEST_FACTOR = 3
+"""How many times a small map is enlarged at most in the room beside it: from 1:15 000 to 1:5 000 (our choice)."""
 COLUMN_MM = 58.0
 """Width of a legend column: a symbol and its full name."""
 
-PAPERS_MM: dict[str, tuple[float, float]] = {"A5": (148.0, 210.0), "A4": (210.0, 297.0), "A3": (297.0, 420.0)}
-"""ISO 216; A3 is the largest sheet a map should have (ISOM 2017-2, 2.13, from memory)."""
+PAPERS_MM: dict[str, tuple[float, float]] = {
+    "A5": (148.0, 210.0),
+    "A4": (210.0, 297.0),
+    "A3": (297.0, 420.0),
+    "Letter": (215.9, 279.4),
+}
+"""ISO 216, and the letter of ANSI/ASME Y14.1; A3 is the largest sheet a map should have (ISOM 2017-2, 2.13, from
+memory)."""
+AUTO_PAPERS = ("A5", "A4", "A3")
+"""Papers that are tried, smallest first, where the area file names none."""
 
 
 @dataclass(frozen=True)
@@ -97,6 +111,8 @@ class Sheet:
         Millimetres on the page for one of the map: 1, or less on an overview.
     columns : tuple of Box
         Columns of the panel (legend, scale bar, notes), in reading order.
+    enlarged : Box or None
+        Where the whole map is shown once more, a whole number of times larger, as a small map leaves room for it.
     """
 
     width_mm: float
@@ -106,12 +122,31 @@ class Sheet:
     map_corner_mm: tuple[float, float]
     magnify: float
     columns: tuple[Box, ...]
+    enlarged: Box | None = None
 
     @property
     def page_from_map(self) -> Affine:
         """Millimetres of the map -> millimetres of the page, from its lower left corner."""
         corner = Affine.translation(-self.map_corner_mm[0], -self.map_corner_mm[1])
         return Affine.translation(self.window.left, self.window.bottom) @ Affine.scale(self.magnify) @ corner
+
+    @property
+    def factor(self) -> int:
+        """How many times larger the enlargement is than the map; 1 where there is none."""
+        return round(self.enlarged.width / self.window.width) if self.enlarged else 1
+
+    @property
+    def enlargement(self) -> Sheet:
+        """The page with the enlargement as its map, and nothing else on it.
+
+        Raises
+        ------
+        ValueError
+            If the page has none.
+        """
+        if self.enlarged is None:
+            raise ValueError("this page has no enlargement")
+        return replace(self, window=self.enlarged, magnify=self.magnify * self.factor, enlarged=None)
 
 
 @dataclass(frozen=True)
@@ -126,10 +161,16 @@ class _Space:
 
 
 def single_sheet(frame: Frame, item_heights_mm: Sequence[float], /, *, settings: SheetSettings) -> Sheet | None:
-    """The smallest page that holds the whole map and the panel; None if none does."""
-    for space in _spaces(item_heights_mm, settings):
-        if frame.width_mm <= space.room.width and frame.height_mm <= space.room.height:
-            return _with_map(space, frame, magnify=1.0)
+    """The smallest page that holds the whole map and the panel, None if none does.
+
+    Of the ways to lay out that page, the one that has room for the largest enlargement of the map.
+    """
+    for paper in _papers(settings):
+        spaces = _spaces(paper, item_heights_mm, settings)
+        fitting = [s for s in spaces if frame.width_mm <= s.room.width and frame.height_mm <= s.room.height]
+        sheets = [_with_map(space, frame, magnify=1.0) for space in fitting]
+        if sheets:
+            return max(sheets, key=lambda sheet: sheet.factor)
     return None
 
 
@@ -141,7 +182,7 @@ def overview_sheet(frame: Frame, item_heights_mm: Sequence[float], /, *, setting
     ValueError
         If the panel alone does not fit on the largest page.
     """
-    spaces = list(_spaces(item_heights_mm, settings))
+    spaces = [space for paper in _papers(settings) for space in _spaces(paper, item_heights_mm, settings)]
     if not spaces:
         raise ValueError("the legend does not fit on the largest sheet; choose a larger paper")
 
@@ -155,15 +196,29 @@ def overview_sheet(frame: Frame, item_heights_mm: Sequence[float], /, *, setting
 def _with_map(space: _Space, frame: Frame, *, magnify: float) -> Sheet:
     """The map at the top of its room, in the middle; what is left below has room for notes."""
     width, height = frame.width_mm * magnify, frame.height_mm * magnify
-    left = space.room.left + (space.room.width - width) / 2
-    bottom = space.room.top - height
-    window = Box(left, bottom, width, height)
-    return Sheet(space.width_mm, space.height_mm, space.title, window, (0.0, 0.0), magnify, space.columns)
+    room = space.room
+    window = Box(room.left + (room.width - width) / 2, room.top - height, width, height)
+    enlarged = _enlarged(room, width, height) if magnify == 1 else None
+    if enlarged is not None and enlarged.left > room.left + width:
+        window = Box(room.left, room.top - height, width, height)
+    return Sheet(space.width_mm, space.height_mm, space.title, window, (0.0, 0.0), magnify, space.columns, enlarged)
+
+
+def _enlarged(room: Box, width: float, height: float) -> Box | None:
+    """Where the map fits once more into its room, as many times larger as there is room for, below or beside it."""
+    apart = 2 * TICKS_MM + GAP_MM
+    for factor in range(LARGEST_FACTOR, 1, -1):
+        wide, high = width * factor, height * factor
+        if wide <= room.width and height + apart + CAPTION_MM + high <= room.height:
+            return Box(room.left + (room.width - wide) / 2, room.top - height - apart - CAPTION_MM - high, wide, high)
+        if high + CAPTION_MM <= room.height and width + apart + wide <= room.width:
+            return Box(room.right - wide, room.top - CAPTION_MM - high, wide, high)
+    return None
 
 
 def part_sheets(frame: Frame, outline_mm: Polygon | MultiPolygon, /, *, settings: SheetSettings) -> list[Sheet]:
-    """Pages of the largest paper that cover the map at its scale, with an overlap; as few as possible."""
-    options = [_grid_of_parts(frame, outline_mm, page, settings) for page in _pages(settings.largest_paper)]
+    """Pages of the largest paper allowed that cover the map at its scale, with an overlap; as few as possible."""
+    options = [_grid_of_parts(frame, outline_mm, page, settings) for page in _pages(_papers(settings)[-1], settings)]
     return min(options, key=len)
 
 
@@ -172,14 +227,14 @@ def _grid_of_parts(
 ) -> list[Sheet]:
     margin, title = settings.page_margin_mm, _title_of(page, settings)
     foot = Box(margin, margin, page[0] - 2 * margin, FOOT_MM)
-    width, height = page[0] - 2 * margin, title.bottom - foot.top - 2 * GAP_MM
+    room = _within_ticks(Box(margin, foot.top + GAP_MM, page[0] - 2 * margin, title.bottom - foot.top - 2 * GAP_MM))
+    width, height = room.width, room.height
     lefts = _starts(frame.width_mm, width, settings.sheet_overlap_mm)
     bottoms = _starts(frame.height_mm, height, settings.sheet_overlap_mm)[::-1]
     sheets = []
     for bottom, left in itertools.product(bottoms, lefts):
         if shapely.box(left, bottom, left + width, bottom + height).intersects(outline_mm):
-            window = Box(margin, foot.top + GAP_MM, width, height)
-            sheets.append(Sheet(*page, title, window, (left, bottom), 1.0, (foot,)))
+            sheets.append(Sheet(*page, title, room, (left, bottom), 1.0, (foot,)))
     return sheets
 
 
@@ -191,9 +246,22 @@ def _starts(length: float, window: float, overlap: float) -> list[float]:
     return [first + i * step for i in range(n)]
 
 
-def _pages(paper: str) -> list[tuple[float, float]]:
+def _papers(settings: SheetSettings) -> tuple[str, ...]:
+    """Names of the papers that may be used, smallest first."""
+    return AUTO_PAPERS if settings.paper == "auto" else (settings.paper,)
+
+
+def _pages(paper: str, settings: SheetSettings) -> list[tuple[float, float]]:
+    """Width and height of a paper, the ways it may be held."""
     width, height = PAPERS_MM[paper]
-    return [(width, height), (height, width)]
+    ways = {"portrait": [(width, height)], "landscape": [(height, width)]}
+    return ways.get(settings.orientation, [(width, height), (height, width)])
+
+
+def _within_ticks(box: Box) -> Box:
+    """What is left for the map when ticks and their figures stand around it."""
+    inside = box.left + TICKS_MM, box.bottom + TICKS_MM
+    return Box(*inside, box.width - 2 * TICKS_MM, box.height - 2 * TICKS_MM)
 
 
 def _title_of(page: tuple[float, float], settings: SheetSettings) -> Box:
@@ -201,15 +269,14 @@ def _title_of(page: tuple[float, float], settings: SheetSettings) -> Box:
     return Box(margin, page[1] - margin - TITLE_MM, page[0] - 2 * margin, TITLE_MM)
 
 
-def _spaces(item_heights_mm: Sequence[float], settings: SheetSettings) -> list[_Space]:
-    """All ways to divide a page, smaller papers first."""
-    names = list(PAPERS_MM)
-    papers = names[: names.index(settings.largest_paper) + 1]
+def _spaces(paper: str, item_heights_mm: Sequence[float], settings: SheetSettings) -> list[_Space]:
+    """All ways to divide a page of a paper."""
+    pages = _pages(paper, settings)
     spaces: list[_Space] = []
-    for paper in papers:
-        for n_columns in (1, 2, 3):
-            spaces += [_panel_right(page, n_columns, item_heights_mm, settings) for page in _pages(paper)]
-        spaces += [_panel_below(page, item_heights_mm, settings) for page in _pages(paper)]
+    for n_columns in (1, 2, 3):
+        spaces += [_panel_right(page, n_columns, item_heights_mm, settings) for page in pages]
+    spaces += [_panel_below(page, item_heights_mm, settings) for page in pages]
+    spaces = [replace(space, room=_within_ticks(space.room)) for space in spaces]
     return [space for space in spaces if space.room.width > 0 and space.room.height > 0]
 
 

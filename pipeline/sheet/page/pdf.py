@@ -6,14 +6,18 @@ in a subtractive colour space adds the inks (ISO 32000-1, 11.3.5 and 11.6.6).
 
 from __future__ import annotations
 
+import datetime
 import io
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from decimal import Decimal
 from typing import Literal
 
 import pikepdf
 from affine import Affine
+from PIL import Image
 from reportlab.lib.colors import CMYKColor
+from reportlab.lib.utils import ImageReader
 from reportlab.pdfbase import pdfdoc
 from reportlab.pdfgen.canvas import Canvas
 from reportlab.pdfgen.pathobject import PDFPathObject
@@ -23,8 +27,8 @@ from pipeline.sheet.page.ink import Ink
 from pipeline.sheet.page.letters import PLAIN, POINTS_PER_MM, runs, text_width_mm, typeface
 from pipeline.sheet.page.page import Box
 
-CAP_HEIGHT_MM_PER_PT = 0.729 * 25.4 / 72
-"""Height of the figures of the typeface (Bitstream Vera Sans) in millimetres, for a size of one point."""
+CAP_HEIGHT_MM_PER_PT = 0.714 * 25.4 / 72
+"""Height of the figures of the typeface (Noto Sans) in millimetres, for a size of one point."""
 BLACK = tint("black")
 Align = Literal["left", "centre", "right"]
 
@@ -59,13 +63,21 @@ class Georeference:
 
 @dataclass
 class Book:
-    """A PDF being written, page by page."""
+    """A PDF being written, page by page.
+
+    Attributes
+    ----------
+    title, subject, author : what programs show of the file
+    made : day written into the file; without one it holds a fixed day
+    """
 
     title: str
     subject: str
+    author: str = ""
+    made: datetime.date | None = None
     _bytes: io.BytesIO = field(default_factory=io.BytesIO)
     _plates: dict[str, str] = field(default_factory=dict)
-    _georeferences: list[Georeference | None] = field(default_factory=list)
+    _georeferences: list[tuple[Georeference, ...]] = field(default_factory=list)
 
     def __post_init__(self) -> None:
         # Invariant: no time of writing, so the same map is the same file.
@@ -75,15 +87,16 @@ class Book:
         self.canvas.setTitle(self.title)
         self.canvas.setSubject(self.subject)
         self.canvas.setCreator("Tussock")
+        self.canvas.setAuthor(self.author)
 
     def begin_page(self, width_mm: float, height_mm: float, /) -> None:
         """Start a page of this size."""
         self.canvas.setPageSize((width_mm * POINTS_PER_MM, height_mm * POINTS_PER_MM))
 
-    def end_page(self, georeference: Georeference | None = None) -> None:
-        """Finish the page; with its place on the earth, map readers on phones and GIS programs find it."""
+    def end_page(self, *georeferences: Georeference) -> None:
+        """Finish the page; with the place of its maps on the earth, phones and GIS programs find it."""
         self.canvas.showPage()
-        self._georeferences.append(georeference)
+        self._georeferences.append(georeferences)
 
     def finished(self) -> bytes:
         """The file: pages as ReportLab wrote them, and in them what it does not offer, put in by pikepdf.
@@ -94,14 +107,17 @@ class Book:
         target = io.BytesIO()
         with pikepdf.Pdf.open(self._bytes) as pdf:
             filled: set[str] = set()
-            for page, georeference in zip(pdf.pages, self._georeferences, strict=True):
-                if georeference is not None:
-                    page.obj["/VP"] = pikepdf.Array([_viewport(georeference)])
+            for page, georeferences in zip(pdf.pages, self._georeferences, strict=True):
+                if georeferences:
+                    page.obj["/VP"] = pikepdf.Array([_viewport(georeference) for georeference in georeferences])
                 for name, form in page.resources.get("/XObject", {}).items():
                     # A plate shown on several pages is one form.
                     if name in self._plates and name not in filled:
                         _fill(form, self._plates[name])
                         filled.add(name)
+            if self.made:
+                for entry in ("/CreationDate", "/ModDate"):
+                    pdf.docinfo[entry] = f"D:{self.made:%Y%m%d}000000Z"
             # An identifier made from the content: the same map is the same file.
             pdf.save(target, deterministic_id=True)
         return target.getvalue()
@@ -121,17 +137,42 @@ class Book:
                 forms.append((plate, form))
         return Plates(tuple(forms))
 
-    def place(self, plates: Plates, page_from_drawing: Affine, /, *, clip: str = "") -> None:
-        """Put the plates on the page, inside a path given in the drawing's millimetres."""
-        to_points = Affine.scale(POINTS_PER_MM) @ page_from_drawing
+    def place(
+        self,
+        plates: Plates,
+        page_from_drawing: Affine,
+        /,
+        *,
+        clip: str = "",
+        opacity: Mapping[Plate, float] | None = None,
+    ) -> None:
+        """Put the plates on the page, inside a path given in the drawing's millimetres, some of them pale."""
         self.canvas.saveState()
-        self.canvas.transform(to_points.a, to_points.d, to_points.b, to_points.e, to_points.c, to_points.f)
+        self._transform(page_from_drawing)
         if clip:
             self.canvas.clipPath(PDFPathObject([clip]), stroke=0, fill=0)
         for plate, form in plates.forms:
             self.canvas.setBlendMode("Normal" if plate in COVERING else "Multiply")
+            if opacity is not None:
+                self.canvas.setFillAlpha(opacity.get(plate, 1.0))
             self.canvas.doForm(form)
         self.canvas.restoreState()
+
+    def picture(self, grey: Image.Image, page_from_picture: Affine, /, *, clip: str, page_from_clip: Affine) -> None:
+        """Put a grey picture on the page, inside a path; the transform is from (column, row) to millimetres."""
+        self.canvas.saveState()
+        self._transform(page_from_clip)
+        self.canvas.clipPath(PDFPathObject([clip]), stroke=0, fill=0)
+        # The PDF draws a picture into the unit square, upright.
+        upright = Affine(grey.width, 0, 0, 0, -grey.height, grey.height)
+        self._transform(~page_from_clip @ page_from_picture @ upright, unit_pt=1.0)
+        self.canvas.drawImage(ImageReader(grey), 0, 0, 1, 1)
+        self.canvas.restoreState()
+
+    def _transform(self, affine: Affine, *, unit_pt: float = POINTS_PER_MM) -> None:
+        """Draw from here on in other units, those of the transform's source."""
+        to_points = Affine.scale(unit_pt) @ affine
+        self.canvas.transform(to_points.a, to_points.d, to_points.b, to_points.e, to_points.c, to_points.f)
 
     # ------------------------------------------------------------ marginalia
 
@@ -168,6 +209,20 @@ class Book:
         half_height = CAP_HEIGHT_MM_PER_PT * size_pt / 2
         self.text(0.0, -half_height, words, size_pt=size_pt, align="centre", colour=colour)
         self.canvas.restoreState()
+
+    def line(
+        self, start: tuple[float, float], end: tuple[float, float], /, *, line_mm: float, colour: Cmyk = BLACK
+    ) -> None:
+        """A straight line."""
+        self.canvas.setLineWidth(line_mm * POINTS_PER_MM)
+        self.canvas.setStrokeColor(CMYKColor(*colour))
+        self.canvas.line(*(place * POINTS_PER_MM for place in (*start, *end)))
+
+    def ring(self, middle: tuple[float, float], radius_mm: float, /, *, line_mm: float, colour: Cmyk) -> None:
+        """A circle, open."""
+        self.canvas.setLineWidth(line_mm * POINTS_PER_MM)
+        self.canvas.setStrokeColor(CMYKColor(*colour))
+        self.canvas.circle(*(part * POINTS_PER_MM for part in (*middle, radius_mm)), stroke=1, fill=0)
 
     def box(self, box: Box, /, *, fill: Cmyk | None = None, line_mm: float = 0.0, colour: Cmyk = BLACK) -> None:
         """A rectangle: filled, outlined, or both."""

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import functools
 from collections.abc import Callable
+from dataclasses import replace
 
 import numpy as np
 import shapely
@@ -66,31 +67,42 @@ def _steps(low: float, high: float, spacing_mm: float, anchor_mm: float) -> NDAr
 
 
 def _parallel(marks: Marks, *, upright: bool) -> Geometries:
-    """Lines across the bounds of the areas, one step apart, and one through every area that lies between two."""
+    """Lines across the bounds of the areas, one step apart."""
     west, south, east, north = shapely.total_bounds(marks.geometry)
     spacing = marks.mm("spacing_mm")
-    missed = _between_lines(marks, upright=upright)
     if upright:
         at = _steps(west, east, spacing, marks.anchor_mm[0])
         ends = [np.column_stack([at, np.full_like(at, side)]) for side in (south, north)]
     else:
         at = _steps(south, north, spacing, marks.anchor_mm[1])
         ends = [np.column_stack([np.full_like(at, side), at]) for side in (west, east)]
-    return np.concatenate([segments(*ends), missed])
+    return segments(*ends)
 
 
-def _between_lines(marks: Marks, *, upright: bool) -> Geometries:
-    """A line through the middle of every area so narrow that no line of the pattern meets it."""
+def _is_narrow(marks: Marks, *, upright: bool) -> NDArray[np.bool_]:
+    """Whether fewer than two lines of the pattern meet an area: a line alone reads as a line of its own, not an area.
+
+    Of green ones along the north lines that is worst.
+    """
     spacing = marks.mm("spacing_mm")
     west, south, east, north = shapely.bounds(marks.geometry).T
     low, high, anchor = (west, east, marks.anchor_mm[0]) if upright else (south, north, marks.anchor_mm[1])
-    is_missed = np.ceil((low + anchor) / spacing) > np.floor((high + anchor) / spacing)
-    middle = (low + high) / 2
-    if upright:
-        ends = [np.column_stack([middle, side])[is_missed] for side in (south, north)]
-    else:
-        ends = [np.column_stack([side, middle])[is_missed] for side in (west, east)]
-    return segments(*ends)
+    return np.asarray(np.floor((high + anchor) / spacing) - np.ceil((low + anchor) / spacing) < 1)
+
+
+def _pairs(marks: Marks, *, upright: bool) -> Geometries:
+    """Two lines through every area, about its middle: a step apart, or half its width where it is narrower."""
+    west, south, east, north = shapely.bounds(marks.geometry).T
+    low, high = (west, east) if upright else (south, north)
+    middle, apart = (low + high) / 2, np.minimum(marks.mm("spacing_mm"), (high - low) / 2)
+    lines = []
+    for at in (middle - apart / 2, middle + apart / 2):
+        ends = [
+            np.column_stack([at, side] if upright else [side, at])
+            for side in ((south, north) if upright else (west, east))
+        ]
+        lines.append(segments(*ends))
+    return np.concatenate(lines)
 
 
 def _broken(marks: Marks, *, upright: bool) -> Geometries:
@@ -112,9 +124,13 @@ def _broken(marks: Marks, *, upright: bool) -> Geometries:
 def _lined(*, upright: bool, broken: bool) -> Callable[[Ink, Marks], None]:
     def draw(ink: Ink, marks: Marks) -> None:
         _surface(ink, marks)
-        lines = _broken(marks, upright=upright) if broken else _parallel(marks, upright=upright)
         plate, colour = _mark_ink(marks)
-        ink.hatch(plate, colour, marks.geometry, lines, line_mm=marks.mm("line_mm"))
+        is_narrow = np.zeros(len(marks.geometry), bool) if broken else _is_narrow(marks, upright=upright)
+        for chosen, lines_of in ((~is_narrow, _broken if broken else _parallel), (is_narrow, _pairs)):
+            if chosen.any():
+                part = replace(marks, geometry=marks.geometry[chosen])
+                lines = lines_of(part, upright=upright)
+                ink.hatch(plate, colour, part.geometry, lines, line_mm=marks.mm("line_mm"))
         _edge(ink, marks)
 
     return draw
@@ -228,10 +244,10 @@ def _scattered_dots(ink: Ink, marks: Marks, /) -> None:
 
 
 def _scattered_triangles(ink: Ink, marks: Marks, /) -> None:
-    """Triangles turned every way; the turn follows from the place."""
+    """Triangles turned every way; the turn follows from the place in the repeating tile, so that it repeats too."""
     size = (marks.mm("length_mm"), marks.mm("width_mm"))
     places = _scattered(marks, keep_off_mm=size[1] / 4)
-    fixed = np.round(places + marks.anchor_mm, 2)
+    fixed = np.round((places + marks.anchor_mm) % (SCATTER_TILE * marks.mm("spacing_mm")), 2)
     turn = (fixed @ np.array([137.507764, 222.492236]) * 1000) % 360
     plate, colour = _mark_ink(marks)
     ink.stamp(plate, colour, STONE, places, size_mm=size, turn_deg=turn)

@@ -17,8 +17,8 @@ from pipeline.sheet.symbols.marks import stations
 
 INDEX_CONTOUR = "102"
 LABEL_HEIGHT_MM = 1.5
-DIGIT_WIDTH_RATIO = 0.87
-"""Advance of a digit over its height in the typeface used (Bitstream Vera: 0.636 em over 0.729 em)."""
+DIGIT_WIDTH_RATIO = 0.80
+"""Advance of a digit over its height in the typeface used (Noto Sans: 0.572 em over 0.714 em)."""
 PADDING_RATIO = 0.35
 """White on each side of a label over its height (common practice, no source)."""
 LARGEST_BEND_RATIO = 0.15

@@ -7,6 +7,7 @@ from functools import partial
 from pathlib import Path
 from typing import cast
 
+from pipeline.draft.choosing.status import Limits
 from pipeline.draft.compose import compose_draft
 from pipeline.draft.joining import Rewrite, join_fields
 from pipeline.fieldwork.check_list import check_list_of_disagreements
@@ -15,8 +16,9 @@ from pipeline.files.disk import atomic
 from pipeline.landform.telling import tell
 from pipeline.norm.symbols import norm_table
 from pipeline.rock.draft import judge_rock
-from pipeline.settings import RockSettings, VegetationSettings
+from pipeline.settings import DrawingSettings, RockSettings, VegetationSettings
 from pipeline.sheet.page.north import north_of_area, technical_lines
+from pipeline.survey.not_possible import symbols_not_possible
 from pipeline.vegetation.draft import say_vegetation
 
 BY_FIELD = ("landform", "rock", "vegetation", "manmade")
@@ -31,10 +33,12 @@ def compose(
     features: Path,
     plan: Path,
     outline: Path,
+    survey: Path,
     out: Path,
     left_out: Path,
     disagreements: Path,
     map_date: str,
+    drawing: DrawingSettings,
     rock: RockSettings,
     vegetation: VegetationSettings,
 ) -> None:
@@ -60,6 +64,8 @@ def compose(
         north_deg=north_of_area(area, crs=crs, date=date).grid_deg,
         symbols=norm_table(),
         borrowed=layers.read_features(features / "borrowed.gpkg"),
+        limits=Limits(drawing.drawn_from, drawing.drawn_from_by_symbol, symbols_not_possible(arrays.read_json(survey))),
+        seen=layers.read_outline(outline, layer="covered")[0],
     )
     layers.write_layers(out, draft.layers)
     to_look_at = check_list_of_disagreements(draft.disagreements).drop(columns="geometry")

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import cast
 
 from pipeline.files import arrays, checksums, layers
+from pipeline.files.exports.unasked import drop_unasked
 from pipeline.files.written_points import drop_others, drop_removed, written_points
 
 LIBRARIES = ("geopandas", "laspy", "lazrs", "numpy", "pyproj", "rasterio", "scipy", "shapely", "snakemake")
@@ -19,7 +20,7 @@ OF_FIELDS = ("running", "base_level", *(f"features/{name}" for name in ("landfor
 
 
 def manifest(*, folder: Path, plan: Path, decided: Path, borrowed: Path, out: Path) -> None:
-    """What went in, what came out, with which settings and versions; what tiles and blocks of before left is dropped.
+    """What went in, what came out, with which settings and versions; what is left of before is dropped.
 
     It carries no clock time, so that the same input gives the same file; the files themselves have dates.
     """
@@ -28,9 +29,11 @@ def manifest(*, folder: Path, plan: Path, decided: Path, borrowed: Path, out: Pa
     drop_removed(folder, tiles)
     drop_others(folder / "work", OF_BLOCKS, cast("list[str]", content["blocks"]))
     drop_others(folder / "work", OF_FIELDS, list(cast("dict[str, object]", content["fields"])))
+    area = cast("dict[str, list[str]]", content["area"])
+    drop_unasked(folder, exports=area["exports"], backdrops=area["backdrops"])
     made = [
         path
-        for pattern in ("draft.gpkg", "rasters/*.tif", "sheets/*", "report/*")
+        for pattern in ("draft.gpkg", "rasters/*.tif", "sheets/*", "exports/*", "backdrops/*", "report/*")
         for path in sorted(folder.glob(pattern))
         if not path.name.startswith(".")
     ]

@@ -43,7 +43,8 @@ def rasters_of_area(
     covered = _polygons(shapely.intersection(_covered(mosaic), shapely.box(*mosaic.grid.bounds)))
     frame = Grid.covering(MultiPolygon(covered).bounds, cell_m=mosaic.grid.cell_m, crs=mosaic.grid.crs)
     area = _within(MultiPolygon(covered), frame, boundary)
-    layers.write_layers(outline, {"outline": gpd.GeoDataFrame(geometry=area, crs=frame.crs)})
+    shown = {"outline": area, "covered": covered}
+    layers.write_layers(outline, {name: gpd.GeoDataFrame(geometry=part, crs=frame.crs) for name, part in shown.items()})
     for name, path in (("bare_earth", seen), *((name, out / f"{name}.tif") for name in SURFACES)):
         with rasters.writing_heights(path, frame, description=DESCRIPTIONS[name], is_result=path != seen) as put:
             for part in frame.bands():

@@ -10,8 +10,9 @@ from hypothesis import strategies as st
 from scipy import ndimage
 
 from pipeline.lattice.grid import Grid
-from pipeline.vegetation.areas.kinds import AREA_SYMBOLS, MIN_AREA_OF_KIND_M2, NOT_SEEN, settle_kinds
-from pipeline.vegetation.areas.merging import connected_areas, merge_small_areas
+from pipeline.vegetation.areas.kinds import MIN_AREA_OF_KIND_M2
+from pipeline.vegetation.areas.merging import connected_areas
+from pipeline.vegetation.areas.mosaic import settle_kinds
 from pipeline.vegetation.areas.outlines import polygons_of
 
 GRID = Grid("EPSG:25832", 100, 300, 1.0, 120, 120)
@@ -41,26 +42,6 @@ def test_without_settling_there_are_areas_too_small():
     region, kind_of = connected_areas(patchy(3))
     size = np.bincount(region.ravel())
     assert (size[1:] < MIN_AREA_OF_KIND_M2[kind_of[1:]]).any()
-
-
-def test_a_small_patch_becomes_the_band_most_like_it():
-    """A speck of fight between walk and white is drawn as walk."""
-    kinds = np.zeros((40, 40), np.int16)
-    kinds[:, 20:] = AREA_SYMBOLS.index("408")
-    kinds[18:22, 17:22] = AREA_SYMBOLS.index("410")
-    settled = settle_kinds(kinds, cell_m=1.0)
-    assert (settled[18:22, 17:22] == AREA_SYMBOLS.index("408")).all()
-
-
-def test_two_small_patches_side_by_side_make_one_that_is_large_enough():
-    """The smaller joins the larger before the larger is judged."""
-    kinds = np.zeros((40, 40), np.int16)
-    kinds[10:16, 10:20] = 3
-    kinds[16:20, 10:20] = 2
-    like = 1 / (1 + np.subtract.outer(np.arange(4.0), np.arange(4.0)) ** 2)
-    np.fill_diagonal(like, 0)
-    merged = merge_small_areas(kinds, like, cell_m=1.0, min_area_m2={2: 80, 3: 80})
-    assert (merged[10:20, 10:20] == 3).all()
 
 
 def test_edges_are_smooth_and_stay_within_two_cells():
@@ -95,12 +76,3 @@ def test_cells_outside_are_no_area():
     """Where there is no survey there is no polygon."""
     polygons, _ = polygons_of(np.full(GRID.shape, -1, np.int16), GRID, smooth_m=2.0, min_area_m2=MIN_AREA_OF_KIND_M2)
     assert len(polygons) == 0
-
-
-def test_ground_not_seen_is_kept_apart():
-    """A dark patch large enough to matter is not given to its neighbours; a speck is."""
-    kinds = np.zeros((60, 60), np.int16)
-    kinds[5:45, 5:45] = NOT_SEEN
-    kinds[50:53, 50:53] = NOT_SEEN
-    settled = settle_kinds(kinds, cell_m=1.0)
-    assert (settled == NOT_SEEN).sum() == 1600

@@ -1,0 +1,100 @@
+"""White that is too small to be read as forest: rims beside houses and water, and what areas left too small leave."""
+
+from __future__ import annotations
+
+import geopandas as gpd
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from shapely.geometry import Polygon
+from shapely.geometry.base import BaseGeometry
+
+from pipeline.draft.choosing.status import NOT_SEEN
+from pipeline.draft.collisions import SOLID, Kept
+from pipeline.draft.left_out import left_out
+from pipeline.draft.smallest import TOLERANCE
+from pipeline.features import no_features
+from pipeline.lattice.grid import Mask
+from pipeline.norm.symbols import SymbolTable
+
+VEGETATION = ("401", "402", "403", "404", "406", "407", "408", "409", "410")
+OTHER_GROUND = (*SOLID, NOT_SEEN, "412", "413", "414", "501", "520")
+"""Areas beside vegetation that leave no white either."""
+DARK = ("401", "408", "410")
+"""In these white may be as small as the least 408; in paler ones as the least 406 (405, from memory; the table has no
+column for openings)."""
+LOOK_M = 12.0
+"""White is looked for so far around houses, water and what is too small, in metres: a rim that goes further is a strip
+of forest (our choice)."""
+LEAST_AREA_M2 = 0.01
+"""Less is the rounding of a coordinate, no rim."""
+
+Shapes = NDArray[np.object_]
+
+
+def fill_white_rims(features: gpd.GeoDataFrame, symbols: SymbolTable, /) -> Kept:
+    """Vegetation with the white beside it that is too small for an opening, and the areas that went into it.
+
+    A house stands on ground that was taken for forest, as its roof stops the pulses; cut out, it leaves a rim of white.
+    An area that a cut made too small leaves white too. Both would be read as forest: they go to the vegetation with
+    which they share most border. White that reaches further than LOOK_M stays.
+    """
+    nothing = no_features(str(features.crs))
+    symbol = np.array([text.split(".")[0] if text != NOT_SEEN else text for text in features["symbol"]], str)
+    geometry = features.geometry.to_numpy().copy()
+    is_area = shapely.get_type_id(geometry) == shapely.GeometryType.POLYGON
+    is_green = is_area & np.isin(symbol, VEGETATION)
+    least_m2 = np.array(
+        [symbols.smallest(text).area_m2 if green else np.nan for text, green in zip(symbol, is_green, strict=True)]
+    )
+    is_small = is_green & (shapely.area(geometry) < (1 - TOLERANCE) * least_m2)
+    cause = is_small | (is_area & np.isin(symbol, SOLID))
+    ground = np.flatnonzero(is_area & ~is_small & np.isin(symbol, (*VEGETATION, *OTHER_GROUND)))
+    if not cause.any() or not len(ground):
+        return features, nothing
+    around = shapely.union_all(shapely.buffer(geometry[cause], LOOK_M))
+    rims, hosts = _rims_and_hosts(around, geometry, ground, is_green)
+    pale_m2, dark_m2 = (symbols.smallest(text).area_m2 for text in ("406", "408"))
+    limit_m2 = np.where(np.isin(symbol[hosts], DARK), dark_m2, pale_m2)
+    is_hole = shapely.area(rims) < limit_m2
+    rims, hosts = rims[is_hole], hosts[is_hole]
+    filled = []
+    for host in np.unique(hosts):
+        joined = shapely.union_all([geometry[host], *rims[hosts == host]])
+        if isinstance(joined, Polygon):
+            geometry[host] = joined
+            filled.append(host)
+    is_filled = np.isin(hosts, filled)
+    gone = _within(geometry, np.flatnonzero(is_small), rims[is_filled])
+    changed = features.set_geometry(gpd.GeoSeries(geometry, index=features.index, crs=features.crs))
+    merged = left_out(features[gone], "too small once it was cut: drawn as what is beside it", what="merged")
+    return changed[~gone].reset_index(drop=True), merged
+
+
+def _rims_and_hosts(
+    around: BaseGeometry, geometry: Shapes, ground: NDArray[np.intp], is_green: Mask
+) -> tuple[Shapes, NDArray[np.intp]]:
+    """White parts that lie wholly within each part of `around`, and the number of the vegetation most beside each."""
+    tree = shapely.STRtree(geometry[ground])
+    rims, hosts = [], []
+    for place in shapely.get_parts(around):
+        near = ground[np.sort(tree.query(place, predicate="intersects"))]
+        white = shapely.get_parts(shapely.difference(place, shapely.union_all(geometry[near])))
+        white = white[(shapely.area(white) > LEAST_AREA_M2) & ~shapely.intersects(white, shapely.boundary(place))]
+        near = near[is_green[near]]
+        for rim in white if len(near) else ():
+            beside = near[shapely.intersects(geometry[near], rim)]
+            shared_m = shapely.length(shapely.intersection(shapely.boundary(geometry[beside]), shapely.boundary(rim)))
+            if shared_m.max(initial=0.0) > 0:
+                rims.append(rim)
+                hosts.append(beside[int(np.argmax(shared_m))])
+    return np.array(rims, np.object_), np.array(hosts, np.intp)
+
+
+def _within(geometry: Shapes, small: NDArray[np.intp], rims: Shapes) -> Mask:
+    """(n,) bool: which of the small areas lie in white that was filled."""
+    found = np.zeros(len(geometry), np.bool_)
+    if len(rims) and len(small):
+        inside = shapely.STRtree(rims).query(shapely.point_on_surface(geometry[small]), predicate="intersects")[0]
+        found[small[inside]] = True
+    return found

@@ -1,0 +1,1 @@
+"""Pictures of the ground to lay under a drawing: relief, slope, growth, brightness."""

@@ -1,0 +1,296 @@
+"""The fieldwork sheet: the map enlarged and pale over the shaded relief, to be drawn on in the forest.
+
+It shows what the field sheet leaves out: candidates, how sure the draft is, and numbered places to look at.
+"""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import geopandas as gpd
+import numpy as np
+from affine import Affine
+from numpy.typing import NDArray
+from PIL import Image
+from shapely.geometry import MultiPolygon, Polygon
+
+from pipeline.norm.symbols import SymbolTable
+from pipeline.settings import SheetSettings
+from pipeline.sheet import texts
+from pipeline.sheet.around import draw_index, shown_part
+from pipeline.sheet.content import Content, draw_content
+from pipeline.sheet.doubts import SURE, Figures, draw_candidates, figures_of
+from pipeline.sheet.interval import STEEP_PERCENT
+from pipeline.sheet.marginalia import Item, draw_foot, draw_panel, draw_title, heading, note
+from pipeline.sheet.on_page import clip_of, draw_map, georeference, place_of, rim_of
+from pipeline.sheet.page.colours import Plate, tint
+from pipeline.sheet.page.letters import BOLD, text_width_mm
+from pipeline.sheet.page.north import north_of_area, technical_lines
+from pipeline.sheet.page.page import GAP_MM, Box, Frame, Sheet, flow, frame_of, part_sheets
+from pipeline.sheet.page.pdf import CAP_HEIGHT_MM_PER_PT, Book, Plates
+from pipeline.sheet.texts import MapText, Told
+from pipeline.words.language import Language
+
+SCALE = 5000
+"""Scale of fieldwork, whatever the map's: a boulder's place can be marked to 2 m (common practice, no source)."""
+PAPER = "A4"
+"""What a board to write on holds, where the area file names no paper (our choice)."""
+PALE = {
+    Plate.YELLOW: 0.45,
+    Plate.DOTS_IN_YELLOW: 0.6,
+    Plate.GREEN: 0.45,
+    Plate.RIDES: 0.45,
+    Plate.BLUE: 0.6,
+    Plate.BROWN: 0.6,
+    Plate.BLACK: 0.6,
+}
+"""How strong each plate is printed, 0 to 1, so that pencil and relief show (our choice)."""
+RELIEF_STRENGTH = 0.45
+"""How dark the deepest shade of the relief is, 0 to 1 (our choice)."""
+FIGURES_PT, CHECK_PT = 4.5, 8.0
+BESIDE_MM = (1.2, 2.6)
+"""Distances of figures from the middle of what they are told of, millimetres on paper: beside a symbol, or beside the
+ring around it (our choice)."""
+RING_MM, RING_LINE_MM = 2.2, 0.35
+"""Radius and line of the ring of a place to look at; it is wider than any point symbol at 1:5 000 (our choice)."""
+CHECK_COLOUR = tint("purple")
+RULE_MM = 8.0
+"""Distance of the lines to write on."""
+INDEX_MM = 20.0
+
+
+@dataclass(frozen=True)
+class CheckPoint:
+    """A place to look at.
+
+    Attributes
+    ----------
+    number : as written beside it
+    look_at, why : in words
+    east_m, north_m : in the working CRS
+    """
+
+    number: int
+    look_at: str
+    why: str
+    east_m: float
+    north_m: float
+
+
+@dataclass(frozen=True)
+class Relief:
+    """The shaded relief.
+
+    Attributes
+    ----------
+    shade : (rows, cols) uint8, 255 in full light, 0 where unknown
+    transform : (column, row) to (east, north)
+    """
+
+    shade: NDArray[np.uint8]
+    transform: Affine
+
+
+@dataclass(frozen=True)
+class Fieldwork:
+    """A finished fieldwork sheet: the file, its pages with a map, and how ground becomes millimetres of the map."""
+
+    pdf: bytes
+    sheets: tuple[Sheet, ...]
+    frame: Frame
+
+
+def draw_fieldwork(
+    layers: Mapping[str, gpd.GeoDataFrame],
+    /,
+    *,
+    symbols: SymbolTable,
+    name: str,
+    outline: Polygon | MultiPolygon,
+    crs: str,
+    contour_interval_m: float,
+    map_date: datetime.date,
+    survey_line: str,
+    settings: SheetSettings,
+    told: Told,
+    language: Language,
+    relief: Relief | None = None,
+    check_points: Sequence[CheckPoint] = (),
+) -> Fieldwork:
+    """The fieldwork sheet of a draft as a PDF at 1:5 000: pages of map, then places to look at and room for notes.
+
+    Parameters
+    ----------
+    layers, outline, survey_line, told, language : as for `pipeline.sheet.drawing.draw_sheet`
+        Of the layers `confidence` is used as well, and of `status` what is `candidate`.
+
+    Raises
+    ------
+    KeyError
+        If a feature has a symbol the table does not know.
+    ValueError
+        If the place or date lies outside the magnetic model.
+    """
+    north = north_of_area(outline, crs=crs, date=map_date)
+    frame = frame_of(outline, north=north, scale=SCALE)
+    tables = list(layers.values())
+    if not len(layers.get("technical_line", ())):
+        tables.append(technical_lines(outline, crs=crs, map_date=map_date))
+    content = draw_content(tables, outline, frame, symbols=symbols, contour_interval_m=contour_interval_m)
+    steep = content.steep_percent, STEEP_PERCENT
+    text = MapText(name, SCALE, contour_interval_m, map_date, survey_line, north, told, *steep, language)
+    title = language.say(texts.FIELDWORK_TITLE, name=name, scale=language.scale(SCALE))
+    book = Book(title=title, subject=survey_line, author=language.say(texts.AUTHOR), made=told.drafted)
+    plates = book.add_plates("map", content.ink, rim_of(frame))
+    doubts = book.add_plates("candidates", draw_candidates(tables, frame, symbols=symbols), rim_of(frame))
+    pages = _Pages(book, content, frame, text, crs, plates, doubts, figures_of(tables, frame, symbols=symbols))
+    paper = settings.model_copy(update={"paper": PAPER}) if settings.paper == "auto" else settings
+    sheets = part_sheets(frame, content.outline, settings=paper)
+    shade = _pale(relief) if relief else None
+    for number in range(1, len(sheets) + 1):
+        pages.write(sheets, number, shade, relief, check_points)
+    _write_notes(book, text, sheets[0], check_points, margin_mm=settings.page_margin_mm)
+    return Fieldwork(book.finished(), tuple(sheets), frame)
+
+
+def _pale(relief: Relief) -> Image.Image:
+    """The relief as light grey on white; white where it is unknown."""
+    shade = 255 - (255 - relief.shade.astype(np.float32)) * RELIEF_STRENGTH
+    return Image.fromarray(np.where(relief.shade == 0, 255, shade).astype(np.uint8))
+
+
+# ---------------------------------------------------------------- pages of map
+
+
+@dataclass(frozen=True)
+class _Pages:
+    """What is drawn on every page of map."""
+
+    book: Book
+    content: Content
+    frame: Frame
+    text: MapText
+    crs: str
+    plates: Plates
+    doubts: Plates
+    figures: Figures
+
+    def write(
+        self,
+        sheets: Sequence[Sheet],
+        number: int,
+        shade: Image.Image | None,
+        relief: Relief | None,
+        check_points: Sequence[CheckPoint],
+    ) -> None:
+        """One page of map."""
+        book, sheet = self.book, sheets[number - 1]
+        several = len(sheets) > 1
+        book.begin_page(sheet.width_mm, sheet.height_mm)
+        language = self.text.language
+        words = [language.say(texts.FIELDWORK), texts.sheet_part(number, len(sheets), language) if several else ""]
+        draw_title(book, self.text, sheet.title, part="   ".join(filter(None, words)), scale=SCALE)
+        clip = clip_of(self.content, sheet)
+        if shade is not None and relief is not None:
+            from_picture = sheet.page_from_map @ self.frame.map_from_ground @ relief.transform
+            book.picture(shade, from_picture, clip=clip, page_from_clip=sheet.page_from_map)
+        draw_map(book, self.plates, self.content, self.frame, sheet, opacity=PALE)
+        book.place(self.doubts, sheet.page_from_map, clip=clip)
+        self._draw_figures(sheet, self._draw_checks(sheet, check_points))
+        foot, room = sheet.columns[0], INDEX_MM + GAP_MM if several else 0.0
+        beside = Box(foot.left, foot.bottom, foot.width - room, foot.height)
+        place = place_of(sheet, self.frame, self.crs)
+        draw_foot(book, self.text, beside, place, legend=texts.LEGEND_ELSEWHERE)
+        if several:
+            draw_index(book, sheets, number, Box(foot.right - INDEX_MM, foot.bottom + 2, INDEX_MM, foot.height - 4))
+        book.end_page(georeference(sheet, self.frame, self.crs))
+
+    def _draw_checks(self, sheet: Sheet, check_points: Sequence[CheckPoint]) -> list[Box]:
+        """Rings and numbers of the places to look at; returns the room they take on the page."""
+        west, south, east, north = shown_part(sheet)
+        taken = []
+        for point in check_points:
+            place = self.frame.map_from_ground @ (point.east_m, point.north_m)
+            if west < place[0] < east and south < place[1] < north:
+                right, up = sheet.page_from_map @ place
+                self.book.ring((right, up), RING_MM, line_mm=RING_LINE_MM, colour=CHECK_COLOUR)
+                beside, words = (right + RING_MM + 0.6, up + 0.6), str(point.number)
+                self.book.text(*beside, words, size_pt=CHECK_PT, face=BOLD, colour=CHECK_COLOUR)
+                width = text_width_mm(words, size_pt=CHECK_PT, face=BOLD)
+                taken.append(Box(right - RING_MM, up - RING_MM, 2 * RING_MM, 2 * RING_MM))
+                taken.append(Box(*beside, width, CHECK_PT * CAP_HEIGHT_MM_PER_PT))
+        return taken
+
+    def _draw_figures(self, sheet: Sheet, taken: list[Box]) -> None:
+        """Figures to the right of their features, or where that is taken on another side; none where all are."""
+        west, south, east, north = shown_part(sheet)
+        for words, place, colour in zip(self.figures.words, self.figures.places, self.figures.colours, strict=True):
+            if not (west < place[0] < east and south < place[1] < north):
+                continue
+            boxes = _beside(sheet.page_from_map @ tuple(place), text_width_mm(words, size_pt=FIGURES_PT))
+            free = next((box for box in boxes if not any(_overlap(box, other) for other in taken)), None)
+            if free is not None:
+                taken.append(free)
+                self.book.text(free.left, free.bottom, words, size_pt=FIGURES_PT, colour=colour)
+
+
+def _beside(place: tuple[float, float], width: float) -> list[Box]:
+    """Boxes for figures right of a place, left of it, above and below."""
+    right, up = place
+    height = CAP_HEIGHT_MM_PER_PT * FIGURES_PT
+    corners = []
+    for off in BESIDE_MM:
+        corners += [(off, -height / 2), (-off - width, -height / 2), (-width / 2, off), (-width / 2, -off - height)]
+    return [Box(right + left, up + bottom, width, height) for left, bottom in corners]
+
+
+def _overlap(one: Box, other: Box) -> bool:
+    """Whether two boxes share room."""
+    across = one.left < other.right and other.left < one.right
+    return across and one.bottom < other.top and other.bottom < one.top
+
+
+# ---------------------------------------------------------------- notes
+
+
+def _write_notes(
+    book: Book, text: MapText, like: Sheet, check_points: Sequence[CheckPoint], /, *, margin_mm: float
+) -> None:
+    """Pages with how to read the sheet, the places to look at, and lines to write on to the end of the last page."""
+    left, top = margin_mm, like.title.bottom - GAP_MM
+    width = (like.width_mm - 2 * margin_mm - GAP_MM) / 2
+    height = top - margin_mm
+    columns = (Box(left, margin_mm, width, height), Box(left + width + GAP_MM, margin_mm, width, height))
+    items = _note_items(check_points, width, text.language)
+    filled = flow([item.height_mm for item in items], height)
+    # At least one column to write in.
+    filled += [[]] * (1 + (len(filled) + 1) % 2)
+    for start in range(0, len(filled), 2):
+        pair = filled[start : start + 2]
+        page = Sheet(like.width_mm, like.height_mm, like.title, like.window, (0.0, 0.0), 1.0, columns)
+        book.begin_page(page.width_mm, page.height_mm)
+        draw_title(book, text, page.title, part=text.language.say(texts.NOTES), scale=SCALE)
+        draw_panel(book, page, items, pair)
+        for column, indices in zip(columns, pair, strict=True):
+            used = sum(items[index].height_mm for index in indices)
+            for up in np.arange(column.top - used - RULE_MM, column.bottom, -RULE_MM):
+                book.line((column.left, up), (column.right, up), line_mm=0.1, colour=tint("black", 50))
+        book.end_page()
+
+
+def _note_items(check_points: Sequence[CheckPoint], width_mm: float, language: Language) -> list[Item]:
+    """What stands on the pages of notes before the lines."""
+    say = language.say
+    doubts = say(texts.DOUBT_KEY, percent=language.number(100 * SURE, decimals=0))
+    keys = (say(texts.CANDIDATE_KEY), doubts, say(texts.CHECK_KEY), say(texts.RELIEF_KEY))
+    items = [heading(say(texts.HOW_TO_READ)), *(note(words, width_mm=width_mm) for words in keys)]
+    items.append(heading(say(texts.CHECK_POINTS)))
+    if not check_points:
+        items.append(note(say(texts.NO_CHECK_POINTS), width_mm=width_mm))
+    for point in check_points:
+        place = f"{point.east_m:.0f} {point.north_m:.0f}"
+        items.append(note(f"{point.number}  {point.look_at}", width_mm=width_mm, face=BOLD))
+        items.append(note(f"{point.why}. {place}", width_mm=width_mm))
+    return items

@@ -1,0 +1,1 @@
+"""Steps that write what a mapper asks for beside the draft: exports and backdrops."""
