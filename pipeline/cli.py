@@ -12,8 +12,8 @@ from pathlib import Path
 
 from pipeline.errors import InputError
 
-BAD_INPUT, FAILED = 2, 1
-"""Exit status: something to mend in the input; something went wrong in the work."""
+BAD_INPUT, FAILED, FALLS_SHORT = 2, 1, 1
+"""Exit status: something to mend in the input; something went wrong in the work; a draft falls short of the norm."""
 
 
 def main(arguments: list[str] | None = None) -> int:
@@ -47,6 +47,16 @@ def _parser() -> argparse.ArgumentParser:
     draft.set_defaults(run=_draft)
     calibrate = commands.add_parser("calibrate", help="fit the runnability bands of an area to notes made on foot")
     calibrate.set_defaults(run=_calibrate)
+    audit = commands.add_parser(
+        "audit",
+        help="measure a finished draft, as printed, against the least sizes and gaps of the norm",
+        description="Measures the field sheet of a finished draft against the least sizes and gaps of ISOM 2017-2 "
+        "(config/symbols.csv). Exit status: 0 when nothing falls short, 1 when something does, 2 when there is no "
+        "draft to measure.",
+    )
+    audit.add_argument("out", type=Path, metavar="OUT", help="the folder of a draft, where draft.gpkg lies")
+    audit.add_argument("--csv", type=Path, metavar="FILE", help="write every place that falls short to this table")
+    audit.set_defaults(run=_audit)
     survey.add_argument(
         "area", nargs="+", metavar="AREA", help="the area file; or, to get one to start from, a folder of tiles"
     )
@@ -98,6 +108,18 @@ def _calibrate(options: argparse.Namespace) -> int:
     plan = make_plan(area_file_of(options.area))
     print(describe_outcome(calibrate_area(plan, options.notes), plan))
     return 0
+
+
+def _audit(options: argparse.Namespace) -> int:
+    from pipeline.audit.audit import describe
+    from pipeline.files.disk import atomic
+    from pipeline.steps.audit import audit_folder
+
+    found = audit_folder(options.out)
+    print(describe(found))
+    if options.csv:
+        atomic.write_text(options.csv, found.findings.to_csv(index=False, lineterminator="\n"))
+    return FALLS_SHORT if len(found.findings) else 0
 
 
 def _draft(options: argparse.Namespace) -> int:

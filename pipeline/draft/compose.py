@@ -23,6 +23,7 @@ from pipeline.draft.identity import in_fixed_order, stable_ids
 from pipeline.draft.left_out import left_out, left_out_table
 from pipeline.draft.off_water import off_water
 from pipeline.draft.smallest import small_fields_as_clusters, without_too_small
+from pipeline.draft.spacing.room import make_room
 from pipeline.draft.white_rims import fill_white_rims
 from pipeline.features import join_features, no_features
 from pipeline.norm.symbols import SymbolTable
@@ -120,6 +121,9 @@ def compose_draft(
         dropped.append(gone)
     # Once more, as some that spoke for others have become part of something else.
     features = in_fixed_order(mostly_sure(features, limits))
+    roomy = make_room(features, outline, symbols, north_deg=north_deg)
+    features = in_fixed_order(roomy.features)
+    dropped += roomy.changes
     features["angle_deg"] = (features["angle_deg"] - north_deg) % 360
     for column, decimals in ROUND_DECIMALS.items():
         features[column] = features[column].round(decimals)

@@ -13,12 +13,17 @@ from numpy.typing import NDArray
 from pipeline.norm.symbols import SymbolTable
 
 COLUMNS = ("symbol", "name", "what", "reason", "distance_m", "east_m", "north_m", "size", "confidence", "evidence")
-"""`what` is dropped, cut, merged, moved, or not drawn (it stays in the draft as a candidate); `size` is metres of a
-line, square metres of an area, empty for a point."""
+"""`what` is dropped, cut, thinned, merged, moved, or not drawn (it stays in the draft as a candidate); `distance_m` is
+how far, or how near to what it gave way to; `size` is metres of a line, square metres of an area, empty for a point."""
 
 
 def left_out(
-    features: gpd.GeoDataFrame, reasons: Sequence[str] | str, /, *, what: str = "dropped", distance_m: float = np.nan
+    features: gpd.GeoDataFrame,
+    reasons: Sequence[str] | str,
+    /,
+    *,
+    what: str = "dropped",
+    distance_m: float | NDArray[np.float64] = np.nan,
 ) -> gpd.GeoDataFrame:
     """The features with what became of them and why: (n,) reasons, or one for all."""
     texts = [reasons] * len(features) if isinstance(reasons, str) else list(reasons)

@@ -57,11 +57,14 @@ FIGURES = (
     "edge_mm",
     "min_length_mm",
     "min_width_mm",
+    "min_breadth_mm",
     "min_area_mm2",
+    "min_opening_mm2",
     "min_count",
     "min_height_m",
     "min_gap_mm",
     "min_bend_mm",
+    "min_mouth_mm",
     "min_hill_length_mm",
     "min_hill_width_mm",
     "min_hollow_length_mm",
@@ -69,7 +72,9 @@ FIGURES = (
     "max_width_m",
 )
 """Columns of the table that hold figures. The smallest hill and hollow that a closed line may show are measured over
-all, the smallest bend from middle to middle of the line; the least gap is the white between two such symbols."""
+all; the smallest bend, and the mouth of a spur or re-entrant, from middle to middle of the line; the least gap is the
+white between two such symbols. An area keeps its least width everywhere, its least breadth at its widest place, and
+the least opening is a hole in it that is left white."""
 
 
 @dataclass(frozen=True)

@@ -84,8 +84,7 @@ def draw_content(
         If a symbol is not drawn with the geometry a feature has.
     """
     outline_mm = on_map(np.array([outline], object), frame)[0]
-    marks = marks_of([printed(table) for table in layers], frame, symbols)
-    marks = clear_of_edge(clear_of_cliffs(marks), outline_mm)
+    marks = marks_on_paper(layers, frame, outline_mm, symbols=symbols)
     labels = _labels_of(marks, frame)
     ink = Ink()
     for mark in off_bare_rock(marks):
@@ -98,6 +97,19 @@ def draw_content(
         interval_m=contour_interval_m,
     )
     return Content(ink, labels, outline_mm, _shown(marks, outline_mm), steep)
+
+
+def marks_on_paper(
+    layers: Sequence[gpd.GeoDataFrame],
+    frame: Frame,
+    outline_mm: Polygon | MultiPolygon,
+    /,
+    *,
+    symbols: SymbolTable,
+) -> list[Marks]:
+    """The features that are printed, where they are printed, in the order of printing."""
+    marks = marks_of([printed(table) for table in layers], frame, symbols)
+    return clear_of_edge(clear_of_cliffs(marks), outline_mm)
 
 
 def marks_of(layers: Sequence[gpd.GeoDataFrame], frame: Frame, symbols: SymbolTable, /) -> list[Marks]:

@@ -216,7 +216,7 @@ def test_a_boulder_on_a_roof_goes() -> None:
 def test_the_draft_has_all_layers_and_turns_angles_to_magnetic_north(table: SymbolTable) -> None:
     """Empty layers are there; an angle of 30 degrees from the grid is 27 where magnetic north is 3 degrees east."""
     draft = compose_draft(
-        [feature(Point(5, 5), "110", angle_deg=30.0)], box(0, 0, 10, 10), crs=CRS, north_deg=3.0, symbols=table
+        [feature(Point(5, 5), "110", angle_deg=30.0)], box(-20, -20, 30, 30), crs=CRS, north_deg=3.0, symbols=table
     )
     assert tuple(draft.layers) == LAYERS
     assert sum(len(layer) for layer in draft.layers.values()) == 1

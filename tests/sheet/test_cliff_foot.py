@@ -36,7 +36,7 @@ def boulder_at(east: float, north: float, *, number: str = "204", enlarge: float
     return moved.geometry[0]
 
 
-@pytest.mark.parametrize(("number", "radius_mm"), [("204", 0.2), ("205", 0.3), ("207", 0.4)])
+@pytest.mark.parametrize(("number", "radius_mm"), [("204", 0.2), ("205", 0.3), ("207", np.hypot(0.4, 0.69 / 3))])
 @pytest.mark.parametrize("east", [0.1, -0.1])
 @pytest.mark.parametrize("enlarge", [1.0, 1.5])
 def test_a_boulder_on_a_cliffs_line_is_moved_off_on_its_own_side(

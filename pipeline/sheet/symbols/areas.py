@@ -201,28 +201,39 @@ def _scattered(marks: Marks, *, keep_off_mm: float) -> Places:
     rows = _steps(south - side, north, side, marks.anchor_mm[1])
     corners = np.stack(np.meshgrid(columns, rows), -1).reshape(-1, 1, 2)
     places = _inside((corners + tile).reshape(-1, 2), marks.geometry, keep_off_mm=keep_off_mm)
-    return np.concatenate([places, *_too_few(marks, places)])
+    return _enough(marks, places, keep_off_mm=keep_off_mm)
 
 
-def _too_few(marks: Marks, places: Places) -> list[Places]:
-    """Places to add to areas the pattern has left with less than the least number of marks."""
+def _enough(marks: Marks, places: Places, *, keep_off_mm: float) -> Places:
+    """The places, and in areas that have less than the least number of marks as many others in their stead."""
     least = round(marks.symbol.mm("min_count"))
     tree = shapely.STRtree(np.asarray(shapely.points(places), object))
-    inside = np.bincount(tree.query(marks.geometry, predicate="contains")[0], minlength=len(marks.geometry))
-    return [_spread(area, least - n) for area, n in zip(marks.geometry, inside, strict=True) if n < least]
+    area, place = tree.query(marks.geometry, predicate="contains")
+    few = np.flatnonzero(np.bincount(area, minlength=len(marks.geometry)) < least)
+    gone = place[np.isin(area, few)]
+    spread = [_spread(marks.geometry[one], least, keep_off_mm=keep_off_mm) for one in few.tolist()]
+    return np.concatenate([np.delete(places, gone, axis=0), *spread])
 
 
-def _spread(area: BaseGeometry, n: int) -> Places:
-    """Places spread along the middle of the area's longer side."""
-    box = shapely.minimum_rotated_rectangle(area)
-    corners = shapely.get_coordinates(box)[:4]
-    if len(corners) < 4:
-        return shapely.get_coordinates(area.representative_point()).repeat(n, axis=0)
-    first, second = corners[1] - corners[0], corners[2] - corners[1]
-    longer = first if np.hypot(*first) >= np.hypot(*second) else second
-    share = (np.arange(n) - (n - 1) / 2) / max(n, 1) * 0.8
-    spread: Places = corners.mean(axis=0) + share[:, None] * longer
-    return spread
+SPREAD_STEPS = 24
+"""Steps in which the longer side of a small area is divided to find places far from each other (our choice)."""
+
+
+def _spread(area: BaseGeometry, n: int, *, keep_off_mm: float) -> Places:
+    """Places in an area as far from each other as there is room, each the farthest from those before it."""
+    inner = shapely.buffer(area, -keep_off_mm)
+    room = area if inner.is_empty else inner
+    west, south, east, north = room.bounds
+    step = max(east - west, north - south) / SPREAD_STEPS
+    right, up = (axis.ravel() for axis in np.meshgrid(np.arange(west, east, step), np.arange(south, north, step)))
+    rim = shapely.get_coordinates(shapely.segmentize(room, step))
+    places = np.concatenate([rim, np.column_stack([right, up])[shapely.contains_xy(room, right, up)]])
+    middle = shapely.get_coordinates(shapely.centroid(room))
+    chosen = places[[int(np.argmax(np.hypot(*(places - middle).T)))]]
+    while len(chosen) < n:
+        apart = np.hypot(*(places[:, None, :] - chosen[None, :, :]).transpose(2, 0, 1)).min(axis=1)
+        chosen = np.concatenate([chosen, places[[int(np.argmax(apart))]]])
+    return chosen
 
 
 def _scattered_dots(ink: Ink, marks: Marks, /) -> None:

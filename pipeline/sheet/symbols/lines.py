@@ -62,8 +62,13 @@ def _tagged(ink: Ink, marks: Marks, /) -> None:
     at = stations(marks.geometry, along)
     reach = marks.mm("line_mm") / 2 + marks.mm("tag_length_mm")
     tags = segments(at.places, at.places + reach * at.right)
+    kept = np.ones(len(tags), np.bool_)
     if marks.no_tags_in is not None:
-        tags = tags[~shapely.intersects(tags, marks.no_tags_in)]
+        kept &= ~shapely.intersects(tags, marks.no_tags_in)
+    if marks.beside is not None:
+        owner = np.repeat(np.arange(len(along)), [len(distances) for distances in along])
+        kept &= ~shapely.intersects(tags, np.array(marks.beside, np.object_)[owner])
+    tags = tags[kept]
     _stroke(ink, marks, tags, line_mm=marks.mm("tag_mm"))
 
 

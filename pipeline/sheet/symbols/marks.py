@@ -31,6 +31,8 @@ class Marks:
     anchor_mm : pair of floats
         Place of the map's corner, counted from the origin of the CRS: patterns are laid out from there, so that they
         do not move when the outline of the area does.
+    no_tags_in : where the lines of this symbol leave out their tags
+    beside : for each line, where it leaves out its tags because another line lies too near
     """
 
     symbol: Symbol
@@ -41,6 +43,7 @@ class Marks:
     enlarge: float
     anchor_mm: tuple[float, float] = (0.0, 0.0)
     no_tags_in: BaseGeometry | None = None
+    beside: tuple[BaseGeometry, ...] | None = None
 
     def mm(self, figure: str, /) -> float:
         """A figure of the symbol as drawn at the map's scale."""
