@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from pipeline.draft.choosing.status import MAPPER_DECIDES, NOT_SEEN, is_candidate
-from pipeline.draft.left_out import left_out
+from pipeline.draft.record.left_out import left_out
 from pipeline.features import WAYS, join_features, no_features
 
 Kept = tuple[gpd.GeoDataFrame, gpd.GeoDataFrame]

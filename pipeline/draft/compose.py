@@ -20,8 +20,8 @@ from pipeline.draft.choosing.status import Limits, with_status
 from pipeline.draft.clipping import clip
 from pipeline.draft.collisions import resolve_areas, resolve_lines, resolve_points
 from pipeline.draft.identity import in_fixed_order, stable_ids
-from pipeline.draft.left_out import left_out, left_out_table
 from pipeline.draft.off_water import off_water
+from pipeline.draft.record.left_out import left_out, left_out_table
 from pipeline.draft.smallest import small_fields_as_clusters, without_too_small
 from pipeline.draft.spacing.room import make_room
 from pipeline.draft.white_rims import fill_white_rims
@@ -61,7 +61,7 @@ class Composed:
     Attributes
     ----------
     layers : the layers of the draft by name, each possibly empty
-    left_out : one row for each feature dropped, with the reason (`pipeline.draft.left_out.COLUMNS`)
+    left_out : one row for each feature dropped, with the reason (`pipeline.draft.record.left_out.COLUMNS`)
     disagreements : points with `look_at` and `why`, where another map and lidar say different things
     """
 

@@ -10,7 +10,7 @@ from shapely.geometry.base import BaseGeometry
 
 from pipeline.draft.choosing.status import is_candidate
 from pipeline.draft.collisions import Kept
-from pipeline.draft.left_out import left_out
+from pipeline.draft.record.left_out import left_out
 from pipeline.features import join_features, no_features
 
 STANDING_WATER = ("301", "302")

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from scipy.sparse import csr_array
 from scipy.sparse.csgraph import connected_components
 
-from pipeline.draft.left_out import left_out
+from pipeline.draft.record.left_out import left_out
 from pipeline.norm.symbols import SymbolTable
 
 TOLERANCE = 0.02

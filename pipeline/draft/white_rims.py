@@ -11,7 +11,7 @@ from shapely.geometry.base import BaseGeometry
 
 from pipeline.draft.choosing.status import NOT_SEEN, is_candidate
 from pipeline.draft.collisions import SOLID, Kept
-from pipeline.draft.left_out import left_out
+from pipeline.draft.record.left_out import left_out
 from pipeline.draft.smallest import TOLERANCE
 from pipeline.features import no_features
 from pipeline.lattice.grid import Mask

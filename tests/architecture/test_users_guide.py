@@ -15,7 +15,7 @@ import pytest
 from pipeline.advice.never import NEVER_FOUND
 from pipeline.cli import _parser
 from pipeline.draft.compose import COLUMNS, SECTIONS
-from pipeline.draft.left_out import COLUMNS as LEFT_OUT_COLUMNS
+from pipeline.draft.record.left_out import COLUMNS as LEFT_OUT_COLUMNS
 from pipeline.exports.formats import FILES
 from pipeline.fieldwork.check_list import check_list_of_disagreements
 from pipeline.settings import load_area

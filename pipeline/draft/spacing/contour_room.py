@@ -9,7 +9,7 @@ import shapely
 from numpy.typing import NDArray
 from shapely import affinity
 
-from pipeline.draft.left_out import left_out
+from pipeline.draft.record.left_out import left_out
 from pipeline.draft.spacing.contours import bend_apart
 from pipeline.draft.spacing.cuts import cut_crowded, thin_index
 from pipeline.draft.spacing.extent import colour_of, gap_m, half_line_m, point_ink

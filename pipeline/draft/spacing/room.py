@@ -10,7 +10,7 @@ import pandas as pd
 from numpy.typing import NDArray
 from shapely.geometry import MultiPolygon, Polygon
 
-from pipeline.draft.left_out import left_out
+from pipeline.draft.record.left_out import left_out
 from pipeline.draft.spacing.contour_room import bend_contours, cut_contours
 from pipeline.draft.spacing.obstacles import part_cliffs
 from pipeline.draft.spacing.points import keep_apart

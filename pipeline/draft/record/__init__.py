@@ -1,0 +1,1 @@
+"""What became of features that are not drawn as they were found."""
