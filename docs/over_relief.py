@@ -16,6 +16,8 @@ from numpy.typing import NDArray
 from PIL import Image, ImageDraw, ImageFont
 from shapely.geometry.base import BaseGeometry
 
+CANDIDATE = "candidate"
+"""Status of what a draft proposes and its field sheet does not show."""
 PAPER_GREY = 0.45
 """How far the relief is lightened towards white, so that lines read on it."""
 SYMBOLS = (
@@ -65,27 +67,51 @@ def features_of(out: Path) -> gpd.GeoDataFrame:
 
 
 def counts(out: Path) -> dict[str, str]:
-    """How many there are of each kind in a draft, and metres of line or square metres of area where that says more."""
+    """How many there are of each kind in a draft, and metres of line or square metres of area where that says more.
+
+    What is drawn stands first, what is only proposed (candidates) behind a plus sign.
+    """
     every = features_of(out)
+    proposed = every["status"] == CANDIDATE
     told = {}
     for kind, (symbols, measure, unit) in COUNTED.items():
-        table = every[every["symbol"].isin(symbols)]
-        size = {"line": table.length.sum(), "area": table.area.sum()}.get(measure, 0)
-        told[kind] = f"{len(table)}, {size:.0f} {unit}" if unit and len(table) else f"{len(table)}"
+        of_kind = every["symbol"].isin(symbols)
+        drawn_ones, candidates = every[of_kind & ~proposed], every[of_kind & proposed]
+        words = counted(drawn_ones, measure, unit)
+        told[kind] = f"{words} + {counted(candidates, measure, unit)}" if len(candidates) else words
     return told
 
 
+def counted(table: gpd.GeoDataFrame, measure: str, unit: str) -> str:
+    """How many features there are, with their length or area in `unit`, if there is one."""
+    size = {"line": table.length.sum(), "area": table.area.sum()}.get(measure, 0)
+    return f"{len(table)}, {size:.0f} {unit}" if unit and len(table) else f"{len(table)}"
+
+
 def drawn(relief: NDArray[np.uint8], transform: Affine, features: gpd.GeoDataFrame, *, side_px: int) -> Image.Image:
-    """The relief, its longer side `side_px` long, with lines, outlines of areas, and points; relief 0 is unknown."""
+    """The relief, its longer side `side_px` long, with lines, outlines of areas, and points; relief 0 is unknown.
+
+    Candidates are drawn paler, under what is drawn.
+    """
     zoom = side_px / max(relief.shape)
     light = np.where(relief > 0, relief * (1 - PAPER_GREY) + 255 * PAPER_GREY, 255).astype(np.uint8)
     size = round(relief.shape[1] * zoom), round(relief.shape[0] * zoom)
     picture = Image.fromarray(light).resize(size, Image.Resampling.BILINEAR).convert("RGB")
     pen, to_pixel = ImageDraw.Draw(picture), Affine.scale(zoom) @ ~transform
+    proposed = features["status"] == CANDIDATE if "status" in features else features["symbol"] == ""
     for symbols, ink, width in SYMBOLS:
-        for geometry in features.geometry[features["symbol"].isin(symbols)]:
+        of_kind = features["symbol"].isin(symbols)
+        for geometry in features.geometry[of_kind & proposed]:
+            draw(pen, geometry, to_pixel, pale(ink), width=width)
+        for geometry in features.geometry[of_kind & ~proposed]:
             draw(pen, geometry, to_pixel, ink, width=width)
     return picture
+
+
+def pale(ink: tuple[int, int, int]) -> tuple[int, int, int]:
+    """The ink of candidates: half way from that of what is drawn to white."""
+    red, green, blue = ((value + 255) // 2 for value in ink)
+    return red, green, blue
 
 
 def draw(
@@ -117,7 +143,7 @@ def side_by_side(pictures: dict[str, Image.Image]) -> Image.Image:
 
 def save(sheet: Image.Image, file: Path, /, *, most_bytes: int = 300_000) -> None:
     """Write a PNG of few greys and the inks, smaller if it would not fit into `most_bytes`."""
-    inks = [ink for _, ink, _ in SYMBOLS] + [(k, k, k) for k in range(0, 256, 15)]
+    inks = [one for _, ink, _ in SYMBOLS for one in (ink, pale(ink))] + [(k, k, k) for k in range(0, 256, 15)]
     palette = Image.new("P", (1, 1))
     palette.putpalette([value for ink in inks for value in ink])
     while True:

@@ -88,14 +88,18 @@ def panel_items(
 ) -> list[Item]:
     """The panel from top to bottom. `scale` is that of the map beside it, which an overview reduces."""
     language, say = text.language, text.language.say
-    items = [scale_bar(scale, language), north_note(text, width_mm=width_mm), heading(say(texts.LEGEND))]
-    items += [legend_row(number, kind, text, symbols=symbols, width_mm=width_mm) for number, kind in shown]
+
+    def notes(every: Sequence[str]) -> list[Item]:
+        return [note(words, width_mm=width_mm) for words in every]
+
+    legend = [legend_row(number, kind, text, symbols=symbols, width_mm=width_mm) for number, kind in shown]
     first, *more = texts.cautions(text)
-    items += [heading(say(texts.CAUTION)), note(first, width_mm=width_mm, face=BOLD)]
-    items += [note(words, width_mm=width_mm) for words in more]
-    items += [heading(say(texts.DATES)), *(note(words, width_mm=width_mm) for words in texts.dates(text))]
-    items += [heading(say(texts.SURVEY)), *(note(words, width_mm=width_mm) for words in texts.sources(text))]
-    items += [heading(say(texts.CORNERS)), corner_table(place, language, width_mm=width_mm)]
+    items = [scale_bar(scale, language), north_note(text, width_mm=width_mm)]
+    items += headed(say(texts.LEGEND), legend)
+    items += headed(say(texts.CAUTION), [note(first, width_mm=width_mm, face=BOLD), *notes(more)])
+    items += headed(say(texts.DATES), notes(texts.dates(text)))
+    items += headed(say(texts.SURVEY), notes(texts.sources(text)))
+    items += headed(say(texts.CORNERS), [corner_table(place, language, width_mm=width_mm)])
     items.append(fieldworker_lines(width_mm, language))
     return items
 
@@ -107,6 +111,20 @@ def heading(words: str, /) -> Item:
         book.text(box.left, box.bottom + 1.2, words, size_pt=NAME_PT + 0.5, face=BOLD)
 
     return Item(6.0, draw)
+
+
+def headed(words: str, items: Sequence[Item], /) -> list[Item]:
+    """The items, the first of them with a heading: no column ends with a heading and nothing under it."""
+    top = heading(words)
+    if not items:
+        return [top]
+    first, *more = items
+
+    def draw(book: Book, ink: Ink, box: Box) -> None:
+        top.draw(book, ink, Box(box.left, box.bottom + first.height_mm, box.width, top.height_mm))
+        first.draw(book, ink, Box(box.left, box.bottom, box.width, first.height_mm))
+
+    return [Item(top.height_mm + first.height_mm, draw), *more]
 
 
 def note(words: str, /, *, width_mm: float, face: str = PLAIN) -> Item:
