@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
 from dataclasses import dataclass
 
 import geopandas as gpd
@@ -189,22 +190,39 @@ class Lines:
         return found
 
 
+NEAR_M = 40.0
+"""Points farther from each other have nothing to do with each other: more than two symbols and their steps need (our
+choice)."""
+CELL_M = 50.0
+"""Side of the squares by which points are looked up (our choice)."""
+
+
 class Placed:
-    """Points that stand already."""
+    """Points that stand already, by the squares that they lie in."""
 
     def __init__(self) -> None:
         self.shapes: list[BaseGeometry] = []
         self.gaps_m: list[float] = []
+        self.cells: defaultdict[tuple[int, int], list[int]] = defaultdict(list)
 
     def add(self, shape: BaseGeometry, own_gap_m: float, /) -> None:
         """One more."""
+        for cell in _cells(*shape.bounds):
+            self.cells[cell].append(len(self.shapes))
         self.shapes.append(shape)
         self.gaps_m.append(own_gap_m)
 
     def near(self, place: NDArray[np.float64], own_gap_m: float, /) -> list[tuple[BaseGeometry, float]]:
-        """Those within 40 m, with the distance to keep from each."""
-        if not self.shapes:
-            return []
-        at = shapely.Point(place)
-        far_m = shapely.distance(np.array(self.shapes, np.object_), at)
-        return [(self.shapes[row], min(own_gap_m, self.gaps_m[row]) + SLACK_M) for row in np.flatnonzero(far_m < 40)]
+        """Those within `NEAR_M`, with the distance to keep from each."""
+        window = _cells(*(place - NEAR_M), *(place + NEAR_M))
+        rows = sorted({row for cell in window for row in self.cells.get(cell, ())})
+        far_m = shapely.distance(np.array([self.shapes[row] for row in rows], np.object_), shapely.Point(place))
+        near = np.array(rows, np.int64)[far_m < NEAR_M].tolist()
+        return [(self.shapes[row], min(own_gap_m, self.gaps_m[row]) + SLACK_M) for row in near]
+
+
+def _cells(west: float, south: float, east: float, north: float) -> list[tuple[int, int]]:
+    """The squares that a rectangle reaches into."""
+    columns = range(int(west // CELL_M), int(east // CELL_M) + 1)
+    rows = range(int(south // CELL_M), int(north // CELL_M) + 1)
+    return [(column, row) for column in columns for row in rows]
