@@ -38,8 +38,8 @@ def has_plugin(name: str) -> bool:
 
 
 def dry_run(profile: Path, folder: Path, *further: str) -> str:
-    """What Snakemake says it would do for the sample."""
-    area = write_area(folder, f"{SAMPLE}/*.laz")
+    """What Snakemake says it would do for the sample, with an export and a backdrop of each kind."""
+    area = write_area(folder, f"{SAMPLE}/*.laz", exports="[styled, mbtiles]", backdrops="[slope]")
     command = [sys.executable, "-m", "snakemake", "--profile", str(profile), "--dry-run", *further]
     done = subprocess.run(
         [*command, "--config", f"area={area}"], cwd=PROJECT, capture_output=True, text=True, timeout=120, check=False

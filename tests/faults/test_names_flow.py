@@ -88,11 +88,11 @@ def test_a_wrong_name_of_a_block_is_an_error() -> None:
 
 
 def test_the_language_of_the_area_file_reaches_the_sheets(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """Both sheets are drawn in it; a language without a catalogue is no option of theirs."""
+    """Both sheets are drawn and exports described in it; a language without a catalogue is no option of theirs."""
     made_tile(tmp_path / "lidar" / "a.laz")
     steps = parsed(planned(write_area(tmp_path, "lidar/*.laz", language="fi")))
     said = {name: options["language"] for name, options in steps if "language" in options}
-    assert said == {"sheet": "fi", "fieldwork_sheet": "fi"}
+    assert said == {"sheet": "fi", "fieldwork_sheet": "fi", "export": "fi"}
     with pytest.raises(SystemExit):
         parser_of("sheet", find_step("sheet")).parse_args(["--language", "xx"])
     assert "'xx' is none of en, de, sv, fi, cs, fr" in capsys.readouterr().err

@@ -21,7 +21,7 @@ from pipeline.norm.symbols import KIND_OF_GEOMETRY
 from pipeline.settings import SheetSettings
 from pipeline.sheet.drawing import SheetDrawing, draw_sheet
 from pipeline.sheet.marginalia import bar_length_m, fitted_name
-from pipeline.sheet.page.colours import Plate
+from pipeline.sheet.page.colours import PLATES, Plate
 from pipeline.sheet.page.ink import Ink
 from pipeline.sheet.page.letters import BOLD, text_width_mm
 from pipeline.sheet.page.north import north_of_area
@@ -379,6 +379,24 @@ def test_tags_point_downhill(number: str, plate: Plate) -> None:
     assert points[:, 1].max() == 0
     assert points[:, 1].min() == pytest.approx(-reach, abs=1e-3)
     assert np.count_nonzero(points[:, 1] < -0.1) == pytest.approx(5 / symbol.mm("tag_spacing_mm") + 1, abs=1)
+
+
+@pytest.mark.parametrize("number", ["201", "202", "104"])
+@pytest.mark.parametrize(("length_mm", "tags"), [(0.6, 1), (1.0, 2), (1.5, 3), (2.0, 4)])
+def test_short_tagged_lines_do_not_read_as_letters(number: str, length_mm: float, tags: int) -> None:
+    """A bracket or an E has strokes at its ends; the tags of a short cliff stand inside them, evenly."""
+    points = vertices(drawn(number, LineString([(0, 0), (length_mm, 0)])), PLATES[TABLE[number].ink])
+    tips = np.sort(points[points[:, 1] < -0.1, 0])
+    assert tips == pytest.approx((np.arange(tags) + 0.5) * length_mm / tags, abs=1e-3)
+
+
+@pytest.mark.parametrize("number", ["201", "202", "104"])
+def test_tags_close_a_long_line(number: str) -> None:
+    """From six tags on the first and the last lie flush with the ends of the line."""
+    points = vertices(drawn(number, LineString([(0, 0), (2.5, 0)])), PLATES[TABLE[number].ink])
+    tips, half_tag = points[points[:, 1] < -0.1, 0], TABLE[number].mm("tag_mm") / 2
+    assert len(tips) == 6
+    assert [tips.min(), tips.max()] == pytest.approx([half_tag, 2.5 - half_tag], abs=1e-3)
 
 
 def test_elongated_knoll_turns_clockwise_from_north() -> None:

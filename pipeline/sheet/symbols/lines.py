@@ -14,6 +14,11 @@ from pipeline.sheet.symbols.marks import Marks, evenly, fitted_dashes, segments,
 
 FENCE_TAG_DEG = 60.0
 """Lean of the tags of fences against the line (from memory)."""
+FEWEST_TAGS_TO_CLOSE = 6
+"""A line with room for fewer tags than these has none at its ends (our choice).
+
+With them a line of two tags prints as a bracket and one of three as the letter E.
+"""
 TAPER_STEPS = 4
 """Steps in which the ends of an erosion gully grow to the full width."""
 
@@ -54,11 +59,9 @@ def _put_dots(ink: Ink, marks: Marks, along: list[np.ndarray]) -> None:
 
 
 def _tagged(ink: Ink, marks: Marks, /) -> None:
-    """A line with tags downhill; the tags at the ends close the line."""
+    """A line with tags downhill."""
     _line(ink, marks)
-    half_tag = marks.mm("tag_mm") / 2
-    length = np.maximum(shapely.length(marks.geometry) - 2 * half_tag, 0.01)
-    along = [half_tag + np.linspace(0, span, max(2, round(span / marks.mm("tag_spacing_mm")) + 1)) for span in length]
+    along = _places_of_tags(marks)
     at = stations(marks.geometry, along)
     reach = marks.mm("line_mm") / 2 + marks.mm("tag_length_mm")
     tags = segments(at.places, at.places + reach * at.right)
@@ -70,6 +73,18 @@ def _tagged(ink: Ink, marks: Marks, /) -> None:
         kept &= ~shapely.intersects(tags, np.array(marks.beside, np.object_)[owner])
     tags = tags[kept]
     _stroke(ink, marks, tags, line_mm=marks.mm("tag_mm"))
+
+
+def _places_of_tags(marks: Marks) -> list[np.ndarray]:
+    """Distances of the tags from the start of each line: the end tags close a long line, a short one stands out."""
+    half_tag, spacing = marks.mm("tag_mm") / 2, marks.mm("tag_spacing_mm")
+    inside = evenly(marks.geometry, spacing_mm=spacing, ends=False)
+    found = []
+    for line, distances in zip(marks.geometry, inside, strict=True):
+        tags = len(distances) + 1
+        has_ends = tags >= FEWEST_TAGS_TO_CLOSE and not line.is_ring
+        found.append(np.linspace(half_tag, line.length - half_tag, tags) if has_ends else distances)
+    return found
 
 
 def _wall(ink: Ink, marks: Marks, /) -> None:
