@@ -26,6 +26,7 @@ from pathlib import Path
 
 import psutil
 
+from tests.benchmarks.composing import composed_and_drawn
 from tests.benchmarks.driver import driver
 from tests.benchmarks.exports import compared as exports_of
 from tests.benchmarks.identity import compared as identity_of
@@ -37,7 +38,7 @@ from tests.benchmarks.overhead import overhead
 from tests.benchmarks.results import Measurement, Table, markdown_of, measure_again, read_results, write_results
 from tests.benchmarks.seams import compared as seams_of
 from tests.benchmarks.selection import selection
-from tests.benchmarks.sizes import COLUMNS, KEEP_ONE_IN, SIDES_M, cost_row, costs_of_sizes, draft_watched
+from tests.benchmarks.sizes import COLUMNS, KEEP_ONE_IN, SIDES_M, cost_row, costs_of_sizes, draft_kept, draft_watched
 from tests.benchmarks.structure import structure
 from tests.benchmarks.unchanged import unchanged
 from tests.benchmarks.watched import Cost
@@ -176,6 +177,9 @@ def _figure(value: float | None) -> str:
 
 # ---------------------------------------------------------------- seconds and memory
 
+COMPOSED = ("hard_steep",)
+"""Scenes whose features are laid side by side: close contours, cliffs and boulders, of which the cost is made."""
+
 
 @functools.cache
 def large_area(side_m: int, /) -> Path:
@@ -203,6 +207,12 @@ def four_km2() -> Path:
 def cost_of(maker: Callable[[], Path]) -> Callable[[], list[Table]]:
     """A measurement of a whole draft: seconds on two cores, and memory."""
     return lambda: [Table("", COLUMNS, [cost_row(maker(), drafted(maker())[1])])]
+
+
+def composing() -> list[Table]:
+    """Seconds of composing and drawing four square kilometres of copies of invented scenes."""
+    kept = {name: draft_kept(data(name) / "tiles", scratch() / "kept" / name) for name in COMPOSED}
+    return [composed_and_drawn(kept)]
 
 
 def _against_pdal(maker: Callable[[], Path]) -> Callable[[], list[Table]]:
@@ -269,6 +279,17 @@ MEASUREMENTS = (
         "As above, for four square kilometres.",
         cost_of(four_km2),
         data=("scene_a",),
+        is_long=True,
+    ),
+    Measurement(
+        "composing",
+        "Cost",
+        "How long do composing and drawing four square kilometres take?",
+        "Copies of what the sections of a draft found, every other one mirrored, laid side by side and joined at the "
+        "seams; the two steps alone. Not more than 30 s together was asked for.",
+        composing,
+        command="python -m tests.benchmarks.composing NAME=OUT ... with drafts made with --keep",
+        data=COMPOSED,
         is_long=True,
     ),
     Measurement(

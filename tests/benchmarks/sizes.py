@@ -32,6 +32,13 @@ def draft_watched(tiles: Path, folder: Path, /, **settings: str) -> tuple[Path, 
     return area.parent / "out", cost
 
 
+def draft_kept(tiles: Path, folder: Path, /) -> Path:
+    """The draft of the tiles in a folder, with all files made on the way."""
+    area = write_area(folder, f"{tiles}/*.laz")
+    run_watched([sys.executable, "-m", "pipeline.cli", "draft", str(area), "--cores", "2", "--keep"])
+    return area.parent / "out"
+
+
 def cost_row(tiles: Path, cost: Cost, /) -> list[str]:
     """The figures of COLUMNS for the draft of the tiles in a folder."""
     headers = [laspy.open(tile).header for tile in sorted(tiles.glob("*.laz"))]

@@ -66,6 +66,7 @@ def cut_crowded(
     half = np.array([half_line_m(symbols[text]) for text in numbers])
     gap = np.array([gap_m(symbols[text]) for text in numbers])
     pairs = [(a, b) for a, b in _near_pairs(lines, half, gap) if owner[a] != owner[b]]
+    beside = _partners(pairs, len(lines))
     crowded = np.zeros(len(lines))
     for a, b in pairs:
         crowded[[a, b]] += shapely.length(_too_near(lines[a], lines[b], _asked_m(half, gap, a, b)))
@@ -74,8 +75,8 @@ def cut_crowded(
         around[row].append(marks[mark])
     rank = np.array([WEAK.index(text) for text in numbers])
     for row in np.lexsort((np.arange(len(lines)), -crowded, rank)).tolist():
-        others = [a + b - row for a, b in pairs if row in (a, b)]
-        taken = [_too_near(left[row], left[other], _asked_m(half, gap, row, other)) for other in others]
+        others = beside[row]
+        taken = [_too_near(left[row], left.item(other), _asked_m(half, gap, row, other)) for other in others]
         taken += [_too_near(left[row], mark, half[row] + MARK_CLEAR_M) for mark in around[row]]
         taken += _along(left[row], firm, firm_clear_m + half[row])
         zones = shapely.union_all([shapely.buffer(zone, ENDS_M) for zone in taken if zone.length > 0])
@@ -103,8 +104,9 @@ def thin_index(
     half = np.array([half_line_m(symbols[text]) for text in numbers])
     gap = np.array([gap_m(symbols[text]) for text in numbers])
     pairs = _near_pairs(lines, half, gap)
+    beside = _partners(pairs, len(lines))
     for row in np.flatnonzero(numbers == INDEX).tolist():
-        others = [a + b - row for a, b in pairs if row in (a, b)]
+        others = beside[row]
         zones = [_too_near(lines[row], lines[other], _asked_m(half, gap, row, other)) for other in others]
         dense = shapely.union_all([shapely.buffer(zone, THIN_ENDS_M) for zone in zones if zone.length > 0])
         if dense.is_empty:
@@ -131,6 +133,15 @@ def _near_pairs(
         for a, b in zip(first, second, strict=True)
         if a < b and lines[a].distance(lines[b]) < _asked_m(half, gap, a, b)
     )
+
+
+def _partners(pairs: list[tuple[int, int]], n: int) -> list[list[int]]:
+    """For each of n lines those that it makes a pair with, in the order of the pairs."""
+    found: list[list[int]] = [[] for _ in range(n)]
+    for a, b in pairs:
+        found[a].append(b)
+        found[b].append(a)
+    return found
 
 
 def _asked_m(half: NDArray[np.float64], gap: NDArray[np.float64], a: int, b: int) -> float:

@@ -56,8 +56,9 @@ def part_cliffs(drawn: gpd.GeoDataFrame, symbols: SymbolTable, /) -> Parted:
     placed = np.flatnonzero(np.isin(number, FIXED) & (shapely.get_dimensions(geometry) > 0)).tolist()
     cliffs = np.flatnonzero(is_cliff)
     for row in cliffs[np.lexsort((-shapely.length(geometry[cliffs]), -sure[cliffs], number[cliffs]))].tolist():
-        beside = [(other, _white_m(number[row], number[other], symbols)) for other in placed]
-        near = [(other, white) for other, white in beside if geometry[other].distance(geometry[row]) < NEAR_M]
+        beside = np.array(placed, np.intp)
+        beside = beside[shapely.distance(geometry[beside], geometry[row]) < NEAR_M]
+        near = [(other, _white_m(number[row], number[other], symbols)) for other in beside.tolist()]
         others = [(_body(number[other], geometry[other], symbols), white) for other, white in near if white]
         before = geometry[row]
         geometry[row], moved_m[row] = _with_room(before, others, symbols[number[row]])
