@@ -185,6 +185,7 @@ def test_new_limits_of_the_bands_count_nothing_again(sample_out: Path) -> None:
         "running",
         "compose",
         "sheet",
+        "fieldwork_sheet",
         "export",
         "map_tiles",
         "manifest",

@@ -61,6 +61,7 @@ def judge(
     boulder_recall: RecallTable | None = None,
     squares: Squares | None = None,
     promises: Mapping[str, Table] | None = None,
+    has_buildings: bool = False,
 ) -> tuple[Verdict, ...]:
     """How well each kind of feature can be found with such a survey, one verdict a kind.
 
@@ -69,6 +70,7 @@ def judge(
     boulder_recall : share of smooth planted boulders found, above which none is promised; None for no such bound
     squares : the ground, square by square; None to take all of it as seen like the mean
     promises : shares of each kind of feature found and right; None to judge all by returns alone
+    has_buildings : whether the producer's classes tell buildings, which are believed at any density
     """
     by_pulses, by_ground = f"{density.pulses_per_m2:.2g} pulses/m2", _spacing(density.ground_per_m2)
     verdicts = (
@@ -82,7 +84,7 @@ def judge(
         Verdict("rides", _grade(density.pulses_per_m2, RIDES_PULSES_PER_M2), by_pulses),
         _judge_water(density),
         Verdict("streams", _at_best(_grade(density.ground_per_m2, LANDFORM_GROUND_PER_M2), "usable"), by_ground),
-        Verdict("buildings", _grade(density.pulses_per_m2, BUILDINGS_PULSES_PER_M2), by_pulses),
+        _judge_buildings(density, has_buildings),
     )
     if promises is None or squares is None or not len(squares.ground_per_m2):
         return verdicts
@@ -144,6 +146,14 @@ def _judge_paths(density: Density) -> Verdict:
     grade = _grade(density.ground_per_m2, PATHS_GROUND_PER_M2)
     reason = "tracks a car can use show in the relief, most small paths do not: survey those on foot"
     return Verdict("paths", "usable" if grade == "good" else grade, reason)
+
+
+def _judge_buildings(density: Density, has_buildings: bool) -> Verdict:
+    """By the pulses, unless the producer says where buildings are: with few pulses their outlines are rough."""
+    grade, reason = _grade(density.pulses_per_m2, BUILDINGS_PULSES_PER_M2), f"{density.pulses_per_m2:.2g} pulses/m2"
+    if has_buildings and grade == "not possible":
+        return Verdict("buildings", "poor", f"{reason}, where the producer marked them")
+    return Verdict("buildings", grade, reason)
 
 
 def _spacing(ground_per_m2: float) -> str:

@@ -13,6 +13,7 @@ from pipeline.intake.leaf_calendar import LeafDays
 from pipeline.intake.tile_header import TileHeader
 from pipeline.intake.tile_table import TileTable
 from pipeline.intake.working_crs import WorkingCrs
+from pipeline.returns.asprs import BUILDING
 from pipeline.returns.cloud import Cloud
 from pipeline.survey.boulder_recall import RecallTable
 from pipeline.survey.cautions import cautions_of
@@ -69,6 +70,7 @@ def survey_tiles(
     density = measure_density(clouds, per_m2=table.n_points / n_read / extent.covered_m2)
     read_ratio = min(1.0, n_read / table.n_points)
     squares = squares_of(clouds, read_ratio=read_ratio)
+    classes = share_by_class(list(samples.values()))
     flight = measure_flight(headers, clouds, lat_deg=_latitude_deg(table), leaf_days=leaf_days)
     return Survey(
         n_tiles=len(table.tiles),
@@ -78,7 +80,7 @@ def survey_tiles(
         extent=extent,
         density=density,
         flight=flight,
-        share_by_class=share_by_class(list(samples.values())),
+        share_by_class=classes,
         ground_kinds=squares.share_by_kind,
         usual_slope=squares.usual_slope,
         cautions=working.cautions + cautions_of(headers, clouds, flight, n_read=n_read),
@@ -88,6 +90,7 @@ def survey_tiles(
             boulder_recall=boulder_recall,
             squares=squares,
             promises=promises,
+            has_buildings=classes.get(BUILDING, 0) > 0,
         ),
     )
 

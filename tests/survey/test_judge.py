@@ -156,6 +156,15 @@ def test_marked_lakes_are_better_than_guessed_ones() -> None:
     assert grades(stray)["water"] == "usable"
 
 
+def test_buildings_that_the_producer_marked_are_not_impossible() -> None:
+    """They are believed at any density, and poor at one that could not find them."""
+    thin = density(0.2)
+    told = {kind: {v.feature: v for v in judge(thin, season="leaf-off", has_buildings=kind)} for kind in (True, False)}
+    assert told[False]["buildings"].grade == "not possible"
+    assert told[True]["buildings"].grade == "poor"
+    assert "producer" in told[True]["buildings"].reason
+
+
 def test_no_ground_at_all_is_no_crash() -> None:
     """A survey of a closed roof."""
     assert grades(Density(4.0, 1.0, 0.0, 0.0, 0.0))["contours"] == "not possible"
