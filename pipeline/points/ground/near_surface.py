@@ -39,6 +39,11 @@ BELOW_FACTOR = 4.0
 choice."""
 DENSE_M = 0.6
 """Distance between returns up to which they are enough to tell low growth from the noise of the ground. Our choice."""
+BEND_REACH_M, BEND_RISE = 2.0, 0.6
+"""Ground that bends so sharply that its lip lies above the surface through the lowest returns has a face this steep,
+rise over run, this near in metres. Elsewhere a smooth patch above the surface counts as growth, as a path is told by
+the growth beside it; crowns of walls that stand free go with it. Our choice: tried on scene_b, whose path was lost
+without it, relief_3506_8 and hard_steep."""
 STEEP = 1.0
 """Rise over run beyond which returns of one cell lie too far apart in height to tell growth from it. Our choice."""
 
@@ -64,7 +69,10 @@ def near_surface(enh: EastNorthHeight, lowest: Lowest, is_bare: Mask, /) -> Mask
     if is_told.any():
         told = taken(enh, low)
         near[low[is_told]] = among_growth(told, lowest, level, above)[is_told]
-        near[low] |= lies_solid(told, above, is_told & ~near[low])
+        row, col = (np.floor(told[:, axis] / cell_m).astype(np.int64) for axis in (1, 0))
+        steepest = highest_around(slope, round(BEND_REACH_M / cell_m))
+        by_a_bend = steepest[row - lowest.first_row, col - lowest.first_col] >= BEND_RISE
+        near[low] |= lies_solid(told, above, is_told & by_a_bend & ~near[low])
     tall = low[near[low] & (above > OVERHANG_M)]
     higher = low[~near[low] & (above > 0)]
     tolerance_m = TOLERANCE_M + TOLERANCE_M_PER_M * spacing_m

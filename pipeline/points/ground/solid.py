@@ -1,4 +1,4 @@
-"""Solid ground that rises above the surface through the lowest returns: crowns of walls and dams, lips of terraces.
+"""Solid ground above the surface through the lowest returns: lips of terraces, crowns of dams with steep sides.
 
 Where the ground bends sharply, its returns lie decimetres above that surface, as high as those of heather. What tells
 the two apart is how returns lie to their nearest neighbours: on solid ground on one smooth plane, however it leans; in
