@@ -61,6 +61,7 @@ DOING = {
     "export": "writing export",
     "map_tiles": "cutting the map into tiles",
     "backdrop": "drawing backdrop",
+    "check_list": "ranking what to look at on foot",
     "fieldwork_sheet": "drawing the fieldwork sheet",
     "manifest": "writing the manifest",
 }

@@ -40,6 +40,7 @@ include: "tile.smk"
 include: "block.smk"
 include: "field.smk"
 include: "area.smk"
+include: "fieldwork.smk"
 include: "exports.smk"
 
 
