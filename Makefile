@@ -10,6 +10,9 @@ PIP := $(BIN)/python -m pip install --quiet --disable-pip-version-check --requir
 	--only-binary :all: --no-binary connection-pool
 OWN := $(BIN)/python -m pip install --quiet --disable-pip-version-check --no-deps --no-build-isolation --editable .
 
+# Some machines forbid Python to keep what it compiled; each of the hundreds of processes of tests would compile anew.
+unexport PYTHONDONTWRITEBYTECODE
+
 .PHONY: help demo test types suite quick lint install pictures rooms words figures slurm-test settings lock fonts clean
 
 help:
@@ -83,8 +86,9 @@ $(VENV)/installed: requirements.lock pyproject.toml | $(BIN)/python
 	$(OWN)
 	@touch $@
 
+# Not compiled in advance, which takes as long as all the rest: much of it is never imported.
 $(VENV)/installed-for-tests: requirements-test.lock pyproject.toml | $(BIN)/python
-	$(PIP) --requirement requirements-test.lock
+	$(PIP) --no-compile --requirement requirements-test.lock
 	$(OWN)
 	@touch $@ $(VENV)/installed
 
