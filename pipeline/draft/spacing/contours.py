@@ -9,8 +9,8 @@ from __future__ import annotations
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from scipy.spatial import cKDTree
 
+from pipeline.draft.spacing.near import Squares
 from pipeline.draft.spacing.pairs import ROUNDING_M, SPARE_M, Needs, Pairs, nearest_other_m
 from pipeline.draft.spacing.threads import Threads, threads_of
 from pipeline.lattice.grid import EastNorth
@@ -85,6 +85,7 @@ def _pushed_apart(
     pairs = Pairs.of(threads, needs, rows, may_move_m)
     # A vertex that cannot reach a mark even when it has moved as far as it may is not asked again in each round.
     by_mark = zone & _reaches_mark(needs, threads.places, rows, may_move_m, marks_gap_m, tree)
+    squares = Squares.of(threads.places[rows], side_m=ZONE_M / 2)
     moved = threads.places.copy()
     busy = zone
     for _ in range(ROUNDS):
@@ -97,7 +98,7 @@ def _pushed_apart(
         if not still.any():
             break
         busy = np.zeros_like(zone)
-        busy[rows] = _within(threads.places[rows], threads.places[still], ZONE_M / 2)
+        busy[rows] = squares.only(still[rows]).have_near(threads.places[rows])
     return moved
 
 
@@ -120,8 +121,7 @@ def _zone(
 
 def _within(places: EastNorth, seeds: EastNorth, reach_m: float) -> NDArray[np.bool_]:
     """(n,) bool: places within reach of some of the seeds."""
-    far_m, _ = cKDTree(seeds).query(places, distance_upper_bound=reach_m)
-    return np.asarray(np.isfinite(far_m))
+    return Squares.of(seeds, side_m=reach_m).have_near(places)
 
 
 def _reaches_mark(
