@@ -92,13 +92,13 @@ def _pushed_apart(
         push = pairs.pushes(moved, busy) + _off_marks(needs, moved, busy & by_mark, marks, marks_gap_m, tree)
         if not push.any():
             break
-        step = _capped(threads, moved + np.where(zone[:, None], threads.spread(push), 0.0), may_move_m)
-        still = np.hypot(*(step - moved).T) > STILL_M
-        moved = step
+        step = _capped(threads.places[rows], moved[rows] + threads.spread(push)[rows], may_move_m[rows])
+        still = np.hypot(*(step - moved[rows]).T) > STILL_M
+        moved[rows] = step
         if not still.any():
             break
         busy = np.zeros_like(zone)
-        busy[rows] = squares.only(still[rows]).have_near(threads.places[rows])
+        busy[rows] = squares.only(still).have_near(threads.places[rows])
     return moved
 
 
@@ -201,9 +201,9 @@ def _may_move_m(threads: Threads, numbers: NDArray[np.str_], zone: NDArray[np.bo
     return may
 
 
-def _capped(threads: Threads, moved: EastNorth, may_move_m: NDArray[np.float64]) -> EastNorth:
-    """The vertices, none farther from where it was than it may be."""
-    off = moved - threads.places
+def _capped(places: EastNorth, moved: EastNorth, may_move_m: NDArray[np.float64]) -> EastNorth:
+    """(k, 2) where vertices were moved to, none farther from its place than it may be."""
+    off = moved - places
     length = np.hypot(*off.T)
-    capped: EastNorth = threads.places + off * np.minimum(1.0, may_move_m / np.maximum(length, 1e-9))[:, None]
+    capped: EastNorth = places + off * np.minimum(1.0, may_move_m / np.maximum(length, 1e-9))[:, None]
     return capped

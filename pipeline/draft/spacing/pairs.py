@@ -21,12 +21,15 @@ FLANK_WAYS = 3.0
 re-entrant: what the audit asks too (our choice)."""
 SQUARE_M = 10.0
 """Side of the squares in which the next contour is looked for; decides speed alone."""
+EXPECTED_PAIRS = 8
+"""Pairs for each vertex that room is kept for at first; where there are more they are looked for a second time."""
 ROUNDING_M = 1e-6
 """By so much may a vertex be moved farther than it may, as lengths are rounded."""
 
 
 Numbers = NDArray[np.int64]
 Metres = NDArray[np.float64]
+Room = tuple[NDArray[np.intp], NDArray[np.intp], Metres]
 
 
 @dataclass(frozen=True)
@@ -89,12 +92,20 @@ class Pairs:
         """
         reach_m = needs.farthest_m + 2 * float(may_move_m[chosen].max(initial=0.0)) + ROUNDING_M
         squares = Squares.of(threads.places[chosen], side_m=reach_m)
-        lines = threads.line, threads.along_m, threads.length_m, threads.closed
-        held = squares.columns, squares.key, chosen[squares.number], squares.places
-        # Counted first, as the pairs of a large area fill much of the memory.
-        n = _find_pairs(*held, *lines, needs.half_m, needs.gap_m, needs.mouth_m, may_move_m, *_empty_pairs(0))
-        first, second, asked = _empty_pairs(n)
-        _find_pairs(*held, *lines, needs.half_m, needs.gap_m, needs.mouth_m, may_move_m, first, second, asked)
+        vertex = chosen[squares.number]
+
+        def find(found: Room) -> int:
+            where = squares.columns, squares.key, vertex, squares.places
+            lines = threads.line, threads.along_m, threads.length_m, threads.closed
+            asks = needs.half_m, needs.gap_m, needs.mouth_m, may_move_m
+            return _find_pairs(*where, *lines, *asks, needs.farthest_m, *found)
+
+        room = _room_for_pairs(EXPECTED_PAIRS * len(chosen))
+        n = find(room)
+        if n > len(room[0]):
+            room = _room_for_pairs(n)
+            find(room)
+        first, second, asked = room[0][:n], room[1][:n], room[2][:n]
         order = np.lexsort((second, first))
         return cls(first[order], second[order], asked[order])
 
@@ -105,8 +116,8 @@ class Pairs:
         return push
 
 
-def _empty_pairs(n: int) -> tuple[NDArray[np.intp], NDArray[np.intp], NDArray[np.float64]]:
-    """Room for so many pairs: first and second vertex, and the distance asked for."""
+def _room_for_pairs(n: int) -> Room:
+    """Room for so many pairs: first and second vertex, and the least distance."""
     return np.empty(n, np.intp), np.empty(n, np.intp), np.empty(n, np.float64)
 
 
@@ -124,6 +135,7 @@ def _find_pairs(
     gap_m: Metres,
     mouth_m: Metres,
     may_move_m: Metres,
+    farthest_m: float,
     first: Numbers,
     second: Numbers,
     asked_m: Metres,
@@ -135,16 +147,20 @@ def _find_pairs(
     """
     n = 0
     for i in range(len(key)):
-        for r in (-1, 0, 1):
-            start = key[i] + r * columns - 1
-            k = np.searchsorted(key, start)
-            while k < len(key) and key[k] <= start + 2:
-                a, b = vertex[i], vertex[k]
-                if a < b:
+        # Of the squares around only those that come later, so that each pair is met once.
+        for start in (key[i], key[i] + columns - 1):
+            last = key[i] + 1 if start == key[i] else start + 2
+            k = i + 1 if start == key[i] else np.searchsorted(key, start)
+            while k < len(key) and key[k] <= last:
+                a, b = min(vertex[i], vertex[k]), max(vertex[i], vertex[k])
+                east, north = places[i, 0] - places[k, 0], places[i, 1] - places[k, 1]
+                square_m2 = east * east + north * north
+                most_m = farthest_m + may_move_m[a] + may_move_m[b] + 2 * ROUNDING_M
+                # Most are farther apart than anything asks, which is told soonest.
+                if square_m2 < most_m * most_m:
                     asked = _asked(line, along_m, length_m, closed, half_m, gap_m, mouth_m, a, b)
-                    east, north = places[i, 0] - places[k, 0], places[i, 1] - places[k, 1]
                     may_be = asked + may_move_m[a] + may_move_m[b] + ROUNDING_M
-                    if asked > 0 and np.sqrt(east * east + north * north) < may_be:
+                    if asked > 0 and np.sqrt(square_m2) < may_be:
                         if n < len(first):
                             first[n], second[n], asked_m[n] = a, b, asked
                         n += 1
@@ -166,12 +182,12 @@ def _asked(
 ) -> float:
     """Least distance of two vertices; 0 for those that follow each other on a line."""
     if line[a] != line[b]:
-        return half_m[a] + half_m[b] + min(gap_m[a], gap_m[b]) + SPARE_M
+        return float(half_m[a] + half_m[b] + min(gap_m[a], gap_m[b]) + SPARE_M)
     way = abs(along_m[a] - along_m[b])
     if closed[line[a]]:
         way = min(way, length_m[line[a]] - way)
     is_flank = mouth_m[a] > 0 and way > FLANK_WAYS * mouth_m[a]
-    return mouth_m[a] + SPARE_M if is_flank else 0.0
+    return float(mouth_m[a] + SPARE_M) if is_flank else 0.0
 
 
 @compiled
@@ -190,12 +206,12 @@ def _push(
         for k in range(len(at)):
             if lack[k] > 0 and lack[k] >= most[at[k]]:
                 most[at[k]], by[at[k]] = lack[k], other[k]
-    for at in range(len(places)):
-        if by[at] >= 0:
-            east, north = places[at, 0] - places[by[at], 0], places[at, 1] - places[by[at], 1]
+    for i in range(len(places)):
+        if by[i] >= 0:
+            east, north = places[i, 0] - places[by[i], 0], places[i, 1] - places[by[i], 1]
             length = max(np.hypot(east, north), 1e-6)
-            push[at, 0] = east / length * (most[at] / 2)
-            push[at, 1] = north / length * (most[at] / 2)
+            push[i, 0] = east / length * (most[i] / 2)
+            push[i, 1] = north / length * (most[i] / 2)
 
 
 def nearest_other_m(
