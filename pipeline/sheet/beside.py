@@ -104,7 +104,8 @@ def _beads(start: NDArray[np.float64], end: NDArray[np.float64]) -> Corners:
 def _overlap(boxes: Corners, others: Corners) -> NDArray[np.bool_]:
     """(n,) bool: boxes that share room with some of the others."""
     apart = (boxes[:, None, :2] >= others[None, :, 2:]) | (boxes[:, None, 2:] <= others[None, :, :2])
-    return np.asarray((~apart.any(axis=2)).any(axis=1))
+    meet = np.asarray(~apart.any(axis=2), np.bool_)
+    return np.asarray(meet.any(axis=1))
 
 
 def _place(point: NDArray[np.float64]) -> Place:
