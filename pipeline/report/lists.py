@@ -48,20 +48,22 @@ def rows_of(table: pd.DataFrame, place: Place, /, *, columns: Sequence[str] | No
     return rows
 
 
-def checks_of(lists: Mapping[str, pd.DataFrame], place: Place, /) -> list[Json]:
-    """Places to look at, from lists by the kind that a list without a column `kind` holds.
+def checks_of(table: pd.DataFrame, place: Place, /, *, kind: str) -> list[Json]:
+    """The rows of a list of places to look at that lie somewhere.
 
-    Rows without a place are left out. `key` names a row for as long as the place stays on the list: its `id`, where
-    the list has one, else its kind and place.
+    `key` names a row for as long as the place stays on the list: its `id`, where the list has one, else its kind and
+    place.
+
+    Parameters
+    ----------
+    kind : of rows that do not say theirs
     """
-    rows: list[Json] = []
-    for kind, table in lists.items():
-        for row in cast("list[dict[str, Json]]", rows_of(table, place)):
-            row.setdefault("kind", kind)
-            row.setdefault("name", str(row.get("rank", "")))
-            row["key"] = row.get("id") or f"{row['kind']} {row['east_m']} {row['north_m']}"
-            rows.append(row)
-    return rows
+    rows = cast("list[dict[str, Json]]", rows_of(table, place))
+    for row in rows:
+        row["kind"] = row.get("kind") or kind
+        row["name"] = str(row.get("name") or row.get("rank") or "")
+        row["key"] = str(row.get("id") or f"{row['kind']} {row['east_m']} {row['north_m']}")
+    return cast("list[Json]", rows)
 
 
 def _placed(table: pd.DataFrame) -> pd.DataFrame:

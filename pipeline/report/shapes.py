@@ -1,4 +1,4 @@
-"""The features of a draft as short lists of whole numbers: a place is told by its step from the one before, in 0.1 m."""
+"""The features of a draft as short lists of whole numbers: the step from each place to the next, in 0.1 m."""
 
 from __future__ import annotations
 

@@ -29,7 +29,7 @@ function checkCard(check) {
       if (known) choose(known);
       goTo(check.x, check.y);
     } }, 'Show on the map')),
-    answerForm(checkPlace(check), 'Is it so?'));
+    check.kind === 'notes' ? answerForm(checkPlace(check), 'How does it run here?', true) : answerForm(checkPlace(check), 'Is it so?'));
 }
 
 function filterField(name, label, values, words) {
@@ -104,7 +104,7 @@ async function takeIn(event) {
 // ---------------------------------------------------------------- on the map
 
 function paintChecks(view) {
-  const ctx = view.ctx, dense = window.devicePixelRatio || 1, numbered = view.scale / dense > 0.35;
+  const ctx = view.ctx, dense = window.devicePixelRatio || 1, numbered = view.scale / dense > 0.35, taken = [];
   ctx.setTransform(1, 0, 0, 1, 0, 0);
   ctx.font = `bold ${11 * dense}px system-ui, sans-serif`;
   ctx.textBaseline = 'middle';
@@ -119,7 +119,9 @@ function paintChecks(view) {
       ctx.arc(x, y, (numbered ? 8 : 5) * dense, 0, 7);
       ctx.stroke();
     }
-    if (!numbered) continue;
+    // A number that would cover another is left out until the map is enlarged.
+    if (!numbered || taken.some(([a, b]) => Math.abs(a - x) < 32 * dense && Math.abs(b - y) < 15 * dense)) continue;
+    taken.push([x, y]);
     ctx.strokeStyle = '#fff';
     ctx.lineWidth = 3 * dense;
     ctx.strokeText(check.name, x + 11 * dense, y - 8 * dense);

@@ -6,7 +6,7 @@ const GIVEN = { draft: 'drawn', candidate: 'candidate: less likely there than no
   confirmed: 'confirmed on foot', moved: 'moved on foot', rejected: 'rejected on foot', imported: 'from another map' };
 
 function lookAt(x, y, isFinger) {
-  const check = shown.checks ? checkAt(x, y) : null;
+  const check = shown.checks && !shown.effort ? checkAt(x, y) : null;
   const hits = hitsAt(x, y, isFinger);
   choose(check && check.id ? features.find((feature) => feature.id === check.id) || null : hits[0] || null);
   const page = pages.here;
@@ -66,9 +66,10 @@ function supportAt(x, y) {
   return value === undefined || value < 0 ? null : value / 10;
 }
 
-// Yes, no or other, and a note; each change is kept at once.
-function answerForm(place, question) {
-  const group = `answer ${place.key}`;
+const BANDS = [['405', 'Runs'], ['406', 'Slow'], ['408', 'Walk'], ['410', 'Fight']];
+
+// Yes, no or other, and a note; each change is kept at once. How it runs is answered by a band of the norm instead.
+function answerForm(place, question, isBand) {
   const mark = () => marks.get(place.key) || { answer: '', note: '', symbol: '' };
   const more = make('div', { hidden: mark().answer !== 'other' },
     make('label', { class: 'field' }, 'What it is instead', symbolChoice(place, mark().symbol)),
@@ -77,7 +78,13 @@ function answerForm(place, question) {
       setMark(place, { answer: 'other', to: [middle.lng, middle.lat] });
       tell('Its place is now where the cross in the middle of the map is.');
     } }, 'It lies at the middle of the map')));
-  const buttons = [['yes', 'Yes'], ['no', 'No'], ['other', 'Other']].map(([answer, words]) =>
+  const bands = BANDS.map(([number, words]) => make('button', { type: 'button', class: 'plain', 'data-answer': number,
+    'aria-pressed': String(mark().symbol === number), onclick: () => {
+      const taken = mark().symbol === number ? '' : number;
+      setMark(place, { answer: taken && 'other', symbol: taken });
+      for (const button of bands) button.setAttribute('aria-pressed', String(button.dataset.answer === taken));
+    } }, `${number} ${words}`));
+  const buttons = isBand ? bands : [['yes', 'Yes'], ['no', 'No'], ['other', 'Other']].map(([answer, words]) =>
     make('button', { type: 'button', class: 'plain', 'data-answer': answer, 'aria-pressed': String(mark().answer === answer),
       onclick: () => {
         const taken = mark().answer === answer ? '' : answer;
@@ -90,7 +97,7 @@ function answerForm(place, question) {
   note.value = mark().note;
   return make('div', { class: 'answers' },
     make('div', { role: 'group', 'aria-label': question }, make('p', { class: 'quiet' }, question), make('div', { class: 'buttons' }, buttons)),
-    more, make('label', { class: 'field' }, 'Note', note));
+    isBand ? null : more, make('label', { class: 'field' }, 'Note', note));
 }
 
 function symbolChoice(place, symbol) {

@@ -6,6 +6,7 @@ const shown = {                // what is switched on, by name
   candidate: false, not_seen: true, checks: true, effort: false, least: 0, ground: 'relief',
 };
 const PALE = { relief: 0.5 };   // how strong a picture lies under the map: relief in full would darken every green
+const COLOURED = 0.75;
 const NOT_SEEN = '600.1';
 let map, draftCanvas, overCanvas, groundPicture, features = [], groups = [], chosen = null;
 
@@ -39,7 +40,9 @@ const CanvasPane = L.Renderer.extend({
     ctx.setTransform(1, 0, 0, 1, 0, 0);
     ctx.clearRect(0, 0, canvas.width, canvas.height);
     const box = [-origin.x / scale, (origin.y - canvas.height) / scale, (canvas.width - origin.x) / scale, origin.y / scale];
-    this.options.draw({ ctx, scale, left: origin.x, top: origin.y, box });
+    const small = Math.min(1, (MOST_SYMBOL_SCALE * dense) / scale);
+    const isBare = shown.ground !== 'relief' && shown.ground !== 'none';
+    this.options.draw({ ctx, scale, small, isBare, left: origin.x, top: origin.y, box });
   },
 });
 
@@ -80,7 +83,7 @@ function startMap() {
 function paintOver(view) {
   if (shown.effort) paintEffort(view);
   if (chosen) paintChosen(view, chosen);
-  if (shown.checks) paintChecks(view);
+  if (shown.checks && !shown.effort) paintChecks(view);
 }
 
 function redraw() {
@@ -103,15 +106,19 @@ function showGround(name) {
   const legend = document.getElementById('ground-legend');
   legend.replaceChildren();
   legend.hidden = !(told && told.legend.length);
+  draftCanvas.redraw();
   if (!told) return;
   const [west, south, east, north] = told.box;
-  groundPicture = L.imageOverlay(told.src, [[south, west], [north, east]], { pane: 'ground', alt: told.says, opacity: PALE[name] || 0.85 }).addTo(map);
+  groundPicture = L.imageOverlay(told.src, [[south, west], [north, east]], { pane: 'ground', alt: told.says, opacity: PALE[name] || COLOURED }).addTo(map);
   if (told.legend.length) {
-    legend.append(make('p', {}, told.says), make('ul', {}, told.legend.map(([words, colour]) => {
-      const chip = make('span', { class: 'chip' });
-      chip.style.background = colour;
-      return make('li', {}, chip, words);
-    })));
+    // Open where there is room for it; on a phone it would hide the map.
+    const open = window.matchMedia('(min-width: 761px)').matches;
+    legend.append(make('details', { open }, make('summary', {}, told.label), make('p', {}, `${told.says}; yellow and green of the map are off meanwhile`),
+      make('ul', {}, told.legend.map(([words, colour]) => {
+        const chip = make('span', { class: 'chip' });
+        chip.style.background = colour;
+        return make('li', {}, chip, words);
+      }))));
   }
 }
 

@@ -40,10 +40,11 @@ function isDone(key) {
   return Boolean(marks.get(key)?.answer);
 }
 
-// What came of a place, in the four words that `tussock notes` reads.
+// What came of a place, in the four words that `tussock notes` reads; none where a note alone tells.
 function statusOf(mark) {
   if (STATUS[mark.answer]) return STATUS[mark.answer];
-  return mark.to ? 'moved' : 'new';
+  if (mark.to) return 'moved';
+  return mark.symbol ? 'new' : '';
 }
 
 function marksAsGeoJson() {
@@ -53,7 +54,7 @@ function marksAsGeoJson() {
     return {
       type: 'Feature',
       geometry: { type: 'Point', coordinates: [Number(longitude.toFixed(7)), Number(latitude.toFixed(7))] },
-      properties: { id: mark.id, status: mark.answer ? statusOf(mark) : '', symbol: mark.symbol, note: mark.note,
+      properties: { id: mark.id, status: statusOf(mark), symbol: mark.symbol, note: mark.note,
         at: mark.at, answer: mark.answer, name: mark.name, key: mark.key },
     };
   });

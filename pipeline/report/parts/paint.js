@@ -1,10 +1,13 @@
 // Drawing features with the paints of the norm's table, in metres on the ground.
-// A view is {ctx, scale: device pixels a metre, left, top: device pixels of the map's origin, box: metres in sight}.
+// A view is {ctx, scale: device pixels a metre, left, top: device pixels of the map's origin, box: metres in sight,
+// small: by how much symbols are drawn smaller than the norm's size, 1 unless the map is much enlarged,
+// isBare: whether yellow and green are left out, as what lies under the map has colours of its own}.
 
 const LEAST_LINE_PX = 0.8;     // thinner lines vanish on a screen
 const LEAST_STAMP_PX = 7;      // point symbols stay to be seen however small the map is
 const LEAST_TILE_PX = 9;       // below, a pattern is a grey haze: its tint is drawn instead
 const LEAST_ALONG_PX = 2;      // below, marks along a line are left out
+const MOST_SYMBOL_SCALE = 1.5; // pixels a metre up to which symbols grow with the map: beyond, they would hide the relief
 const PINK = '#d81b72';
 const drawings = new Map();    // address of an SVG -> its picture
 const bitmaps = new Map();     // the picture at a size, as it is drawn again and again
@@ -71,7 +74,9 @@ function paintDraft(view, groups, isShown) {
     const shown = features.filter((feature) => isShown(feature) && inSight(feature, view, 30));
     if (!shown.length) continue;
     const drawn = shown.filter((feature) => feature.status !== 'candidate');
-    for (const paint of look.paints) PAINTERS[paint.is](view, paint, drawn);
+    for (const paint of look.paints) {
+      if (!(view.isBare && look.section === 'vegetation' && (paint.is === 'surface' || paint.is === 'tile'))) PAINTERS[paint.is](view, paint, drawn);
+    }
     paintCandidates(view, shown.filter((feature) => feature.status === 'candidate'));
   }
 }
@@ -86,37 +91,37 @@ const PAINTERS = {
     const ctx = view.ctx;
     onGround(view);
     ctx.strokeStyle = paint.colour;
-    ctx.lineWidth = Math.max(paint.width_m, LEAST_LINE_PX / view.scale);
+    ctx.lineWidth = Math.max(paint.width_m * view.small, LEAST_LINE_PX / view.scale);
     ctx.lineJoin = 'round';
     ctx.lineCap = paint.dashes_m.length ? 'butt' : 'round';
-    const visible = paint.dashes_m.length && Math.min(...paint.dashes_m) * view.scale > 0.6;
-    ctx.setLineDash(visible ? paint.dashes_m : []);
+    const dashes = paint.dashes_m.map((length) => length * view.small);
+    ctx.setLineDash(dashes.length && Math.min(...dashes) * view.scale > 0.6 ? dashes : []);
     for (const feature of features) {
-      if (paint.right_m) for (const line of feature.lines) ctx.stroke(besides(line, paint.right_m));
+      if (paint.right_m) for (const line of feature.lines) ctx.stroke(besides(line, paint.right_m * view.small));
       else ctx.stroke(pathOf(feature));
     }
     ctx.setLineDash([]);
   },
   tile(view, paint, features) {
     const ctx = view.ctx;
-    const width = Math.round(paint.width_m * view.scale), height = Math.round(paint.height_m * view.scale);
+    const width = Math.round(paint.width_m * view.scale * view.small), height = Math.round(paint.height_m * view.scale * view.small);
     onGround(view);
     if (Math.min(width, height) < LEAST_TILE_PX) {
       ctx.globalAlpha = 0.5;
       ctx.fillStyle = paint.tint;
     } else {
       const pattern = ctx.createPattern(bitmapOf(paint, width, height), 'repeat');
-      pattern.setTransform(new DOMMatrix([paint.width_m / width, 0, 0, -paint.height_m / height, 0, 0]));
+      pattern.setTransform(new DOMMatrix([(paint.width_m * view.small) / width, 0, 0, (-paint.height_m * view.small) / height, 0, 0]));
       ctx.fillStyle = pattern;
     }
     for (const feature of features) ctx.fill(pathOf(feature), 'evenodd');
     ctx.globalAlpha = 1;
   },
   along(view, paint, features) {
-    if (paint.height_m * view.scale < LEAST_ALONG_PX) return;
+    if (paint.height_m * view.scale * view.small < LEAST_ALONG_PX) return;
     for (const feature of features) {
       for (const line of feature.lines) {
-        for (const [x, y, turn] of placesAlong(line, paint)) stampAt(view, paint, x, y, turn, 0);
+        for (const [x, y, turn] of placesAlong(line, paint, view.small)) stampAt(view, paint, x, y, turn, 0);
       }
     }
     view.ctx.setTransform(1, 0, 0, 1, 0, 0);
@@ -132,18 +137,18 @@ const PAINTERS = {
 };
 
 function stampAt(view, paint, x, y, turn, least) {
-  const larger = Math.max(1, least / (Math.max(paint.width_m, paint.height_m) * view.scale));
-  const width = Math.max(1, Math.round(paint.width_m * view.scale * larger));
-  const height = Math.max(1, Math.round(paint.height_m * view.scale * larger));
+  const scale = Math.max(view.scale * view.small, least / Math.max(paint.width_m, paint.height_m));
+  const width = Math.max(1, Math.round(paint.width_m * scale));
+  const height = Math.max(1, Math.round(paint.height_m * scale));
   view.ctx.setTransform(1, 0, 0, 1, view.left + x * view.scale, view.top - y * view.scale);
   if (turn) view.ctx.rotate(turn);
   view.ctx.drawImage(bitmapOf(paint, width, height), -width / 2, -height / 2);
 }
 
 // Where marks along a line stand: x, y and the turn (clockwise) that points their right to the line's end.
-function placesAlong(line, paint) {
+function placesAlong(line, paint, small) {
   const places = [];
-  let next = paint.first_m, walked = 0;
+  let next = paint.first_m * small, walked = 0;
   for (let at = 2; at < line.length; at += 2) {
     const dx = line[at] - line[at - 2], dy = line[at + 1] - line[at - 1], length = Math.hypot(dx, dy);
     const turn = -Math.atan2(dy, dx);
@@ -154,7 +159,7 @@ function placesAlong(line, paint) {
     while (next <= walked + length) {
       const share = (next - walked) / length;
       places.push([line[at - 2] + share * dx, line[at - 1] + share * dy, turn]);
-      next += paint.every_m;
+      next += paint.every_m * small;
     }
     walked += length;
   }
@@ -220,7 +225,7 @@ function swatch(look) {
   ctx.fillStyle = '#fff';
   ctx.fillRect(0, 0, 88, 56);
   const scale = look.kind === 'point' ? 4.5 : 3;
-  const view = { ctx, scale, left: 44, top: 28, box: [-99, -99, 99, 99] };
+  const view = { ctx, scale, small: 1, isBare: false, left: 44, top: 28, box: [-99, -99, 99, 99] };
   const shapes = { point: [0, 0], line: [-13, -2, 0, 2, 13, -1], area: [-13, -7, 13, -7, 13, 7, -13, 7] };
   const feature = { look, lines: [Float64Array.from(shapes[look.kind])], angle: 45, path: null };
   for (const paint of look.paints) PAINTERS[paint.is](view, paint, [feature]);

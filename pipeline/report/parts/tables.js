@@ -97,41 +97,37 @@ function buildEffort(page) {
     page.append(make('p', {}, 'No estimate has been made for this draft: ', make('code', {}, 'tussock estimate AREA'), ' makes one.'));
     return;
   }
-  for (const words of [told.words || []].flat()) page.append(make('p', {}, said(words)));
-  const rows = [['Fieldwork', told.fieldwork_h], ['Drawing', told.drawing_h]].filter(([, range]) => range);
-  page.append(table('Hours for the whole area', ['', 'Low', 'Likely', 'High'], rows.map(([name, range]) =>
-    [name, figure(range.low, 1), figure(range.likely, 1), figure(range.high, 1)]), [1, 2, 3]));
-  if (told.tasks && typeof told.tasks === 'object') page.append(taskTable(told.tasks));
-  if (told.cells?.length) {
-    page.append(make('div', { class: 'buttons' }, make('button', { type: 'button', class: 'plain', 'aria-pressed': String(shown.effort), id: 'effort-on-map', onclick: (event) => {
-      shown.effort = !shown.effort;
-      event.target.setAttribute('aria-pressed', String(shown.effort));
-      overCanvas.redraw();
-    } }, 'Show cells on the map')));
-    const cells = [...told.cells].sort((a, b) => perKm2(b) - perKm2(a)).slice(0, 12);
-    page.append(make('h3', {}, 'Where most time goes'), placeList(cells.map((cell) => ({ x: (cell.corners[0] + cell.corners[4]) / 2,
-      y: (cell.corners[1] + cell.corners[5]) / 2, words: `${hours(cell.fieldwork_h)} in ${figure(100 * cell.area_km2, 1)} ha${cell.why ? `: ${cell.why}` : ''}` }))));
+  const rows = [['Fieldwork, hours', told.fieldwork_h], ['Drawing, hours', told.drawing_h], ['Days in the field', told.days],
+    [`Cost, ${told.cost?.currency || ''}`, told.cost], ['Weeks', told.weeks]].filter(([, range]) => range?.likely !== undefined);
+  page.append(table(`The whole area, ${figure(told.area_km2, 2)} km2`, ['', 'Low', 'Likely', 'High'], rows.map(([name, range]) =>
+    [name, ...['low', 'likely', 'high'].map((part) => figure(range[part], range.likely < 20 ? 1 : 0))]), [1, 2, 3]));
+  if (Array.isArray(told.tasks)) {
+    page.append(table('By task', ['Task', 'Hours', 'Why'], told.tasks.map((task) =>
+      [TASKS[task.task] || task.name || task.task, figure(task.fieldwork_h.likely, 1), said(task.why || '')]), [1]));
   }
-  for (const [heading, key] of [['What would shrink it', 'to_shrink'], ['Where to begin', 'first'], ['Without a draft', 'without_draft'], ['Cost', 'cost'], ['Days', 'days'], ['Weeks', 'weeks'], ['Assumptions', 'assumptions']]) {
-    if (told[key] !== undefined && told[key] !== null) page.append(make('details', {}, make('summary', {}, heading), anyWords(told[key])));
+  if (told.cells?.length) buildCells(page, told.cells);
+  if (told.to_shrink?.length) {
+    page.append(table('What would shrink it', ['What', 'Saves', 'Why'], told.to_shrink.map((way) => [said(way.what), `${figure(way.saved_h, 1)} h`, said(way.why || '')]), [1]));
   }
+  for (const [heading, part] of [['Where to begin', told.first], ['Without a draft', told.without_draft]]) {
+    if (part?.words) page.append(make('h3', {}, heading), [part.words].flat().map((words) => make('p', {}, said(words))));
+  }
+  if (Array.isArray(told.assumptions)) {
+    page.append(make('details', {}, make('summary', {}, 'Assumptions'), table('To be changed in the area file', ['What', 'Value', 'Why'],
+      told.assumptions.map((one) => [String(one.name).replaceAll('_', ' '), String(one.value ?? ''), said(one.why || '')]), [1])));
+  }
+  if (told.words) page.append(make('details', {}, make('summary', {}, 'The estimate in words'), make('pre', {}, said([told.words].flat().join('\n')))));
 }
 
-function taskTable(tasks) {
-  const entries = Array.isArray(tasks) ? tasks.map((task) => [task.task || task.name, task]) : Object.entries(tasks);
-  return table('By task', ['Task', 'Hours', 'Why'], entries.map(([name, told]) => {
-    const range = told.fieldwork_h || told.hours || told;
-    return [TASKS[name] || String(name), range.likely !== undefined ? figure(range.likely, 1) : String(typeof range === 'number' ? figure(range, 1) : ''), said(told.why || '')];
-  }), [1]);
-}
-
-// A part of the estimate that has no table of its own: words, ranges, or a list of names and values.
-function anyWords(told) {
-  if (told === null) return '';
-  if (typeof told !== 'object') return make('p', {}, said(typeof told === 'number' ? Number(told.toFixed(2)) : told));
-  if (told.likely !== undefined) return make('p', {}, `${figure(told.likely, 1)} (${figure(told.low, 1)} to ${figure(told.high, 1)})`);
-  if (Array.isArray(told)) return make('ul', {}, told.map((part) => make('li', {}, anyWords(part))));
-  return make('dl', { class: 'facts' }, Object.entries(told).flatMap(([name, part]) => [make('dt', {}, name.replaceAll('_', ' ')), make('dd', {}, anyWords(part))]));
+function buildCells(page, cells) {
+  page.append(make('div', { class: 'buttons' }, make('button', { type: 'button', class: 'plain', 'aria-pressed': String(shown.effort), id: 'effort-on-map', onclick: (event) => {
+    shown.effort = !shown.effort;
+    event.target.setAttribute('aria-pressed', String(shown.effort));
+    overCanvas.redraw();
+  } }, 'Show squares on the map')));
+  const most = [...cells].sort((a, b) => perKm2(b) - perKm2(a)).slice(0, 12);
+  page.append(make('h3', {}, 'Where most time goes'), placeList(most.map((cell) => ({ x: (cell.corners[0] + cell.corners[4]) / 2,
+    y: (cell.corners[1] + cell.corners[5]) / 2, words: `${hours(cell.fieldwork_h)} in ${figure(100 * cell.area_km2, 1)} ha${cell.why ? `: ${cell.why}` : ''}` }))));
 }
 
 function perKm2(cell) {
@@ -145,7 +141,7 @@ function paintEffort(view) {
   for (const cell of cells) {
     const path = new Path2D();
     tracePath(path, cell.corners, true);
-    view.ctx.fillStyle = `rgb(122 26 114 / ${8 + (52 * perKm2(cell)) / most}%)`;
+    view.ctx.fillStyle = `rgb(122 26 114 / ${4 + (34 * perKm2(cell)) / most}%)`;
     view.ctx.fill(path);
     view.ctx.strokeStyle = '#7a1a72';
     view.ctx.lineWidth = px;

@@ -65,7 +65,7 @@ def report(
         ),
         "pictures": pictures_of_ground(grounds, area, place),
         "left_out": rows_of(read_table(reports / "left_out.csv"), place, columns=LEFT_OUT),
-        "checks": checks_of({kind: read_table(fieldwork / file) for kind, file in LISTS.items()}, place),
+        "checks": _checks(fieldwork, place),
     }
     if "ground_support" in grounds:
         blocks["quality"] = quality_of(grounds["ground_support"], place)
@@ -77,6 +77,14 @@ def report(
     atomic.write_text(out, page_of(name, blocks, Parts(_texts(PAGE_PARTS), _texts(MAP_LIBRARY))))
 
 
+def _checks(folder: Path, place: Place) -> list[Json]:
+    """The places of the first list there is: the later ones are parts of it."""
+    for kind, file in LISTS.items():
+        if (folder / file).exists():
+            return checks_of(read_table(folder / file), place, kind=kind)
+    return []
+
+
 def _grounds(folder: Path) -> dict[str, Raster]:
     """The rasters that pictures are made from."""
     paths = {ground.raster: folder / f"{ground.raster}.tif" for ground in GROUNDS.values()}
@@ -86,11 +94,13 @@ def _grounds(folder: Path) -> dict[str, Raster]:
 
 def _told(reports: Path, name: str, scale: int, interval_m: float, map_date: str) -> Told:
     paths = [reports / file for file in ("survey.json", "leaf_season.json", "borrowed.json")]
-    survey, season, _ = map(_json, paths)
-    made_from = survey_line(*paths, Language("en")) if all(path.exists() for path in paths) else ""
+    survey, season, borrowed = paths
+    made_from = (
+        survey_line(survey, season, borrowed, Language("en")) if all(path.exists() for path in paths) else ""
+    )
     texts = {heading: reports / file for heading, file in NOTES.items()}
     notes = {heading: path.read_text(encoding="utf-8") for heading, path in texts.items() if path.exists()}
-    return Told(name, scale, interval_m, map_date, what_is_never_shown(), made_from, survey, season, notes)
+    return Told(name, scale, interval_m, map_date, what_is_never_shown(), made_from, _json(survey), _json(season), notes)
 
 
 def _json(path: Path) -> dict[str, object]:
