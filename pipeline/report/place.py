@@ -16,7 +16,7 @@ from pipeline.sheet.page.north import MagneticNorth, north_of_area
 from pipeline.sheet.page.page import frame_of
 
 METRE_IS_MM = 1000
-"""Scale of a sheet on which a millimetre is a metre on the ground: the page counts in metres as the sheet does in mm."""
+"""Scale of a sheet on which a millimetre is a metre on the ground: the page counts metres as the sheet millimetres."""
 GEODETIC = "EPSG:4326"
 FIT_STEPS = 7
 """Places along each side of the map that the polynomial for degrees is fitted to (our choice)."""

@@ -20,8 +20,8 @@ SUPPORT: Classes = (
     (4.0, (226, 133, 62)),
     (np.inf, (168, 40, 60)),
 )
-"""Distance to the nearest ground return, metres, and its colour. A feature is found if several returns lie on it, so half
-a metre shows a boulder, two metres a knoll, four metres no more than a hill (our choice)."""
+"""Distance to the nearest ground return, metres, and its colour. A feature is found if several returns lie on it, so
+half a metre shows a boulder, two metres a knoll, four metres no more than a hill (our choice)."""
 SUPPORT_WORDS = (
     "up to 0.5 m: boulders can show",
     "up to 1 m: small landforms can show",

@@ -1,8 +1,18 @@
 // The list of places to look at: filters, answers, rings on the map.
 
+const NUMBERED_FROM = 0.9;     // pixels a metre: on a smaller map, places are dots that leave the map to be seen
+const ANSWERED = '#17603f', OPEN = '#7a1a72';
 const PAGE_ROWS = 40;          // rows put on the page at a time
 const filters = { kind: '', symbol: '', outing: '', done: 'to do' };
 let rowsShown = PAGE_ROWS;
+
+// What is asked at a place of a kind, and what may be answered: the word of the answer, and what stands on its button.
+const YES_NO = [['yes', 'Yes'], ['no', 'No'], ['other', 'Other']];
+const ASKED = {
+  candidate: ['Is it so?', YES_NO],
+  not_seen: ['What did you find?', [['yes', 'Nothing to draw'], ['other', 'Something']]],
+  notes: ['How does it run here?', [['405', '405 Runs'], ['406', '406 Slow'], ['408', '408 Walk'], ['410', '410 Fight']]],
+};
 
 function checkPlace(check) {
   return { key: check.key, id: check.id || '', name: check.name, x: check.x, y: check.y };
@@ -20,7 +30,7 @@ function checkCard(check) {
   const facts = [];
   if (check.outing) facts.push(['Outing', check.stop ? `${check.outing}, stop ${check.stop}` : check.outing]);
   if (check.minutes) facts.push(['Looking', `about ${plural(Math.round(check.minutes), 'minute')}`]);
-  if (check.confidence !== undefined && check.confidence !== null) facts.push(['Sure', `${Math.round(100 * check.confidence)} %`]);
+  if (check.confidence > 0) facts.push(['Sure', `${Math.round(100 * check.confidence)} %`]);
   return make('article', { class: `card${isDone(check.key) ? ' done' : ''}`, 'data-check': check.key },
     make('h3', {}, make('span', { class: 'number' }, said(check.name)), known ? swatch(known.look) : null, said(check.look_at || '')),
     make('p', { class: 'quiet' }, said([KINDS[check.kind] || check.kind, check.why].filter(Boolean).join(': '))),
@@ -29,7 +39,7 @@ function checkCard(check) {
       if (known) choose(known);
       goTo(check.x, check.y);
     } }, 'Show on the map')),
-    check.kind === 'notes' ? answerForm(checkPlace(check), 'How does it run here?', true) : answerForm(checkPlace(check), 'Is it so?'));
+    answerForm(checkPlace(check), ...(ASKED[check.kind] || ASKED.candidate)));
 }
 
 function filterField(name, label, values, words) {
@@ -80,7 +90,7 @@ function tellMarks() {
   document.getElementById('progress').textContent = total ? `${done} of ${plural(total, 'place')} answered` : '';
   document.getElementById('progress-bar').parentElement.hidden = !total;
   const bar = document.getElementById('progress-bar');
-  bar.style.cssText = `height:100%;background:#17603f;width:${total ? (100 * done) / total : 0}%`;
+  bar.style.cssText = `height:100%;background:${ANSWERED};width:${total ? (100 * done) / total : 0}%`;
   document.getElementById('hand-back').disabled = !marks.size;
   document.getElementById('marks-told').textContent = marks.size
     ? `${plural(marks.size, 'answer')}, ${marksAreKept ? 'kept in this browser' : 'kept only until this page is closed: save them first'}.`
@@ -104,7 +114,7 @@ async function takeIn(event) {
 // ---------------------------------------------------------------- on the map
 
 function paintChecks(view) {
-  const ctx = view.ctx, dense = window.devicePixelRatio || 1, numbered = view.scale / dense > 0.35, taken = [];
+  const ctx = view.ctx, dense = window.devicePixelRatio || 1, numbered = view.scale / dense > NUMBERED_FROM, taken = [];
   ctx.setTransform(1, 0, 0, 1, 0, 0);
   ctx.font = `bold ${11 * dense}px system-ui, sans-serif`;
   ctx.textBaseline = 'middle';
@@ -112,12 +122,15 @@ function paintChecks(view) {
   for (const check of matchingChecks()) {
     const x = view.left + check.x * view.scale, y = view.top - check.y * view.scale;
     if (x < -30 || y < -30 || x > ctx.canvas.width + 30 || y > ctx.canvas.height + 30) continue;
-    for (const [colour, width] of [['#fff', 4], [isDone(check.key) ? '#17603f' : '#7a1a72', 2]]) {
-      ctx.strokeStyle = colour;
+    const colour = isDone(check.key) ? ANSWERED : OPEN;
+    for (const [ink, width] of [['#fff', 4], [colour, 2]]) {
+      ctx.strokeStyle = ink;
+      ctx.fillStyle = colour;
       ctx.lineWidth = width * dense;
       ctx.beginPath();
-      ctx.arc(x, y, (numbered ? 8 : 5) * dense, 0, 7);
+      ctx.arc(x, y, (numbered ? 8 : 2) * dense, 0, 7);
       ctx.stroke();
+      if (!numbered) ctx.fill();
     }
     // A number that would cover another is left out until the map is enlarged.
     if (!numbered || taken.some(([a, b]) => Math.abs(a - x) < 32 * dense && Math.abs(b - y) < 15 * dense)) continue;
@@ -125,7 +138,7 @@ function paintChecks(view) {
     ctx.strokeStyle = '#fff';
     ctx.lineWidth = 3 * dense;
     ctx.strokeText(check.name, x + 11 * dense, y - 8 * dense);
-    ctx.fillStyle = isDone(check.key) ? '#17603f' : '#7a1a72';
+    ctx.fillStyle = colour;
     ctx.fillText(check.name, x + 11 * dense, y - 8 * dense);
   }
 }

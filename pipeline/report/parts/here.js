@@ -39,7 +39,7 @@ function featureCard(feature, folded, x, y) {
     make('p', { class: 'evidence' }, said(feature.evidence)),
     make('dl', { class: 'facts' }, facts.flatMap(([term, words]) => [make('dt', {}, term), make('dd', {}, words)])),
     feature.look.section === 'technical' ? null
-      : answerForm({ key: feature.id, id: feature.id, name: '', x: middle[0], y: middle[1] }, 'Is it there as drawn?'),
+      : answerForm({ key: feature.id, id: feature.id, name: '', x: middle[0], y: middle[1] }, 'Is it there as drawn?', YES_NO),
   ];
   const title = `${feature.look.name} (${feature.look.number})`;
   if (!folded) return make('article', { class: 'card', 'data-id': feature.id }, make('h2', {}, swatch(feature.look), ' ', title), body);
@@ -66,38 +66,36 @@ function supportAt(x, y) {
   return value === undefined || value < 0 ? null : value / 10;
 }
 
-const BANDS = [['405', 'Runs'], ['406', 'Slow'], ['408', 'Walk'], ['410', 'Fight']];
-
-// Yes, no or other, and a note; each change is kept at once. How it runs is answered by a band of the norm instead.
-function answerForm(place, question, isBand) {
+// Buttons for the answers and room for a note; each change is kept at once. An answer that is a number is a symbol.
+function answerForm(place, question, answers) {
   const mark = () => marks.get(place.key) || { answer: '', note: '', symbol: '' };
-  const more = make('div', { hidden: mark().answer !== 'other' },
-    make('label', { class: 'field' }, 'What it is instead', symbolChoice(place, mark().symbol)),
-    make('div', { class: 'buttons' }, make('button', { type: 'button', class: 'plain', onclick: () => {
-      const middle = map.getCenter();
-      setMark(place, { answer: 'other', to: [middle.lng, middle.lat] });
-      tell('Its place is now where the cross in the middle of the map is.');
-    } }, 'It lies at the middle of the map')));
-  const bands = BANDS.map(([number, words]) => make('button', { type: 'button', class: 'plain', 'data-answer': number,
-    'aria-pressed': String(mark().symbol === number), onclick: () => {
-      const taken = mark().symbol === number ? '' : number;
-      setMark(place, { answer: taken && 'other', symbol: taken });
-      for (const button of bands) button.setAttribute('aria-pressed', String(button.dataset.answer === taken));
-    } }, `${number} ${words}`));
-  const buttons = isBand ? bands : [['yes', 'Yes'], ['no', 'No'], ['other', 'Other']].map(([answer, words]) =>
-    make('button', { type: 'button', class: 'plain', 'data-answer': answer, 'aria-pressed': String(mark().answer === answer),
-      onclick: () => {
-        const taken = mark().answer === answer ? '' : answer;
-        setMark(place, { answer: taken });
-        for (const button of buttons) button.setAttribute('aria-pressed', String(button.dataset.answer === taken));
-        more.hidden = taken !== 'other';
-        document.getElementById('cross').classList.toggle('on', taken === 'other');
-      } }, words));
+  const given = () => (answers.some(([answer]) => answer === mark().symbol) ? mark().symbol : mark().answer);
+  const more = otherForm(place, mark);
+  const buttons = answers.map(([answer, words]) => make('button', { type: 'button', class: 'plain', 'data-answer': answer,
+    'aria-pressed': String(given() === answer), onclick: () => {
+      const taken = given() === answer ? '' : answer;
+      setMark(place, /^\d/.test(answer) ? { answer: taken && 'other', symbol: taken } : { answer: taken });
+      for (const button of buttons) button.setAttribute('aria-pressed', String(button.dataset.answer === taken));
+      more.hidden = taken !== 'other';
+      document.getElementById('cross').classList.toggle('on', taken === 'other');
+    } }, words));
+  more.hidden = given() !== 'other';
   const note = make('textarea', { rows: 1, onchange: (event) => setMark(place, { note: event.target.value }) });
   note.value = mark().note;
   return make('div', { class: 'answers' },
     make('div', { role: 'group', 'aria-label': question }, make('p', { class: 'quiet' }, question), make('div', { class: 'buttons' }, buttons)),
-    isBand ? null : more, make('label', { class: 'field' }, 'Note', note));
+    more, make('label', { class: 'field' }, 'Note', note));
+}
+
+// What is there instead, or where it lies instead.
+function otherForm(place, mark) {
+  return make('div', {},
+    make('label', { class: 'field' }, 'What is there', symbolChoice(place, mark().symbol)),
+    make('div', { class: 'buttons' }, make('button', { type: 'button', class: 'plain', onclick: () => {
+      const middle = map.getCenter();
+      setMark(place, { answer: 'other', to: [middle.lng, middle.lat] });
+      tell('Its place is now where the cross in the middle of the map is.');
+    } }, 'It lies under the cross of the map')));
 }
 
 function symbolChoice(place, symbol) {

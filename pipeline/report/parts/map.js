@@ -32,6 +32,12 @@ const CanvasPane = L.Renderer.extend({
     canvas.style.height = `${size.y}px`;
     this.redraw();
   },
+  canvas() {
+    return this._container;
+  },
+  corner() {
+    return this._bounds.min;
+  },
   redraw() {
     const canvas = this._container, dense = window.devicePixelRatio || 1;
     const ctx = canvas.getContext('2d');

@@ -91,6 +91,13 @@ function startSlider() {
   });
 }
 
+// The cross and what Enter asks for are for those who move the map by keyboard.
+function watchKeys() {
+  const root = document.documentElement;
+  document.addEventListener('keydown', () => { root.dataset.keys = 'yes'; }, true);
+  document.addEventListener('pointerdown', () => { delete root.dataset.keys; }, true);
+}
+
 async function start() {
   if (typeof DecompressionStream === 'undefined') {
     tell('This browser is too old for this page: one of 2023 or newer shows it.');
@@ -106,6 +113,7 @@ async function start() {
   buildTabs();
   startMap();
   startSlider();
+  watchKeys();
   showPage('layers', false);
   document.documentElement.dataset.ready = String(Math.round(performance.now()));
 }
@@ -114,3 +122,19 @@ start().catch((error) => {
   tell('The page could not be read. Is the file whole?');
   throw error;
 });
+
+// For whoever tries the page by program: where a place lies in the window, and what ink the draft has there.
+window.tussockPage = {
+  goTo,
+  inWindow(x, y) {
+    const at = map.latLngToContainerPoint([y, x]), frame = map.getContainer().getBoundingClientRect();
+    return [frame.left + at.x, frame.top + at.y];
+  },
+  inkAt(x, y) {
+    const canvas = draftCanvas.canvas(), dense = window.devicePixelRatio || 1;
+    const at = map.latLngToLayerPoint([y, x]).subtract(draftCanvas.corner()).multiplyBy(dense);
+    const pixel = document.createElement('canvas').getContext('2d', { willReadFrequently: true });
+    pixel.drawImage(canvas, Math.round(at.x), Math.round(at.y), 1, 1, 0, 0, 1, 1);
+    return [...pixel.getImageData(0, 0, 1, 1).data];
+  },
+};

@@ -95,12 +95,12 @@ def _grounds(folder: Path) -> dict[str, Raster]:
 def _told(reports: Path, name: str, scale: int, interval_m: float, map_date: str) -> Told:
     paths = [reports / file for file in ("survey.json", "leaf_season.json", "borrowed.json")]
     survey, season, borrowed = paths
-    made_from = (
-        survey_line(survey, season, borrowed, Language("en")) if all(path.exists() for path in paths) else ""
-    )
+    made_from = survey_line(survey, season, borrowed, Language("en")) if all(path.exists() for path in paths) else ""
     texts = {heading: reports / file for heading, file in NOTES.items()}
     notes = {heading: path.read_text(encoding="utf-8") for heading, path in texts.items() if path.exists()}
-    return Told(name, scale, interval_m, map_date, what_is_never_shown(), made_from, _json(survey), _json(season), notes)
+    return Told(
+        name, scale, interval_m, map_date, what_is_never_shown(), made_from, _json(survey), _json(season), notes
+    )
 
 
 def _json(path: Path) -> dict[str, object]:
