@@ -30,8 +30,8 @@ RUNNING: Classes = (
     (0.8, (160, 208, 140)),
     (float("inf"), (250, 250, 236)),
 )
-"""Expected running speed as a share of free running, and its colour; the bounds are those of the norm's bands of forest:
-fight to 20 %, walk to 60 %, slow running to 80 % (ISOM 2017-2, 3.5)."""
+"""Expected running speed as a share of free running, and its colour; the bounds are those of the norm's bands of
+forest: fight to 20 %, walk to 60 %, slow running to 80 % (ISOM 2017-2, 3.5)."""
 RUNNING_WORDS = ("up to 20 %: fight", "20 to 60 %: walk", "60 to 80 %: slow running", "above 80 %: normal running")
 RELIEF_PIXELS, OTHER_PIXELS = 9_000_000, 1_500_000
 """Most pixels of the relief, which shows boulders, and of a coarser picture: together some 4 MB (our choice)."""

@@ -23,7 +23,7 @@ from pipeline.shipped import MAP_LIBRARY, PAGE_PARTS
 from tests.exports.made_draft import CRS, EAST, NORTH, made_layers
 
 HOSTILE = "<script>window.broken = 1</script>\"'&amp; </title><img src=x onerror=alert(1)> 🌲 שלום"
-"""What a page must show as it is: a script, quotes, an entity, an event handler, an emoji, letters written leftwards."""
+"""What a page must show as it is: a script, quotes, an entity, an event handler, an emoji, letters set leftwards."""
 OUTLINE = shapely.box(EAST - 10, NORTH - 10, EAST + 150, NORTH + 160)
 CELL_M = 1.0
 GROUND = Affine(CELL_M, 0, EAST - 20, 0, -CELL_M, NORTH + 180)

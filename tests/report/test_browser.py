@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import shutil
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -14,25 +13,13 @@ import pytest
 
 from tests.exports.made_draft import EAST, NORTH
 from tests.report import made_page
+from tests.report.chromium import CHROMIUM, DESK, FLAGS, PHONE, READY
 from tests.report.made_page import HOSTILE
 
 sync_api = pytest.importorskip("playwright.sync_api", reason="Playwright for Python is not installed")
-CHROMIUM = next(filter(None, map(shutil.which, ("chromium", "chromium-browser", "google-chrome"))), None)
 pytestmark = pytest.mark.skipif(CHROMIUM is None, reason="no Chromium is installed (Debian: apt install chromium)")
-FLAGS = (
-    "--headless",
-    "--no-sandbox",
-    "--disable-gpu",
-    "--disable-quic",
-    "--no-first-run",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-sync",
-)
-DESK, PHONE = {"width": 1280, "height": 800}, {"width": 390, "height": 844}
 LEAST_TOUCH_PX = 24
 """Least side of what a finger is to meet (WCAG 2.2, success criterion 2.5.8)."""
-READY = "html[data-ready]"
 
 
 @dataclass

@@ -126,6 +126,7 @@ start().catch((error) => {
 // For whoever tries the page by program: where a place lies in the window, and what ink the draft has there.
 window.tussockPage = {
   goTo,
+  redraw,
   inWindow(x, y) {
     const at = map.latLngToContainerPoint([y, x]), frame = map.getContainer().getBoundingClientRect();
     return [frame.left + at.x, frame.top + at.y];
