@@ -77,6 +77,7 @@ def test_the_run_writes_everything_it_promises(sample_out: Path) -> None:
     expected = [
         "draft.gpkg",
         "manifest.json",
+        "report/index.html",
         "report/survey.txt",
         "report/base_level.txt",
         "report/running_water.txt",

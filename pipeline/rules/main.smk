@@ -41,6 +41,7 @@ include: "block.smk"
 include: "field.smk"
 include: "area.smk"
 include: "exports.smk"
+include: "report.smk"
 
 
 rule all:
