@@ -37,6 +37,7 @@ from pipeline.plan.borrowing import content_of, find_sources
 from pipeline.plan.code import fingerprint
 from pipeline.plan.cut import block_for_density, halo_for
 from pipeline.plan.fields import blocks_of, fields_of_area
+from pipeline.plan.history import history_content
 from pipeline.plan.names import safe_name
 from pipeline.plan.steps import STEPS
 from pipeline.settings import Area, Borrowing, Flow, LayerSettings, VegetationSettings, load_area, section_text
@@ -317,6 +318,23 @@ class Plan:
     def borrowed_content(self) -> str:
         """A checksum of their content; that of nothing without one."""
         return content_of(self.borrowing)
+
+    @property
+    def history_files(self) -> list[str]:
+        """The club's history of hours, where the area file names one."""
+        history = self.area.effort.history
+        return [str((self.area_path.parent / history).resolve())] if history else []
+
+    @property
+    def history_content(self) -> str:
+        """A checksum of it and of what it names; empty without one.
+
+        Raises
+        ------
+        InputError
+            If it cannot be used.
+        """
+        return history_content(Path(self.history_files[0]) if self.history_files else None, own_out=self.out)
 
     @property
     def check_list_content(self) -> str:
