@@ -152,7 +152,7 @@ def _estimate_one(file: Path, options: argparse.Namespace) -> tuple[int, Path]:
     """Make the estimate of an area; exit status and the folder where it is."""
     from pipeline.plan.plan import plan_run
     from pipeline.plan.room import check_room, usable_memory_mb
-    from pipeline.steps.effort.told import FILE
+    from pipeline.steps.effort.told import FILE, drop_split
     from pipeline.workflow import run_workflow
 
     plan = plan_run(file)
@@ -163,6 +163,7 @@ def _estimate_one(file: Path, options: argparse.Namespace) -> tuple[int, Path]:
     if failure:
         print(f"tussock: {failure.message}", file=sys.stderr)
         return (BAD_INPUT if failure.is_bad_input else FAILED), plan.out
+    drop_split(plan.out)
     return 0, plan.out
 
 

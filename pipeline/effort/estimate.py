@@ -11,7 +11,7 @@ import pandas as pd
 from pipeline.effort.age import Age
 from pipeline.effort.costs import Terms, cost_of, days_for, days_of
 from pipeline.effort.first import best_piece
-from pipeline.effort.gain import missed_h_per_km2
+from pipeline.effort.gain import MISSED, missed_h_per_km2
 from pipeline.effort.hours import Pace, hours_with_draft, hours_without_draft
 from pipeline.effort.measuring import Cells
 from pipeline.effort.rates import RATES, SCALE_FACTOR, TASKS, Numbers, Range
@@ -105,6 +105,10 @@ def _three(one: Range) -> tuple[float, float, float]:
 # ---------------------------------------------------------------- what lidar cannot give
 
 
+LEAST_UNSEEN_KM2 = 0.0005
+"""Ground not seen from which it is named, square kilometres: less is 0 ha in print."""
+
+
 @dataclass(frozen=True)
 class OnFoot:
     """Something that has to be mapped as if there were no draft: what, its likely hours, and why."""
@@ -120,19 +124,21 @@ def all_on_foot(estimate: Estimate, /) -> list[OnFoot]:
     hours = dict(zip(TASKS, estimate.by_task.sum(axis=0).tolist(), strict=True))
     at_scale = SCALE_FACTOR[estimate.scale]
     missed = dict(zip(TASKS, (missed_h_per_km2(estimate.grades) * held["area_km2"]).tolist(), strict=True))
-    found = [
-        OnFoot(
+    always = {
+        "borders": OnFoot(
             "where one may go: private, protected and forbidden ground, fences, fields, what may be crossed",
             RATES["borders"]["area_km2"] * held["area_km2"] * factor["borders"] * at_scale,
             "nobody sees it from the air",
         ),
-        OnFoot(
+        "paths": OnFoot(
             "small paths",
             RATES["paths"]["area_km2"] * held["area_km2"] * factor["paths"] * at_scale,
             "the relief shows the few that are worn in",
         ),
-    ]
-    if held["not_seen_km2"] > 0:
+    }
+    # A task that the survey cannot show at all is named whole, below.
+    found = [one for task, one in always.items() if MISSED[estimate.grades[task]] < 1]
+    if held["not_seen_km2"] >= LEAST_UNSEEN_KM2:
         why = f"{100 * held['not_seen_km2']:.1f} ha, taken to hold what ordinary forest holds"
         found.append(OnFoot("ground that the survey does not show", hours["not_seen"], why))
     for task, grade in estimate.grades.items():

@@ -62,7 +62,7 @@ def _leave_out_the_densest(hours: Numbers, area_km2: Numbers) -> Way:
         return Way("Leave out the hectares that cost most.", 0.0, why)
     out = dear[:n_out]
     hectares, saved = 100 * float(area_km2[out].sum()), float(hours[out].sum())
-    usual = 100 * float(hours.sum() / area_km2.sum())
+    usual = float(hours.sum() / area_km2.sum())
     return Way(
         f"Leave out the {hectares:.0f} hectares that cost most.",
         saved,

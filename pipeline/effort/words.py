@@ -17,6 +17,10 @@ WIDEST = 110
 """Characters in a line, as in the survey's report."""
 NIL_BELOW = 0.05
 """Share of the hours that a draft must save to be called a gain. Our choice."""
+REASON_MARK = "\x1f"
+"""Stands before the reason of a task until lines are broken; a character that no text holds."""
+LEAST_SHARE = 0.005
+"""Share of the ground that is named: less is 0 per cent in print."""
 NO_PROMISE = "An estimate, not a promise: two mappers on one forest differ by as much as the range."
 
 
@@ -39,9 +43,10 @@ def describe_quick(estimate: Estimate, source: str, why_wide: str, /) -> list[st
 
 
 def _wrapped(text: str) -> list[str]:
-    """A text as lines; what begins with spaces goes on below its first letter."""
-    indent = " " * (len(text) - len(text.lstrip()))
-    return textwrap.wrap(text, WIDEST, subsequent_indent=indent + "  " if indent else "") or [""]
+    """A text as lines; what begins with spaces goes on a little to the right, a task below its reason."""
+    indent = len(text) - len(text.lstrip())
+    further = text.index(REASON_MARK) if REASON_MARK in text else indent + 2 if indent else 0
+    return textwrap.wrap(text.replace(REASON_MARK, ""), WIDEST, subsequent_indent=" " * further) or [""]
 
 
 def _paragraphs(estimate: Estimate) -> Iterator[str]:
@@ -84,7 +89,7 @@ def _whole(estimate: Estimate) -> Iterator[str]:
         f"  Calendar: {counted(weeks['planned'], 'week')} ({weeks['low']:,} to {weeks['high']:,}) for "
         f"{counted(terms.mappers, 'mapper')} at {terms.days_a_week:g} days a week"
     )
-    yield f"  Travel: {terms.travel_h * days['likely']:,.0f} hours, {terms.travel_h:g} for each day in the field"
+    yield f"  Travel: {in_hours(terms.travel_h * days['likely'])}, {in_hours(terms.travel_h)} for each day in the field"
     cost = estimate.cost(likely_h)
     yield (
         f"  Cost: {in_money(cost.likely, estimate)} likely, {cost.low:,.0f} to {cost.high:,.0f}; "
@@ -99,7 +104,7 @@ def _tasks(estimate: Estimate) -> Iterator[str]:
         share = hours[task] / whole_h
         yield (
             f"  {TASK_NAMES[task]:<24} {hours[task]:>7,.1f} h {share:>4.0%} {share * whole_cost:>9,.0f} "
-            f"{estimate.currency}  {reason_of(task, estimate.held, estimate.grades)}"
+            f"{estimate.currency}  {REASON_MARK}{reason_of(task, estimate.held, estimate.grades)}"
         )
 
 
@@ -124,9 +129,9 @@ def said_of_gain(estimate: Estimate, /) -> str:
     else:
         said += f"; the draft saves {saved:.0%} of it. Nobody has measured that share: it is our choice"
     notes = []
-    if open_share > 0:
+    if open_share >= LEAST_SHARE:
         notes.append(f"nothing on the {open_share:.0%} that are open land, where a mapper sees all from one place")
-    if dark_share > 0:
+    if dark_share >= LEAST_SHARE:
         notes.append(f"nothing on the {dark_share:.0%} that were not seen")
     return f"{said}. It saves {'; '.join(notes)}." if notes else f"{said}."
 
@@ -173,7 +178,7 @@ def in_hours(hours: float, /) -> str:
     if round(60 * hours) < 60:
         return counted(round(60 * hours), "minute")
     if hours < 10:
-        return "1 hour" if hours < 1.05 else f"{hours:.1f} hours"
+        return "1 hour" if hours < 1.05 else f"{round(hours, 1):g} hours"
     return f"{hours:,.0f} hours"
 
 

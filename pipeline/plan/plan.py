@@ -325,7 +325,7 @@ class Plan:
         history = self.area.effort.history
         return [str((self.area_path.parent / history).resolve())] if history else []
 
-    @property
+    @cached_property
     def history_content(self) -> str:
         """A checksum of it and of what it names; empty without one.
 
@@ -481,9 +481,11 @@ def plan_run(area_path: Path, /) -> Plan:
     Raises
     ------
     InputError
-        As `make_plan`, or if the output folder cannot be written to or another run is at work there.
+        As `make_plan`, or if the club's history cannot be used, the output folder cannot be written to or another run
+        is at work there.
     """
     plan = make_plan(area_path)
+    _ = plan.history_content  # refused before anything is made, not after an hour
     hold_folder(plan.out)
     check_writable(plan.out / "work")
     checksums.remember(plan.out / CHECKSUMS, {mark_of(Path(t.path)): t.sha256 for t in plan.intake.table.tiles})

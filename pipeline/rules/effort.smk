@@ -23,10 +23,12 @@ rule effort:
         map_date=str(PLAN.area.map_date),
         scale=PLAN.area.scale,
         settings=section_text(PLAN.area.effort),
+        sheet=PLAN.section("sheet"),
         history=PLAN.history_files,
         history_content=PLAN.history_content,
         code=PLAN.code("effort"),
     shell:
         "python -m pipeline effort --draft={input.draft:q} --slope={input.slope:q} --outline={input.outline:q}"
         " --survey={input.survey:q} --out={output:q} --name={params.name:q} --map-date={params.map_date}"
-        " --scale={params.scale} --settings={params.settings:q} --history {params.history:q} 2> {log:q}"
+        " --scale={params.scale} --settings={params.settings:q} --sheet={params.sheet:q}"
+        " --history {params.history:q} 2> {log:q}"

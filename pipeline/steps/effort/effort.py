@@ -11,9 +11,10 @@ from pipeline.effort.estimate import Estimate
 from pipeline.effort.hours import TRADE_PACE
 from pipeline.effort.record import record_of
 from pipeline.files import arrays
-from pipeline.settings import EffortSettings
+from pipeline.settings import EffortSettings, SheetSettings
 from pipeline.steps.effort.ground import measure_draft
 from pipeline.steps.effort.past import pace_by_history
+from pipeline.steps.effort.sheets import shares_of_sheets
 
 
 def effort(
@@ -27,9 +28,11 @@ def effort(
     map_date: str,
     scale: int,
     settings: EffortSettings,
+    sheet: SheetSettings,
     history: list[str],
 ) -> None:
     """Estimate the hours of an area and write them down."""
+    date = datetime.date.fromisoformat(map_date)
     ground = measure_draft(draft=draft, slope=slope, outline=outline, survey=survey)
     pace = pace_by_history(Path(history[0]), own_out=Path.cwd()) if history else TRADE_PACE
     estimate = Estimate(
@@ -42,7 +45,10 @@ def effort(
         grades=ground.grades,
         pace=pace,
         terms=terms_of(settings),
-        age=age_of(arrays.read_json(survey), map_date=datetime.date.fromisoformat(map_date)),
+        age=age_of(arrays.read_json(survey), map_date=date),
+        sheets=shares_of_sheets(
+            ground.cells, ground.outline, crs=ground.crs, map_date=date, scale=scale, settings=sheet
+        ),
     )
     arrays.write_json(out, record_of(estimate))
 

@@ -24,12 +24,13 @@ class Ground:
     ----------
     cells, measures : the squares, and what each holds
     grades : task to how well the survey shows what it is about
-    crs : of the draft
+    outline, crs : of the draft, or of the part of it
     """
 
     cells: Cells
     measures: pd.DataFrame
     grades: dict[str, str]
+    outline: Polygon | MultiPolygon
     crs: str
 
 
@@ -38,11 +39,13 @@ def measure_draft(
 ) -> Ground:
     """The ground of a draft, or the part of it within an outline."""
     area, crs = layers.read_outline(outline)
-    covered, _ = layers.read_outline(outline, layer="covered")
+    # A draft of an earlier version does not say what its tiles cover.
+    has_covered = "covered" in layers.count_features(outline)
+    covered = layers.read_outline(outline, layer="covered")[0] if has_covered else area
     kept = area if within is None else within
     tables = {name: layers.read_layer(draft, name) for name in layers.count_features(draft)}
     cells, measures = measure(tables, kept, covered, rise_of=rise_in(slope))
-    return Ground(cells, measures, grades_of(arrays.read_json(survey)), crs)
+    return Ground(cells, measures, grades_of(arrays.read_json(survey)), kept, crs)
 
 
 def rise_in(slope: Path, /) -> Callable[[Bounds], float]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from pathlib import Path
+from shutil import rmtree
 from typing import cast
 
 from pipeline.effort.beside import Record, side_by_side
@@ -15,6 +16,14 @@ from pipeline.steps.effort.quick import quick_look
 
 FILE = "fieldwork/effort.json"
 """Where an estimate is written, below the folder of the area."""
+
+
+def drop_split(out: Path, /) -> None:
+    """Remove the returns as they were laid out by block, the largest of all work files.
+
+    An estimate keeps what a later draft needs; these it needs no more.
+    """
+    rmtree(out / "work" / "split", ignore_errors=True)
 
 
 def told_of(outs: Sequence[Path], /) -> str:
