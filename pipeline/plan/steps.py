@@ -24,6 +24,7 @@ STEPS = {
     "base_level": "pipeline.steps.area.base_level:base_level",
     "borrow": "pipeline.steps.borrow:borrow",
     "compose": "pipeline.steps.area.compose:compose",
+    "effort": "pipeline.steps.effort.effort:effort",
     "sheet": "pipeline.steps.area.sheet:sheet",
     "export": "pipeline.steps.exports.export:export",
     "map_tiles": "pipeline.steps.exports.map_tiles:map_tiles",
