@@ -23,8 +23,8 @@ from pipeline.draft.compose import COLUMNS, LAYERS
 from pipeline.files.arrays import write_json
 from pipeline.files.layers import write_layers
 from pipeline.plan.plan import calibration_path
-from tests.dry_runs import dry_run
 from pipeline.steps.audit import audit_folder
+from tests.dry_runs import dry_run
 from tests.paths import PROJECT
 from tests.runs import (
     SAMPLE,
