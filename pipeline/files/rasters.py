@@ -167,7 +167,7 @@ def read_thinned(path: Path, /, *, largest_cells: int) -> tuple[Heights, Affine]
     -------
     Values with NaN for nodata, and the transform from (column, row) to the ground.
     """
-    with rasterio.Env(GDAL_CACHEMAX=CACHE_MB), rasterio.open(path) as source:
+    with rasterio.Env(GDAL_CACHEMAX=CACHE_BYTES), rasterio.open(path) as source:
         thin = max(1.0, float(np.sqrt(source.height * source.width / largest_cells)))
         shape = max(1, int(source.height / thin)), max(1, int(source.width / thin))
         read = source.read(1, out_shape=shape, masked=True, resampling=Resampling.average)
