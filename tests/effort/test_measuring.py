@@ -8,9 +8,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from shapely.geometry import LineString, Point, Polygon, box
 
-from pipeline.effort.hours import hours_with_draft
-from pipeline.effort.measuring import cells_over, measure
-from pipeline.effort.rates import MEASURES, TASKS
+from pipeline.effort.rates.hours import hours_with_draft
+from pipeline.effort.rates.measuring import cells_over, measure
+from pipeline.effort.rates.trade import MEASURES, TASKS
 from tests.effort.made_ground import USABLE, WHOLE, layer
 
 
