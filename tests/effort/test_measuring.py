@@ -89,7 +89,9 @@ def test_nothing_there_is_no_hours_of_features() -> None:
     assert {name for name in MEASURES if found[name] > 0} == {"area_km2", "slope_km2", "fit_km2"}
 
 
-LINES = st.tuples(*[st.floats(1, 499)] * 4).map(lambda c: LineString([c[:2], c[2:]]))
+LINES = (
+    st.tuples(*[st.floats(1, 499)] * 4).map(lambda c: LineString([c[:2], c[2:]])).filter(lambda line: line.length > 1)
+)
 POINTS = st.tuples(st.floats(1, 999), st.floats(1, 499)).map(Point)
 AREAS = POINTS.map(lambda p: p.buffer(30, quad_segs=2))
 ADDED = st.one_of(
