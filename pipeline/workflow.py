@@ -63,6 +63,7 @@ DOING = {
     "map_tiles": "cutting the map into tiles",
     "backdrop": "drawing backdrop",
     "fieldwork_sheet": "drawing the fieldwork sheet",
+    "report": "putting the page together",
     "manifest": "writing the manifest",
 }
 

@@ -22,7 +22,7 @@ from pipeline.errors import InputError, SettingsError
 from pipeline.exports.formats import FILES
 from pipeline.files import checksums, layers
 from pipeline.files.arrays import read_json
-from pipeline.files.checksums import mark_of, text_mark
+from pipeline.files.checksums import mark_of, sha256_of, text_mark
 from pipeline.files.disk.atomic import check_writable, write_text
 from pipeline.files.disk.lock import hold_folder
 from pipeline.files.intake import Intake, take_in
@@ -341,6 +341,17 @@ class Plan:
         """A checksum of the list of places to look at that a mapper or `tussock calibrate` put into the draft."""
         path = self.out / "fieldwork" / "check_list.csv"
         return text_mark(path.read_text(encoding="utf-8")) if path.exists() else ""
+
+    @property
+    def page_content(self) -> str:
+        """A checksum of what the page shows and no rule makes: the mapper's check list and the calibration."""
+        return text_mark(self.check_list_content + "".join(sha256_of(Path(path)) for path in self.calibration_files))
+
+    @property
+    def calibration_files(self) -> list[str]:
+        """The limits of a calibration and its plot, those that are there."""
+        paths = (calibration_path(self.area_path), self.out / "report" / "calibration.png")
+        return [str(path) for path in paths if path.exists()]
 
     def section(self, name: str) -> str:
         """A section of the expert settings as one line of JSON."""

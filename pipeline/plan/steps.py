@@ -30,6 +30,7 @@ STEPS = {
     "map_tiles": "pipeline.steps.exports.map_tiles:map_tiles",
     "backdrop": "pipeline.steps.exports.backdrop:backdrop",
     "fieldwork_sheet": "pipeline.steps.fieldwork_sheet:fieldwork_sheet",
+    "report": "pipeline.steps.report.report:report",
     "manifest": "pipeline.steps.area.manifest:manifest",
 }
 """Name of the step -> where it lives. Only the step asked for is imported, with the libraries it needs."""

@@ -43,6 +43,7 @@ include: "field.smk"
 include: "area.smk"
 include: "effort.smk"
 include: "exports.smk"
+include: "report.smk"
 
 
 rule all:
