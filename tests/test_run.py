@@ -82,6 +82,7 @@ def test_the_run_writes_everything_it_promises(sample_out: Path) -> None:
         "report/base_level.txt",
         "report/running_water.txt",
         "report/ground.txt",
+        "fieldwork/effort.json",
         "sheets/field_sheet.pdf",
         "sheets/field_sheet.png",
         "sheets/field_sheet.tif",
