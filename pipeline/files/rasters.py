@@ -13,6 +13,7 @@ import rasterio.shutil
 from affine import Affine
 from numpy.typing import NDArray
 from PIL import Image
+from rasterio.enums import Resampling
 from rasterio.windows import Window
 
 from pipeline.files.disk.atomic import replacing, scratch_beside
@@ -155,6 +156,22 @@ def read_bytes(path: Path, /, *, largest_cells: int) -> tuple[NDArray[np.uint8],
         thin = max(1.0, float(np.sqrt(source.height * source.width / largest_cells)))
         shape = max(1, int(source.height / thin)), max(1, int(source.width / thin))
         values: NDArray[np.uint8] = source.read(1, out_shape=shape)
+        scaled = source.transform @ Affine.scale(source.width / shape[1], source.height / shape[0])
+    return values, scaled
+
+
+def read_thinned(path: Path, /, *, largest_cells: int) -> tuple[Heights, Affine]:
+    """Read a raster of `write_heights` or of bytes, averaged until it has no more cells than asked for.
+
+    Returns
+    -------
+    Values with NaN for nodata, and the transform from (column, row) to the ground.
+    """
+    with rasterio.Env(GDAL_CACHEMAX=CACHE_MB), rasterio.open(path) as source:
+        thin = max(1.0, float(np.sqrt(source.height * source.width / largest_cells)))
+        shape = max(1, int(source.height / thin)), max(1, int(source.width / thin))
+        read = source.read(1, out_shape=shape, masked=True, resampling=Resampling.average)
+        values: Heights = read.astype(np.float32).filled(np.nan)
         scaled = source.transform @ Affine.scale(source.width / shape[1], source.height / shape[0])
     return values, scaled
 

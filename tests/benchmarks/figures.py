@@ -36,6 +36,7 @@ from tests.benchmarks.large_area import Scene, lay_side_by_side
 from tests.benchmarks.mosaic import compared as mosaic_of_drafts
 from tests.benchmarks.mutations import mutations
 from tests.benchmarks.overhead import overhead
+from tests.benchmarks.page import compared as page_of_draft
 from tests.benchmarks.results import Measurement, Table, markdown_of, measure_again, read_results, write_results
 from tests.benchmarks.seams import compared as seams_of
 from tests.benchmarks.selection import selection
@@ -269,6 +270,16 @@ MEASUREMENTS = (
         "(PMTiles by its own). A watch gets no contours and no areas.",
         lambda: exports_of(drafted(SAMPLE)[0]),
         command="python -m tests.benchmarks.exports sample_tiles/out",
+    ),
+    Measurement(
+        "page",
+        "Cost",
+        "How large is the page of a draft, and how soon can it be used?",
+        "The sample's page, and pages of copies of the sample's draft side by side. Ready is when the map is drawn and "
+        "answers, in Chromium from the file; the phone is a window of 390 pixels at two dots each, on this machine "
+        "made four times as slow. Beside other work all of it takes longer.",
+        lambda: page_of_draft(drafted(SAMPLE)[0]),
+        command="python -m tests.benchmarks.page sample_tiles/out",
     ),
     Measurement(
         "cost_km2",
