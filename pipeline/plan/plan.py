@@ -22,7 +22,7 @@ from pipeline.errors import InputError, SettingsError
 from pipeline.exports.formats import FILES
 from pipeline.files import checksums, layers
 from pipeline.files.arrays import read_json
-from pipeline.files.checksums import mark_of, text_mark
+from pipeline.files.checksums import mark_of, sha256_of, text_mark
 from pipeline.files.disk.atomic import check_writable, write_text
 from pipeline.files.disk.lock import hold_folder
 from pipeline.files.intake import Intake, take_in
@@ -37,6 +37,7 @@ from pipeline.plan.borrowing import content_of, find_sources
 from pipeline.plan.code import fingerprint
 from pipeline.plan.cut import block_for_density, halo_for
 from pipeline.plan.fields import blocks_of, fields_of_area
+from pipeline.plan.history import history_content
 from pipeline.plan.names import safe_name
 from pipeline.plan.parking import find_parking
 from pipeline.plan.steps import STEPS
@@ -328,6 +329,23 @@ class Plan:
         return json.dumps(find_parking(self.area.parking, self.area_path.parent, self.intake.table))
 
     @property
+    def history_files(self) -> list[str]:
+        """The club's history of hours, where the area file names one."""
+        history = self.area.effort.history
+        return [str((self.area_path.parent / history).resolve())] if history else []
+
+    @cached_property
+    def history_content(self) -> str:
+        """A checksum of it and of what it names; empty without one.
+
+        Raises
+        ------
+        InputError
+            If it cannot be used.
+        """
+        return history_content(Path(self.history_files[0]) if self.history_files else None, own_out=self.out)
+
+    @property
     def note_places(self) -> list[str]:
         """The list of places where notes teach most that `tussock calibrate` wrote, where there is one."""
         path = self.out / NOTE_PLACES
@@ -337,6 +355,17 @@ class Plan:
     def note_places_content(self) -> str:
         """A checksum of it."""
         return text_mark("".join((self.out / path).read_text(encoding="utf-8") for path in self.note_places))
+
+    @property
+    def page_content(self) -> str:
+        """A checksum of what the page shows and no rule makes: the calibration and its plot."""
+        return text_mark("".join(sha256_of(Path(path)) for path in self.calibration_files))
+
+    @property
+    def calibration_files(self) -> list[str]:
+        """The limits of a calibration and its plot, those that are there."""
+        paths = (calibration_path(self.area_path), self.out / "report" / "calibration.png")
+        return [str(path) for path in paths if path.exists()]
 
     def section(self, name: str) -> str:
         """A section of the expert settings as one line of JSON."""
@@ -479,9 +508,11 @@ def plan_run(area_path: Path, /) -> Plan:
     Raises
     ------
     InputError
-        As `make_plan`, or if the output folder cannot be written to or another run is at work there.
+        As `make_plan`, or if the club's history cannot be used, the output folder cannot be written to or another run
+        is at work there.
     """
     plan = make_plan(area_path)
+    _ = plan.history_content  # refused before anything is made, not after an hour
     hold_folder(plan.out)
     check_writable(plan.out / "work")
     checksums.remember(plan.out / CHECKSUMS, {mark_of(Path(t.path)): t.sha256 for t in plan.intake.table.tiles})

@@ -76,7 +76,9 @@ def test_nothing_leads_over_a_cliff_or_through_a_house() -> None:
 
 def test_water_is_crossed_on_a_road_only() -> None:
     """A river over the whole area: with a road across it is crossed there, without one no way leads over."""
-    river = Polygon([(EAST + 90, NORTH - 5), (EAST + 110, NORTH - 5), (EAST + 110, NORTH + 205), (EAST + 90, NORTH + 205)])
+    river = Polygon(
+        [(EAST + 90, NORTH - 5), (EAST + 110, NORTH - 5), (EAST + 110, NORTH + 205), (EAST + 90, NORTH + 205)]
+    )
     road = [(10, col) for col in range(40)]
     assert flat_net(water=[river]).main_part.sum() < 40 * 40 / 2
     bridge = crossing(flat_net(water=[river], ways=road), (22.5, 22.5), (172.5, 22.5))

@@ -11,8 +11,8 @@ import shapely
 from numpy.typing import NDArray
 from scipy.spatial import KDTree
 
-from pipeline.fieldwork.questions.listed import DEGREES
 from pipeline.fieldwork.outings.routes import plan_outings, walked_minutes
+from pipeline.fieldwork.questions.listed import DEGREES
 from pipeline.fieldwork.questions.stops import Whole, looking_minutes, stops_of
 from pipeline.fieldwork.walking.ground import Net
 from pipeline.fieldwork.walking.parking import best_of

@@ -13,8 +13,8 @@ import numpy as np
 import pandas as pd
 from pyproj import Transformer
 
-from pipeline.fieldwork.questions.listed import DEGREES
 from pipeline.fieldwork.outings.check import CheckList, Outing
+from pipeline.fieldwork.questions.listed import DEGREES
 from pipeline.lattice.grid import EastNorth
 
 NAMESPACE = "http://www.topografix.com/GPX/1/1"

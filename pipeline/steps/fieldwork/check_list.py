@@ -12,10 +12,10 @@ from numpy.typing import NDArray
 from rasterio.features import rasterize
 from shapely.geometry import MultiPolygon
 
-from pipeline.fieldwork.questions.listed import DEGREES
 from pipeline.fieldwork.outings.check import Parking, make_check_list
 from pipeline.fieldwork.outings.gpx import check_points_gpx
 from pipeline.fieldwork.outings.words import outings_in_words
+from pipeline.fieldwork.questions.listed import DEGREES
 from pipeline.fieldwork.questions.of_draft import questions_of_draft
 from pipeline.fieldwork.questions.of_others import (
     questions_of_disagreements,
