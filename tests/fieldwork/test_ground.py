@@ -12,13 +12,13 @@ from tests.fieldwork.places import EAST, NORTH, flat_net, grid
 
 def minutes(net, start: tuple[float, float], end: tuple[float, float]) -> float:
     """Minutes between two places, metres from the corner."""
-    squares = net.squares_at(np.array([start, end]) + (EAST, NORTH))[0]
+    squares = net.squares_at(np.add([start, end], (EAST, NORTH)))[0]
     return float(net.minutes(squares[:1], squares[1:])[0, 0])
 
 
 def crossing(net, start: tuple[float, float], end: tuple[float, float]) -> LineString:
     """The way between two places."""
-    squares = net.squares_at(np.array([start, end]) + (EAST, NORTH))[0]
+    squares = net.squares_at(np.add([start, end], (EAST, NORTH)))[0]
     return LineString(net.way(int(squares[0]), int(squares[1])))
 
 
