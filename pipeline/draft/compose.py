@@ -25,7 +25,7 @@ from pipeline.draft.identity import in_fixed_order, stable_ids
 from pipeline.draft.narrow import without_narrow_parts
 from pipeline.draft.off_water import off_water
 from pipeline.draft.record.left_out import left_out, left_out_table
-from pipeline.draft.smallest import small_fields_as_clusters, without_too_small
+from pipeline.draft.smallest import short_watercourses_proposed, small_fields_as_clusters, without_too_small
 from pipeline.draft.spacing.room import make_room
 from pipeline.draft.white_rims import fill_white_rims
 from pipeline.features import join_features, no_features
@@ -120,7 +120,13 @@ def compose_draft(
         for what, part in (("merged", chosen.merged), ("not drawn", chosen.lesser))
     ]
     all_wide = partial(without_narrow_parts, outline=outline)
-    for enforce in (all_wide, partial(_rims_filled, all_wide=all_wide), small_fields_as_clusters, without_too_small):
+    for enforce in (
+        all_wide,
+        partial(_rims_filled, all_wide=all_wide),
+        small_fields_as_clusters,
+        without_too_small,
+        short_watercourses_proposed,
+    ):
         features, gone = enforce(features, symbols)
         dropped.append(gone)
     # Once more, as some that spoke for others have become part of something else.
