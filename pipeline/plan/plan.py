@@ -37,11 +37,16 @@ from pipeline.plan.borrowing import content_of, find_sources
 from pipeline.plan.code import fingerprint
 from pipeline.plan.cut import block_for_density, halo_for
 from pipeline.plan.fields import blocks_of, fields_of_area
+from pipeline.plan.history import history_content
 from pipeline.plan.names import safe_name
+from pipeline.plan.parking import find_parking
 from pipeline.plan.steps import STEPS
 from pipeline.settings import Area, Borrowing, Flow, LayerSettings, VegetationSettings, load_area, section_text
 
 CHECKSUMS = Path("work") / "checksums.json"
+
+NOTE_PLACES = Path("fieldwork") / "note_places.csv"
+"""Where `tussock calibrate` says which notes would teach most next, below the output folder."""
 
 CALIBRATED = ("slow_from_m2_per_m3", "walk_from_m2_per_m3", "fight_from_m2_per_m3")
 """Settings of the vegetation section that a calibration replaces."""
@@ -318,16 +323,43 @@ class Plan:
         """A checksum of their content; that of nothing without one."""
         return content_of(self.borrowing)
 
+    @cached_property
+    def parking(self) -> str:
+        """Parking places as JSON, a list of latitude and longitude; those of a file are read from it."""
+        return json.dumps(find_parking(self.area.parking, self.area_path.parent, self.intake.table))
+
     @property
-    def check_list_content(self) -> str:
-        """A checksum of the list of places to look at that a mapper or `tussock calibrate` put into the draft."""
-        path = self.out / "fieldwork" / "check_list.csv"
-        return text_mark(path.read_text(encoding="utf-8")) if path.exists() else ""
+    def history_files(self) -> list[str]:
+        """The club's history of hours, where the area file names one."""
+        history = self.area.effort.history
+        return [str((self.area_path.parent / history).resolve())] if history else []
+
+    @cached_property
+    def history_content(self) -> str:
+        """A checksum of it and of what it names; empty without one.
+
+        Raises
+        ------
+        InputError
+            If it cannot be used.
+        """
+        return history_content(Path(self.history_files[0]) if self.history_files else None, own_out=self.out)
+
+    @property
+    def note_places(self) -> list[str]:
+        """The list of places where notes teach most that `tussock calibrate` wrote, where there is one."""
+        path = self.out / NOTE_PLACES
+        return [str(NOTE_PLACES)] if path.exists() else []
+
+    @property
+    def note_places_content(self) -> str:
+        """A checksum of it."""
+        return text_mark("".join((self.out / path).read_text(encoding="utf-8") for path in self.note_places))
 
     @property
     def page_content(self) -> str:
-        """A checksum of what the page shows and no rule makes: the mapper's check list and the calibration."""
-        return text_mark(self.check_list_content + "".join(sha256_of(Path(path)) for path in self.calibration_files))
+        """A checksum of what the page shows and no rule makes: the calibration and its plot."""
+        return text_mark("".join(sha256_of(Path(path)) for path in self.calibration_files))
 
     @property
     def calibration_files(self) -> list[str]:
@@ -465,6 +497,8 @@ def plan_of(area: Area, area_path: Path, /, *, limits_note: str = "", advice: st
     plan = Plan(area_path, area, out, intake, boundary, borrowing, limits_note)
     if boundary:
         _check_boundary(plan, boundary)
+    # Read now: a mapper is told before the long work begins that the place cannot be right.
+    _ = plan.parking
     return plan
 
 
@@ -474,9 +508,11 @@ def plan_run(area_path: Path, /) -> Plan:
     Raises
     ------
     InputError
-        As `make_plan`, or if the output folder cannot be written to or another run is at work there.
+        As `make_plan`, or if the club's history cannot be used, the output folder cannot be written to or another run
+        is at work there.
     """
     plan = make_plan(area_path)
+    _ = plan.history_content  # refused before anything is made, not after an hour
     hold_folder(plan.out)
     check_writable(plan.out / "work")
     checksums.remember(plan.out / CHECKSUMS, {mark_of(Path(t.path)): t.sha256 for t in plan.intake.table.tiles})

@@ -24,7 +24,7 @@ from pipeline.shipped import MAP_LIBRARY, PAGE_PARTS
 from pipeline.steps.area.sheet import survey_line
 from pipeline.words.language import Language
 
-LISTS = {"notes": "check_list.csv", "disagreement": "disagreements.csv"}
+LISTS = {"candidate": "check_list.csv", "disagreement": "disagreements.csv"}
 """Lists of places to look at: the kind of their rows, where they do not say it themselves -> file."""
 NOTES = {"Ground": "ground.txt", "Running water": "running_water.txt", "Base level": "base_level.txt"}
 """Reports in words that the page repeats: heading -> file."""
