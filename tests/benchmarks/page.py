@@ -1,7 +1,8 @@
 """What the page of a draft weighs and costs: `python -m tests.benchmarks.page OUT [OUT ...]`.
 
 OUT is the output folder of a run. Its page is made as it is, and of the first also of copies laid side by side until
-they cover as much ground as a large map, with every feature, row of a list and cell of a raster once a copy. Each page is opened in Chromium from its file, on a desk and on a phone four times as slow.
+they cover as much ground as a large map, with every feature, row of a list and cell of a raster once a copy. Each page
+is opened in Chromium from its file, on a desk and on a phone four times as slow.
 """
 
 from __future__ import annotations
