@@ -18,11 +18,13 @@ function checkPlace(check) {
   return { key: check.key, id: check.id || '', name: check.name, x: check.x, y: check.y };
 }
 
+// In the order of the list, or of an outing where one is chosen.
 function matchingChecks() {
-  return blocks.checks.filter((check) => (!filters.kind || check.kind === filters.kind)
+  const matching = blocks.checks.filter((check) => (!filters.kind || check.kind === filters.kind)
     && (!filters.symbol || String(check.symbol) === filters.symbol)
     && (!filters.outing || String(check.outing) === filters.outing)
     && (!filters.done || isDone(check.key) === (filters.done === 'done')));
+  return filters.outing ? matching.sort((a, b) => a.stop - b.stop) : matching;
 }
 
 function checkCard(check) {
@@ -130,7 +132,23 @@ function paintMarks(view) {
   }
 }
 
+// Where one outing is chosen, its stops in order. Straight lines: the way itself is in check_points.gpx.
+function paintOuting(view) {
+  if (!filters.outing || filters.outing === '0') return;
+  const stops = blocks.checks.filter((check) => String(check.outing) === filters.outing).sort((a, b) => a.stop - b.stop);
+  const px = (window.devicePixelRatio || 1) / view.scale, path = new Path2D();
+  onGround(view);
+  stops.forEach((check, index) => (index ? path.lineTo(check.x, check.y) : path.moveTo(check.x, check.y)));
+  view.ctx.setLineDash([2 * px, 5 * px]);
+  view.ctx.lineCap = 'round';
+  view.ctx.strokeStyle = OPEN;
+  view.ctx.lineWidth = 2.5 * px;
+  view.ctx.stroke(path);
+  view.ctx.setLineDash([]);
+}
+
 function paintChecks(view) {
+  paintOuting(view);
   const ctx = view.ctx, dense = window.devicePixelRatio || 1, numbered = view.scale / dense > NUMBERED_FROM, taken = [];
   ctx.setTransform(1, 0, 0, 1, 0, 0);
   ctx.font = `bold ${11 * dense}px system-ui, sans-serif`;

@@ -18,8 +18,10 @@ function lookAt(x, y, isFinger) {
       make('p', {}, 'White is forest that can be run through, as far as the survey shows.'));
   }
   page.append(placeCard(x, y));
+  setLarge(false);
   showPage('here', false);
-  page.scrollTop = 0;
+  const first = check ? `${check.name} ${check.look_at || ''}` : hits[0] && `${hits[0].look.name}, sure to ${hits[0].sure} %`;
+  document.getElementById('spoken').textContent = `${first || 'Nothing is drawn here'}. ${plural(hits.length, 'feature')} here.`;
 }
 
 function choose(feature) {

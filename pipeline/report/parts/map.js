@@ -5,7 +5,7 @@ const shown = {                // what is switched on, by name
   landform: true, rock: true, water: true, vegetation: true, manmade: true, technical: true,
   candidate: false, not_seen: true, checks: true, effort: false, least: 0, ground: 'relief',
 };
-const PALE = { relief: 0.5 };   // how strong a picture lies under the map: relief in full would darken every green
+const PALE = { relief: 0.42 };   // how strong a picture lies under the map: relief in full would darken every green
 const COLOURED = 0.75;
 const NOT_SEEN = '600.1';
 let map, draftCanvas, overCanvas, groundPicture, features = [], groups = [], chosen = null;
@@ -82,8 +82,24 @@ function startMap() {
     const middle = map.getCenter();
     lookAt(middle.lng, middle.lat, true);
   });
+  addLarger();
   showGround(shown.ground);
   tellShown();
+}
+
+// On a phone a button gives the whole screen to the map and takes it back.
+function addLarger() {
+  const button = make('button', { type: 'button', class: 'plain larger', onclick: () => setLarge(!('large' in document.documentElement.dataset)) });
+  document.getElementById('map').after(button);
+  setLarge(false);
+}
+
+function setLarge(isLarge) {
+  const button = document.querySelector('.larger');
+  document.documentElement.toggleAttribute('data-large', isLarge);
+  button.setAttribute('aria-pressed', String(isLarge));
+  button.textContent = isLarge ? 'Smaller map' : 'Larger map';
+  map.invalidateSize();
 }
 
 function paintOver(view) {

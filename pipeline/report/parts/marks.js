@@ -40,11 +40,12 @@ function isDone(key) {
   return Boolean(marks.get(key)?.answer);
 }
 
-// What came of a place, in the four words that `tussock notes` reads; none where a note alone tells.
+// What came of a place, in the words that `tussock notes` reads; none where a note alone tells.
 function statusOf(mark) {
   if (STATUS[mark.answer]) return STATUS[mark.answer];
   if (mark.to) return 'moved';
-  return mark.symbol ? 'new' : '';
+  if (mark.symbol) return 'new';
+  return mark.answer ? 'seen' : '';
 }
 
 function marksAsGeoJson() {

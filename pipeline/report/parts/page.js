@@ -127,6 +127,7 @@ start().catch((error) => {
 window.tussockPage = {
   goTo,
   redraw,
+  marks: marksAsGeoJson,
   // Go to the surest feature of a symbol and tell of it, as a click would.
   lookAtSurest(number) {
     const drawn = features.filter((feature) => feature.look.number === number && isShown(feature));
