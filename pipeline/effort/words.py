@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import textwrap
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
+from typing import cast
 
 from pipeline.effort.age import said_of_age
 from pipeline.effort.costs import weeks_for
@@ -159,6 +160,25 @@ def said_of_first(estimate: Estimate, /) -> str:
         f"First: {in_km2(float(area))} in one piece between east {low[0]:,} and {high[0]:,}, north {low[1]:,} and "
         f"{high[1]:,}, for {in_hours(float(hours))}: {hours / area:.0f} hours a square kilometre (the whole "
         f"{usual:.0f}). It has most ground to run over for an hour, open land counted half."
+    )
+
+
+def said_of_progress(record: Mapping[str, object], progress: Mapping[str, object], /) -> list[str]:
+    """Lines on the hours that are left, by what of the check list has been looked at; none where nobody knows.
+
+    Parameters
+    ----------
+    record : of `pipeline.effort.record.record_of`
+    progress : content of `fieldwork/progress.json`, of which `hours_percent` is the share of the time of looking
+    """
+    percent = progress.get("hours_percent")
+    if not isinstance(percent, int | float) or not 0 < percent <= 100:
+        return []
+    left = 1 - percent / 100
+    hours = cast("Mapping[str, float]", record["fieldwork_h"])
+    return _wrapped(
+        f"Of the check list {percent:g} % of the time is done. If the rest of the fieldwork is as far, "
+        f"{in_range(Range(hours['low'], hours['likely'], hours['high']).times(left))} are left."
     )
 
 

@@ -17,6 +17,7 @@ rule report:
         running_water="report/running_water.txt",
         base_level="report/base_level.txt",
         disagreements="fieldwork/disagreements.csv",
+        effort="fieldwork/effort.json",
         shaded_relief="rasters/shaded_relief.tif",
         ground_support="rasters/ground_support.tif",
         canopy_height="rasters/canopy_height.tif",
