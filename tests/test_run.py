@@ -89,6 +89,9 @@ def test_the_run_writes_everything_it_promises(sample_out: Path) -> None:
         *EXPORTED,
         "sheets/field_sheet_grid_north.tif",
         "sheets/fieldwork_sheet.pdf",
+        "fieldwork/check_list.csv",
+        "fieldwork/check_points.gpx",
+        "fieldwork/outings.txt",
         *(f"rasters/{name}.tif" for name in RASTERS),
         *(f"points/{tile.name}" for tile in SAMPLE.glob("*.laz")),
     ]
@@ -227,6 +230,7 @@ def test_new_limits_of_the_bands_count_nothing_again(sample_out: Path) -> None:
         "running",
         "compose",
         "sheet",
+        "check_list",
         "fieldwork_sheet",
         "export",
         "map_tiles",

@@ -19,8 +19,10 @@ from pipeline.settings.water import WaterSettings
 from pipeline.settings.written import (
     as_crs,
     as_date,
+    as_hours,
     as_interval,
     as_list,
+    as_parking,
     as_path,
     as_paths,
     as_sources,
@@ -109,6 +111,8 @@ class Borrowing(Section):
     sources: tuple[Source, ...] = ()
 
 
+Place = tuple[float, float]
+"""Latitude and longitude, degrees of WGS 84."""
 Export = Literal["styled", "geojson", "dxf", "shapefile", "gpx", "kmz", "mbtiles", "pmtiles"]
 Backdrop = Literal[
     "relief",
@@ -195,6 +199,17 @@ class Area(Section):
         description="Pictures of the ground to draw over, into 'backdrops/', north up and turned to the sheet: relief "
         "(lit from four sides), relief_northwest, relief_northeast, relief_southwest, local_relief, slope, canopy, "
         "understorey, intensity.",
+    )
+    parking: Annotated[tuple[Place, ...] | str, BeforeValidator(as_parking)] = Field(
+        (),
+        description="Where the car stands for the work on foot: latitude and longitude, such as 48.2093, 13.4762, a list "
+        "of such pairs, or a file of points. Empty: where a road or track reaches the edge of the area, else a corner.",
+    )
+    outing_h: Annotated[float, BeforeValidator(as_hours)] = Field(
+        4.0,
+        ge=0.5,
+        le=12,
+        description="Hours of one outing of the check list, walking and looking together.",
     )
     out: Annotated[str, AfterValidator(as_path)] = Field("out", description="Folder the draft goes to.")
     effort: EffortSettings = Field(

@@ -10,9 +10,9 @@ import numpy as np
 import shapely
 
 from pipeline.errors import InputError, counted
-from pipeline.fieldwork.check_list import check_list_of_notes
+from pipeline.fieldwork.questions.listed import check_list_of_notes
 from pipeline.files import arrays, rasters
-from pipeline.files.check_lists import write_check_list
+from pipeline.files.check_lists import write_note_places
 from pipeline.files.notes import read_notes
 from pipeline.plan.plan import CALIBRATED, Plan, calibration_path, limits_in_words
 from pipeline.settings import load_area
@@ -82,7 +82,7 @@ def calibrate_area(plan: Plan, notes_path: Path, /) -> Outcome:
 def _write(plan: Plan, notes: Notes, fitted: Calibration, places: gpd.GeoDataFrame) -> None:
     picture = render_png(calibration_plot(notes, fitted), dpi=PLOT_DPI)
     rasters.write_png(plan.out / "report" / "calibration.png", picture, dpi=PLOT_DPI)
-    write_check_list(plan.out / "fieldwork", check_list_of_notes(places))
+    write_note_places(plan.out / "fieldwork", check_list_of_notes(places))
     if fitted.is_used:
         limits = (round(limit, 4) for limit in fitted.limits)
         arrays.write_json(
@@ -113,7 +113,7 @@ def describe_outcome(outcome: Outcome, plan: Plan, /) -> str:
     for symbol, row in zip(BAND_SYMBOLS, fitted.confusion_after, strict=True):
         lines.append(f"  {symbol:>6}" + "".join(f"{count:>6}" for count in row))
     if len(outcome.next_places):
-        lines += ["", "Where the next notes would teach most (in fieldwork/check_list.csv and check_points.gpx):"]
+        lines += ["", "Where the next notes would teach most (in fieldwork/note_places.csv and note_places.gpx):"]
         for place, between in zip(outcome.next_places.geometry, outcome.next_places["between"], strict=True):
             lines.append(f"  east {place.x:.0f} north {place.y:.0f}: {between}?")
     if fitted.is_used:

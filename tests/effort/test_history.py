@@ -32,7 +32,7 @@ def test_under_noise_hours_are_told_within_15_per_cent_and_the_error_is_said(see
 
 @pytest.mark.parametrize("seed", range(4))
 def test_under_noise_rates_are_found_within_15_per_cent_by_their_hours(seed: int) -> None:
-    """Hours written down three per cent off: the rates, each counted by the hours that it makes, are off by less than 15 %."""
+    """Hours written down three per cent off: rates, each counted by its hours, are within 15 %."""
     past, factor = made_history(seed, noise=0.03)
     off = np.abs(fit_history(past).factor / factor - 1)
     assert np.average(off, weights=(past.trade_h * factor).sum(axis=0)) < 0.15

@@ -10,7 +10,7 @@ from typing import cast
 from pipeline.draft.choosing.status import Limits
 from pipeline.draft.compose import compose_draft
 from pipeline.draft.joining import Rewrite, join_fields
-from pipeline.fieldwork.check_list import check_list_of_disagreements
+from pipeline.fieldwork.questions.listed import check_list_of_disagreements
 from pipeline.files import arrays, layers
 from pipeline.files.disk import atomic
 from pipeline.landform.telling import tell
