@@ -13,6 +13,7 @@ from pipeline.effort.first import PIECE_KM2
 from pipeline.effort.rates.trade import PRINTED_H_PER_KM2, TASKS, Range
 from pipeline.effort.reasons import TASK_NAMES, reason_of
 from pipeline.errors import counted
+from pipeline.settings import EffortSettings
 
 WIDEST = 110
 """Characters in a line, as in the survey's report."""
@@ -22,6 +23,8 @@ REASON_MARK = "\x1f"
 """Stands before the reason of a task until lines are broken; a character that no text holds."""
 LEAST_SHARE = 0.005
 """Share of the ground that is named: less is 0 per cent in print."""
+OUR_RATE = tuple(EffortSettings.model_fields[name].default for name in ("day_rate", "currency"))
+"""What stands in the area file where the club writes nothing."""
 NO_PROMISE = "An estimate, not a promise: two mappers on one forest differ by as much as the range."
 
 
@@ -185,9 +188,11 @@ def said_of_progress(record: Mapping[str, object], progress: Mapping[str, object
 def said_of_terms(estimate: Estimate, /) -> str:
     """The assumptions that the area file may change."""
     terms = estimate.terms
+    is_ours = (terms.day_rate, estimate.currency) == OUR_RATE
     return (
         f"Assumed, to be changed under 'effort:' in the area file: day_h {terms.day_h:g}, day_rate {terms.day_rate:g} "
         f"{estimate.currency}, travel_h {terms.travel_h:g}, mappers {terms.mappers}, days_a_week {terms.days_a_week:g}."
+        + (" The day rate is a round figure of ours: write yours." if is_ours else "")
     )
 
 

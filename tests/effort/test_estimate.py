@@ -74,7 +74,7 @@ def test_words_name_what_a_treasurer_asks() -> None:
     for words in (
         "5.0 km2 at 1:10,000", "Days in the field", "with a reserve of a fifth", "for 2 mappers at 2 days a week",
         "EUR likely", "a square kilometre", "Without a draft:", "saves about", "First: 3", "flown without leaves",
-        "day_rate 300", "An estimate, not a promise",
+        "day_rate 300 EUR, travel_h 1, mappers 2, days_a_week 2. An estimate, not a promise",
     ):  # fmt: skip
         assert words in said, words
 
