@@ -45,3 +45,24 @@ def read_check_list(path: Path, /) -> pd.DataFrame:
     for column in ("east_m", "north_m"):
         table[column] = pd.to_numeric(table[column], errors="coerce")
     return table[list(COLUMNS)].dropna(subset=["east_m", "north_m"])
+
+
+def write_open_rows(folder: Path, rows: pd.DataFrame, /) -> None:
+    """Write the list anew with the rows that are still open, all their columns, and waypoints for them.
+
+    Parameters
+    ----------
+    rows : with the columns of `pipeline.files.found.listed.LISTED`; names stay as they were, so that a watch that was
+        loaded before means the same places
+    """
+    known = rows.dropna(axis=1, how="all") if len(rows) else rows
+    whole = [name for name in ("rank", "outing", "stop") if name in known]
+    known = known.astype(dict.fromkeys(whole, "Int64"))
+    write_text(folder / "check_list.csv", known.to_csv(index=False, lineterminator="\n"))
+    points = gpd.GeoDataFrame(
+        {"name": rows["name"].astype(object), "desc": (rows["look_at"] + " " + rows["why"]).astype(object)},
+        geometry=gpd.points_from_xy(rows["longitude_deg"], rows["latitude_deg"]),
+        crs="EPSG:4326",
+    )
+    with replacing(folder / "check_points.gpx") as part:
+        pyogrio.write_dataframe(points, part, layer="waypoints", driver="GPX", geometry_type="Point")

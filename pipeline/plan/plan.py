@@ -10,7 +10,7 @@ import json
 import sys
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from pathlib import Path
 from typing import cast
@@ -37,6 +37,7 @@ from pipeline.plan.borrowing import content_of, find_sources
 from pipeline.plan.code import fingerprint
 from pipeline.plan.cut import block_for_density, halo_for
 from pipeline.plan.fields import blocks_of, fields_of_area
+from pipeline.plan.marked import marks_content, marks_path, take_in_edits
 from pipeline.plan.names import safe_name
 from pipeline.plan.steps import STEPS
 from pipeline.settings import Area, Borrowing, Flow, LayerSettings, VegetationSettings, load_area, section_text
@@ -60,6 +61,8 @@ class Plan:
     """Maps of other people, with whole paths."""
     limits_note: str = ""
     """What a mapper is told of a calibration; "" without one."""
+    edits_note: str = ""
+    """What a mapper is told of changes found in draft.gpkg and taken in as marks; "" without any."""
 
     # ------------------------------------------------------------ tiles and blocks
 
@@ -324,6 +327,16 @@ class Plan:
         path = self.out / "fieldwork" / "check_list.csv"
         return text_mark(path.read_text(encoding="utf-8")) if path.exists() else ""
 
+    @property
+    def marks_path(self) -> Path:
+        """The file beside the area file with what was found on foot; it may be missing."""
+        return marks_path(self.area_path)
+
+    @property
+    def marks_content(self) -> str:
+        """A checksum of the marks on features, which decide how the draft is composed; empty without any."""
+        return marks_content(self.marks_path, self.crs)
+
     def section(self, name: str) -> str:
         """A section of the expert settings as one line of JSON."""
         return section_text(self.flow if name == "flow" else getattr(self.area.expert, name))
@@ -468,6 +481,7 @@ def plan_run(area_path: Path, /) -> Plan:
     plan = make_plan(area_path)
     hold_folder(plan.out)
     check_writable(plan.out / "work")
+    plan = replace(plan, edits_note=take_in_edits(plan.out, plan.marks_path, plan.crs))
     checksums.remember(plan.out / CHECKSUMS, {mark_of(Path(t.path)): t.sha256 for t in plan.intake.table.tiles})
     write_text(plan.out / "work" / "plan.json", plan.text)
     forget_lost(plan.out)
@@ -518,6 +532,9 @@ def plan_or_exit(area_path: str, /, *, is_job: bool = False) -> Plan:
     if (handed := _HANDED_OVER.get(Path(area_path))) and not is_job:
         return handed
     try:
-        return make_plan(Path(area_path)) if is_job else plan_run(Path(area_path))
+        plan = make_plan(Path(area_path)) if is_job else plan_run(Path(area_path))
+        if plan.edits_note:
+            print(plan.edits_note, file=sys.stderr)
+        return plan
     except InputError as error:
         sys.exit(f"error: {error}")

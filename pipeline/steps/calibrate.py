@@ -13,7 +13,7 @@ from pipeline.errors import InputError, counted
 from pipeline.fieldwork.check_list import check_list_of_notes
 from pipeline.files import arrays, rasters
 from pipeline.files.check_lists import write_check_list
-from pipeline.files.notes import read_notes
+from pipeline.files.found.notes import read_notes
 from pipeline.plan.plan import CALIBRATED, Plan, calibration_path, limits_in_words
 from pipeline.settings import load_area
 from pipeline.sheet.picture import render_png
