@@ -96,7 +96,7 @@ def _learned_lines(learned: Learned) -> list[str]:
     lines = []
     for group in sorted(shifts):
         if group[:1].isdigit():
-            total = shifts[group] + shifts.get("all", 0) + shifts.get(f"section {group[:1]}", 0)
+            total = shifts[group] + shifts.get(f"section {group[:1]}", 0)
             if abs(total) >= LEAST_TOLD_SHIFT:
                 name = norm_table().name_of(group).lower()
                 more = "more" if total > 0 else "fewer"
