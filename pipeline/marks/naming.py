@@ -93,7 +93,9 @@ def marks_of(spots: Sequence[Spot], ground: Ground, /, *, source: str) -> Named:
         said, text = _said(spot, names)
         its_id = spot.id or (ground.id_named(said.name) if said.name else "")
         base = ground.base(its_id) if its_id else None
-        if base is not None and not _means_symbol(spot, said, base):
+        if base is not None and _means_symbol(spot, said, base):
+            base, said = None, Said(symbol=said.name)
+        if base is not None:
             _of_listed(found, spot, said, base, source)
         elif said.symbol or spot.symbol:
             _of_new(found, spot, said, text, source)

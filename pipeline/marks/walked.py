@@ -70,9 +70,5 @@ def _is_seen(place: Point, walked: shapely.Geometry, bare_earth: Heights, densit
 
 def _along(values: Heights, grid: Grid, at: NDArray[np.float64]) -> NDArray[np.float64]:
     """(n,) cell values at places; NaN outside."""
-    cols, rows = (~grid.transform) * (at[:, 0], at[:, 1])
-    row, col = np.floor(rows).astype(int), np.floor(cols).astype(int)
-    inside = (row >= 0) & (row < grid.rows) & (col >= 0) & (col < grid.cols)
-    found = np.full(len(at), np.nan)
-    found[inside] = values[row[inside], col[inside]]
-    return found
+    cell = grid.cell_index(at[:, 0], at[:, 1])
+    return np.where(cell >= 0, values.ravel()[np.maximum(cell, 0)], np.nan)
