@@ -12,7 +12,11 @@ TYPEFACES = PACKAGE / "sheet" / "page" / "fonts"
 """Typefaces for letters that the PDF library's own one lacks; made by `docs/make_fonts.py`."""
 CATALOGUES = PACKAGE / "words" / "po"
 """Texts of the sheet in other languages than English, one file each; brought in step with the code by `make words`."""
-READ_WHOLE = (TYPEFACES, CATALOGUES)
+PAGE_PARTS = PACKAGE / "report" / "parts"
+"""The page's frame, style and script, put together by `pipeline.report.page`."""
+MAP_LIBRARY = PACKAGE / "report" / "leaflet"
+"""Leaflet, the library that moves and enlarges the page's map, as published, with its licence."""
+READ_WHOLE = (TYPEFACES, CATALOGUES, PAGE_PARTS, MAP_LIBRARY)
 """Folders of which a step that names one may read every file."""
 WORKFLOW = PACKAGE / "rules" / "main.smk"
 """The rules of the whole workflow; the clone's `Snakefile` includes it."""

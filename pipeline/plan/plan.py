@@ -22,7 +22,7 @@ from pipeline.errors import InputError, SettingsError
 from pipeline.exports.formats import FILES
 from pipeline.files import checksums, layers
 from pipeline.files.arrays import read_json
-from pipeline.files.checksums import mark_of, text_mark
+from pipeline.files.checksums import mark_of, sha256_of, text_mark
 from pipeline.files.disk.atomic import check_writable, write_text
 from pipeline.files.disk.lock import hold_folder
 from pipeline.files.intake import Intake, take_in
@@ -37,6 +37,7 @@ from pipeline.plan.borrowing import content_of, find_sources
 from pipeline.plan.code import fingerprint
 from pipeline.plan.cut import block_for_density, halo_for
 from pipeline.plan.fields import blocks_of, fields_of_area
+from pipeline.plan.history import history_content
 from pipeline.plan.marked import marks_content, marks_path, take_in_edits
 from pipeline.plan.names import safe_name
 from pipeline.plan.steps import STEPS
@@ -322,6 +323,23 @@ class Plan:
         return content_of(self.borrowing)
 
     @property
+    def history_files(self) -> list[str]:
+        """The club's history of hours, where the area file names one."""
+        history = self.area.effort.history
+        return [str((self.area_path.parent / history).resolve())] if history else []
+
+    @cached_property
+    def history_content(self) -> str:
+        """A checksum of it and of what it names; empty without one.
+
+        Raises
+        ------
+        InputError
+            If it cannot be used.
+        """
+        return history_content(Path(self.history_files[0]) if self.history_files else None, own_out=self.out)
+
+    @property
     def check_list_content(self) -> str:
         """A checksum of the list of places to look at that a mapper or `tussock calibrate` put into the draft."""
         path = self.out / "fieldwork" / "check_list.csv"
@@ -336,6 +354,17 @@ class Plan:
     def marks_content(self) -> str:
         """A checksum of the marks on features, which decide how the draft is composed; empty without any."""
         return marks_content(self.marks_path, self.crs)
+
+    @property
+    def page_content(self) -> str:
+        """A checksum of what the page shows and no rule makes: the mapper's check list and the calibration."""
+        return text_mark(self.check_list_content + "".join(sha256_of(Path(path)) for path in self.calibration_files))
+
+    @property
+    def calibration_files(self) -> list[str]:
+        """The limits of a calibration and its plot, those that are there."""
+        paths = (calibration_path(self.area_path), self.out / "report" / "calibration.png")
+        return [str(path) for path in paths if path.exists()]
 
     def section(self, name: str) -> str:
         """A section of the expert settings as one line of JSON."""
@@ -476,12 +505,15 @@ def plan_run(area_path: Path, /) -> Plan:
     Raises
     ------
     InputError
-        As `make_plan`, or if the output folder cannot be written to or another run is at work there.
+        As `make_plan`, or if the club's history cannot be used, the output folder cannot be written to or another run
+        is at work there.
     """
     plan = make_plan(area_path)
+    _ = plan.history_content  # refused before anything is made, not after an hour
     hold_folder(plan.out)
     check_writable(plan.out / "work")
-    plan = replace(plan, edits_note=take_in_edits(plan.out, plan.marks_path, plan.crs))
+    if note := take_in_edits(plan.out, plan.marks_path, plan.crs):
+        plan = replace(plan, edits_note=note)
     checksums.remember(plan.out / CHECKSUMS, {mark_of(Path(t.path)): t.sha256 for t in plan.intake.table.tiles})
     write_text(plan.out / "work" / "plan.json", plan.text)
     forget_lost(plan.out)

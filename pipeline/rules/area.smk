@@ -404,6 +404,7 @@ rule manifest:
         draft="draft.gpkg",
         sheet="sheets/field_sheet.pdf",
         fieldwork="sheets/fieldwork_sheet.pdf",
+        page="report/index.html",
         survey="report/survey.json",
         points=expand("work/labelled/{tile}.json", tile=PLAN.tile_names),
         slope="rasters/slope.tif",

@@ -7,6 +7,7 @@ from typing import Annotated, Literal, Self
 
 from pydantic import AfterValidator, BeforeValidator, Field, model_validator
 
+from pipeline.settings.effort import EffortSettings
 from pipeline.settings.flow import FlowSettings
 from pipeline.settings.landform import LandformSettings
 from pipeline.settings.manmade import ManmadeSettings
@@ -163,6 +164,7 @@ class Area(Section):
         "understorey, intensity.",
     )
     out: Annotated[str, AfterValidator(as_path)] = Field("out", description="Folder the draft goes to.")
+    effort: EffortSettings = EffortSettings()
     expert: Expert = Expert()
 
     @model_validator(mode="after")

@@ -26,6 +26,7 @@ from pathlib import Path
 
 import psutil
 
+from tests.benchmarks.audits import audits
 from tests.benchmarks.composing import composed_and_drawn
 from tests.benchmarks.driver import driver
 from tests.benchmarks.exports import compared as exports_of
@@ -35,6 +36,7 @@ from tests.benchmarks.large_area import Scene, lay_side_by_side
 from tests.benchmarks.mosaic import compared as mosaic_of_drafts
 from tests.benchmarks.mutations import mutations
 from tests.benchmarks.overhead import overhead
+from tests.benchmarks.page import compared as page_of_draft
 from tests.benchmarks.results import Measurement, Table, markdown_of, measure_again, read_results, write_results
 from tests.benchmarks.seams import compared as seams_of
 from tests.benchmarks.selection import selection
@@ -117,6 +119,12 @@ def choices() -> list[Table]:
         (cone / "lava_cone.laz").symlink_to(data("real_faults") / "lava_cone.laz")
     places = {"bc_forest": data("bc_forest"), "lava_forest": data("lava_forest"), "lava_cone": cone}
     return selection({name: drafted(tiles)[0] for name, tiles in places.items()})
+
+
+def audited() -> list[Table]:
+    """What of the sample, of every scene and of a real place falls short of the norm as it is printed."""
+    scenes = {scene: draft_of(scene) for scene in SCENES}
+    return audits({"sample": drafted(SAMPLE)[0], **scenes, "bc_forest": drafted(data("bc_forest"))[0]})
 
 
 def streams() -> list[Table]:
@@ -262,6 +270,16 @@ MEASUREMENTS = (
         "(PMTiles by its own). A watch gets no contours and no areas.",
         lambda: exports_of(drafted(SAMPLE)[0]),
         command="python -m tests.benchmarks.exports sample_tiles/out",
+    ),
+    Measurement(
+        "page",
+        "Cost",
+        "How large is the page of a draft, and how soon can it be used?",
+        "The sample's page, and pages of copies of the sample's draft side by side. Ready is when the map is drawn and "
+        "answers, in Chromium from the file; the phone is a window of 390 pixels at two dots each, on this machine "
+        "made four times as slow. Beside other work all of it takes longer.",
+        lambda: page_of_draft(drafted(SAMPLE)[0]),
+        command="python -m tests.benchmarks.page sample_tiles/out",
     ),
     Measurement(
         "cost_km2",
@@ -469,6 +487,18 @@ MEASUREMENTS = (
         choices,
         command="python -m tests.benchmarks.selection NAME=OUT",
         data=("bc_forest", "lava_forest", "real_faults"),
+        is_long=True,
+    ),
+    Measurement(
+        "audit",
+        "Drafts of real places",
+        "Where does a draft, as it is printed, fall short of the least sizes and gaps of the norm?",
+        "`tussock audit` of the sample, the invented scenes and a real forest. None was asked for on the sample and "
+        "`scene_a` and `scene_b`, and less than one to a hundred features on `bc_forest`. A feature counts once for "
+        "each of its places that fall short.",
+        audited,
+        command="python -m tests.benchmarks.audits NAME=OUT ...",
+        data=("bc_forest", *SCENES),
         is_long=True,
     ),
     Measurement(

@@ -1,0 +1,45 @@
+"""What `tussock estimate` prints."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+from shutil import rmtree
+from typing import cast
+
+from pipeline.effort.beside import Record, side_by_side
+from pipeline.effort.quick import WHY_WIDE
+from pipeline.effort.record import quick_record
+from pipeline.effort.words import describe_quick
+from pipeline.files import arrays
+from pipeline.steps.effort.quick import quick_look
+
+FILE = "fieldwork/effort.json"
+"""Where an estimate is written, below the folder of the area."""
+
+
+def drop_split(out: Path, /) -> None:
+    """Remove the returns as they were laid out by block, the largest of all work files.
+
+    An estimate keeps what a later draft needs; these it needs no more.
+    """
+    rmtree(out / "work" / "split", ignore_errors=True)
+
+
+def told_of(outs: Sequence[Path], /) -> str:
+    """The estimates that lie in some folders, in words; several side by side first."""
+    records = [arrays.read_json(out / FILE) for out in outs]
+    return _together([(record, cast("list[str]", record["words"])) for record in records])
+
+
+def told_quickly(area_paths: Sequence[Path], /) -> str:
+    """Quick looks at some areas, in words; several side by side first."""
+    looks = [quick_look(path) for path in area_paths]
+    told = [(quick_record(estimate), describe_quick(estimate, source, WHY_WIDE)) for estimate, source in looks]
+    return _together(told)
+
+
+def _together(told: Sequence[tuple[Record, list[str]]]) -> str:
+    table = [*side_by_side([record for record, _ in told]), ""] if len(told) > 1 else []
+    texts = ["\n".join(words) for _, words in told]
+    return "\n".join(table) + ("\n" if table else "") + "\n\n".join(texts) + "\n"
