@@ -147,7 +147,7 @@ def _of_listed(found: Named, spot: Spot, said: Said, base: Mark, source: str) ->
         return
     symbol = said.symbol if said.status != "rejected" else ""
     status = said.status or ("confirmed" if symbol else None)
-    if status is None and not spot.is_photo and away_m <= UNTOUCHED_M:
+    if status is None and not said.note and not spot.is_photo and away_m <= UNTOUCHED_M:
         found.untouched += 1
         return
     mark = base.model_copy(
