@@ -62,6 +62,7 @@ DOING = {
     "export": "writing export",
     "map_tiles": "cutting the map into tiles",
     "backdrop": "drawing backdrop",
+    "check_list": "ranking what to look at on foot",
     "fieldwork_sheet": "drawing the fieldwork sheet",
     "report": "putting the page together",
     "manifest": "writing the manifest",

@@ -107,6 +107,8 @@ def _narrow_parts(area: BaseGeometry, width_mm: float) -> list[BaseGeometry]:
     parts = parts[~shapely.is_empty(parts)]
     length = shapely.length(shapely.boundary(shapely.convex_hull(parts))) / 2
     broad = shapely.get_parts(shapely.intersection(area, reached))
+    # Where edges run along each other the intersection has lines too, which are no part of the area.
+    broad = broad[shapely.get_dimensions(broad) == 2]
     first, _ = shapely.STRtree(broad).query(parts, predicate="dwithin", distance=ROUND_MM / 10)
     sides = np.bincount(first, minlength=len(parts))
     is_narrow = (length > TIP_WIDTHS * width_mm) | (sides > 1) | (sides == 0)

@@ -20,9 +20,10 @@ from pipeline.draft.choosing.status import Limits, with_status
 from pipeline.draft.clipping import clip
 from pipeline.draft.collisions import resolve_areas, resolve_lines, resolve_points
 from pipeline.draft.identity import in_fixed_order, stable_ids
+from pipeline.draft.narrow import without_narrow_parts
 from pipeline.draft.off_water import off_water
 from pipeline.draft.record.left_out import left_out, left_out_table
-from pipeline.draft.smallest import small_fields_as_clusters, without_too_small
+from pipeline.draft.smallest import short_watercourses_proposed, small_fields_as_clusters, without_too_small
 from pipeline.draft.spacing.room import make_room
 from pipeline.draft.white_rims import fill_white_rims
 from pipeline.features import join_features, no_features
@@ -116,7 +117,14 @@ def compose_draft(
         left_out(part, list(part.get("reason", ())), what=what)
         for what, part in (("merged", chosen.merged), ("not drawn", chosen.lesser))
     ]
-    for enforce in (fill_white_rims, small_fields_as_clusters, without_too_small):
+    for enforce in (
+        without_narrow_parts,
+        fill_white_rims,
+        without_narrow_parts,
+        small_fields_as_clusters,
+        without_too_small,
+        short_watercourses_proposed,
+    ):
         features, gone = enforce(features, symbols)
         dropped.append(gone)
     # Once more, as some that spoke for others have become part of something else.

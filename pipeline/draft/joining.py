@@ -135,7 +135,8 @@ def _area_links(features: gpd.GeoDataFrame, areas: Rows, table: Rows) -> Rows:
     a, b = shapely.STRtree(shapes).query(shapes, predicate="intersects")
     is_pair = (a < b) & (symbol[a] == symbol[b]) & (table[areas[a]] != table[areas[b]])
     a, b = a[is_pair], b[is_pair]
-    shares = shapely.length(shapely.intersection(shapes[a], shapes[b])) > MEET_M
+    # A sliver at a corner of two fields may share less than a millimetre: any stretch will do, a point alone will not.
+    shares = shapely.length(shapely.intersection(shapes[a], shapes[b])) > 0
     return np.asarray(np.column_stack((areas[a], areas[b]))[shares], np.int64)
 
 

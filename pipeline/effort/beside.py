@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from typing import cast
 
-from pipeline.effort.rates import TASKS
+from pipeline.effort.rates.trade import TASKS
 from pipeline.effort.reasons import TASK_NAMES
 
 Record = Mapping[str, object]

@@ -5,11 +5,11 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from pipeline.effort.rates import Range
+from pipeline.effort.rates.trade import Range
 
 RESERVE_RATIO = 0.2
 """Days planned on top of those that the hours take, for rain and for what turns out otherwise: at least a fifth, in the
-planning example of the same page as `pipeline.effort.rates.PRINTED_H_PER_KM2`."""
+planning example of the same page as `pipeline.effort.rates.trade.PRINTED_H_PER_KM2`."""
 A_HAIR = 1e-9  # keeps a whole number of days from gaining one through rounding
 
 

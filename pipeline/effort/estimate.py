@@ -11,10 +11,10 @@ import pandas as pd
 from pipeline.effort.age import Age
 from pipeline.effort.costs import Terms, cost_of, days_for, days_of
 from pipeline.effort.first import best_piece
-from pipeline.effort.gain import MISSED, missed_h_per_km2
-from pipeline.effort.hours import Pace, hours_with_draft, hours_without_draft
-from pipeline.effort.measuring import Cells
-from pipeline.effort.rates import RATES, SCALE_FACTOR, TASKS, Numbers, Range
+from pipeline.effort.rates.gain import MISSED, missed_h_per_km2
+from pipeline.effort.rates.hours import Pace, hours_with_draft, hours_without_draft
+from pipeline.effort.rates.measuring import Cells
+from pipeline.effort.rates.trade import RATES, SCALE_FACTOR, TASKS, Numbers, Range
 from pipeline.effort.reasons import SHOWN_BADLY, TASK_NAMES
 from pipeline.effort.shrinking import Way, ways_to_shrink
 
@@ -29,6 +29,7 @@ class Estimate:
     cells, measures : the squares, and what each holds
     grades : task to how well the survey shows what it is about
     pace, terms, age : how fast the mappers are, how the club works, when the survey was flown
+    outside_km2 : ground within the boundary that no tile covers; it is in none of the squares
     sheets : name of each sheet to the share of each square that it shows, (n,) 0 to 1; empty for a single sheet
     """
 
@@ -42,6 +43,7 @@ class Estimate:
     pace: Pace
     terms: Terms
     age: Age
+    outside_km2: float = 0.0
     sheets: Mapping[str, Numbers] = field(default_factory=dict)
 
     @property

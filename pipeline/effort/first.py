@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.effort.rates import Numbers
+from pipeline.effort.rates.trade import Numbers
 
 PIECE_KM2 = 3.0
 """Ground of the piece, in square kilometres: enough for a small race. Common practice, no source."""

@@ -8,8 +8,8 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from pipeline.effort.hours import TRADE_PACE, Pace
-from pipeline.effort.rates import MEASURES, ORDINARY, QUICK_SPREAD
+from pipeline.effort.rates.hours import TRADE_PACE, Pace
+from pipeline.effort.rates.trade import MEASURES, ORDINARY, QUICK_SPREAD
 from pipeline.intake.tile_header import TileHeader
 
 TREES_M = 25.0

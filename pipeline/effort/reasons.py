@@ -7,8 +7,8 @@ from collections.abc import Callable, Mapping
 import numpy as np
 import pandas as pd
 
-from pipeline.effort.gain import JUDGED_BY
-from pipeline.effort.rates import TASKS, Numbers
+from pipeline.effort.rates.gain import JUDGED_BY
+from pipeline.effort.rates.trade import TASKS, Numbers
 from pipeline.errors import counted
 
 TASK_NAMES: Mapping[str, str] = {
@@ -23,7 +23,7 @@ TASK_NAMES: Mapping[str, str] = {
 """Task to what it is called in print."""
 SHOWN_BADLY = ("poor", "not possible", "not drawn")
 Held = Mapping[str, float]
-"""Name of a measure (`pipeline.effort.rates.MEASURES`) to how much of it there is."""
+"""Name of a measure (`pipeline.effort.rates.trade.MEASURES`) to how much of it there is."""
 
 
 def _n(held: Held, measure: str, one: str, many: str = "") -> str:

@@ -6,8 +6,8 @@ from collections.abc import Mapping
 
 from pipeline.effort.costs import RESERVE_RATIO, weeks_for
 from pipeline.effort.estimate import Estimate, all_on_foot
-from pipeline.effort.measuring import CELL_M
-from pipeline.effort.rates import TASKS, Numbers
+from pipeline.effort.rates.measuring import CELL_M
+from pipeline.effort.rates.trade import TASKS, Numbers
 from pipeline.effort.reasons import TASK_NAMES, reason_of, reasons_of_cells
 from pipeline.effort.words import describe, said_of_first, said_of_gain
 
@@ -33,6 +33,7 @@ def record_of(estimate: Estimate, /) -> Record:
             name: weeks_for(estimate.days[name], estimate.terms) for name in ("low", "likely", "high", "planned")
         },
         "without_draft": _without(estimate),
+        "outside_km2": round(estimate.outside_km2, 4),
         "on_foot": [{"what": one.what, "hours": round(one.hours, 2), "why": one.why} for one in all_on_foot(estimate)],
         "to_shrink": [
             {"what": way.what, "saved_h": round(way.saved_h, 2), "why": way.why, "cells": list(way.cells)}

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pipeline.effort.gain import GRADE_SHARE
-from pipeline.effort.rates import SCALE_FACTOR, TASKS, Numbers
+from pipeline.effort.rates.gain import GRADE_SHARE
+from pipeline.effort.rates.trade import SCALE_FACTOR, TASKS, Numbers
 
 LEFT_OUT_SHARE = 0.1
 """Share of the ground that is left out where it costs most. Our choice."""

@@ -7,9 +7,9 @@ from collections.abc import Iterator
 
 from pipeline.effort.age import said_of_age
 from pipeline.effort.costs import weeks_for
-from pipeline.effort.estimate import Estimate, all_on_foot
+from pipeline.effort.estimate import LEAST_UNSEEN_KM2, Estimate, all_on_foot
 from pipeline.effort.first import PIECE_KM2
-from pipeline.effort.rates import TASKS, Range
+from pipeline.effort.rates.trade import PRINTED_H_PER_KM2, TASKS, Range
 from pipeline.effort.reasons import TASK_NAMES, reason_of
 from pipeline.errors import counted
 
@@ -59,6 +59,8 @@ def _paragraphs(estimate: Estimate) -> Iterator[str]:
     yield from _sheets(estimate)
     yield "To be mapped on foot as if there were no draft (in the hours above):"
     yield from (f"  {in_hours(one.hours)}: {one.what} ({one.why})" for one in all_on_foot(estimate))
+    if estimate.outside_km2 >= LEAST_UNSEEN_KM2:
+        yield said_of_outside(estimate)
     yield ""
     yield said_of_gain(estimate)
     yield ""
@@ -134,6 +136,15 @@ def said_of_gain(estimate: Estimate, /) -> str:
     if dark_share >= LEAST_SHARE:
         notes.append(f"nothing on the {dark_share:.0%} that were not seen")
     return f"{said}. It saves {'; '.join(notes)}." if notes else f"{said}."
+
+
+def said_of_outside(estimate: Estimate, /) -> str:
+    """What of the boundary no tile covers, and what it takes at the published example."""
+    hours = estimate.outside_km2 * PRINTED_H_PER_KM2[1]
+    return (
+        f"Not in the hours above: {in_km2(estimate.outside_km2)} within the boundary that no tile covers, about "
+        f"{in_hours(hours)} as ordinary forest."
+    )
 
 
 def said_of_first(estimate: Estimate, /) -> str:

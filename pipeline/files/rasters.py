@@ -18,6 +18,7 @@ from rasterio.windows import Window
 
 from pipeline.files.disk.atomic import replacing, scratch_beside
 from pipeline.lattice.grid import Bounds, Grid, Heights
+from pipeline.lattice.larger_cells import larger_cells, mean_into
 
 NODATA = -9999.0
 """Stands for NaN on disk."""
@@ -32,6 +33,8 @@ TILE_CELLS = 512
 """Side, in cells, of the tiles of a raster on disk: what is read and written at a time."""
 CACHE_BYTES = 128 * 2**20
 """Memory for tiles of a raster that GDAL keeps, in bytes; its own choice, a share of the machine's, has no bound."""
+READ_CELLS = 4_000_000
+"""Cells read at a time where a raster is read in larger cells."""
 
 
 def write_heights(path: Path, values: Heights, grid: Grid, /, *, description: str) -> None:
@@ -122,6 +125,20 @@ def read_heights(path: Path, /, *, bounds: Bounds | None = None) -> tuple[Height
         nodata = source.nodata
     if nodata is not None:
         values[values == np.float32(nodata)] = np.nan
+    return values, grid
+
+
+def read_coarse(path: Path, /, *, least_cell_m: float) -> tuple[Heights, Grid]:
+    """Means of a raster in cells of at least this size that lie on the lattice, and their grid.
+
+    It is read band by band: an area of any size takes some 100 MB.
+    """
+    grid, times = larger_cells(read_grid(path), least_m=least_cell_m)
+    values = np.full(grid.shape, np.nan, np.float32)
+    for band in grid.bands(step_rows=1, most_cells=READ_CELLS // times**2):
+        fine, part = read_heights(path, bounds=band.bounds)
+        if fine.size:
+            values[grid.window_of(band)] = mean_into(fine, part, band, times)
     return values, grid
 
 

@@ -15,15 +15,19 @@ from shapely.geometry.base import BaseGeometry
 from pipeline.marks.edits import base_mark, new_id
 from pipeline.marks.mark import Mark, Status
 from pipeline.marks.walk import Spot
-from pipeline.marks.words import WORDS, Said, said_in, symbol_in
+from pipeline.marks.words import Said, said_in, symbol_in
 from pipeline.norm.symbols import norm_table
 
 LISTED_WITHIN_M = 100.0
 """A waypoint that names a listed place and lies farther than this from it was made with another list (our choice)."""
 UNTOUCHED_M = 1.5
 """A listed name without a word, as near as this to its place, is the list's own waypoint brought back (our choice)."""
+NOT_SEEN_KIND = "not_seen"
+"""Kind of a row that asks what is on ground not seen: a word there is about the place, not about the symbol 600.1."""
 LEAST_MOVE_M = 0.01
 """Who says "moved" at the very place where the thing was does not say where to, as in a row of the check list."""
+LIST_WORDS = 20
+"""Letters by which the question of the check list is known: devices cut long texts off."""
 PHOTO_WITHIN_M = 20.0
 """A photo without words is of the listed place nearest to it, up to this distance (our choice)."""
 
@@ -47,7 +51,8 @@ class Ground:
         """The mark on a feature or listed place, known or yet without a word; None for an id nobody gave."""
         row = self.row_of(name)
         mark = self.known.get(name)
-        if mark is None and name in self.features:
+        is_about_unseen = row is not None and row["kind"] == NOT_SEEN_KIND
+        if mark is None and name in self.features and not is_about_unseen:
             layer, feature = self.features[name]
             mark = base_mark(feature, layer)
         if mark is None and row is not None:
@@ -90,7 +95,7 @@ def marks_of(spots: Sequence[Spot], ground: Ground, /, *, source: str) -> Named:
     found = Named()
     names = set(ground.listed["name"].astype(str))
     for spot in spots:
-        said, text = _said(spot, names)
+        said, text = _said(spot, names, set(ground.listed["look_at"].astype(str).str[:LIST_WORDS]))
         its_id = spot.id or (ground.id_named(said.name) if said.name else "")
         base = ground.base(its_id) if its_id else None
         if base is not None and _means_symbol(spot, said, base):
@@ -104,9 +109,12 @@ def marks_of(spots: Sequence[Spot], ground: Ground, /, *, source: str) -> Named:
     return found
 
 
-def _said(spot: Spot, names: set[str]) -> tuple[Said, str]:
-    """What the texts of a spot say together: the name and word of the first, or the word of a later one."""
-    texts = [text for text in spot.texts if text.strip()]
+def _said(spot: Spot, names: set[str], questions: set[str]) -> tuple[Said, str]:
+    """What the texts of a spot say together: the name and word of the first, or the word of a later one.
+
+    A device gives back the question of a listed place beside its name; that is no answer.
+    """
+    texts = [text for text in spot.texts if text.strip() and text[:LIST_WORDS] not in questions]
     first = said_in(texts[0], names) if texts else Said()
     status = spot.status.strip().lower()
     known = status in get_args(Status)
@@ -114,7 +122,7 @@ def _said(spot: Spot, names: set[str]) -> tuple[Said, str]:
     note, symbol = spot.note or first.note, spot.symbol or first.symbol
     for text in texts[1:]:
         more = said_in(text)
-        if first.name and more.status is None and text not in WORDS:
+        if first.name and more.status is None:
             continue
         word, symbol, note = word or more.status, symbol or more.symbol, note or more.note
     return Said(first.name, word, symbol, note), " ".join(texts[:1])

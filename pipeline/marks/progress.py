@@ -20,8 +20,12 @@ def is_done(mark: Mark, /) -> bool:
 
 def open_rows(listed: pd.DataFrame, kept: Kept, /) -> pd.DataFrame:
     """The rows of the check list that no mark has settled, in their order."""
-    done = {mark.id for mark in kept.marks if is_done(mark)}
-    return listed[~listed["id"].astype(str).isin(done)].reset_index(drop=True)
+    return listed[~listed["id"].astype(str).isin(done_ids(kept))].reset_index(drop=True)
+
+
+def done_ids(kept: Kept, /) -> set[str]:
+    """Ids of features and places that nobody need be sent to any more."""
+    return {mark.id for mark in kept.marks if is_done(mark)}
 
 
 def ranked_anew(rows: pd.DataFrame, before: Learned, after: Learned, /) -> pd.DataFrame:

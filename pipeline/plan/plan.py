@@ -25,6 +25,7 @@ from pipeline.files.arrays import read_json
 from pipeline.files.checksums import mark_of, sha256_of, text_mark
 from pipeline.files.disk.atomic import check_writable, write_text
 from pipeline.files.disk.lock import hold_folder
+from pipeline.files.found.marks import read_marks
 from pipeline.files.intake import Intake, take_in
 from pipeline.files.written_points import forget_lost
 from pipeline.intake.find_tiles import IN_THE_AREA_FILE, find_tiles
@@ -32,6 +33,7 @@ from pipeline.intake.placement import Placement
 from pipeline.intake.tile_table import Tile
 from pipeline.lattice.blocks import Block, block_named, blocks_near, shared_m2, touches
 from pipeline.lattice.fields import FIELD_M, Field
+from pipeline.marks.progress import done_ids
 from pipeline.plan import needs
 from pipeline.plan.borrowing import content_of, find_sources
 from pipeline.plan.code import fingerprint
@@ -40,10 +42,14 @@ from pipeline.plan.fields import blocks_of, fields_of_area
 from pipeline.plan.history import history_content
 from pipeline.plan.marked import marks_content, marks_path, take_in_edits
 from pipeline.plan.names import safe_name
+from pipeline.plan.parking import find_parking
 from pipeline.plan.steps import STEPS
 from pipeline.settings import Area, Borrowing, Flow, LayerSettings, VegetationSettings, load_area, section_text
 
 CHECKSUMS = Path("work") / "checksums.json"
+
+NOTE_PLACES = Path("fieldwork") / "note_places.csv"
+"""Where `tussock calibrate` says which notes would teach most next, below the output folder."""
 
 CALIBRATED = ("slow_from_m2_per_m3", "walk_from_m2_per_m3", "fight_from_m2_per_m3")
 """Settings of the vegetation section that a calibration replaces."""
@@ -322,6 +328,11 @@ class Plan:
         """A checksum of their content; that of nothing without one."""
         return content_of(self.borrowing)
 
+    @cached_property
+    def parking(self) -> str:
+        """Parking places as JSON, a list of latitude and longitude; those of a file are read from it."""
+        return json.dumps(find_parking(self.area.parking, self.area_path.parent, self.intake.table))
+
     @property
     def history_files(self) -> list[str]:
         """The club's history of hours, where the area file names one."""
@@ -340,15 +351,25 @@ class Plan:
         return history_content(Path(self.history_files[0]) if self.history_files else None, own_out=self.out)
 
     @property
-    def check_list_content(self) -> str:
-        """A checksum of the list of places to look at that a mapper or `tussock calibrate` put into the draft."""
-        path = self.out / "fieldwork" / "check_list.csv"
-        return text_mark(path.read_text(encoding="utf-8")) if path.exists() else ""
+    def note_places(self) -> list[str]:
+        """The list of places where notes teach most that `tussock calibrate` wrote, where there is one."""
+        path = self.out / NOTE_PLACES
+        return [str(NOTE_PLACES)] if path.exists() else []
+
+    @property
+    def note_places_content(self) -> str:
+        """A checksum of it."""
+        return text_mark("".join((self.out / path).read_text(encoding="utf-8") for path in self.note_places))
 
     @property
     def marks_path(self) -> Path:
         """The file beside the area file with what was found on foot; it may be missing."""
         return marks_path(self.area_path)
+
+    @property
+    def done_content(self) -> str:
+        """A checksum of what need not be looked at any more."""
+        return text_mark(" ".join(sorted(done_ids(read_marks(self.marks_path, self.crs)))))
 
     @property
     def marks_content(self) -> str:
@@ -357,8 +378,8 @@ class Plan:
 
     @property
     def page_content(self) -> str:
-        """A checksum of what the page shows and no rule makes: the mapper's check list and the calibration."""
-        return text_mark(self.check_list_content + "".join(sha256_of(Path(path)) for path in self.calibration_files))
+        """A checksum of what the page shows and no rule makes: the calibration and its plot."""
+        return text_mark("".join(sha256_of(Path(path)) for path in self.calibration_files))
 
     @property
     def calibration_files(self) -> list[str]:
@@ -496,6 +517,8 @@ def plan_of(area: Area, area_path: Path, /, *, limits_note: str = "", advice: st
     plan = Plan(area_path, area, out, intake, boundary, borrowing, limits_note)
     if boundary:
         _check_boundary(plan, boundary)
+    # Read now: a mapper is told before the long work begins that the place cannot be right.
+    _ = plan.parking
     return plan
 
 

@@ -29,6 +29,7 @@ STEPS = {
     "export": "pipeline.steps.exports.export:export",
     "map_tiles": "pipeline.steps.exports.map_tiles:map_tiles",
     "backdrop": "pipeline.steps.exports.backdrop:backdrop",
+    "check_list": "pipeline.steps.fieldwork.check_list:check_list",
     "fieldwork_sheet": "pipeline.steps.fieldwork_sheet:fieldwork_sheet",
     "report": "pipeline.steps.report.report:report",
     "manifest": "pipeline.steps.area.manifest:manifest",

@@ -15,7 +15,9 @@ from pipeline.report.looks import Json
 
 PACKED_FROM = 2000
 """Characters from which a block is compressed: below, a reader of the file sees what it says (our choice)."""
-LEVEL = 9
+LEVEL = 6
+PICTURES = ("pictures", "calibration")
+"""Blocks of pictures, which are compressed already."""
 NAME = re.compile("[a-z_]+")
 
 
@@ -30,7 +32,7 @@ def data_block(name: str, content: Json, /) -> str:
     if not NAME.fullmatch(name):
         raise ValueError(f"'{name}' cannot name a data block")
     text = json.dumps(content, ensure_ascii=False, separators=(",", ":"), allow_nan=False)
-    if len(text) < PACKED_FROM:
+    if len(text) < PACKED_FROM or name in PICTURES:
         # Neither "</script>" nor "<!--" may stand in a script element.
         return f'<script type="application/json" id="data-{name}">{text.replace("<", chr(92) + "u003c")}</script>'
     packed = base64.b64encode(zlib.compress(text.encode(), LEVEL)).decode("ascii")

@@ -42,6 +42,7 @@ include: "block.smk"
 include: "field.smk"
 include: "area.smk"
 include: "effort.smk"
+include: "fieldwork.smk"
 include: "exports.smk"
 include: "report.smk"
 

@@ -17,6 +17,8 @@ rule report:
         running_water="report/running_water.txt",
         base_level="report/base_level.txt",
         disagreements="fieldwork/disagreements.csv",
+        check_list="fieldwork/check_list.csv",
+        effort="fieldwork/effort.json",
         shaded_relief="rasters/shaded_relief.tif",
         ground_support="rasters/ground_support.tif",
         canopy_height="rasters/canopy_height.tif",

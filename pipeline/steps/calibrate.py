@@ -9,18 +9,17 @@ import geopandas as gpd
 import numpy as np
 import shapely
 from shapely.geometry import MultiPolygon, Polygon
-from shapely.geometry.base import BaseGeometry
 
 from pipeline.errors import InputError, counted
-from pipeline.fieldwork.check_list import check_list_of_notes
+from pipeline.fieldwork.questions.listed import check_list_of_notes
 from pipeline.files import arrays, layers, rasters
-from pipeline.files.check_lists import write_check_list
+from pipeline.files.check_lists import write_note_places
 from pipeline.files.found.notes import read_notes
 from pipeline.lattice.grid import EastNorth, Grid, Heights, Mask
 from pipeline.plan.plan import CALIBRATED, Plan, calibration_path, limits_in_words
 from pipeline.settings import load_area
 from pipeline.sheet.picture import render_png
-from pipeline.vegetation.calibration.askable import BARRIERS, NO_FOREST, askable_ground
+from pipeline.vegetation.calibration.askable import askable_by_draft
 from pipeline.vegetation.calibration.calibration import Calibration, calibrate
 from pipeline.vegetation.calibration.next_notes import where_notes_teach
 from pipeline.vegetation.calibration.notes import Notes, density_at
@@ -111,20 +110,8 @@ def _askable(plan: Plan, density: Heights, grid: Grid, area: Polygon | MultiPoly
     """Where the question can be answered, by the draft and the slope of its ground."""
     draft, slope = plan.out / "draft.gpkg", plan.out / "rasters" / "slope.tif"
     tables = [layers.read_layer(draft, name) for name in layers.count_features(draft)] if draft.exists() else []
-    shapes: dict[tuple[str, ...], list[BaseGeometry]] = {NO_FOREST: [], BARRIERS: []}
-    for table in tables:
-        drawn = table[~table["status"].isin(("candidate", "rejected"))]
-        main = drawn["symbol"].astype(str).str.partition(".")[0]
-        for symbols, found in shapes.items():
-            found += [shape for shape in drawn.geometry[main.isin(symbols)] if shape.geom_type == "Polygon"]
-    return askable_ground(
-        density,
-        grid,
-        area=area,
-        no_forest=shapes[NO_FOREST],
-        barriers=shapes[BARRIERS],
-        slope_deg=rasters.read_heights(slope)[0] if slope.exists() else None,
-    )
+    slope_deg = rasters.read_heights(slope)[0] if slope.exists() else None
+    return askable_by_draft(density, grid, area, tables, slope_deg=slope_deg)
 
 
 def _write(plan: Plan, notes: Notes, fitted: Calibration, places: gpd.GeoDataFrame) -> None:
@@ -133,7 +120,7 @@ def _write(plan: Plan, notes: Notes, fitted: Calibration, places: gpd.GeoDataFra
         dpi=PLOT_DPI,
     )
     rasters.write_png(plan.out / "report" / "calibration.png", picture, dpi=PLOT_DPI)
-    write_check_list(plan.out / "fieldwork", check_list_of_notes(places))
+    write_note_places(plan.out / "fieldwork", check_list_of_notes(places))
     if fitted.is_used:
         limits = (round(limit, 4) for limit in fitted.limits)
         arrays.write_json(
@@ -166,7 +153,7 @@ def describe_outcome(outcome: Outcome, plan: Plan, /) -> str:
     for symbol, row in zip(BAND_SYMBOLS, fitted.confusion_after, strict=True):
         lines.append(f"  {symbol:>6}" + "".join(f"{count:>6}" for count in row))
     if len(outcome.next_places):
-        lines += ["", "Where the next notes would teach most (in fieldwork/check_list.csv and check_points.gpx):"]
+        lines += ["", "Where the next notes would teach most (in fieldwork/note_places.csv and note_places.gpx):"]
         for place, between in zip(outcome.next_places.geometry, outcome.next_places["between"], strict=True):
             lines.append(f"  east {place.x:.0f} north {place.y:.0f}: {between}?")
     if fitted.is_used:

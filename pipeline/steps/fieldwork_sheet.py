@@ -17,8 +17,8 @@ from pipeline.steps.area.sheet import survey_line, today, told_of
 from pipeline.words.codes import LanguageCode
 from pipeline.words.language import Language
 
-CHECK_LIST, DISAGREEMENTS = "check_list.csv", "disagreements.csv"
-"""Lists of places to look at, the better one first: the second holds only where another map says otherwise."""
+MOST_STOPS = 200
+"""Stops drawn of a list that has no outings (our choice)."""
 LARGEST_RELIEF_CELLS = 12_000_000
 """Most cells of the relief in the PDF: 12 MB before it is compressed (our choice)."""
 
@@ -31,7 +31,7 @@ def fieldwork_sheet(
     season: Path,
     borrowed: Path,
     shaded_relief: Path,
-    check_lists: Path,
+    check_list: Path,
     pdf: Path,
     name: str,
     map_date: str,
@@ -39,7 +39,7 @@ def fieldwork_sheet(
     language: LanguageCode,
     settings: SheetSettings,
 ) -> None:
-    """The fieldwork sheet as a PDF; `check_lists` is the folder in which lists of places to look at may lie."""
+    """The fieldwork sheet as a PDF; `check_list` is the list of places to look at."""
     area, crs = layers.read_outline(outline)
     said_in = Language(language)
     drawing = draw_fieldwork(
@@ -55,20 +55,29 @@ def fieldwork_sheet(
         told=told_of(survey, drafted=today()),
         language=said_in,
         relief=Relief(*rasters.read_bytes(shaded_relief, largest_cells=LARGEST_RELIEF_CELLS)),
-        check_points=[point for point in _check_points(check_lists) if _is_in(point, area)],
+        check_points=[point for point in _check_points(check_list) if _is_in(point, area)],
     )
     atomic.write_bytes(pdf, drawing.pdf)
 
 
-def _check_points(folder: Path) -> list[CheckPoint]:
-    """The places of the first list there is."""
-    for path in (folder / CHECK_LIST, folder / DISAGREEMENTS):
-        if path.exists():
-            rows = read_check_list(path)
-            words = zip(rows["rank"].astype(int), rows["look_at"].astype(str), rows["why"].astype(str), strict=True)
-            places = zip(rows["east_m"].astype(float), rows["north_m"].astype(float), strict=True)
-            return [CheckPoint(*told, *place) for told, place in zip(words, places, strict=True)]
-    return []
+def _check_points(path: Path) -> list[CheckPoint]:
+    """The stops of a check list, each with its questions; of a list of other making each row is a stop.
+
+    Stops that are in no outing are left out where any is in one: a thousand rings would hide the map.
+    """
+    rows = read_check_list(path)
+    walked = rows[rows["outing"] > 0]
+    shown = walked if len(walked) else rows.head(MOST_STOPS)
+    return [
+        CheckPoint(
+            int(number),
+            " ".join(group["look_at"].astype(str)),
+            " ".join(group["why"].astype(str)),
+            float(group["east_m"].iloc[0]),
+            float(group["north_m"].iloc[0]),
+        )
+        for number, group in shown.groupby(shown["name"].str.extract(r"(\d+)", expand=False).astype(int), sort=True)
+    ]
 
 
 def _is_in(point: CheckPoint, area: shapely.MultiPolygon) -> bool:

@@ -36,7 +36,7 @@ def _by_symbol(made: Mapping[str, Audit]) -> list[list[str]]:
         for (rule, symbol, other), places in audit.findings.groupby(["rule", "symbol", "other"], sort=True):
             unit = places["unit"].iloc[0]
             sizes = [f"{value:g} {unit}" for value in (places["asked"].iloc[0], places["found"].min())]
-            rows.append([name, rule, symbol, other or "-", str(len(places)), *sizes])
+            rows.append([name, *map(str, (rule, symbol, other or "-", len(places))), *sizes])
     return rows
 
 

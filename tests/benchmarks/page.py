@@ -1,7 +1,7 @@
-"""What the page of a draft weighs and costs: `python -m tests.benchmarks.page OUT`.
+"""What the page of a draft weighs and costs: `python -m tests.benchmarks.page OUT [OUT ...]`.
 
-OUT is the output folder of a run. Its page is made as it is, and of copies of the draft laid side by side until they
-cover as much ground as a large map: every feature, line in the lists and cell of a raster as often as there are copies.
+OUT is the output folder of a run. Its page is made as it is, and of the first also of copies laid side by side until
+they cover as much ground as a large map: every feature, line in the lists and cell of a raster as often as there are copies.
 Each page is opened in Chromium from its file, on a desk and on a phone four times as slow.
 """
 
@@ -37,7 +37,8 @@ SLOWER = 4
 """How many times slower than this machine a phone is taken to be (common practice, no source)."""
 REDRAWS = 5
 COLUMNS = [
-    "ground",
+    "draft",
+    "km2",
     "features",
     "seconds to make",
     "MB",
@@ -47,27 +48,32 @@ COLUMNS = [
 ]
 
 
-def compared(out: Path, /) -> list[Table]:
-    """A row for the page of the draft and one for each larger one."""
+def compared(out: Path, /, *others: Path) -> list[Table]:
+    """A row for the page of the draft, one for each larger one, and one for each of other drafts."""
     # Asked for here, so that the other figures can be measured without a browser's driver.
     from playwright.sync_api import sync_playwright
 
     if CHROMIUM is None:
         raise SystemExit("no Chromium is installed")
-    area = json.loads((out / "manifest.json").read_text(encoding="utf-8"))["area"]
     outline, _ = layers.read_outline(out / "work" / "outline.gpkg")
     own_km2 = outline.area / 1e6
-    rows = []
     with tempfile.TemporaryDirectory() as scratch, sync_playwright() as playwright:
         browser = playwright.chromium.launch(executable_path=CHROMIUM, args=list(FLAGS))
-        for km2 in (own_km2, *(side for side in SIDES_KM2 if side > own_km2)):
-            times = math.ceil(math.sqrt(km2 / own_km2))
-            folder = out if times == 1 else repeated(out, Path(scratch) / f"{times}", times)
-            rows.append([f"{own_km2 * times**2:.2f} km2", *_costs(folder, area, browser)])
-            if folder != out:
-                shutil.rmtree(folder)
+        rows = [_row(folder, folder, browser) for folder in (out, *others)]
+        for km2 in (side for side in SIDES_KM2 if side > own_km2):
+            folder = repeated(out, Path(scratch) / "copies", math.ceil(math.sqrt(km2 / own_km2)))
+            rows.append(_row(folder, out, browser))
+            shutil.rmtree(folder)
         browser.close()
     return [Table("", COLUMNS, rows)]
+
+
+def _row(folder: Path, original: Path, browser: Browser) -> list[str]:
+    """Costs of the page of a folder that holds a draft or copies of an original."""
+    area = json.loads((original / "manifest.json").read_text(encoding="utf-8"))["area"]
+    outline, _ = layers.read_outline(folder / "work" / "outline.gpkg")
+    name = f"{area['name']}, copies" if folder != original else area["name"]
+    return [name, f"{outline.area / 1e6:.2f}", *_costs(folder, area, browser)]
 
 
 def _costs(folder: Path, area: dict[str, str], browser: Browser) -> list[str]:
@@ -170,5 +176,5 @@ def _outline(out: Path, folder: Path, steps: list[tuple[float, float]]) -> None:
 
 
 if __name__ == "__main__":
-    for table in compared(Path(sys.argv[1])):
+    for table in compared(*map(Path, sys.argv[1:])):
         print("\n".join(table.as_markdown()))

@@ -14,9 +14,9 @@ from shapely.geometry.base import BaseGeometry
 from pipeline.effort.age import Age
 from pipeline.effort.costs import Terms
 from pipeline.effort.estimate import Estimate
-from pipeline.effort.hours import TRADE_PACE, Pace
-from pipeline.effort.measuring import CELL_M, Cells
-from pipeline.effort.rates import MEASURES, ORDINARY, TASKS
+from pipeline.effort.rates.hours import TRADE_PACE, Pace
+from pipeline.effort.rates.measuring import CELL_M, Cells
+from pipeline.effort.rates.trade import MEASURES, ORDINARY, TASKS
 
 CRS = "EPSG:25832"
 USABLE = dict.fromkeys(TASKS, "usable") | {"not_seen": "not possible"}

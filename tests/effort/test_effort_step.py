@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from pipeline.cli import main
-from pipeline.effort.rates import PRINTED_H_PER_KM2
+from pipeline.effort.rates.trade import PRINTED_H_PER_KM2
 from pipeline.errors import InputError
 from pipeline.settings import EffortSettings, SheetSettings
 from pipeline.steps.effort.effort import effort

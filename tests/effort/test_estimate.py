@@ -12,7 +12,7 @@ from pipeline.effort.costs import Terms, cost_of, days_of, weeks_for
 from pipeline.effort.estimate import all_on_foot
 from pipeline.effort.first import best_piece
 from pipeline.effort.quick import QUICK_PACE, WHY_WIDE, grades_by_density, ordinary_ground, rise_of_headers
-from pipeline.effort.rates import TASKS
+from pipeline.effort.rates.trade import TASKS
 from pipeline.effort.record import quick_record, record_of
 from pipeline.effort.shrinking import ways_to_shrink
 from pipeline.effort.words import WIDEST, describe, describe_quick, in_hours
@@ -94,6 +94,15 @@ def test_what_lidar_cannot_give_is_priced() -> None:
     assert priced["rock"] == pytest.approx(blind.by_task[:, TASKS.index("rock")].sum())
     assert priced["small paths"] == pytest.approx(1.0)
     assert "rock" not in {one.what for one in all_on_foot(FOREST)}
+
+
+def test_ground_without_a_tile_is_said_and_is_in_no_square() -> None:
+    """Half a square kilometre of the boundary: 12 and a half hours of the published example, beside the others."""
+    part = estimate(ground(16), square_cells(4, 4), outside_km2=0.5)
+    assert "50.0 ha within the boundary that no tile covers, about 12 hours" in " ".join(
+        " ".join(describe(part)).split()
+    )
+    assert part.by_task.sum() == estimate(ground(16), square_cells(4, 4)).by_task.sum()
 
 
 def test_ways_to_shrink_name_the_dearest_ground() -> None:

@@ -3,9 +3,9 @@
 import numpy as np
 import pytest
 
-from pipeline.effort.history import LEAST_AREAS, Past, fit_history, pace_of
-from pipeline.effort.hours import TRADE_PACE
-from pipeline.effort.rates import MEASURES, ORDINARY, TASKS, rate_matrix
+from pipeline.effort.rates.history import LEAST_AREAS, Past, fit_history, pace_of
+from pipeline.effort.rates.hours import TRADE_PACE
+from pipeline.effort.rates.trade import MEASURES, ORDINARY, TASKS, rate_matrix
 
 
 def made_hours(rng: np.random.Generator, n: int) -> tuple[np.ndarray, np.ndarray]:

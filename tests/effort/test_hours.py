@@ -5,9 +5,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pipeline.effort.gain import grades_of, missed_h_per_km2, saved_share
-from pipeline.effort.hours import hours_with_draft, hours_without_draft
-from pipeline.effort.rates import MEASURES, RATES, TASKS
+from pipeline.effort.rates.gain import grades_of, missed_h_per_km2, saved_share
+from pipeline.effort.rates.hours import hours_with_draft, hours_without_draft
+from pipeline.effort.rates.trade import MEASURES, RATES, TASKS
 from tests.effort.made_ground import GOOD, USABLE, ground
 
 INTRICATE = {

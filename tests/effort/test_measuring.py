@@ -8,9 +8,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from shapely.geometry import LineString, Point, Polygon, box
 
-from pipeline.effort.hours import hours_with_draft
-from pipeline.effort.measuring import cells_over, measure
-from pipeline.effort.rates import MEASURES, TASKS
+from pipeline.effort.rates.hours import hours_with_draft
+from pipeline.effort.rates.measuring import cells_over, measure
+from pipeline.effort.rates.trade import MEASURES, TASKS
 from tests.effort.made_ground import USABLE, WHOLE, layer
 
 
@@ -89,7 +89,9 @@ def test_nothing_there_is_no_hours_of_features() -> None:
     assert {name for name in MEASURES if found[name] > 0} == {"area_km2", "slope_km2", "fit_km2"}
 
 
-LINES = st.tuples(*[st.floats(1, 499)] * 4).map(lambda c: LineString([c[:2], c[2:]]))
+LINES = (
+    st.tuples(*[st.floats(1, 499)] * 4).map(lambda c: LineString([c[:2], c[2:]])).filter(lambda line: line.length > 1)
+)
 POINTS = st.tuples(st.floats(1, 999), st.floats(1, 499)).map(Point)
 AREAS = POINTS.map(lambda p: p.buffer(30, quad_segs=2))
 ADDED = st.one_of(

@@ -60,7 +60,9 @@ def expert(section: str, setting: str, value: object) -> dict[str, str]:
 @pytest.mark.parametrize(
     ("change", "first"),
     [
-        ({"name": "Other"}, {"sheet", "fieldwork_sheet", "export", "manifest"}),
+        ({"name": "Other"}, {"sheet", "check_list", "fieldwork_sheet", "export", "manifest"}),
+        ({"outing_h": "2"}, {"check_list"}),
+        ({"parking": "51.5579, 9.9450"}, {"check_list"}),
         ({"map_date": "2027-05-10"}, {"compose"}),
         ({"contour_interval_m": "2.5"}, {"landform"}),
         ({"scale": "15000"}, {"water"}),
@@ -146,7 +148,7 @@ def test_a_calibration_redoes_the_vegetation(finished: Path) -> None:
     finally:
         calibration_path(finished).unlink()
     assert told_anew(told) == {"vegetation"}
-    drawn = {"vegetation", "rides", "running", "compose", "sheet", "fieldwork_sheet", "export"}
+    drawn = {"vegetation", "rides", "running", "compose", "sheet", "check_list", "fieldwork_sheet", "export"}
     assert set(to_run(told)) == drawn | {"manifest", "draft"}
 
 

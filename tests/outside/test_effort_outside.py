@@ -8,8 +8,8 @@ take 42 days, and 50 with a reserve of at least a fifth.
 import pytest
 
 from pipeline.effort.costs import RESERVE_RATIO, Terms, days_for, days_of
-from pipeline.effort.hours import hours_without_draft
-from pipeline.effort.rates import Range
+from pipeline.effort.rates.hours import hours_without_draft
+from pipeline.effort.rates.trade import Range
 from pipeline.settings import EffortSettings
 from tests.effort.made_ground import USABLE, ground
 

@@ -132,18 +132,18 @@ def test_too_few_notes_change_nothing(area: Path, capsys: pytest.CaptureFixture[
     told = capsys.readouterr().out
     assert "At least 8 more would help" in told
     assert "Where the next notes would teach most" in told
-    assert len(pd.read_csv(area.parent / "out" / "fieldwork" / "check_list.csv")) > 0
+    assert len(pd.read_csv(area.parent / "out" / "fieldwork" / "note_places.csv")) > 0
     assert not calibration_path(area).exists()
     assert make_plan(area).section("vegetation") == before
 
 
-def test_the_check_list_says_where_the_next_notes_teach_most(area: Path) -> None:
+def test_the_list_of_note_places_says_where_the_next_notes_teach_most(area: Path) -> None:
     """Table and waypoints name the same places in the same order, in metres and in degrees."""
     notes_of(area, 3).to_file(area.parent / "notes.gpkg")
     assert main(["calibrate", str(area), str(area.parent / "notes.gpkg")]) == 0
     folder = area.parent / "out" / "fieldwork"
-    rows = pd.read_csv(folder / "check_list.csv")
-    points = gpd.read_file(folder / "check_points.gpx", layer="waypoints")
+    rows = pd.read_csv(folder / "note_places.csv")
+    points = gpd.read_file(folder / "note_places.gpx", layer="waypoints")
     assert list(rows["rank"]) == list(range(1, len(rows) + 1)) != []
     assert list(points["name"]) == [f"{r} {what}" for r, what in zip(rows["rank"], rows["look_at"], strict=True)]
     there = points.geometry.to_crs(CRS)

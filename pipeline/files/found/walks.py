@@ -21,6 +21,8 @@ from pipeline.marks.words import said_in
 
 DEGREES = "EPSG:4326"
 """Of GPX, GeoJSON (RFC 7946) and photos."""
+PARKING, PLANNED = r"P\d*", r"Way \d+"
+"""Names of waypoints and tracks that `check_points.gpx` comes with."""
 WORD_COLUMNS = ("found", "mark", "status", "verdict", "result", "ok")
 """Names under which the column that a mapper adds to the check list is looked for first."""
 
@@ -46,13 +48,25 @@ def read_walk(path: Path, crs: str, /) -> Walk:
 
 def _gpx(path: Path, crs: str) -> Walk:
     """Waypoints as spots, tracks as tracks; routes are plans and no walks."""
-    points, tracks = _layer(path, "waypoints"), _layer(path, "tracks")
+    points, tracks = _layer(path, "waypoints"), _walked(path)
+    points = points[~points["name"].astype(str).str.fullmatch(PARKING)] if "name" in points else points
     lines = list(shapely.get_parts(tracks.to_crs(crs).geometry.to_numpy())) if len(tracks) else []
     return Walk(
         source=path.name,
         spots=_spots(points, crs, ("name", "cmt", "desc", "sym")),
         tracks=[line for line in lines if isinstance(line, LineString) and line.length > 0],
     )
+
+
+def _walked(path: Path) -> gpd.GeoDataFrame:
+    """Tracks that somebody walked. Those of `check_points.gpx` are called "Way 1" and have no times: they are plans."""
+    tracks = _layer(path, "tracks")
+    if "name" not in tracks or not len(tracks):
+        return tracks
+    points = _layer(path, "track_points")
+    timed = set(points["track_fid"][points["time"].notna()]) if "time" in points else set()
+    is_plan = tracks["name"].astype(str).str.fullmatch(PLANNED) & ~pd.Series(tracks.index.isin(timed), tracks.index)
+    return tracks[~is_plan]
 
 
 def _layer(path: Path, name: str) -> gpd.GeoDataFrame:

@@ -113,6 +113,23 @@ async function takeIn(event) {
 
 // ---------------------------------------------------------------- on the map
 
+// Answers to what is on no list: a green dot where each was given.
+function paintMarks(view) {
+  const listed = new Set(blocks.checks.map((check) => check.key)), px = (window.devicePixelRatio || 1) / view.scale;
+  onGround(view);
+  for (const mark of marks.values()) {
+    if (listed.has(mark.key)) continue;
+    const [x, y] = mark.to || [mark.x, mark.y];
+    view.ctx.beginPath();
+    view.ctx.arc(x, y, 5 * px, 0, 7);
+    view.ctx.fillStyle = ANSWERED;
+    view.ctx.strokeStyle = '#fff';
+    view.ctx.lineWidth = 2 * px;
+    view.ctx.fill();
+    view.ctx.stroke();
+  }
+}
+
 function paintChecks(view) {
   const ctx = view.ctx, dense = window.devicePixelRatio || 1, numbered = view.scale / dense > NUMBERED_FROM, taken = [];
   ctx.setTransform(1, 0, 0, 1, 0, 0);

@@ -54,7 +54,17 @@ function placeCard(x, y) {
   const cell = effortAt(x, y);
   if (cell) rows.push(['Fieldwork here', `${hours(cell.fieldwork_h)} for ${figure(cell.side_m, 0)} m by ${figure(cell.side_m, 0)} m${cell.why ? `: ${cell.why}` : ''}`]);
   return make('div', { class: 'card' }, make('h3', {}, 'This place'),
-    make('dl', { class: 'facts' }, rows.flatMap(([term, words]) => [make('dt', {}, term), make('dd', {}, said(words))])));
+    make('dl', { class: 'facts' }, rows.flatMap(([term, words]) => [make('dt', {}, term), make('dd', {}, said(words))])),
+    make('details', {}, make('summary', {}, 'Mark something that is not on the map'), newForm(x, y)));
+}
+
+// A feature of the mapper's own: what it is, and a note.
+function newForm(x, y) {
+  const place = { key: `new ${x.toFixed(1)} ${y.toFixed(1)}`, x, y };
+  const note = make('textarea', { rows: 1, onchange: (event) => setMark(place, { note: event.target.value }) });
+  note.value = marks.get(place.key)?.note || '';
+  return make('div', {}, make('label', { class: 'field' }, 'What is there', symbolChoice(place, marks.get(place.key)?.symbol || '')),
+    make('label', { class: 'field' }, 'Note', note));
 }
 
 function supportAt(x, y) {
@@ -99,7 +109,8 @@ function otherForm(place, mark) {
 }
 
 function symbolChoice(place, symbol) {
-  const select = make('select', { onchange: (event) => setMark(place, { answer: 'other', symbol: event.target.value }) },
+  const select = make('select', { onchange: (event) => setMark(place, { answer: 'other', symbol: event.target.value }),
+    },
     make('option', { value: '' }, 'not said'),
     blocks.about.symbols.map(([number, name]) => make('option', { value: number }, `${number} ${name}`)));
   select.value = symbol;

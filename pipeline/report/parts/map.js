@@ -89,7 +89,10 @@ function startMap() {
 function paintOver(view) {
   if (shown.effort) paintEffort(view);
   if (chosen) paintChosen(view, chosen);
-  if (shown.checks && !shown.effort) paintChecks(view);
+  if (shown.checks && !shown.effort) {
+    paintMarks(view);
+    paintChecks(view);
+  }
 }
 
 function redraw() {

@@ -123,10 +123,17 @@ start().catch((error) => {
   throw error;
 });
 
-// For whoever tries the page by program: where a place lies in the window, and what ink the draft has there.
+// For whoever tries the page by program, such as the tests and the picture in the guide.
 window.tussockPage = {
   goTo,
   redraw,
+  // Go to the surest feature of a symbol and tell of it, as a click would.
+  lookAtSurest(number) {
+    const drawn = features.filter((feature) => feature.look.number === number && isShown(feature));
+    const best = drawn.reduce((a, b) => (b.sure > a.sure ? b : a));
+    goTo(...best.lines[0]);
+    lookAt(...best.lines[0], false);
+  },
   inWindow(x, y) {
     const at = map.latLngToContainerPoint([y, x]), frame = map.getContainer().getBoundingClientRect();
     return [frame.left + at.x, frame.top + at.y];

@@ -12,7 +12,7 @@ import pandas as pd
 from pipeline.draft.choosing.status import Limits
 from pipeline.draft.compose import compose_draft
 from pipeline.draft.joining import Rewrite, join_fields
-from pipeline.fieldwork.check_list import check_list_of_disagreements
+from pipeline.fieldwork.questions.listed import check_list_of_disagreements
 from pipeline.files import arrays, layers
 from pipeline.files.disk import atomic
 from pipeline.files.found.marks import read_marks

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import datetime
+from collections.abc import Mapping
 from pathlib import Path
+from typing import cast
 
 from pipeline.effort.age import age_of
 from pipeline.effort.costs import Terms
 from pipeline.effort.estimate import Estimate
-from pipeline.effort.hours import TRADE_PACE
+from pipeline.effort.rates.hours import TRADE_PACE
 from pipeline.effort.record import record_of
 from pipeline.files import arrays
 from pipeline.settings import EffortSettings, SheetSettings
@@ -33,6 +35,8 @@ def effort(
 ) -> None:
     """Estimate the hours of an area and write them down."""
     date = datetime.date.fromisoformat(map_date)
+    seen = arrays.read_json(survey)
+    extent = cast("Mapping[str, float]", seen.get("extent", {}))
     ground = measure_draft(draft=draft, slope=slope, outline=outline, survey=survey)
     pace = pace_by_history(Path(history[0]), own_out=Path.cwd()) if history else TRADE_PACE
     estimate = Estimate(
@@ -45,7 +49,8 @@ def effort(
         grades=ground.grades,
         pace=pace,
         terms=terms_of(settings),
-        age=age_of(arrays.read_json(survey), map_date=date),
+        age=age_of(seen, map_date=date),
+        outside_km2=extent.get("outside_m2", 0.0) / 1e6,
         sheets=shares_of_sheets(
             ground.cells, ground.outline, crs=ground.crs, map_date=date, scale=scale, settings=sheet
         ),

@@ -10,8 +10,8 @@ import numpy as np
 import pandas as pd
 from shapely.geometry import MultiPolygon, Polygon
 
-from pipeline.effort.gain import grades_of
-from pipeline.effort.measuring import Cells, measure
+from pipeline.effort.rates.gain import grades_of
+from pipeline.effort.rates.measuring import Cells, measure
 from pipeline.files import arrays, layers, rasters
 from pipeline.lattice.grid import Bounds
 

@@ -9,8 +9,8 @@ import shapely
 from shapely.geometry import MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
 
-from pipeline.effort.history import Past, pace_of
-from pipeline.effort.hours import TRADE_PACE, Pace, hours_with_draft, hours_without_draft
+from pipeline.effort.rates.history import Past, pace_of
+from pipeline.effort.rates.hours import TRADE_PACE, Pace, hours_with_draft, hours_without_draft
 from pipeline.errors import InputError
 from pipeline.files.effort.history import PastMap, read_history
 from pipeline.files.layers import read_boundary, read_outline

@@ -10,9 +10,9 @@ import shapely
 
 from pipeline.effort.age import Age, age_of
 from pipeline.effort.estimate import Estimate
-from pipeline.effort.gain import grades_of
-from pipeline.effort.measuring import Cells
 from pipeline.effort.quick import QUICK_PACE, grades_by_density, ordinary_ground, ranges_and_sides, rise_of_headers
+from pipeline.effort.rates.gain import grades_of
+from pipeline.effort.rates.measuring import Cells
 from pipeline.errors import InputError
 from pipeline.files import arrays, layers
 from pipeline.files.intake import Intake, take_in

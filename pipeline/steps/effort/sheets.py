@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from shapely.affinity import affine_transform
 from shapely.geometry import MultiPolygon, Polygon
 
-from pipeline.effort.measuring import CELL_M, Cells
+from pipeline.effort.rates.measuring import CELL_M, Cells
 from pipeline.settings import SheetSettings
 from pipeline.sheet.page.north import north_of_area
 from pipeline.sheet.page.page import Frame, Sheet, frame_of, part_sheets

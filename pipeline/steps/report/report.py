@@ -24,9 +24,7 @@ from pipeline.shipped import MAP_LIBRARY, PAGE_PARTS
 from pipeline.steps.area.sheet import survey_line
 from pipeline.words.language import Language
 
-LARGEST_CELLS = 9_000_000
-"""Most cells of a raster that a picture is made from: 9 km2 at 1 m; 36 MB in memory (our choice)."""
-LISTS = {"notes": "check_list.csv", "disagreement": "disagreements.csv"}
+LISTS = {"candidate": "check_list.csv", "disagreement": "disagreements.csv"}
 """Lists of places to look at: the kind of their rows, where they do not say it themselves -> file."""
 NOTES = {"Ground": "ground.txt", "Running water": "running_water.txt", "Base level": "base_level.txt"}
 """Reports in words that the page repeats: heading -> file."""
@@ -86,10 +84,13 @@ def _checks(folder: Path, place: Place) -> list[Json]:
 
 
 def _grounds(folder: Path) -> dict[str, Raster]:
-    """The rasters that pictures are made from."""
-    paths = {ground.raster: folder / f"{ground.raster}.tif" for ground in GROUNDS.values()}
-    there = {name: path for name, path in paths.items() if path.exists()}
-    return {name: rasters.read_thinned(path, largest_cells=LARGEST_CELLS) for name, path in there.items()}
+    """The rasters that pictures are made from, no finer than is shown: the overviews in the files make that quick."""
+    found = {}
+    for ground in GROUNDS.values():
+        path = folder / f"{ground.raster}.tif"
+        if path.exists():
+            found[ground.raster] = rasters.read_thinned(path, largest_cells=ground.most_pixels)
+    return found
 
 
 def _told(reports: Path, name: str, scale: int, interval_m: float, map_date: str) -> Told:

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
+import geopandas as gpd
 import numpy as np
 from rasterio.features import geometry_mask
 from scipy import ndimage
@@ -51,6 +52,32 @@ def askable_ground(
     if slope_deg is not None and slope_deg.shape == density.shape:
         found &= ~(slope_deg > STEEPEST_DEG)
     return found & _in_reach(~(_burnt(barriers, grid) | outside))
+
+
+def askable_by_draft(
+    density: Heights,
+    grid: Grid,
+    area: BaseGeometry,
+    layers: Iterable[gpd.GeoDataFrame],
+    /,
+    *,
+    slope_deg: Heights | None,
+) -> Mask:
+    """The same by what a draft draws: areas of open land, water and buildings.
+
+    Parameters
+    ----------
+    layers : of `draft.gpkg`
+    """
+    shapes: dict[tuple[str, ...], list[BaseGeometry]] = {NO_FOREST: [], BARRIERS: []}
+    for table in layers:
+        drawn = table[~table["status"].isin(("candidate", "rejected"))]
+        main = drawn["symbol"].astype(str).str.partition(".")[0]
+        for symbols, found in shapes.items():
+            found += [shape for shape in drawn.geometry[main.isin(symbols)] if shape.geom_type == "Polygon"]
+    return askable_ground(
+        density, grid, area=area, no_forest=shapes[NO_FOREST], barriers=shapes[BARRIERS], slope_deg=slope_deg
+    )
 
 
 def _in_reach(walkable: Mask) -> Mask:

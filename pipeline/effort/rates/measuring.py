@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 from shapely.geometry import MultiPolygon, Polygon
 
-from pipeline.effort.rates import MEASURES, Numbers
+from pipeline.effort.rates.trade import MEASURES, Numbers
 from pipeline.lattice.grid import Bounds
 
 CELL_M = 250.0

@@ -8,8 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from pipeline.effort.gain import missed_h_per_km2, saved_share
-from pipeline.effort.rates import (
+from pipeline.effort.rates.gain import missed_h_per_km2, saved_share
+from pipeline.effort.rates.trade import (
     DRAWING_RATIO,
     MEASURES,
     SCALE_FACTOR,
@@ -52,7 +52,7 @@ def hours_without_draft(measures: pd.DataFrame, /, *, grades: Mapping[str, str],
 
     Parameters
     ----------
-    measures : a row for each piece of ground, with the columns of `pipeline.effort.rates.MEASURES`
+    measures : a row for each piece of ground, with the columns of `pipeline.effort.rates.trade.MEASURES`
     grades : task to how well the survey shows what it is about; it tells how much the measures miss
     """
     measured = measures[list(MEASURES)].to_numpy(np.float64) @ rate_matrix()

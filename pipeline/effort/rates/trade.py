@@ -3,7 +3,7 @@
 No rate of a task is published: only whole hours a square kilometre are (`PRINTED_H_PER_KM2`). So the rates below are
 our choice, made so that three kinds of ground cost what the trade says of them: ordinary forest 25 hours a square
 kilometre, intricate rocky ground 60 to 100, the simplest ground 10 and a little more. A club's own history replaces
-them (`pipeline.effort.history`).
+them (`pipeline.effort.rates.history`).
 """
 
 from __future__ import annotations

@@ -8,7 +8,7 @@ from typing import cast
 import numpy as np
 import pandas as pd
 
-from pipeline.effort.rates import TASKS, Numbers, ordinary_h_per_km2
+from pipeline.effort.rates.trade import TASKS, Numbers, ordinary_h_per_km2
 
 SAVED: Mapping[str, float] = {
     "greens": 0.2,

@@ -12,8 +12,8 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.optimize import nnls
 
-from pipeline.effort.hours import TRADE_PACE, Pace
-from pipeline.effort.rates import TASKS, Numbers, Range
+from pipeline.effort.rates.hours import TRADE_PACE, Pace
+from pipeline.effort.rates.trade import TASKS, Numbers, Range
 from pipeline.errors import counted
 
 LEAST_AREAS = 6
