@@ -804,10 +804,10 @@ MEASUREMENTS = (
         "ranking",
         "Fieldwork",
         "How many of a draft's errors does a mapper find who walks the first third of its check list?",
-        "Drawn features that are not there, and missed ones that a candidate on the list shows, by the tolerances of the "
-        "scenes' scorer; in the last three columns all missed features count, and one is found as well within 10 m of a "
-        "place walked. Beside the list a random order of the same rows (mean of 200) and the nearest row first. How much "
-        "symbols matter was fitted on `scene_a`, `hard_moraine` and `hard_karst`.",
+        "Drawn features that are not there, and missed ones that a candidate on the list shows, by the tolerances of "
+        "the scenes' scorer; in the last three columns all missed features count, and one is found as well within 10 m "
+        "of a place walked. Beside the list a random order of the same rows (mean of 200) and the nearest row first. How "
+        "much symbols matter was fitted on `scene_a`, `hard_moraine` and `hard_karst`.",
         ranking,
         command="python -m tests.benchmarks.ranking SCENE OUT ...",
         data=SCENES,
@@ -817,8 +817,8 @@ MEASUREMENTS = (
         "outings",
         "Fieldwork",
         "How much longer than needed are the outings, and what does a large list cost?",
-        "Walking over the best known: proven by weighing all orders where places are few, else what the same search finds "
-        "in ten times as many steps.",
+        "Walking over the best known: proven by weighing all orders where places are few, else what the same search "
+        "finds in ten times as many steps.",
         outings,
         command="python -m tests.benchmarks.outings",
         is_long=True,

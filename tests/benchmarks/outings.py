@@ -3,7 +3,7 @@
 Run: python -m tests.benchmarks.outings
 
 Up to twelve places the shortest round is known: all orders are weighed by the method of Held and Karp (1962, Journal of
-the Society for Industrial and Applied Mathematics 10: 196-210). For two outings every division of seven places is tried.
+Society for Industrial and Applied Mathematics 10: 196-210). For two outings every division of seven places is tried.
 Of larger cases the best known is what the same search finds in ten times as many steps: no proof, but a bound.
 """
 
