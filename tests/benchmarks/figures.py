@@ -806,8 +806,8 @@ MEASUREMENTS = (
         "How many of a draft's errors does a mapper find who walks the first third of its check list?",
         "Drawn features that are not there, and missed ones that a candidate on the list shows, by the tolerances of "
         "the scenes' scorer; in the last three columns all missed features count, and one is found as well within 10 m "
-        "of a place walked. Beside the list a random order of the same rows (mean of 200) and the nearest row first. How "
-        "much symbols matter was fitted on `scene_a`, `hard_moraine` and `hard_karst`.",
+        "of a place walked. Beside the list a random order of the same rows (mean of 200) and the nearest row first. "
+        "How much symbols matter was fitted on `scene_a`, `hard_moraine` and `hard_karst`.",
         ranking,
         command="python -m tests.benchmarks.ranking SCENE OUT ...",
         data=SCENES,
