@@ -102,7 +102,7 @@ ADDED = st.one_of(
 )
 
 
-@settings(max_examples=40)
+@settings(max_examples=20)
 @given(st.lists(ADDED, max_size=6), ADDED)
 def test_adding_a_feature_never_takes_less_time(before: list[tuple], one_more: tuple) -> None:
     """Rock, a path, a piece of the mosaic: no square and no task gets cheaper."""
