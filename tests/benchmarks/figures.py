@@ -282,9 +282,9 @@ MEASUREMENTS = (
         "page",
         "Cost",
         "How large is the page of a draft, and how soon can it be used?",
-        "Pages of the sample, of a real forest, and of copies of the sample's draft side by side. Ready is when the map is drawn and "
-        "answers, in Chromium from the file; the phone is a window of 390 pixels at two dots each, on this machine "
-        "made four times as slow. Beside other work all of it takes longer.",
+        "Pages of the sample, of a real forest, and of copies of the sample's draft side by side. Ready is when the "
+        "map is drawn and answers, in Chromium from the file; the phone is a window of 390 pixels at two dots each, "
+        "on this machine made four times as slow. Beside other work all of it takes longer.",
         lambda: page_of_draft(drafted(SAMPLE)[0], drafted(data("bc_forest"))[0]),
         command="python -m tests.benchmarks.page sample_tiles/out",
         data=("bc_forest",),
