@@ -68,6 +68,10 @@ def test_candidates_count_and_rejected_ones_do_not() -> None:
     rocks = {"204": [Point(5, 5), Point(600, 5)]}
     assert measured({"rock_point": layer(rocks, status="candidate")})["rocks"].sum() == 2
     assert measured({"rock_point": layer(rocks, status="rejected")})["rocks"].sum() == 0
+    lines = {"505": [LineString([(10, 10), (110, 10)])], "101": [LineString([(10, 20), (110, 20)])]}
+    names = ("manmade_line", "landform_line", "vegetation_area", "technical_area", "rock_area")
+    struck_out = measured({name: layer(lines, status="rejected") for name in names})
+    assert struck_out[["paths_km", "contour_km", "edges_km", "not_seen_km2"]].sum().sum() == 0
 
 
 def test_slope_open_land_and_ground_not_seen() -> None:
