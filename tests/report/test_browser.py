@@ -66,7 +66,7 @@ def opened(browser: sync_api.Browser, file: Path, **options: object) -> Opened:
     """The page in a window of its own, with the network off."""
     context = browser.new_context(offline=True, accept_downloads=True, reduced_motion="reduce", **options)
     found = Opened(context.new_page())
-    found.page.set_default_timeout(10_000)
+    found.page.set_default_timeout(60_000)
     found.page.on("console", lambda said: found.complaints.append(said.text) if said.type != "log" else None)
     found.page.on("pageerror", lambda error: found.complaints.append(str(error)))
     found.page.on("request", lambda asked: found.complaints.append(asked.url) if asked.url[:4] == "http" else None)
