@@ -74,7 +74,8 @@ def _name_in(word: str, names: Collection[str]) -> str:
     """The name of the listed place that a word is, "" for none."""
     if word in names:
         return word
-    alike = [name for name in names if name.isdigit() and word.isdigit() and int(name) == int(word)]
+    plain = word.lower().lstrip("0")
+    alike = [name for name in names if plain[:1].isdigit() and name.lower().lstrip("0") == plain]
     return alike[0] if len(alike) == 1 else ""
 
 

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import geopandas as gpd
 import numpy as np
 import shapely
 
 from pipeline.lattice.grid import Grid
-from pipeline.vegetation.calibration.askable import AWAY_M, askable_ground
+from pipeline.vegetation.calibration.askable import AWAY_M, askable_by_draft, askable_ground
 from pipeline.vegetation.calibration.next_notes import where_notes_teach
 
 GRID = Grid.covering((0.0, 0.0, 200.0, 100.0), cell_m=1.0, crs="EPSG:25832")
@@ -52,3 +53,12 @@ def test_the_next_notes_are_asked_where_they_can_be_answered() -> None:
     asked = where_notes_teach(DENSITY, GRID, known, askable=askable_ground(DENSITY, GRID, no_forest=[OPEN]), **args)
     assert free.within(OPEN).any()
     assert not asked.within(OPEN.buffer(AWAY_M - 1)).any()
+
+
+def test_a_draft_says_where_the_forest_is() -> None:
+    """Drawn open land is left out, proposed open land is not, and empty layers do no harm."""
+    area = shapely.box(0, 0, 200, 100)
+    table = gpd.GeoDataFrame({"symbol": ["403.1", "401"], "status": ["draft", "candidate"]}, geometry=[OPEN, area])
+    found = askable_by_draft(DENSITY, GRID, area, [table.iloc[:0], table], slope_deg=None)
+    assert (found == askable_ground(DENSITY, GRID, area=area, no_forest=[OPEN])).all()
+    assert found.any()
