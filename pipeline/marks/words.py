@@ -25,7 +25,7 @@ WORDS: dict[Status, tuple[str, ...]] = {
 }
 """First words of what was found, in the six languages of the sheet."""
 _STATUS_OF = {word: status for status, words in WORDS.items() for word in words}
-_NUMBER = re.compile(r"(?<!\d)([1-7]\d{2}(?:\.\d)?)(?!\d)")  # of a symbol of the norm
+_NUMBER = re.compile(r"(?<![\w.])([1-7]\d{2}(?:\.\d)?)(?!\d)")  # of a symbol of the norm
 _WORD = re.compile(r"[^\s,;:!()]+")
 
 
