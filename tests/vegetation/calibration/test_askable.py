@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import geopandas as gpd
 import numpy as np
 import shapely
 
