@@ -23,6 +23,7 @@ LAYERS = (
     ("sections of the ISOM", ("landform", "rock", "water", "vegetation", "manmade")),
     ("other maps", ("borrowed",)),
     ("draft", ("draft",)),
+    ("new lidar over an earlier map", ("refresh",)),
     ("what people read", ("survey", "sheet", "fieldwork", "exports", "advice", "audit")),
     ("files", ("files",)),
     ("plan", ("plan",)),
