@@ -52,10 +52,9 @@ def refresh(old: Survey, new: Survey, /, *, years: float | None = None, shift: S
     shift : a shift that is known already, such as that of a finished map; else it is found from the rasters
     """
     if shift is None:
-        both = old.surface is not None and new.surface is not None
-        shift = (
-            find_shift(old.surface, new.surface) if both else Shift(how="not looked for: no rasters of the old survey")
-        )  # type: ignore[arg-type]
+        shift = Shift(how="not looked for: no rasters of the old survey")
+        if old.surface is not None and new.surface is not None:
+            shift = find_shift(old.surface, new.surface)
     laid = moved(old.features, shift.east_m, shift.north_m, shift.up_m)
     measured = None
     if new.surface is not None:

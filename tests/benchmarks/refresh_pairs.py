@@ -98,8 +98,7 @@ def changed(place: Place, seed: int, /) -> tuple[Place, list[tuple[str, shapely.
     put("house", _build(found, rng, taken))
     put("dug", _dig(found, rng, taken))
     put("track", _make_track(found, rng, taken))
-    for shape in _take_boulders(found, rng, taken):
-        changes.append(("boulder gone", shape))
+    changes.extend(("boulder gone", shape) for shape in _take_boulders(found, rng, taken))
     return found, changes
 
 

@@ -8,13 +8,10 @@ import numpy as np
 from scipy import ndimage
 
 from pipeline.lattice.grid import Heights, Mask
-from pipeline.lattice.windows import highest_around
 from pipeline.refresh.compare.regions import grown_from, large_enough, local_mean
 
 SIGMA_M = 1.75
 """Window through which canopies are looked at, in metres: about a crown. Our choice."""
-CROWN_M = 0.5
-"""Half-side of the square whose highest return stands for the canopy, in metres: few pulses hit the top of a crown."""
 TREES_M = 4.0
 """Mean height of what counts as trees. Our choice."""
 GONE_RATIO, EDGE_RATIO = 0.25, 0.5
@@ -64,9 +61,13 @@ def canopy_change(old: Heights, new: Heights, seen: Mask, /, *, cell_m: float) -
 
 
 def _mean_height(canopy: Heights, seen: Mask, cell_m: float) -> Heights:
-    half = max(1, round(CROWN_M / cell_m))
-    tops = highest_around(np.clip(np.nan_to_num(canopy), 0, TALLEST_M).astype(np.float32), half)
-    mean, _ = local_mean(np.where(seen, tops, np.nan).astype(np.float32), SIGMA_M / cell_m)
+    """Mean over a window of the cells with a return; bare ground is one of height 0.
+
+    The highest return around would make a wire as wide as a hedge; the mean of what returned does not depend on the
+    density of pulses either.
+    """
+    tops = np.where(seen, np.clip(canopy, 0, TALLEST_M), np.nan).astype(np.float32)
+    mean, _ = local_mean(tops, SIGMA_M / cell_m)
     return mean
 
 

@@ -141,7 +141,7 @@ def _patches(rise: Heights, error: Heights, less: Heights, more: Heights, seen: 
     reach = round(4 * SIGMA_M / cell_m)
     for (rows, cols), cells in parts_of(sure):
         window = tuple(slice(max(0, s.start - reach), s.stop + reach) for s in (rows, cols))
-        typical = float(np.median(rise[rows, cols][cells]))
+        typical = float(np.percentile(rise[rows, cols][cells], 75))
         extent = seen[window] & (rise[window] > np.maximum(EDGE_SHARE * typical, 2 * error[window]))
         label, _ = ndimage.label(extent | sure[window], EIGHT)
         here = np.zeros_like(extent)

@@ -28,7 +28,7 @@ surfaces are heavier. Less than 0.2 m of cut or fill is nothing a mapper draws. 
 SURE_RATIO = 0.3
 """How much more is asked for with each metre to the nearest ground return, as a ratio: between returns, the surface is
 a guess, and under thickets the lowest return may be a twig. Our choice."""
-EXTENT_SIGMAS, EXTENT_M = 2.5, 0.05
+EXTENT_SIGMAS, EXTENT_M = 2.5, 0.1
 """Around such a place it reaches as far as the difference stays beyond this. Our choice."""
 LEAST_M2, LEAST_BLIND_M2 = 12.0, 25.0
 """The smallest changed ground that is told, in square metres: with the points of both surveys at hand, and without.

@@ -34,6 +34,7 @@ EXPLAINED_RATIO = 0.5
 LEAST_REST_M2 = 100.0
 """What is left of a patch beside a stronger one is told if it is as large as that. Our choice."""
 ROCKS = ("204", "205", "206", "207", "208")
+SINGLE_ROCKS = ("204", "205", "206")
 ROCK_REACH_M = 2.5
 """A lump so near to a drawn boulder is that boulder, in metres: two median errors of a drawn one. Our choice."""
 BUILDING = "521"
@@ -68,7 +69,7 @@ def find_patches(
     built = _houses(measured, old_map, new_map)
     stones = _boulders(measured, old_map, new_map, built)
     dug = _ground(measured, built + stones, new_map, old_map)
-    trees = _areas(measured, dug, "felled", "grown") if measured.canopy else []
+    trees = _areas(measured, built + dug, "felled", "grown") if measured.canopy else []
     growth = _areas(measured, built + stones + dug + trees, "thicker", "thinner") if measured.density else []
     found = built + dug + trees + growth + [stone for stone in stones if not _lies_in(stone.shape, built)]
     return _table(found, measured, years)
@@ -136,14 +137,14 @@ def _boulders(
     if measured.old_returns is None or measured.new_returns is None:
         return []
     found = []
-    for kind, standing, other, drawn in (
-        ("boulder gone", measured.old_returns, measured.new_returns, old_map),
-        ("boulder new", measured.new_returns, measured.old_returns, new_map),
+    for kind, standing, other, drawn, undrawn in (
+        ("boulder gone", measured.old_returns, measured.new_returns, old_map, new_map),
+        ("boulder new", measured.new_returns, measured.old_returns, new_map, old_map),
     ):
-        rocks = _discs(drawn)
+        rocks, others = _discs(drawn), _of(undrawn, SINGLE_ROCKS)
         for lump in lumps(standing, other, measured.grid):
             disc = shapely.Point(lump.east_m, lump.north_m).buffer(lump.radius_m)
-            is_drawn = _touches(disc, rocks, ROCK_REACH_M)
+            is_drawn = _touches(disc, rocks, ROCK_REACH_M) and not _touches(disc, others, 0.0)
             alone = kind == "boulder gone" and is_rock(lump) and _changed_share(disc, measured) < EXPLAINED_RATIO
             if (is_drawn or alone) and not _lies_in(disc, built) and _is_calm(lump, measured):
                 found.append(Patch(kind, disc, figures_of(disc, measured), _sure_of(lump, is_drawn), _told(lump)))

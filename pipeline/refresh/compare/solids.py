@@ -23,9 +23,9 @@ small a share does. Our choice."""
 LUMP_RETURNS = 4.0
 """Last returns around each cell without which a lump is not told, in either survey: boulders of half a metre stop fewer
 at 4 pulses/m2 and are not visible. Our choice."""
-LUMP_LEAST_M2, LUMP_WIDEST_M, LUMP_HIGHEST_M = 0.5, 10.0, 6.0
-"""Area of the smallest lump where the window has taken its rim off, and width and height of the largest boulder. Our
-choice."""
+LUMP_LEAST_M2, LUMP_WIDEST_M, LUMP_LOWEST_M, LUMP_HIGHEST_M = 0.5, 10.0, 0.4, 6.0
+"""Area of the smallest lump where the window has taken its rim off, width of the largest boulder, and heights between
+which a lump is a boulder. Our choice."""
 SOLID_RATIO = 0.8
 """Of the last returns of a rock at least this share are the only one of their pulse. Our choice."""
 
@@ -83,7 +83,7 @@ def lumps(standing: Seen, other: Seen, grid: Grid, /) -> list[Lump]:
         across = max(window[0].stop - window[0].start, window[1].stop - window[1].start) * grid.cell_m
         if part.sum() * grid.cell_m**2 >= LUMP_LEAST_M2 and across <= LUMP_WIDEST_M:
             found.append(_lump(standing, other, grid, window, part))
-    return [lump for lump in found if lump.height_m <= LUMP_HIGHEST_M]
+    return [lump for lump in found if LUMP_LOWEST_M <= lump.height_m <= LUMP_HIGHEST_M]
 
 
 def _lump(standing: Seen, other: Seen, grid: Grid, window: tuple[slice, slice], part: Mask) -> Lump:

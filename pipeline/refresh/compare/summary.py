@@ -7,7 +7,7 @@ import numpy as np
 import shapely
 from rasterio.features import rasterize
 
-from pipeline.lattice.larger_cells import cells_times_as_wide, mean_into
+from pipeline.lattice.larger_cells import cells_times_as_wide, sum_into
 from pipeline.refresh.compare.survey import Measured
 
 SQUARE_M = 250.0
@@ -56,17 +56,17 @@ def verified_unchanged(measured: Measured, patches: gpd.GeoDataFrame, /) -> list
     covered = np.isfinite(measured.ground.difference) | (changed > 0)
     times = max(1, round(SQUARE_M / grid.cell_m))
     squares = cells_times_as_wide(grid, times)
-    share = mean_into(np.where(covered, seen, np.nan).astype(np.float32), grid, squares, times)
-    ground = mean_into(covered.astype(np.float32), grid, squares, times)
+    cells = sum_into({"seen": seen, "covered": covered.astype(np.float32)}, grid, squares, times)
+    share = cells["seen"] / np.maximum(cells["covered"], 1)
     return [
         {
             "east_m": squares.west_m + col * squares.cell_m,
             "north_m": squares.north_m - (row + 1) * squares.cell_m,
             "side_m": squares.cell_m,
             "verified_unchanged": round(float(share[row, col]), 3),
-            "surveyed_m2": round(float(ground[row, col]) * float(squares.cell_m) ** 2, 0),
+            "surveyed_m2": round(float(cells["covered"][row, col]) * grid.cell_m**2, 0),
         }
-        for row, col in zip(*np.nonzero(np.isfinite(share) & (ground > 0)), strict=True)
+        for row, col in zip(*np.nonzero(cells["covered"] > 0), strict=True)
     ]
 
 

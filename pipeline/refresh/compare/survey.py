@@ -126,8 +126,8 @@ def _canopy(old: Surface, new: Surface, shift: Shift, seen: Mask) -> CanopyChang
     if old.canopy is None or new.canopy is None:
         return None
     # A cell without any return has no canopy in the raster; interpolated, it would eat into its neighbours.
-    before = moved_onto(np.nan_to_num(old.canopy), old.grid, new.grid, shift)
-    return canopy_change(before, np.nan_to_num(new.canopy), seen, cell_m=new.grid.cell_m)
+    before = moved_onto(old.canopy, old.grid, new.grid, shift, nearest=True)
+    return canopy_change(before, new.canopy, seen, cell_m=new.grid.cell_m)
 
 
 def _density(old: Survey, new: Survey, shift: Shift, elsewhere: Mask, cell_m: float) -> DensityChange | None:

@@ -112,11 +112,21 @@ def find_shift(old: Surface, new: Surface, /, *, start: Shift | None = None) -> 
     return _with_height(old, new, replace(level, how=words if start is None else "from a coarse match alone"))
 
 
-def moved_onto(values: Heights, grid: Grid, target: Grid, shift: Shift, /, *, up_m: float = 0.0) -> Heights:
-    """An old raster as the new survey's grid would show it: float32 (rows, cols) of `target`, NaN beyond the old one."""
+def moved_onto(
+    values: Heights, grid: Grid, target: Grid, shift: Shift, /, *, up_m: float = 0.0, nearest: bool = False
+) -> Heights:
+    """An old raster as the grid of the new survey shows it: float32 (rows, cols), NaN beyond the old one.
+
+    Parameters
+    ----------
+    up_m : added to the values
+    nearest : whether cells take the value of the nearest old one, as where there are unknown cells all over
+    """
     east, north = target.centres()
     row = grid.north_row - 0.5 - (north - shift.north_m) / grid.cell_m
     col = (east - shift.east_m) / grid.cell_m - grid.west_col - 0.5
+    if nearest:
+        row, col = np.round(row), np.round(col)
     rows, cols = np.meshgrid(row, col, indexing="ij")
     inside = (rows > -0.5) & (rows < grid.rows - 0.5) & (cols > -0.5) & (cols < grid.cols - 0.5)
     found = np.full(target.shape, np.nan, np.float32)
@@ -135,10 +145,8 @@ def _fit(old: Surface, new: Surface, first: Shift) -> Shift | None:
 def _fit_canopy(old: Surface, new: Surface, first: Shift) -> Shift | None:
     if old.canopy is None or new.canopy is None:
         return None
-    tops = [
-        _smooth(np.minimum(surface.canopy, 30), surface.grid) for surface in (old, new) if surface.canopy is not None
-    ]
-    return _least_squares(tops[0], old.grid, tops[1], new.grid, replace(first, up_m=0.0))
+    before, after = (_smooth(np.minimum(tops, 30), g) for tops, g in ((old.canopy, old.grid), (new.canopy, new.grid)))
+    return _least_squares(before, old.grid, after, new.grid, replace(first, up_m=0.0))
 
 
 def _smooth(values: Heights, grid: Grid) -> Heights:
@@ -231,7 +239,7 @@ def _with_height(old: Surface, new: Surface, shift: Shift) -> Shift:
 
 
 def block_medians(difference: Heights, usable: Mask, grid: Grid, /) -> tuple[Numbers, Numbers, Numbers]:
-    """East, north of the middle of each square of BLOCK_M, and the median difference in it; squares half empty are out."""
+    """East and north of the middle of each square of BLOCK_M that is half full, and the median difference in it."""
     times = max(1, round(BLOCK_M / grid.cell_m))
     rows, cols = grid.rows // times, grid.cols // times
     blocks = np.where(usable, difference, np.nan)[: rows * times, : cols * times]

@@ -124,7 +124,8 @@ def _leaf_ratio(found: Refreshed) -> float | None:
 def describe_refresh(told: dict[str, object], /) -> str:
     """What a mapper is told at the end of `tussock refresh`."""
     shift, counts = told["shift"], told["counts"]
-    assert isinstance(shift, dict) and isinstance(counts, dict)
+    assert isinstance(shift, dict)
+    assert isinstance(counts, dict)
     changed = sum(count for name, count in counts.items() if name != "unchanged")
     lines = [
         f"Old to new: {shift['east_m']:+.2f} m east, {shift['north_m']:+.2f} m north, {shift['up_m']:+.2f} m up "
