@@ -12,8 +12,8 @@ from rasterio.features import rasterize
 
 from pipeline.lattice.grid import Grid, Mask
 from pipeline.refresh.compare.patches import find_patches
-from pipeline.refresh.compare.rows import feature_changes, moved
 from pipeline.refresh.compare.survey import Measured, Survey, measure
+from pipeline.refresh.features.rows import feature_changes, moved
 from pipeline.refresh.register.shift import Shift, find_shift
 
 COVERED = ("301", "302", "521")

@@ -7,7 +7,6 @@ from dataclasses import dataclass
 from typing import ClassVar
 
 import numpy as np
-import shapely
 from rasterio.features import rasterize
 from shapely.geometry.base import BaseGeometry
 
@@ -85,6 +84,15 @@ def figures_of(shape: BaseGeometry, measured: Measured, /) -> Figures:
     return Figures(**found)
 
 
+def greatest_change(shape: BaseGeometry, measured: Measured, /) -> tuple[float, float]:
+    """The greatest change of the height of the ground on a spot, and the median standard error there, metres."""
+    window, cells = _cells_of(shape, measured)
+    values = np.abs(measured.ground.difference[window][cells])
+    if not np.isfinite(values).any():
+        return math.nan, math.nan
+    return float(np.nanmax(values)), float(np.nanmedian(measured.ground.error[window][cells]))
+
+
 def _density_figures(measured: Measured, window: tuple[slice, slice], cells: Mask, n: float) -> dict[str, float]:
     density = measured.density
     assert density is not None
@@ -141,8 +149,3 @@ def in_words(figures: Figures, /) -> str:
 def sureness(times: float, /, *, usual: float) -> float:
     """How sure a change is, 0.5 to 0.99, from how many times its noise it is; 0.75 at `usual`. Our choice."""
     return float(np.clip(1 - 0.5 * 0.5 ** (max(times, 0.0) / usual), 0.5, 0.99))
-
-
-def no_spot() -> BaseGeometry:
-    """An empty geometry."""
-    return shapely.Point()

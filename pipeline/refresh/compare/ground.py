@@ -28,6 +28,9 @@ surfaces are heavier. Less than 0.2 m of cut or fill is nothing a mapper draws. 
 SURE_RATIO = 0.3
 """How much more is asked for with each metre to the nearest ground return, as a ratio: between returns, the surface is
 a guess, and under thickets the lowest return may be a twig. Our choice."""
+THICKET_M = 0.6
+"""How much more with each m2/m3 of undergrowth, in metres: at 2 m2/m3 one pulse in ten reaches the ground through 2 m
+(exp(-0.5 * 2 * 2.2), the law of Beer and Lambert), and the surface may hang as high as a runner's waist."""
 EXTENT_SIGMAS, EXTENT_M = 2.5, 0.1
 """Around such a place it reaches as far as the difference stays beyond this. Our choice."""
 LEAST_M2, LEAST_BLIND_M2 = 12.0, 25.0
@@ -77,6 +80,7 @@ def ground_change(
     returns: tuple[Seen, Seen] | None = None,
     objects: Mask | None = None,
     water: Mask | None = None,
+    thickets: tuple[Heights | None, Heights | None] = (None, None),
 ) -> GroundChange:
     """Where the ground of two registered surveys differs by more than their noise.
 
@@ -89,7 +93,9 @@ def ground_change(
         Boulders, cliffs, walls and houses of either map, where surveys judge differently what is ground; heeded where
         there are no returns to ask.
     water : (rows, cols) bool
-        Standing water of either map, whose level is no ground.
+        Standing water of either map, whose level is no ground, and houses.
+    thickets : (rows, cols) m2/m3 of the running layer in the old and in the new survey, or None
+        Where undergrowth is dense, the lowest return may be a twig, in the survey that seems to be higher.
     """
     support = np.fmax(*(np.zeros_like(new) if s is None else s for s in (old_support, new_support)))
     seen = np.isfinite(old) & np.isfinite(new) & (np.nan_to_num(support) <= UNSEEN_M)
@@ -98,7 +104,7 @@ def ground_change(
     smooth, share = local_mean(np.where(seen, new - old, np.nan).astype(np.float32), SIGMA_M / cell_m)
     seen &= share > 0.3
     error = _error(smooth, new, np.nan_to_num(support), seen, cell_m)
-    limit = SURE_M + SURE_RATIO * np.nan_to_num(support)
+    limit = SURE_M + SURE_RATIO * np.nan_to_num(support) + THICKET_M * _hiding(smooth, *thickets)
     sure = seen & (np.abs(smooth) > np.maximum(SURE_SIGMAS * error, limit))
     extent = seen & (np.abs(smooth) > np.maximum(EXTENT_SIGMAS * error, EXTENT_M))
     if returns is not None:
@@ -111,6 +117,12 @@ def ground_change(
         lower, higher = (_shown_as_a_whole(side, smooth, returns[1].low - returns[0].low) for side in (lower, higher))
     together = large_enough(_closed(lower | higher, 1.0 / cell_m), least_cells=least_cells)
     return GroundChange(smooth, error, lower & together, higher & together, seen)
+
+
+def _hiding(smooth: Heights, old: Heights | None, new: Heights | None) -> Heights:
+    """The undergrowth of the survey whose ground seems higher, m2/m3; 0 where it is not known."""
+    before, after = (np.zeros_like(smooth) if values is None else np.nan_to_num(values) for values in (old, new))
+    return np.where(smooth > 0, after, before).astype(np.float32)
 
 
 def _error(smooth: Heights, new: Heights, support: Heights, seen: Mask, cell_m: float) -> Heights:

@@ -15,7 +15,8 @@ from shapely.geometry.base import BaseGeometry
 from pipeline.features import WAYS
 from pipeline.lattice.grid import Grid, Mask
 from pipeline.outlines.outline import outlines_of
-from pipeline.refresh.compare.evidence import Figures, figures_of, in_words, sureness
+from pipeline.refresh.compare.evidence import Figures, figures_of, greatest_change, in_words, sureness
+from pipeline.refresh.compare.joined_tracks import joined, length_of
 from pipeline.refresh.compare.new_ways import changed_ways
 from pipeline.refresh.compare.regions import parts_of
 from pipeline.refresh.compare.solids import Lump, houses, is_rock, lumps
@@ -188,32 +189,33 @@ def _ground(
     measured: Measured, stronger: list[Patch], new_map: gpd.GeoDataFrame, old_map: gpd.GeoDataFrame
 ) -> list[Patch]:
     """Pits, fills and tracks: pieces of changed ground that lie together, and new ways along which it changed."""
-    grid, found = measured.grid, []
+    grid = measured.grid
+    taken = [patch.shape.buffer(2.0) for patch in stronger]
     reach = max(1, round(BRIDGED_M / 2 / grid.cell_m))
     near = ndimage.binary_dilation(measured.ground.changed, iterations=reach)
+    pieces = []
     for window, group in parts_of(np.asarray(near)):
         cells = np.zeros(grid.shape, np.bool_)
         cells[window] = group & measured.ground.changed[window]
         shape = shapely.union_all(_shapes(cells, grid))
-        if shape.is_empty or _share_in(shape, [s.shape.buffer(2.0) for s in stronger]) > EXPLAINED_RATIO:
-            continue
-        found.append(_ground_patch(shape, cells, measured))
+        if not shape.is_empty and _share_in(shape, taken) <= EXPLAINED_RATIO:
+            closed = shape.buffer(BRIDGED_M / 2).buffer(-BRIDGED_M / 2)
+            pieces.append((shape, shapely.intersection(closed, shapely.convex_hull(shape))))
+    found = []
+    for whole, members in joined([closed for _, closed in pieces], width_m=TRACK_M):
+        found.append(_ground_patch(shapely.union_all([pieces[k][0] for k in members]), whole, measured))
     ways = [way.buffer(TRACK_M / 2, cap_style="flat") for way in _new_ways(measured, old_map, new_map)]
     return _with_ways(found, ways, measured)
 
 
-def _ground_patch(shape: BaseGeometry, cells: Mask, measured: Measured) -> Patch:
+def _ground_patch(shape: BaseGeometry, whole: BaseGeometry, measured: Measured) -> Patch:
+    """A patch of changed ground: `shape` where it changed, `whole` with the gaps of a track bridged."""
     figures = figures_of(shape, measured)
-    whole = shapely.intersection(shape.buffer(BRIDGED_M / 2).buffer(-BRIDGED_M / 2), shapely.convex_hull(shape))
-    size = shapely.minimum_rotated_rectangle(whole)
-    sides = sorted(float(v) for v in np.hypot(*np.diff(shapely.get_coordinates(size)[:3], axis=0).T)) or [0.0, 0.0]
-    length_m = max(sides[-1], whole.length / 2)
+    length_m = length_of(whole)
     width_m = whole.area / max(length_m, 1e-6)
     is_track = length_m > TRACK_LEAST_M and width_m < TRACK_WIDEST_M and length_m > TRACK_STRETCH * width_m
-    difference = measured.ground.difference[cells]
-    highest = float(np.abs(difference).max())
+    highest, noise = greatest_change(shape, measured)
     kind = "track" if is_track else "dug" if figures.height_change_m < 0 else "filled"
-    noise = float(np.median(measured.ground.error[cells]))
     words = {
         "track": f"ground levelled along {length_m:.0f} m, about {width_m:.0f} m wide",
         "dug": f"ground lower by up to {highest:.1f} m over {shape.area:.0f} m2",
@@ -226,7 +228,7 @@ def _new_ways(measured: Measured, old_map: gpd.GeoDataFrame, new_map: gpd.GeoDat
     return changed_ways(_of(new_map, (*WAYS, "508")), _of(old_map, (*WAYS, "508")), measured)
 
 
-def _with_ways(found: list[Patch], ways: list[BaseGeometry], measured: Measured) -> list[Patch]:
+def _with_ways(found: list[Patch], ways: Sequence[BaseGeometry], measured: Measured) -> list[Patch]:
     """Tracks along drawn ways; pieces of ground on them become part of them."""
     rest = list(found)
     for strip in _joined(ways):

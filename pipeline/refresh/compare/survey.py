@@ -91,7 +91,14 @@ def measure(old: Survey, new: Survey, shift: Shift, /, *, covered: Mask, objects
     returns = _returns_of_both(old, new, earth, shift)
     cell_m = b.grid.cell_m
     ground = ground_change(
-        earth, b.bare_earth, *supports, cell_m=cell_m, returns=returns, objects=objects, water=covered
+        earth,
+        b.bare_earth,
+        *supports,
+        cell_m=cell_m,
+        returns=returns,
+        objects=objects,
+        water=covered,
+        thickets=(_laid(old.density, a, b, shift), new.density),
     )
     both = np.isfinite(earth) & np.isfinite(b.bare_earth)
     canopy = _canopy(a, b, shift, both)

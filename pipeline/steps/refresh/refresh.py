@@ -12,8 +12,8 @@ from pipeline.errors import InputError, counted
 from pipeline.files import arrays, layers
 from pipeline.files.disk import atomic
 from pipeline.files.runs import EarlierRun, is_run, read_run, years_between
-from pipeline.refresh.compare.summary import ranked_places, share_verified, verified_unchanged
 from pipeline.refresh.refresh import Refreshed, refresh
+from pipeline.refresh.summary import ranked_places, share_verified, verified_unchanged
 
 
 def refresh_run(old: Path, out: Path, /) -> dict[str, object]:

@@ -8,12 +8,11 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 import shapely
-from shapely.geometry import Point
 from shapely.geometry.base import BaseGeometry
 
 from pipeline.refresh.compare.evidence import Figures, figures_of, in_words
-from pipeline.refresh.compare.matching import GREENS, OPEN, Matches, kind_of, match
 from pipeline.refresh.compare.survey import Measured
+from pipeline.refresh.features.matching import GREENS, OPEN, Matches, kind_of, match
 
 CHANGED, BETTER, HIDDEN = "changed on the ground", "seen better now", "not visible to lidar"
 COLUMNS = (
@@ -281,8 +280,3 @@ def moved(features: gpd.GeoDataFrame, east_m: float, north_m: float, up_m: float
     if "elevation_m" in found:
         found["elevation_m"] = found["elevation_m"] + up_m
     return found
-
-
-def no_point() -> Point:
-    """An empty point."""
-    return Point()
