@@ -32,12 +32,11 @@ def coarse_shift(old: Surface, new: Surface, /) -> Shift | None:
     rows, cols = np.indices(likeness.shape)
     east_m = (cols - (a.cols - 1)) * a.cell_m + b.west_m - a.west_m
     north_m = -(rows - (a.rows - 1)) * a.cell_m + b.north_m - a.north_m
-    likeness = np.where(np.hypot(east_m, north_m) <= FARTHEST_M, likeness, -1.0)
-    best = np.unravel_index(int(np.argmax(likeness)), likeness.shape)
-    none = np.unravel_index(int(np.argmin(np.hypot(east_m, north_m))), likeness.shape)
-    if likeness[best] < max(LEAST_LIKENESS, likeness[none] + LEAST_GAIN):
+    likeness = np.asarray(np.where(np.hypot(east_m, north_m) <= FARTHEST_M, likeness, -1.0))
+    best, none = int(np.argmax(likeness)), int(np.argmin(np.hypot(east_m, north_m)))
+    if likeness.flat[best] < max(LEAST_LIKENESS, likeness.flat[none] + LEAST_GAIN):
         return None
-    return Shift(float(east_m[best]), float(north_m[best]))
+    return Shift(float(east_m.flat[best]), float(north_m.flat[best]))
 
 
 def _in_cells(surface: Surface, cell_m: float) -> tuple[Heights, Grid]:
@@ -53,7 +52,7 @@ def _in_cells(surface: Surface, cell_m: float) -> tuple[Heights, Grid]:
 def _slopes(heights: Heights, cell_m: float) -> tuple[Numbers, Numbers]:
     """Slope to the east and to the north, 0 where it is not known, which takes no part in any sum."""
     down, right = np.gradient(heights.astype(np.float64), cell_m)
-    return np.nan_to_num(right), np.nan_to_num(-down)
+    return np.asarray(np.nan_to_num(right)), np.asarray(np.nan_to_num(-down))
 
 
 def _likeness(old: tuple[Numbers, Numbers], new: tuple[Numbers, Numbers]) -> Numbers:

@@ -136,14 +136,15 @@ def tilt_in_words(old: Surface, new: Surface, shift: Shift, /) -> str:
 def _plane(east: Numbers, north: Numbers, height: Numbers) -> tuple[Numbers, Numbers, float]:
     """Slope to the east and north, their standard errors, and the mean absolute rest, by robust least squares."""
     terms = np.column_stack([east - east.mean(), north - north.mean(), np.ones(len(east))])
-    weight = np.ones(len(height))
+    weight: Numbers = np.ones(len(height))
     for _ in range(6):
         normal = terms.T @ (terms * weight[:, None])
         found = np.linalg.solve(normal, terms.T @ (height * weight))
         rest = height - terms @ found
         weight = biweight(rest)
     spread = float(np.sqrt((weight * rest**2).sum() / max(weight.sum() - 3, 1.0)))
-    return found[:2], spread * np.sqrt(np.diag(np.linalg.inv(normal)))[:2], float(np.median(np.abs(rest)))
+    errors = spread * np.sqrt(np.diag(np.linalg.inv(normal)))
+    return np.asarray(found[:2], np.float64), np.asarray(errors[:2], np.float64), float(np.median(np.abs(rest)))
 
 
 def _step(east: Numbers, north: Numbers, height: Numbers) -> tuple[str, float] | None:

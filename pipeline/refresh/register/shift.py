@@ -232,8 +232,8 @@ def _solve(terms: Numbers, difference: Numbers, block: NDArray[np.int64]) -> tup
 
     Liang and Zeger (1986, Biometrika 73, 13-22): sums of scores over a square stand for the square.
     """
-    weight = np.ones(len(difference))
-    step = np.zeros(3)
+    weight: Numbers = np.ones(len(difference))
+    step: Numbers = np.zeros(3)
     for _ in range(8):
         normal = terms.T @ (terms * weight[:, None]) + 1e-9 * np.eye(3)
         step = np.linalg.solve(normal, terms.T @ (difference * weight))
@@ -274,6 +274,6 @@ def block_medians(difference: Heights, usable: Mask, grid: Grid, /) -> tuple[Num
     stacked = blocks.reshape(rows, times, cols, times).swapaxes(1, 2).reshape(rows, cols, -1)
     enough = np.isfinite(stacked).mean(axis=2) > 0.5
     row, col = np.nonzero(enough)
-    east = grid.west_m + (col + 0.5) * times * grid.cell_m
-    north = grid.north_m - (row + 0.5) * times * grid.cell_m
-    return east, north, np.nanmedian(stacked[enough], axis=1).astype(np.float64)
+    east = np.asarray(grid.west_m + (col + 0.5) * times * grid.cell_m, np.float64)
+    north = np.asarray(grid.north_m - (row + 0.5) * times * grid.cell_m, np.float64)
+    return east, north, np.asarray(np.nanmedian(stacked[enough], axis=1), np.float64)
