@@ -14,6 +14,8 @@ SQUARE_M = 250.0
 """Side of the squares that a share verified unchanged is told for, as of the effort model."""
 WELL_SEEN_M = 1.5
 """Ground is verified where a ground return of both surveys lies nearer than this, in metres. Our choice."""
+FAR_M = 20.0
+"""Cells farther from any ground return, in metres, lie outside the surveys."""
 THIN_M, LEAST_BLIND = 0.8, 0.05
 """Where ground returns lie farther apart than this, in metres, small things are not told; and the share of ground that
 both surveys must miss to be spoken of. Our choice."""
@@ -78,7 +80,7 @@ def cannot_tell(measured: Measured | None, old_season: str, new_season: str, /) 
     if measured is None:
         return ["Of the old map there are no rasters: what changed since cannot be measured, only what the maps say."]
     found = []
-    known = measured.support[np.isfinite(measured.support) & (measured.support > 0)]
+    known = measured.support[measured.ground.seen]
     apart_m = float(np.median(known)) if known.size else 0.0
     if apart_m > THIN_M:
         found.append(
@@ -95,10 +97,11 @@ def cannot_tell(measured: Measured | None, old_season: str, new_season: str, /) 
             f"Leaves: {old_season} then, {new_season} now. Undergrowth was compared by what is denser than its "
             "surroundings; a change all over the forest is taken for leaves."
         )
-    blind = float((~measured.ground.seen).mean())
+    covered = (measured.support > 0) & (measured.support < FAR_M)
+    blind = float((~measured.ground.seen[covered]).mean()) if covered.any() else 1.0
     if blind > LEAST_BLIND:
         found.append(
-            f"Of {blind:.0%} of the frame the ground is not seen by both surveys, or lies under water or houses."
+            f"Of {blind:.0%} of the area the ground is not seen by both surveys, or lies under water or houses."
         )
     return found
 
