@@ -10,16 +10,21 @@ PIP := $(BIN)/python -m pip install --quiet --disable-pip-version-check --requir
 	--only-binary :all: --no-binary connection-pool
 OWN := $(BIN)/python -m pip install --quiet --disable-pip-version-check --no-deps --no-build-isolation --editable .
 
-.PHONY: help demo test quick lint install pictures rooms words figures slurm-test settings lock fonts clean
+# Some machines forbid Python to keep what it compiled; each of the hundreds of processes of tests would compile anew.
+unexport PYTHONDONTWRITEBYTECODE
+
+.PHONY: help demo test types suite quick lint install pictures rooms words figures slurm-test settings lock fonts clean
 
 help:
 	@echo "demo      install into .venv and draft the bundled sample"
 	@echo "test      install into .venv and pass the tests"
 	@echo "install   install the command into .venv/bin/tussock"
+	@echo "types     mypy alone"
+	@echo "suite     the tests alone, on all cores up to four"
 	@echo "quick     the tests without the slow ones"
 	@echo "lint      style and types"
 	@echo "settings  write config/settings.md and config/area.schema.json from pipeline/settings/"
-	@echo "pictures  the pictures of the README and the user's guide, from the sample's draft"
+	@echo "pictures  the pictures of the README and the user's guide, and its example of hours, from the sample's draft"
 	@echo "rooms     docs/rooms.png and docs/rooms.txt: which room of the code imports which"
 	@echo "words     bring the catalogues of pipeline/words/po/ in step with the texts in the code"
 	@echo "figures   measure again what docs/figures.md states; ONLY=structure,cost for some, ONLY=list to see all"
@@ -33,11 +38,18 @@ demo: install
 
 install: $(VENV)/installed
 
+# Types are checked beside the tests: mypy uses one core, and so do the tests at their end.
 test: $(VENV)/installed-for-tests
 	$(BIN)/ruff check .
 	$(BIN)/ruff format --check .
+	$(MAKE) --no-print-directory --jobs --keep-going types suite
+
+types: $(VENV)/installed-for-tests
 	$(BIN)/mypy
-	$(BIN)/python -m pytest
+
+# Whole files of tests go to as many processes as there are cores, four at most: each may draft, in up to 2 GB.
+suite: $(VENV)/installed-for-tests
+	$(BIN)/python -m pytest --numprocesses logical --maxprocesses 4 --dist loadfile --no-loadscope-reorder
 
 quick: $(VENV)/installed-for-tests
 	$(BIN)/python -m pytest -m "not slow"
@@ -49,6 +61,7 @@ lint: $(VENV)/installed-for-tests
 
 pictures: demo
 	$(BIN)/python -m docs.make_pictures
+	$(BIN)/python -m docs.make_effort_example
 
 rooms: $(VENV)/installed-for-tests
 	$(BIN)/python -m docs.make_rooms
@@ -74,8 +87,9 @@ $(VENV)/installed: requirements.lock pyproject.toml | $(BIN)/python
 	$(OWN)
 	@touch $@
 
+# Not compiled in advance, which takes as long as all the rest: much of it is never imported.
 $(VENV)/installed-for-tests: requirements-test.lock pyproject.toml | $(BIN)/python
-	$(PIP) --requirement requirements-test.lock
+	$(PIP) --no-compile --requirement requirements-test.lock
 	$(OWN)
 	@touch $@ $(VENV)/installed
 

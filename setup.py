@@ -8,6 +8,7 @@ setup(
     package_data={
         "pipeline.rules": ["*.smk"],
         "pipeline.sheet.page": ["fonts/*"],
+        "pipeline.report": ["parts/*", "leaflet/*"],
         "pipeline.words": ["po/*.po"],
         "pipeline.config": ["*", "profiles/*/*"],
     },

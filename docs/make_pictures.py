@@ -16,6 +16,7 @@ from rasterio.warp import Resampling, reproject
 from shapely.geometry import MultiPolygon, Polygon
 
 from docs.guide_pictures import base_level_picture, confidence_picture
+from docs.page_picture import page_picture
 from pipeline.files import layers
 from pipeline.norm.symbols import norm_table
 from pipeline.plan.plan import Plan, make_plan
@@ -26,6 +27,8 @@ from pipeline.sheet.picture import sheet_pictures
 PROJECT = Path(__file__).parent.parent
 SAMPLE = PROJECT / "sample_tiles"
 SHEET_DPI, MAP_DPI = 130, 500
+PAGE_COLOURS = 255
+"""Colours of the page's picture: with fewer, its purple of few pixels turns brown."""
 PAPER_GREY = 0.55
 """How far the relief is lightened towards white, so that brown reads on it."""
 
@@ -42,6 +45,7 @@ def main() -> None:
     save(Image.fromarray(map_of(plan, every)[0]), "map")
     save(brown_over_relief(plan), "relief")
     save(confidence_picture(plan.out), "guide/confidence")
+    save(page_picture(plan.out / "report" / "index.html"), "guide/page", colours=PAGE_COLOURS)
     save(base_level_picture(plan.out, plan.area.contour_interval_m), "guide/base_level")
 
 
@@ -107,9 +111,9 @@ def brown_over_relief(plan: Plan) -> Image.Image:
     return Image.fromarray((lines * (paper[..., None] / 255)).astype(np.uint8))
 
 
-def save(picture: Image.Image, name: str) -> None:
+def save(picture: Image.Image, name: str, *, colours: int = 96) -> None:
     """Few colours, so that the repository stays small."""
-    picture.quantize(96).save(PROJECT / "docs" / f"{name}.png", optimize=True)
+    picture.quantize(colours).save(PROJECT / "docs" / f"{name}.png", optimize=True)
 
 
 if __name__ == "__main__":

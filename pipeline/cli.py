@@ -39,10 +39,7 @@ def _parser() -> argparse.ArgumentParser:
     survey = commands.add_parser("survey", help="say what the tiles are and what can be found in them (seconds)")
     survey.set_defaults(run=_survey)
     draft = commands.add_parser("draft", help="make the whole draft: layers, rasters, points, field sheet")
-    draft.add_argument("--cores", type=_positive, default=os.cpu_count() or 1, metavar="N", help="cores to use")
-    draft.add_argument(
-        "--memory", type=_gigabytes, metavar="GB", help="memory to use at most (default: most of the free)"
-    )
+    _add_machine(draft)
     draft.add_argument("--keep", action="store_true", help="keep all files made on the way, for a closer look")
     draft.set_defaults(run=_draft)
     refresh = commands.add_parser(
@@ -53,11 +50,30 @@ def _parser() -> argparse.ArgumentParser:
         "OLD.",
     )
     refresh.add_argument("old", type=Path, metavar="OLD", help="the folder of an earlier run")
-    refresh.add_argument("--cores", type=_positive, default=os.cpu_count() or 1, metavar="N", help="cores to use")
-    refresh.add_argument("--memory", type=_gigabytes, metavar="GB", help="memory to use at most")
+    _add_machine(refresh)
     refresh.set_defaults(run=_refresh, keep=False)
+    estimate = commands.add_parser(
+        "estimate",
+        help="hours, days, cost and weeks of mapping an area, or several side by side (minutes)",
+        description="Hours of fieldwork and of drawing, days, cost and weeks, from a draft of which only what is "
+        "needed is made: no sheets, no points, no exports. A later draft goes on from there. Exit status: 0 when "
+        "done, 2 when something of the input is to be mended.",
+    )
+    estimate.add_argument(
+        "areas", nargs="+", type=Path, metavar="AREA", help="area files, or their folders; several stand side by side"
+    )
+    estimate.add_argument("--quick", action="store_true", help="from headers alone, in seconds, with a wide range")
+    _add_machine(estimate)
+    estimate.set_defaults(run=_estimate)
     calibrate = commands.add_parser("calibrate", help="fit the runnability bands of an area to notes made on foot")
     calibrate.set_defaults(run=_calibrate)
+    notes = commands.add_parser(
+        "notes",
+        help="take in what was found on foot: waypoints, tracks, photos, an edited draft, the check list",
+        description="Reads marks from the forest, keeps them beside the area file, and shortens the check list. The "
+        "next 'tussock draft' applies them.",
+    )
+    notes.set_defaults(run=_notes)
     audit = commands.add_parser(
         "audit",
         help="measure a finished draft, as printed, against the least sizes and gaps of the norm",
@@ -71,10 +87,25 @@ def _parser() -> argparse.ArgumentParser:
     survey.add_argument(
         "area", nargs="+", metavar="AREA", help="the area file; or, to get one to start from, a folder of tiles"
     )
-    for command in (draft, calibrate, refresh):
+    for command in (draft, calibrate, notes, refresh):
         command.add_argument("area", type=Path, metavar="AREA", help="the area file, or its folder")
+    notes.add_argument(
+        "files",
+        type=Path,
+        nargs="*",
+        metavar="FILE",
+        help="GPX, a copy of draft.gpkg, marks of the page (GeoJSON), the check list with a column added, photos, or "
+        "a folder of these; without one, only what was changed in draft.gpkg itself",
+    )
     calibrate.add_argument("notes", type=Path, metavar="NOTES", help="GeoPackage, GeoJSON, CSV or GPX of notes")
     return parser
+
+
+def _add_machine(command: argparse.ArgumentParser) -> None:
+    command.add_argument("--cores", type=_positive, default=os.cpu_count() or 1, metavar="N", help="cores to use")
+    command.add_argument(
+        "--memory", type=_gigabytes, metavar="GB", help="memory to use at most (default: most of the free)"
+    )
 
 
 def _positive(text: str) -> int:
@@ -121,6 +152,61 @@ def _calibrate(options: argparse.Namespace) -> int:
     return 0
 
 
+def _notes(options: argparse.Namespace) -> int:
+    from pipeline.marks.told import describe_outcome
+    from pipeline.plan.plan import make_plan
+    from pipeline.steps.beginning import area_file_of
+    from pipeline.steps.notes import take_in
+
+    print(describe_outcome(take_in(make_plan(area_file_of(options.area)), options.files)))
+    return 0
+
+
+def _estimate(options: argparse.Namespace) -> int:
+    from pipeline.steps.beginning import area_file_of
+    from pipeline.steps.effort.told import told_of, told_quickly
+
+    files = [area_file_of(area) for area in options.areas]
+    if options.quick:
+        print(told_quickly(files), end="")
+        return 0
+    from pipeline.ready import steps_ready
+    from pipeline.settings import load_area
+
+    for file in files:
+        load_area(file)  # the last of several is refused before an hour is spent on the first
+    outs = []
+    with steps_ready():
+        for file in files:
+            status, out = _estimate_one(file, options)
+            if status:
+                return status
+            outs.append(out)
+    print(told_of(outs), end="")
+    return 0
+
+
+def _estimate_one(file: Path, options: argparse.Namespace) -> tuple[int, Path]:
+    """Make the estimate of an area; exit status and the folder where it is."""
+    from pipeline.plan.plan import plan_run
+    from pipeline.plan.room import check_room, usable_memory_mb
+    from pipeline.steps.effort.told import FILE, drop_split
+    from pipeline.workflow import run_workflow
+
+    plan = plan_run(file)
+    if plan.edits_note:
+        print(plan.edits_note)
+    memory_mb = round(options.memory * 1000) if options.memory else usable_memory_mb()
+    check_room(plan, memory_mb=memory_mb)
+    # What a draft needs later is kept, or its returns would be read and classified a second time.
+    failure = run_workflow(plan, cores=options.cores, memory_mb=memory_mb, keep=True, targets=[FILE])
+    if failure:
+        print(f"tussock: {failure.message}", file=sys.stderr)
+        return (BAD_INPUT if failure.is_bad_input else FAILED), plan.out
+    drop_split(plan.out)
+    return 0, plan.out
+
+
 def _audit(options: argparse.Namespace) -> int:
     from pipeline.audit.audit import describe
     from pipeline.files.disk import atomic
@@ -165,6 +251,8 @@ def _draft_with_steps_ready(options: argparse.Namespace) -> int:
     started_s = time.monotonic()
     plan = plan_run(area_file_of(options.area))
     put_schema_beside(plan.area_path)
+    if plan.edits_note:
+        print(plan.edits_note)
     memory_mb = round(options.memory * 1000) if options.memory else usable_memory_mb()
     check_room(plan, memory_mb=memory_mb)
     failure = run_workflow(plan, cores=options.cores, memory_mb=memory_mb, keep=options.keep)

@@ -13,7 +13,7 @@ from typing import NamedTuple
 from pydantic.fields import FieldInfo
 
 from pipeline.files.disk.atomic import write_text
-from pipeline.settings import Area, Expert, Section
+from pipeline.settings import Area, EffortSettings, Expert, Section
 from pipeline.settings.topics import TOPICS, Effect, effects
 from pipeline.shipped import CONFIG
 
@@ -33,6 +33,18 @@ expert:
     cliff_excess_m: 1.5
   vegetation:
     density_window_m: 2.5
+```
+"""
+
+EFFORT = """
+## How the club works
+
+Asked by `tussock estimate`, under `effort:` in the area file:
+
+```yaml
+effort:
+  day_rate: 180
+  mappers: 2
 ```
 """
 
@@ -65,7 +77,8 @@ def settings_text() -> str:
     """Every setting once, by what a mapper wants, with default, range and what it does, as Markdown."""
     expert = {s.name: s for name, section in sections().items() for s in _settings_of(section, prefix=f"{name}.")}
     lines = [INTRODUCTION, "## The area file\n"]
-    lines += [line for s in _settings_of(Area) if s.name != "expert" for line in _lines(s, None)]
+    lines += [line for s in _settings_of(Area) if s.name not in ("effort", "expert") for line in _lines(s, None)]
+    lines += [EFFORT] + [line for s in _settings_of(EffortSettings, prefix="effort.") for line in _lines(s, None)]
     for topic in TOPICS:
         lines.append(f"\n## {topic.title}\n")
         lines += [line for name, effect in topic.settings.items() for line in _lines(expert[name], effect)]
@@ -100,6 +113,7 @@ UNITS = {
     "_returns": "returns",
     "_m2": "m2",
     "_mm": "mm",
+    "_h": "h",
     "_m": "m",
     "_deg": "degrees",
     "_dpi": "dots per inch",

@@ -5,7 +5,7 @@ from __future__ import annotations
 import logging
 import sys
 import time
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
@@ -57,11 +57,14 @@ DOING = {
     "base_level": "comparing base levels",
     "borrow": "taking in other maps",
     "compose": "composing the draft",
+    "effort": "estimating the hours",
     "sheet": "drawing the field sheet",
     "export": "writing export",
     "map_tiles": "cutting the map into tiles",
     "backdrop": "drawing backdrop",
+    "check_list": "ranking what to look at on foot",
     "fieldwork_sheet": "drawing the fieldwork sheet",
+    "report": "putting the page together",
     "manifest": "writing the manifest",
 }
 
@@ -74,24 +77,28 @@ class Failure:
     is_bad_input: bool
 
 
-def run_workflow(plan: Plan, /, *, cores: int, memory_mb: int, keep: bool = False) -> Failure | None:
-    """Make everything of the plan that is not up to date; None when all is made.
+def run_workflow(
+    plan: Plan, /, *, cores: int, memory_mb: int, keep: bool = False, targets: Collection[str] = ()
+) -> Failure | None:
+    """Make everything of the plan that is not up to date, or of some files only; None when all is made.
 
     Jobs run side by side as long as the memory they say they need is at most `memory_mb`. With `keep` the files stay
-    that nobody needs any more.
+    that nobody needs any more. `targets` are files below the folder of the plan.
 
     The plan holds its folder (`pipeline.plan.plan.plan_run`).
     """
     with _progress(plan) as progress:
         try:
             with handed_over(plan):
-                _execute(plan, progress, cores=cores, memory_mb=memory_mb, keep=keep)
+                _execute(plan, progress, cores=cores, memory_mb=memory_mb, keep=keep, targets=targets)
         except WorkflowError as error:
             return _failure(plan.out, progress.failed_logs, str(error))
     return None
 
 
-def _execute(plan: Plan, listener: logging.Handler, *, cores: int, memory_mb: int, keep: bool) -> None:
+def _execute(
+    plan: Plan, listener: logging.Handler, *, cores: int, memory_mb: int, keep: bool, targets: Collection[str]
+) -> None:
     with SnakemakeApi(OutputSettings(quiet={Quietness.ALL}, enable_file_logging=False)) as api:
         workflow = api.workflow(
             snakefile=WORKFLOW,
@@ -102,7 +109,7 @@ def _execute(plan: Plan, listener: logging.Handler, *, cores: int, memory_mb: in
         )
         # Snakemake sets its own handlers up on entering; ours has to come after them.
         snakemake_logger.addHandler(listener)
-        dag = workflow.dag(DAGSettings(force_incomplete=True))
+        dag = workflow.dag(DAGSettings(targets=frozenset(targets), force_incomplete=True))
         # Snakemake's own lock outlives a killed run; that of `plan_run` does not.
         # The scheduler it takes by default solves an equation in a process of its own whenever a job has ended, a fifth
         # of what Snakemake costs; ours are so many of a kind that this finds no better order.

@@ -24,7 +24,10 @@ LAYERS = (
     ("other maps", ("borrowed",)),
     ("draft", ("draft",)),
     ("new lidar over an earlier map", ("refresh",)),
-    ("what people read", ("survey", "sheet", "fieldwork", "exports", "advice", "audit")),
+    (
+        "what people read",
+        ("survey", "sheet", "fieldwork", "marks", "exports", "advice", "audit", "effort", "report"),
+    ),
     ("files", ("files",)),
     ("plan", ("plan",)),
     ("steps", ("steps",)),

@@ -59,6 +59,12 @@ def follow(page: str, folder: Path) -> str:
     return printed
 
 
+def heads(text: str) -> list[str]:
+    """What stands before the colon of lines that begin with a word, and names of tasks, sorted; not the area's name."""
+    found = re.findall(r"^ {0,2}([A-Z][^:\d\n]*):|^  ([a-z][a-z, ]+?)  ", text, re.MULTILINE)
+    return sorted({one or other for one, other in found if not one.startswith("Effort for")})
+
+
 def absent_files(page: str, folder: Path) -> list[str]:
     """Files that a page names below a folder `out` of its example and that are not there."""
     named = re.findall(r"`((?:\w+/)+out/[\w./]+)`", (GUIDE / page).read_text(encoding="utf-8"))
@@ -82,6 +88,9 @@ def test_the_mapper_follows_the_page(folder: Path) -> None:
 def test_the_club_follows_the_page(folder: Path) -> None:
     """The count has a line for contours and one for something proposed or drawn in rock."""
     printed = follow("club.md", folder)
+    (shown,) = [text for language, text in pieces("club.md") if language == "text"]
+    assert heads(shown) == [head for head in heads(printed) if head in heads(shown)]
+    assert "The range is wide because" in printed
     assert re.search(r"^101 +Contour +draft +\d+", printed, re.MULTILINE), printed
     assert absent_files("club.md", folder) == []
 

@@ -1,24 +1,21 @@
 """The rules: every command they print fits the step it calls."""
 
 import shlex
-import subprocess
-import sys
 from pathlib import Path
 
 import pytest
 
 from pipeline.command import STEPS, find_step, parser_of, run_step
-from tests.paths import PROJECT
+from tests.dry_runs import dry_run
 from tests.runs import SAMPLE, write_area
 
 
 @pytest.fixture(scope="module")
-def dry_run(tmp_path_factory: pytest.TempPathFactory) -> str:
+def planned(tmp_path_factory: pytest.TempPathFactory) -> str:
     """What Snakemake would do for the sample, one export of each step and a backdrop asked for."""
     asked = {"exports": "[styled, mbtiles]", "backdrops": "[slope]"}
     area = write_area(tmp_path_factory.mktemp("dry"), f"{SAMPLE}/*.laz", **asked)
-    command = [sys.executable, "-m", "snakemake", "-n", "-p", "-F", "--cores", "1", "--config", f"area={area}"]
-    result = subprocess.run(command, capture_output=True, text=True, cwd=PROJECT, timeout=120, check=False)
+    result = dry_run("-p", "-F", "--cores", "1", "--config", f"area={area}")
     assert result.returncode == 0, result.stderr
     return result.stdout + result.stderr
 
@@ -31,17 +28,17 @@ def commands_of(text: str) -> list[list[str]]:
     return [command[: command.index("2>")] for command in words]
 
 
-def test_every_printed_command_fits_its_step(dry_run: str) -> None:
+def test_every_printed_command_fits_its_step(planned: str) -> None:
     """Each option a rule passes is a parameter of the step, with a value of its type; each step is used."""
-    commands = commands_of(dry_run)
+    commands = commands_of(planned)
     for name, *options in commands:
         parser_of(name, find_step(name)).parse_args(options)
     assert {name for name, *_ in commands} == set(STEPS)
 
 
-def test_a_misspelt_option_would_be_noticed(dry_run: str) -> None:
+def test_a_misspelt_option_would_be_noticed(planned: str) -> None:
     """The contract test fails for a wrong flag and for settings that do not fit (negative control)."""
-    name, *options = next(command for command in commands_of(dry_run) if command[0] == "block")
+    name, *options = next(command for command in commands_of(planned) if command[0] == "block")
     parser = parser_of(name, find_step(name))
     with pytest.raises(SystemExit):
         parser.parse_args([*options, "--blok", "e1_n1"])
@@ -49,9 +46,9 @@ def test_a_misspelt_option_would_be_noticed(dry_run: str) -> None:
         parser.parse_args([option.replace("halo_m", "halo") for option in options])
 
 
-def test_few_jobs_for_each_tile_and_block(dry_run: str) -> None:
+def test_few_jobs_for_each_tile_and_block(planned: str) -> None:
     """At most eight jobs a tile and block together, since starting Python costs as much as a small step."""
-    names = [command[0] for command in commands_of(dry_run)]
+    names = [command[0] for command in commands_of(planned)]
     looped = {name for name in names if names.count(name) > 1}
     assert len(looped) <= 8
 

@@ -18,6 +18,8 @@ NOT_FOR_USE = "Not field-checked; not for navigation or competition. Follow loca
 OPEN_FIRST = {
     "sheets/field_sheet.pdf": "the map on its sheet, to scale, to print and take along",
     "sheets/fieldwork_sheet.pdf": "the same ground pale and large, to write on",
+    "report/index.html": "the draft in a browser or on a phone: evidence, lists, quality",
+    "fieldwork/outings.txt": "what to look at on foot first, and walks through it",
     "draft.gpkg": "every feature as layers for a GIS, with how sure it is and why",
     "exports/draft_styled.gpkg": "the same with its symbols, opened as a map",
     "report/survey.txt": "what this survey can show, and how well",

@@ -10,7 +10,7 @@ import shapely
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
-from pipeline.draft.choosing.status import MAPPER_DECIDES, NOT_SEEN, is_candidate
+from pipeline.draft.choosing.status import CANDIDATE, MAPPER_DECIDES, NOT_SEEN, is_candidate
 from pipeline.draft.record.left_out import left_out
 from pipeline.features import WAYS, join_features, no_features
 
@@ -59,6 +59,7 @@ class Yielding:
     within_m : how far from a strong line a weak one is the same thing
     reason : why it goes, for the list of what is left out
     to_surer : it goes only beside strong lines that are at least as sure
+    stays_proposed : it is not drawn, but stays as a candidate to be looked at
     """
 
     weak: tuple[str, ...]
@@ -66,6 +67,7 @@ class Yielding:
     within_m: float
     reason: str
     to_surer: bool = False
+    stays_proposed: bool = False
 
 
 YIELDING = (
@@ -80,7 +82,7 @@ YIELDING = (
     Yielding(("107", "108"), WAYS, 6.0, "it is a road, track or path"),
     Yielding(("508",), ("502", "503", "504"), 6.0, "it is a road or track"),
     Yielding(("508",), PATHS, 6.0, "it is a path", to_surer=True),
-    Yielding(PATHS, ("508",), 6.0, "it is a ride, and whether a path runs in it is less sure"),
+    Yielding(PATHS, ("508",), 6.0, "it is a ride, and whether a path runs in it is less sure", stays_proposed=True),
     # A hedge or wall beside a fence hides it, and a fence in a hedge is one obstacle.
     Yielding(("516",), ("513", "514", "515"), 3.0, "it is a wall"),
 )
@@ -103,11 +105,19 @@ def resolve_lines(features: gpd.GeoDataFrame, /) -> Kept:
             continue
         weak, strong = np.flatnonzero(is_weak), np.flatnonzero(is_strong)
         gone = weak[_beside_ratio(features, weak, strong, rule) > SAME_THING_RATIO]
-        drop[gone] = True
-        dropped.append(left_out(features.iloc[gone], rule.reason, distance_m=rule.within_m))
-    if not drop.any():
+        if rule.stays_proposed:
+            gone = gone[~proposed[gone]]
+            proposed[gone] = True
+        else:
+            drop[gone] = True
+        what = "not drawn" if rule.stays_proposed else "dropped"
+        dropped.append(left_out(features.iloc[gone], rule.reason, what=what, distance_m=rule.within_m))
+    if not any(map(len, dropped)):
         return features, no_features(str(features.crs))
-    return features[~drop].reset_index(drop=True), gpd.GeoDataFrame(join_features(dropped, str(features.crs)))
+    kept = features[~drop].reset_index(drop=True)
+    if (proposed & ~is_candidate(features)).any():
+        kept.loc[proposed[~drop], "status"] = CANDIDATE
+    return kept, gpd.GeoDataFrame(join_features(dropped, str(features.crs)))
 
 
 def _beside_ratio(

@@ -80,7 +80,7 @@ def join_fields(
         return _finished(joined, rewrite)
     following = dict(line_links.tolist())
     cut = joined[is_piece]
-    made = join_features([_as_one(pieces, following, field_m) for _, pieces in cut.groupby(group[is_piece])], crs)
+    made = _as_one_each(cut, group[is_piece], following, field_m)
     return _finished(join_features([joined[~is_piece], made], crs), rewrite)
 
 
@@ -135,7 +135,8 @@ def _area_links(features: gpd.GeoDataFrame, areas: Rows, table: Rows) -> Rows:
     a, b = shapely.STRtree(shapes).query(shapes, predicate="intersects")
     is_pair = (a < b) & (symbol[a] == symbol[b]) & (table[areas[a]] != table[areas[b]])
     a, b = a[is_pair], b[is_pair]
-    shares = shapely.length(shapely.intersection(shapes[a], shapes[b])) > MEET_M
+    # A sliver at a corner of two fields may share less than a millimetre: any stretch will do, a point alone will not.
+    shares = shapely.length(shapely.intersection(shapes[a], shapes[b])) > 0
     return np.asarray(np.column_stack((areas[a], areas[b]))[shares], np.int64)
 
 
@@ -145,25 +146,39 @@ def _groups(n: int, links: Rows) -> Rows:
     return np.asarray(connected_components(linked, directed=False)[1], np.int64)
 
 
-def _as_one(pieces: gpd.GeoDataFrame, following: Mapping[int, int], field_m: float) -> gpd.GeoDataFrame:
-    """One row (or several, if areas do not make one shape) of pieces that belong together."""
-    geometry = pieces.geometry.to_numpy()
-    shapes: list[BaseGeometry]
-    if pieces["symbol"].iloc[0] in EITHER_WAY:
-        size, shapes = (
-            shapely.length(geometry),
-            list(shapely.get_parts(shapely.line_merge(shapely.union_all(geometry)))),
-        )
-    elif shapely.get_dimensions(geometry)[0] == 1:
-        size, shapes = shapely.length(geometry), [_chained(pieces.geometry, following)]
-    else:
-        size, shapes = shapely.area(geometry), list(shapely.get_parts(shapely.union_all(geometry)))
-    largest = pieces.iloc[[int(np.argmax(size))]]
-    row = largest.assign(**{name: _mean(pieces[name].to_numpy(np.float64), size) for name in MEANS})
-    row = row.assign(**{name: pieces[name].sum() for name in pieces.columns if name.startswith(SUM)})
-    clean = [_without_seam_vertices(shape, field_m) for shape in shapes]
-    repeated = row.loc[row.index.repeat(len(clean))].reset_index(drop=True)
-    return gpd.GeoDataFrame(repeated.set_geometry(gpd.GeoSeries(clean, crs=pieces.crs)))
+def _as_one_each(
+    pieces: gpd.GeoDataFrame, group: Rows, following: Mapping[int, int], field_m: float
+) -> gpd.GeoDataFrame:
+    """One row (or several, if areas do not make one shape) for the pieces of each group, which belong together."""
+    order = np.argsort(group, kind="stable")
+    groups = np.split(order, np.flatnonzero(np.diff(group[order])) + 1)
+    geometry, symbol = pieces.geometry.to_numpy(), pieces["symbol"].to_numpy(str)
+    is_line = shapely.get_dimensions(geometry) == 1
+    size = np.where(is_line, shapely.length(geometry), shapely.area(geometry))
+    shapes = [_joined(geometry[rows], symbol[rows[0]], pieces.index[rows].tolist(), following) for rows in groups]
+    columns = {name: pieces[name].to_numpy(np.float64) for name in MEANS}
+    means = {name: [_mean(known[rows], size[rows]) for rows in groups] for name, known in columns.items()}
+    sums = {
+        name: [np.nansum(pieces[name].to_numpy()[rows]) for rows in groups]
+        for name in pieces.columns
+        if name.startswith(SUM)
+    }
+    largest = [int(rows[np.argmax(size[rows])]) for rows in groups]
+    made = pieces.iloc[largest].assign(**means, **sums)
+    made = made.iloc[np.repeat(np.arange(len(groups)), [len(parts) for parts in shapes])].reset_index(drop=True)
+    clean = [_without_seam_vertices(shape, field_m) for parts in shapes for shape in parts]
+    return gpd.GeoDataFrame(made.set_geometry(gpd.GeoSeries(clean, crs=pieces.crs)))
+
+
+def _joined(
+    geometry: NDArray[np.object_], symbol: str, rows: Sequence[int], following: Mapping[int, int]
+) -> list[BaseGeometry]:
+    """The shapes that pieces with these rows make together."""
+    if symbol in EITHER_WAY:
+        return list(shapely.get_parts(shapely.line_merge(shapely.union_all(geometry))))
+    if shapely.get_dimensions(geometry)[0] == 1:
+        return [_chained(dict(zip(rows, geometry, strict=True)), following)]
+    return list(shapely.get_parts(shapely.union_all(geometry)))
 
 
 def _mean(values: NDArray[np.float64], weight: NDArray[np.float64]) -> float:
@@ -172,10 +187,10 @@ def _mean(values: NDArray[np.float64], weight: NDArray[np.float64]) -> float:
     return float(np.average(values[known], weights=weight[known])) if known.any() else np.nan
 
 
-def _chained(lines: gpd.GeoSeries, following: Mapping[int, int]) -> LineString:
-    """Lines of which each goes on with the one that follows it, as one line; a ring starts with the first of them."""
-    begun = set(lines.index) - {following[row] for row in lines.index if row in following}
-    start = min(begun, default=lines.index[0])
+def _chained(lines: Mapping[int, BaseGeometry], following: Mapping[int, int]) -> LineString:
+    """Lines by row, of which each goes on with the one that follows it, as one line; a ring starts with the first."""
+    begun = set(lines) - {following[row] for row in lines if row in following}
+    start = min(begun, default=next(iter(lines)))
     chain = [start]
     while following.get(chain[-1], start) != start:
         chain.append(following[chain[-1]])

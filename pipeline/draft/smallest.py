@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from scipy.sparse import csr_array
 from scipy.sparse.csgraph import connected_components
 
+from pipeline.draft.choosing.status import CANDIDATE, is_candidate
 from pipeline.draft.record.left_out import left_out
 from pipeline.norm.symbols import SymbolTable
 
@@ -62,6 +63,25 @@ def without_too_small(features: gpd.GeoDataFrame, symbols: SymbolTable, /) -> tu
     ]
     dropped = left_out(features[is_small], reasons)
     return features[~is_small].reset_index(drop=True), dropped
+
+
+def short_watercourses_proposed(
+    features: gpd.GeoDataFrame, symbols: SymbolTable, /
+) -> tuple[gpd.GeoDataFrame, gpd.GeoDataFrame]:
+    """The features with drawn watercourses as candidates that are long enough only together with candidates, and those.
+
+    What is printed of such a watercourse would be a scrap of blue shorter than the norm draws.
+    """
+    geometry, symbol = features.geometry.to_numpy(), features["symbol"].to_numpy(str)
+    least_m = _by_symbol(symbol, {text: symbols.smallest(text).length_m for text in set(symbol)})
+    drawn = np.flatnonzero(np.isin(symbol, WATERCOURSES) & ~is_candidate(features))
+    length_m = _lengths_m(geometry[drawn], symbol[drawn])
+    short = drawn[length_m < (1 - TOLERANCE) * np.nan_to_num(least_m[drawn])]
+    reason = "too short to be drawn without the rest of it, which is not sure"
+    gone = left_out(features.iloc[short], reason, what="not drawn")
+    changed = features.copy()
+    changed.loc[features.index[short], "status"] = CANDIDATE
+    return changed, gone
 
 
 def _lengths_m(geometry: NDArray[np.object_], symbol: NDArray[np.str_]) -> NDArray[np.float64]:

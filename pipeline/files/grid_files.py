@@ -25,8 +25,8 @@ from pipeline.lattice.grid import Bounds, Grid, Heights
 
 TILE_CELLS = 512
 """Side, in cells, of the tiles of a raster on disk: what is read and written at a time."""
-CACHE_MB = 64
-"""Memory, in megabytes, in which GDAL may keep tiles; left to itself it takes a twentieth of the machine's. Our
+CACHE_BYTES = 64 * 2**20
+"""Memory, in bytes, in which GDAL may keep tiles; left to itself it takes a twentieth of the machine's. Our
 choice."""
 _GRID = "grid.json"
 """Stands in a folder of rasters beside them."""
@@ -40,7 +40,7 @@ def write_grids(path: Path, grids: Arrays | Iterable[tuple[str, NDArray[np.gener
 
     Pairs of an iterator are let go one by one, so that only one need be in memory.
     """
-    with replacing_folder(path) as folder, rasterio.Env(GDAL_CACHEMAX=CACHE_MB):
+    with replacing_folder(path) as folder, rasterio.Env(GDAL_CACHEMAX=CACHE_BYTES):
         write_json(folder / _GRID, asdict(grid))
         for name, values in grids.items() if isinstance(grids, Mapping) else grids:
             _write(folder / f"{name}.tif", as_small(values), grid)
@@ -124,7 +124,7 @@ class Mosaic:
     def part(self, name: str, part: Grid, /) -> Heights:
         """One raster of all blocks on a part of the lattice, (rows, cols) float32; NaN where there is no block."""
         joined = np.full(part.shape, np.nan, np.float32)
-        with rasterio.Env(GDAL_CACHEMAX=CACHE_MB):
+        with rasterio.Env(GDAL_CACHEMAX=CACHE_BYTES):
             for path, frame in self.frames:
                 shared = frame.within(part.bounds)
                 if shared.rows:

@@ -13,15 +13,17 @@ import rasterio.shutil
 from affine import Affine
 from numpy.typing import NDArray
 from PIL import Image
+from rasterio.enums import Resampling
 from rasterio.windows import Window
 
 from pipeline.files.disk.atomic import replacing, scratch_beside
 from pipeline.lattice.grid import Bounds, Grid, Heights
+from pipeline.lattice.larger_cells import larger_cells, mean_into
 
 NODATA = -9999.0
 """Stands for NaN on disk."""
-WINDOW_CACHE_MB = 64
-"""Memory, in megabytes, in which GDAL may keep what it has read while a raster is read by windows. Left to itself it
+WINDOW_CACHE_BYTES = 64 * 2**20
+"""Memory, in bytes, in which GDAL may keep what it has read while a raster is read by windows. Left to itself it
 takes a twentieth of the machine's. Our choice."""
 
 
@@ -29,8 +31,10 @@ Put = Callable[[NDArray[np.floating] | NDArray[np.uint8], Grid], None]
 """Writes the cells of a part of a raster."""
 TILE_CELLS = 512
 """Side, in cells, of the tiles of a raster on disk: what is read and written at a time."""
-CACHE_MB = 128
-"""Memory for tiles of a raster that GDAL keeps, in MB; its own choice, a share of the machine's, has no bound."""
+CACHE_BYTES = 128 * 2**20
+"""Memory for tiles of a raster that GDAL keeps, in bytes; its own choice, a share of the machine's, has no bound."""
+READ_CELLS = 4_000_000
+"""Cells read at a time where a raster is read in larger cells."""
 
 
 def write_heights(path: Path, values: Heights, grid: Grid, /, *, description: str) -> None:
@@ -88,7 +92,7 @@ def _writing(path: Path, grid: Grid, dtype: str, nodata: float, description: str
     }
     if not is_result:
         profile |= {"compress": "zstd", "zstd_level": 1, "predictor": predictor}
-    with rasterio.Env(GDAL_CACHEMAX=CACHE_MB), replacing(path) as part_path, scratch_beside(path) as scratch_path:
+    with rasterio.Env(GDAL_CACHEMAX=CACHE_BYTES), replacing(path) as part_path, scratch_beside(path) as scratch_path:
         plain_path = scratch_path if is_result else part_path
         with rasterio.open(plain_path, "w", **profile) as plain:
 
@@ -112,7 +116,7 @@ def read_heights(path: Path, /, *, bounds: Bounds | None = None) -> tuple[Height
         Only the part of the raster inside is read; no cells are made up beyond the rim of the raster, so what is read
         may be smaller than the bounds (and has no cells where the raster lies elsewhere).
     """
-    with rasterio.Env(GDAL_CACHEMAX=CACHE_MB), rasterio.open(path) as source:
+    with rasterio.Env(GDAL_CACHEMAX=CACHE_BYTES), rasterio.open(path) as source:
         whole = _grid_of(source)
         grid = whole if bounds is None else whole.within(bounds)
         if not grid.rows:
@@ -121,6 +125,20 @@ def read_heights(path: Path, /, *, bounds: Bounds | None = None) -> tuple[Height
         nodata = source.nodata
     if nodata is not None:
         values[values == np.float32(nodata)] = np.nan
+    return values, grid
+
+
+def read_coarse(path: Path, /, *, least_cell_m: float) -> tuple[Heights, Grid]:
+    """Means of a raster in cells of at least this size that lie on the lattice, and their grid.
+
+    It is read band by band: an area of any size takes some 100 MB.
+    """
+    grid, times = larger_cells(read_grid(path), least_m=least_cell_m)
+    values = np.full(grid.shape, np.nan, np.float32)
+    for band in grid.bands(step_rows=1, most_cells=READ_CELLS // times**2):
+        fine, part = read_heights(path, bounds=band.bounds)
+        if fine.size:
+            values[grid.window_of(band)] = mean_into(fine, part, band, times)
     return values, grid
 
 
@@ -142,7 +160,7 @@ def read_window(path: Path, window: tuple[slice, slice], /) -> Heights:
     """The values of a raster in some of its rows and columns, NaN for nodata; little more than these is in memory."""
     rows, cols = window
     part = Window.from_slices((rows.start, rows.stop), (cols.start, cols.stop))
-    with rasterio.Env(GDAL_CACHEMAX=WINDOW_CACHE_MB), rasterio.open(path) as source:
+    with rasterio.Env(GDAL_CACHEMAX=WINDOW_CACHE_BYTES), rasterio.open(path) as source:
         values: Heights = source.read(1, window=part).astype(np.float32)
         if source.nodata is not None:
             values[values == np.float32(source.nodata)] = np.nan
@@ -151,10 +169,26 @@ def read_window(path: Path, window: tuple[slice, slice], /) -> Heights:
 
 def read_bytes(path: Path, /, *, largest_cells: int) -> tuple[NDArray[np.uint8], Affine]:
     """Read a uint8 raster, thinned out until it has no more cells than asked for, and its transform to the ground."""
-    with rasterio.Env(GDAL_CACHEMAX=CACHE_MB), rasterio.open(path) as source:
+    with rasterio.Env(GDAL_CACHEMAX=CACHE_BYTES), rasterio.open(path) as source:
         thin = max(1.0, float(np.sqrt(source.height * source.width / largest_cells)))
         shape = max(1, int(source.height / thin)), max(1, int(source.width / thin))
         values: NDArray[np.uint8] = source.read(1, out_shape=shape)
+        scaled = source.transform @ Affine.scale(source.width / shape[1], source.height / shape[0])
+    return values, scaled
+
+
+def read_thinned(path: Path, /, *, largest_cells: int) -> tuple[Heights, Affine]:
+    """Read a raster of `write_heights` or of bytes, averaged until it has no more cells than asked for.
+
+    Returns
+    -------
+    Values with NaN for nodata, and the transform from (column, row) to the ground.
+    """
+    with rasterio.Env(GDAL_CACHEMAX=CACHE_BYTES), rasterio.open(path) as source:
+        thin = max(1.0, float(np.sqrt(source.height * source.width / largest_cells)))
+        shape = max(1, int(source.height / thin)), max(1, int(source.width / thin))
+        read = source.read(1, out_shape=shape, masked=True, resampling=Resampling.average)
+        values: Heights = read.astype(np.float32).filled(np.nan)
         scaled = source.transform @ Affine.scale(source.width / shape[1], source.height / shape[0])
     return values, scaled
 
@@ -195,5 +229,5 @@ def write_picture(path: Path, picture: NDArray[np.uint8], transform: Affine, crs
 
 def read_picture(path: Path, /) -> tuple[NDArray[np.uint8], Affine]:
     """What `write_picture` wrote: (rows, cols, 3), and the transform of its pixels."""
-    with rasterio.Env(GDAL_CACHEMAX=CACHE_MB), rasterio.open(path) as source:
+    with rasterio.Env(GDAL_CACHEMAX=CACHE_BYTES), rasterio.open(path) as source:
         return np.moveaxis(source.read((1, 2, 3)), 0, 2), source.transform

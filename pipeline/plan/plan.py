@@ -10,7 +10,7 @@ import json
 import sys
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from pathlib import Path
 from typing import cast
@@ -22,9 +22,10 @@ from pipeline.errors import InputError, SettingsError
 from pipeline.exports.formats import FILES
 from pipeline.files import checksums, layers
 from pipeline.files.arrays import read_json
-from pipeline.files.checksums import mark_of, text_mark
+from pipeline.files.checksums import mark_of, sha256_of, text_mark
 from pipeline.files.disk.atomic import check_writable, write_text
 from pipeline.files.disk.lock import hold_folder
+from pipeline.files.found.marks import read_marks
 from pipeline.files.intake import Intake, take_in
 from pipeline.files.written_points import forget_lost
 from pipeline.intake.find_tiles import IN_THE_AREA_FILE, find_tiles
@@ -32,16 +33,23 @@ from pipeline.intake.placement import Placement
 from pipeline.intake.tile_table import Tile
 from pipeline.lattice.blocks import Block, block_named, blocks_near, shared_m2, touches
 from pipeline.lattice.fields import FIELD_M, Field
+from pipeline.marks.progress import done_ids
 from pipeline.plan import needs
 from pipeline.plan.borrowing import content_of, find_sources
 from pipeline.plan.code import fingerprint
 from pipeline.plan.cut import block_for_density, halo_for
 from pipeline.plan.fields import blocks_of, fields_of_area
+from pipeline.plan.history import history_content
+from pipeline.plan.marked import marks_content, marks_path, take_in_edits
 from pipeline.plan.names import safe_name
+from pipeline.plan.parking import find_parking
 from pipeline.plan.steps import STEPS
 from pipeline.settings import Area, Borrowing, Flow, LayerSettings, VegetationSettings, load_area, section_text
 
 CHECKSUMS = Path("work") / "checksums.json"
+
+NOTE_PLACES = Path("fieldwork") / "note_places.csv"
+"""Where `tussock calibrate` says which notes would teach most next, below the output folder."""
 
 CALIBRATED = ("slow_from_m2_per_m3", "walk_from_m2_per_m3", "fight_from_m2_per_m3")
 """Settings of the vegetation section that a calibration replaces."""
@@ -60,6 +68,8 @@ class Plan:
     """Maps of other people, with whole paths."""
     limits_note: str = ""
     """What a mapper is told of a calibration; "" without one."""
+    edits_note: str = ""
+    """What a mapper is told of changes found in draft.gpkg and taken in as marks; "" without any."""
 
     # ------------------------------------------------------------ tiles and blocks
 
@@ -318,11 +328,71 @@ class Plan:
         """A checksum of their content; that of nothing without one."""
         return content_of(self.borrowing)
 
+    @cached_property
+    def parking(self) -> str:
+        """Parking places as JSON, a list of latitude and longitude; those of a file are read from it."""
+        return json.dumps(find_parking(self.area.parking, self.area_path.parent, self.intake.table))
+
     @property
-    def check_list_content(self) -> str:
-        """A checksum of the list of places to look at that a mapper or `tussock calibrate` put into the draft."""
-        path = self.out / "fieldwork" / "check_list.csv"
-        return text_mark(path.read_text(encoding="utf-8")) if path.exists() else ""
+    def history_files(self) -> list[str]:
+        """The club's history of hours, where the area file names one."""
+        history = self.area.effort.history
+        return [str((self.area_path.parent / history).resolve())] if history else []
+
+    @cached_property
+    def history_content(self) -> str:
+        """A checksum of it and of what it names; empty without one.
+
+        Raises
+        ------
+        InputError
+            If it cannot be used.
+        """
+        return history_content(Path(self.history_files[0]) if self.history_files else None, own_out=self.out)
+
+    @property
+    def note_places(self) -> list[str]:
+        """The list of places where notes teach most that `tussock calibrate` wrote, where there is one."""
+        path = self.out / NOTE_PLACES
+        return [str(NOTE_PLACES)] if path.exists() else []
+
+    @property
+    def note_places_content(self) -> str:
+        """A checksum of it."""
+        return text_mark("".join((self.out / path).read_text(encoding="utf-8") for path in self.note_places))
+
+    @property
+    def marks_path(self) -> Path:
+        """The file beside the area file with what was found on foot; it may be missing."""
+        return marks_path(self.area_path)
+
+    @property
+    def marks_files(self) -> list[str]:
+        """That file, where it is there: an area without marks that moves to another folder is not composed again."""
+        return [str(self.marks_path)] if self.marks_path.exists() else []
+
+    @property
+    def done_content(self) -> str:
+        """A checksum of what need not be looked at any more."""
+        return text_mark(" ".join(sorted(done_ids(read_marks(self.marks_path, self.crs)))))
+
+    @property
+    def marks_content(self) -> str:
+        """A checksum of the marks on features, which decide how the draft is composed; empty without any."""
+        return marks_content(self.marks_path, self.crs)
+
+    @property
+    def page_content(self) -> str:
+        """A checksum of what the page shows and no rule makes: the calibration with its plot, what is done so far."""
+        progress = self.out / "fieldwork" / "progress.json"
+        shown = [*map(Path, self.calibration_files), *([progress] if progress.exists() else [])]
+        return text_mark("".join(map(sha256_of, shown)))
+
+    @property
+    def calibration_files(self) -> list[str]:
+        """The limits of a calibration and its plot, those that are there."""
+        paths = (calibration_path(self.area_path), self.out / "report" / "calibration.png")
+        return [str(path) for path in paths if path.exists()]
 
     def section(self, name: str) -> str:
         """A section of the expert settings as one line of JSON."""
@@ -454,6 +524,8 @@ def plan_of(area: Area, area_path: Path, /, *, limits_note: str = "", advice: st
     plan = Plan(area_path, area, out, intake, boundary, borrowing, limits_note)
     if boundary:
         _check_boundary(plan, boundary)
+    # Read now: a mapper is told before the long work begins that the place cannot be right.
+    _ = plan.parking
     return plan
 
 
@@ -463,11 +535,15 @@ def plan_run(area_path: Path, /) -> Plan:
     Raises
     ------
     InputError
-        As `make_plan`, or if the output folder cannot be written to or another run is at work there.
+        As `make_plan`, or if the club's history cannot be used, the output folder cannot be written to or another run
+        is at work there.
     """
     plan = make_plan(area_path)
+    _ = plan.history_content  # refused before anything is made, not after an hour
     hold_folder(plan.out)
     check_writable(plan.out / "work")
+    if note := take_in_edits(plan.out, plan.marks_path, plan.crs):
+        plan = replace(plan, edits_note=note)
     checksums.remember(plan.out / CHECKSUMS, {mark_of(Path(t.path)): t.sha256 for t in plan.intake.table.tiles})
     write_text(plan.out / "work" / "plan.json", plan.text)
     forget_lost(plan.out)
@@ -518,6 +594,9 @@ def plan_or_exit(area_path: str, /, *, is_job: bool = False) -> Plan:
     if (handed := _HANDED_OVER.get(Path(area_path))) and not is_job:
         return handed
     try:
-        return make_plan(Path(area_path)) if is_job else plan_run(Path(area_path))
+        plan = make_plan(Path(area_path)) if is_job else plan_run(Path(area_path))
+        if plan.edits_note:
+            print(plan.edits_note, file=sys.stderr)
+        return plan
     except InputError as error:
         sys.exit(f"error: {error}")

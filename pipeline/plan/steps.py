@@ -24,11 +24,14 @@ STEPS = {
     "base_level": "pipeline.steps.area.base_level:base_level",
     "borrow": "pipeline.steps.borrow:borrow",
     "compose": "pipeline.steps.area.compose:compose",
+    "effort": "pipeline.steps.effort.effort:effort",
     "sheet": "pipeline.steps.area.sheet:sheet",
     "export": "pipeline.steps.exports.export:export",
     "map_tiles": "pipeline.steps.exports.map_tiles:map_tiles",
     "backdrop": "pipeline.steps.exports.backdrop:backdrop",
+    "check_list": "pipeline.steps.fieldwork.check_list:check_list",
     "fieldwork_sheet": "pipeline.steps.fieldwork_sheet:fieldwork_sheet",
+    "report": "pipeline.steps.report.report:report",
     "manifest": "pipeline.steps.area.manifest:manifest",
 }
 """Name of the step -> where it lives. Only the step asked for is imported, with the libraries it needs."""

@@ -311,11 +311,14 @@ rule compose:
         draft="draft.gpkg",
         left_out="report/left_out.csv",
         disagreements="fieldwork/disagreements.csv",
+        written="fieldwork/as_written.gpkg",
     priority: FIRST
     log:
         "logs/compose.log",
     params:
         map_date=str(PLAN.area.map_date),
+        marks=PLAN.marks_files,
+        marks_content=PLAN.marks_content,
         drawing=PLAN.section("drawing"),
         rock=PLAN.section("rock"),
         vegetation=PLAN.section("vegetation"),
@@ -323,7 +326,7 @@ rule compose:
     shell:
         "python -m pipeline compose --features=work/features --plan=work/plan.json --outline={input.outline:q}"
         " --survey={input.survey:q} --drawing={params.drawing:q} --out={output.draft:q} --left-out={output.left_out:q} --disagreements={output.disagreements:q} --map-date={params.map_date}"
-        " --rock={params.rock:q} --vegetation={params.vegetation:q} 2> {log:q}"
+        " --marks {params.marks:q} --written={output.written:q} --rock={params.rock:q} --vegetation={params.vegetation:q} 2> {log:q}"
 
 
 rule sheet:
@@ -372,7 +375,7 @@ rule fieldwork_sheet:
         season="report/leaf_season.json",
         borrowed="report/borrowed.json",
         shaded_relief="rasters/shaded_relief.tif",
-        disagreements="fieldwork/disagreements.csv",
+        check_list="fieldwork/check_list.csv",
     output:
         "sheets/fieldwork_sheet.pdf",
     log:
@@ -383,12 +386,11 @@ rule fieldwork_sheet:
         interval_m=PLAN.area.contour_interval_m,
         language=PLAN.area.language,
         settings=PLAN.section("sheet"),
-        check_list=PLAN.check_list_content,
         code=PLAN.code("fieldwork_sheet"),
     shell:
         "python -m pipeline fieldwork_sheet --draft {input.draft:q} --outline {input.outline:q} --survey {input.survey:q}"
         " --season {input.season:q} --borrowed {input.borrowed:q} --shaded-relief {input.shaded_relief:q}"
-        " --check-lists fieldwork --pdf {output:q} --name {params.name:q} --map-date {params.map_date}"
+        " --check-list {input.check_list:q} --pdf {output:q} --name {params.name:q} --map-date {params.map_date}"
         " --interval-m {params.interval_m} --language {params.language} --settings {params.settings:q} 2> {log:q}"
 
 
@@ -401,6 +403,8 @@ rule manifest:
         draft="draft.gpkg",
         sheet="sheets/field_sheet.pdf",
         fieldwork="sheets/fieldwork_sheet.pdf",
+        page="report/index.html",
+        check_list="fieldwork/check_list.csv",
         survey="report/survey.json",
         points=expand("work/labelled/{tile}.json", tile=PLAN.tile_names),
         slope="rasters/slope.tif",

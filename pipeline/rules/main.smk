@@ -10,6 +10,7 @@ min_version("9.14")
 from pipeline.exports.formats import BACKDROP_SOURCES, FROM_DRAFT, FROM_SHEET
 from pipeline.plan.plan import plan_or_exit
 from pipeline.ready import STEP_ENVIRONMENT
+from pipeline.settings import section_text
 
 PLAN = plan_or_exit(config.get("area", "sample_tiles/area.yaml"), is_job=not workflow.is_main_process)
 
@@ -40,12 +41,16 @@ include: "tile.smk"
 include: "block.smk"
 include: "field.smk"
 include: "area.smk"
+include: "effort.smk"
+include: "fieldwork.smk"
 include: "exports.smk"
+include: "report.smk"
 
 
 rule all:
     default_target: True
     input:
         "manifest.json",
+        "fieldwork/effort.json",
         # Asked for by name, so that a file of points that was lost is written again though the manifest stands.
         expand("work/labelled/{tile}.json", tile=PLAN.tile_names),

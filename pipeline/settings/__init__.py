@@ -7,7 +7,7 @@ from these modules (`make settings`).
 
 from __future__ import annotations
 
-from pipeline.settings.area import Area, Borrowing, Expert, Source
+from pipeline.settings.area import Area, Borrowing, EffortSettings, Expert, Source
 from pipeline.settings.flow import Flow, FlowSettings
 from pipeline.settings.landform import LandformSettings
 from pipeline.settings.manmade import ManmadeSettings
@@ -24,6 +24,7 @@ __all__ = [
     "Borrowing",
     "CalibrationSettings",
     "DrawingSettings",
+    "EffortSettings",
     "Expert",
     "Flow",
     "FlowSettings",

@@ -19,8 +19,10 @@ from pipeline.settings.water import WaterSettings
 from pipeline.settings.written import (
     as_crs,
     as_date,
+    as_hours,
     as_interval,
     as_list,
+    as_parking,
     as_path,
     as_paths,
     as_sources,
@@ -49,6 +51,40 @@ class Expert(Section):
     sheet: SheetSettings = SheetSettings()
 
 
+class EffortSettings(Section):
+    """How the club works: what turns hours of fieldwork into days, money and weeks."""
+
+    day_h: float = Field(
+        6.0,
+        gt=0,
+        le=16,
+        description="Hours of fieldwork in a day, the way there and back not counted. Six is the planning example in print: more are walked, and not seen as well.",
+    )
+    day_rate: float = Field(
+        200.0,
+        ge=0,
+        le=1_000_000,
+        description="Money for a day of day_h hours, for fieldwork, drawing and travel alike. The default is a round figure to be replaced by yours; 0 where nobody is paid.",
+    )
+    currency: Annotated[str, AfterValidator(as_words)] = Field(
+        "EUR", max_length=12, description="What the money is called in print."
+    )
+    travel_h: float = Field(
+        1.0,
+        ge=0,
+        le=24,
+        description="Hours there and back, for each day in the field; half an hour each way by default.",
+    )
+    mappers: int = Field(1, ge=1, le=100, description="Mappers in the field, each on ground of their own.")
+    days_a_week: float = Field(
+        2.0, gt=0, le=7, description="Days a week that each of them is in the field; a weekend by default."
+    )
+    history: Annotated[str | None, AfterValidator(as_path)] = Field(
+        None,
+        description="A table (CSV) of maps that the club made, to fit the rates to: 'area' (an area file that has a draft, or an outline within this area), 'hours', 'scale', and where known 'drawing_hours' and 'draft' (yes where it was mapped from a draft). Empty: the trade's rates.",
+    )
+
+
 class Source(Section):
     """One file, or several of one kind, to borrow from."""
 
@@ -75,6 +111,8 @@ class Borrowing(Section):
     sources: tuple[Source, ...] = ()
 
 
+Place = tuple[float, float]
+"""Latitude and longitude, degrees of WGS 84."""
 Export = Literal["styled", "geojson", "dxf", "shapefile", "gpx", "kmz", "mbtiles", "pmtiles"]
 Backdrop = Literal[
     "relief",
@@ -162,7 +200,21 @@ class Area(Section):
         "(lit from four sides), relief_northwest, relief_northeast, relief_southwest, local_relief, slope, canopy, "
         "understorey, intensity.",
     )
+    parking: Annotated[tuple[Place, ...] | str, BeforeValidator(as_parking)] = Field(
+        (),
+        description="Where the car stands for the work on foot: latitude and longitude, such as 48.2093, 13.4762, a list "
+        "of such pairs, or a file of points. Empty: where a road or track reaches the edge of the area, else a corner.",
+    )
+    outing_h: Annotated[float, BeforeValidator(as_hours)] = Field(
+        4.0,
+        ge=0.5,
+        le=12,
+        description="Hours of one outing of the check list, walking and looking together.",
+    )
     out: Annotated[str, AfterValidator(as_path)] = Field("out", description="Folder the draft goes to.")
+    effort: EffortSettings = Field(
+        EffortSettings(), description="How the club works, for 'tussock estimate': hours of a day, day rate, mappers."
+    )
     expert: Expert = Expert()
 
     @model_validator(mode="after")

@@ -60,6 +60,50 @@ def as_words(name: str) -> str:
     return name
 
 
+def as_hours(value: object) -> object:
+    """A number of hours, also written with its unit: 4, "4 h"."""
+    return value.strip().removesuffix("h").strip() if isinstance(value, str) else value
+
+
+_PARKING = (
+    "write latitude and longitude in degrees, for example parking: 48.2093, 13.4762, or the name of a file of points"
+)
+_NUMBER = re.compile(r"[+-]?\d+([.,]\d+)?")
+
+
+def as_parking(value: object) -> object:
+    """Places as pairs of latitude and longitude, or the path of a file of points.
+
+    A pair may be written as YAML's list or as text, "48.2093, 13.4762" or "48,2093; 13,4762".
+    """
+    if isinstance(value, str):
+        pair = _pair_in(value)
+        return (_place_of(pair),) if pair else as_path(value)
+    if value is None or not isinstance(value, list | tuple):
+        return () if value is None else (_place_of(value),)
+    is_pair = len(value) == 2 and all(isinstance(one, int | float) for one in value)
+    listed = (value,) if is_pair else value
+    return tuple(_place_of(_pair_in(one) if isinstance(one, str) else one) for one in listed)
+
+
+def _pair_in(text: str) -> tuple[float, ...]:
+    """The two numbers of a text that holds nothing else; none of another text."""
+    parts = [part.strip() for part in text.split(";" if ";" in text else ",")]
+    is_pair = len(parts) == 2 and all(_NUMBER.fullmatch(part) for part in parts)
+    return tuple(float(part.replace(",", ".")) for part in parts) if is_pair else ()
+
+
+def _place_of(pair: object) -> tuple[float, float]:
+    """Latitude and longitude that there are on earth."""
+    numbers = [one for one in pair if type(one) in (int, float)] if isinstance(pair, list | tuple) else []
+    if not isinstance(pair, list | tuple) or len(numbers) != 2 or len(pair) != 2:
+        raise ValueError(f"'{shown(pair)}' is no place; {_PARKING}")
+    latitude, longitude = map(float, numbers)
+    if not (-90 <= latitude <= 90 and -180 <= longitude <= 180):
+        raise ValueError(f"{latitude:g}, {longitude:g} is no latitude and longitude; {_PARKING}")
+    return latitude, longitude
+
+
 def as_paths(paths: tuple[str, ...]) -> tuple[str, ...]:
     """Paths or patterns, each checked by `as_path`."""
     return tuple(str(as_path(path)) for path in paths)

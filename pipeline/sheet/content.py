@@ -23,6 +23,7 @@ from pipeline.sheet.symbols.cliff_foot import clear_of_cliffs
 from pipeline.sheet.symbols.edge import clear_of_edge
 from pipeline.sheet.symbols.labels import INDEX_CONTOUR, Labels, contour_labels
 from pipeline.sheet.symbols.marks import Marks
+from pipeline.sheet.symbols.smallest import at_least_smallest
 from pipeline.sheet.symbols.symbol import draw_marks
 
 LABEL_SHORTEST_CONTOUR_MM = 40.0
@@ -109,7 +110,7 @@ def marks_on_paper(
 ) -> list[Marks]:
     """The features that are printed, where they are printed, in the order of printing."""
     marks = marks_of([printed(table) for table in layers], frame, symbols)
-    return clear_of_edge(clear_of_cliffs(marks), outline_mm)
+    return clear_of_edge(clear_of_cliffs(at_least_smallest(marks)), outline_mm)
 
 
 def marks_of(layers: Sequence[gpd.GeoDataFrame], frame: Frame, symbols: SymbolTable, /) -> list[Marks]:

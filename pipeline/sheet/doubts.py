@@ -45,11 +45,13 @@ class Figures:
     words : tuple of n texts
     places : (n, 2) float64, millimetres of the map: a point of each feature
     colours : tuple of n colours
+    doubt : (n,) float64, how undecided each is: 1 at a confidence of a half, 0 where it is certain
     """
 
     words: tuple[str, ...]
     places: Places
     colours: tuple[Cmyk, ...]
+    doubt: NDArray[np.float64]
 
 
 def candidates_of(layers: Sequence[gpd.GeoDataFrame], /) -> list[gpd.GeoDataFrame]:
@@ -82,6 +84,7 @@ def figures_of(layers: Sequence[gpd.GeoDataFrame], frame: Frame, /, *, symbols: 
     words: list[str] = []
     places: list[Places] = []
     colours: list[Cmyk] = []
+    shares: list[float] = []
     for table in layers:
         if not len(table) or not {"status", "confidence"} <= set(table.columns):
             continue
@@ -91,9 +94,17 @@ def figures_of(layers: Sequence[gpd.GeoDataFrame], frame: Frame, /, *, symbols: 
         places.append(_middles(told, frame))
         for number, share, status in zip(told["symbol"], told["confidence"], told["status"], strict=True):
             percent = f"{100 * share:.0f}"
+            shares.append(share)
             words.append(f"{number}: {percent}" if status == CANDIDATE else percent)
             colours.append(CANDIDATE_COLOUR if status == CANDIDATE else DOUBT_COLOUR)
-    return Figures(tuple(words), np.concatenate([np.empty((0, 2)), *places]), tuple(colours))
+    doubt = 1 - np.abs(2 * np.array(shares, np.float64) - 1)
+    return Figures(tuple(words), np.concatenate([np.empty((0, 2)), *places]), tuple(colours), doubt)
+
+
+def points_of(layers: Sequence[gpd.GeoDataFrame], frame: Frame, /) -> Places:
+    """(n, 2) millimetres of the map: where a point symbol stands, drawn or proposed."""
+    shapes = [table.geometry.to_numpy()[shapely.get_dimensions(table.geometry.to_numpy()) == 0] for table in layers]
+    return shapely.get_coordinates(on_map(np.concatenate([np.empty(0, np.object_), *shapes]), frame))
 
 
 def _is_doubtful(table: gpd.GeoDataFrame, symbols: SymbolTable) -> NDArray[np.bool_]:

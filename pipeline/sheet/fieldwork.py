@@ -19,16 +19,18 @@ from shapely.geometry import MultiPolygon, Polygon
 from pipeline.norm.symbols import SymbolTable
 from pipeline.settings import SheetSettings
 from pipeline.sheet import texts
-from pipeline.sheet.around import draw_index, shown_part
+from pipeline.sheet.around import draw_caption, draw_index, shown_part
+from pipeline.sheet.beside import Room, Written, squares_about
 from pipeline.sheet.content import Content, draw_content
-from pipeline.sheet.doubts import SURE, Figures, draw_candidates, figures_of
+from pipeline.sheet.doubts import SURE, Figures, draw_candidates, figures_of, points_of
 from pipeline.sheet.interval import STEEP_PERCENT
 from pipeline.sheet.marginalia import Item, draw_foot, draw_panel, draw_title, heading, note
 from pipeline.sheet.on_page import clip_of, draw_map, georeference, place_of, rim_of
-from pipeline.sheet.page.colours import Plate, tint
-from pipeline.sheet.page.letters import BOLD, text_width_mm
+from pipeline.sheet.page.colours import Cmyk, Plate, tint
+from pipeline.sheet.page.ink import Places
+from pipeline.sheet.page.letters import BOLD, PLAIN, text_width_mm
 from pipeline.sheet.page.north import north_of_area, technical_lines
-from pipeline.sheet.page.page import GAP_MM, Box, Frame, Sheet, flow, frame_of, part_sheets
+from pipeline.sheet.page.page import GAP_MM, Box, Frame, Sheet, enlarged_sheet, flow, frame_of, part_sheets
 from pipeline.sheet.page.pdf import CAP_HEIGHT_MM_PER_PT, Book, Plates
 from pipeline.sheet.texts import MapText, Told
 from pipeline.words.language import Language
@@ -49,12 +51,18 @@ PALE = {
 """How strong each plate is printed, 0 to 1, so that pencil and relief show (our choice)."""
 RELIEF_STRENGTH = 0.45
 """How dark the deepest shade of the relief is, 0 to 1 (our choice)."""
-FIGURES_PT, CHECK_PT = 4.5, 8.0
-BESIDE_MM = (1.2, 2.6)
-"""Distances of figures from the middle of what they are told of, millimetres on paper: beside a symbol, or beside the
-ring around it (our choice)."""
+FIGURES_PT, CHECK_PT = 5.0, 7.0
+SYMBOL_MM = 0.9
+"""Half the side of what a point symbol covers at 1:5 000, which figures and numbers keep off: a large boulder's."""
 RING_MM, RING_LINE_MM = 2.2, 0.35
 """Radius and line of the ring of a place to look at; it is wider than any point symbol at 1:5 000 (our choice)."""
+SMALL_RING_MM = 0.9
+"""Radius of the ring where the ring of a better place stands near, and on a small map that stands on the page a second
+time, enlarged (our choice)."""
+POINTER_MM = 0.12
+"""Line from a place to words that stand off it."""
+TOLD_MM = 1.0
+"""A feature this near to a place to look at, 5 m on the ground, has no figure of its own: the list tells of it."""
 CHECK_COLOUR = tint("purple")
 RULE_MM = 8.0
 """Distance of the lines to write on."""
@@ -145,9 +153,11 @@ def draw_fieldwork(
     book = Book(title=title, subject=survey_line, author=language.say(texts.AUTHOR), made=told.drafted)
     plates = book.add_plates("map", content.ink, rim_of(frame))
     doubts = book.add_plates("candidates", draw_candidates(tables, frame, symbols=symbols), rim_of(frame))
-    pages = _Pages(book, content, frame, text, crs, plates, doubts, figures_of(tables, frame, symbols=symbols))
+    figures = figures_of(tables, frame, symbols=symbols)
+    pages = _Pages(book, content, frame, text, crs, plates, doubts, figures, points_of(tables, frame))
     paper = settings.model_copy(update={"paper": PAPER}) if settings.paper == "auto" else settings
-    sheets = part_sheets(frame, content.outline, settings=paper)
+    small = enlarged_sheet(frame, settings=paper)
+    sheets = [small] if small else part_sheets(frame, content.outline, settings=paper)
     shade = _pale(relief) if relief else None
     for number in range(1, len(sheets) + 1):
         pages.write(sheets, number, shade, relief, check_points)
@@ -176,6 +186,7 @@ class _Pages:
     plates: Plates
     doubts: Plates
     figures: Figures
+    points: Places
 
     def write(
         self,
@@ -185,71 +196,115 @@ class _Pages:
         relief: Relief | None,
         check_points: Sequence[CheckPoint],
     ) -> None:
-        """One page of map."""
+        """One page of map; a small map stands on it a second time, enlarged, and only there with figures."""
         book, sheet = self.book, sheets[number - 1]
         several = len(sheets) > 1
         book.begin_page(sheet.width_mm, sheet.height_mm)
         language = self.text.language
         words = [language.say(texts.FIELDWORK), texts.sheet_part(number, len(sheets), language) if several else ""]
         draw_title(book, self.text, sheet.title, part="   ".join(filter(None, words)), scale=SCALE)
-        clip = clip_of(self.content, sheet)
-        if shade is not None and relief is not None:
-            from_picture = sheet.page_from_map @ self.frame.map_from_ground @ relief.transform
-            book.picture(shade, from_picture, clip=clip, page_from_clip=sheet.page_from_map)
-        draw_map(book, self.plates, self.content, self.frame, sheet, opacity=PALE)
-        book.place(self.doubts, sheet.page_from_map, clip=clip)
-        self._draw_figures(sheet, self._draw_checks(sheet, check_points))
-        foot, room = sheet.columns[0], INDEX_MM + GAP_MM if several else 0.0
-        beside = Box(foot.left, foot.bottom, foot.width - room, foot.height)
+        shown = [sheet, sheet.enlargement] if sheet.enlarged else [sheet]
+        for view in shown:
+            self._draw_ground(view, shade, relief)
+            room = self._room_on(view)
+            is_last = view is shown[-1]
+            self._draw_checks(view, check_points, room, largest_mm=RING_MM if is_last else SMALL_RING_MM)
+            if is_last:
+                self._draw_figures(view, check_points, room)
+        if sheet.enlarged:
+            draw_caption(book, sheet.enlarged, language, scale=SCALE / sheet.factor)
+        foot, index = sheet.columns[0], INDEX_MM + GAP_MM if several else 0.0
+        beside = Box(foot.left, foot.bottom, foot.width - index, foot.height)
         place = place_of(sheet, self.frame, self.crs)
         draw_foot(book, self.text, beside, place, legend=texts.LEGEND_ELSEWHERE)
         if several:
             draw_index(book, sheets, number, Box(foot.right - INDEX_MM, foot.bottom + 2, INDEX_MM, foot.height - 4))
-        book.end_page(georeference(sheet, self.frame, self.crs))
+        book.end_page(*(georeference(view, self.frame, self.crs) for view in shown))
 
-    def _draw_checks(self, sheet: Sheet, check_points: Sequence[CheckPoint]) -> list[Box]:
-        """Rings and numbers of the places to look at; returns the room they take on the page."""
-        west, south, east, north = shown_part(sheet)
-        taken = []
-        for point in check_points:
-            place = self.frame.map_from_ground @ (point.east_m, point.north_m)
-            if west < place[0] < east and south < place[1] < north:
-                right, up = sheet.page_from_map @ place
-                self.book.ring((right, up), RING_MM, line_mm=RING_LINE_MM, colour=CHECK_COLOUR)
-                beside, words = (right + RING_MM + 0.6, up + 0.6), str(point.number)
-                self.book.text(*beside, words, size_pt=CHECK_PT, face=BOLD, colour=CHECK_COLOUR)
-                width = text_width_mm(words, size_pt=CHECK_PT, face=BOLD)
-                taken.append(Box(right - RING_MM, up - RING_MM, 2 * RING_MM, 2 * RING_MM))
-                taken.append(Box(*beside, width, CHECK_PT * CAP_HEIGHT_MM_PER_PT))
-        return taken
+    def _draw_ground(self, view: Sheet, shade: Image.Image | None, relief: Relief | None) -> None:
+        """Relief, map and candidates."""
+        clip = clip_of(self.content, view)
+        if shade is not None and relief is not None:
+            from_picture = view.page_from_map @ self.frame.map_from_ground @ relief.transform
+            self.book.picture(shade, from_picture, clip=clip, page_from_clip=view.page_from_map)
+        draw_map(self.book, self.plates, self.content, self.frame, view, opacity=PALE)
+        self.book.place(self.doubts, view.page_from_map, clip=clip)
 
-    def _draw_figures(self, sheet: Sheet, taken: list[Box]) -> None:
-        """Figures to the right of their features, or where that is taken on another side; none where all are."""
-        west, south, east, north = shown_part(sheet)
-        for words, place, colour in zip(self.figures.words, self.figures.places, self.figures.colours, strict=True):
-            if not (west < place[0] < east and south < place[1] < north):
-                continue
-            boxes = _beside(sheet.page_from_map @ tuple(place), text_width_mm(words, size_pt=FIGURES_PT))
-            free = next((box for box in boxes if not any(_overlap(box, other) for other in taken)), None)
-            if free is not None:
-                taken.append(free)
-                self.book.text(free.left, free.bottom, words, size_pt=FIGURES_PT, colour=colour)
+    def _room_on(self, view: Sheet) -> Room:
+        """Where words may stand: within the frame and off point symbols."""
+        places = self.points[_is_shown(self.points, view)]
+        return Room(view.window, squares_about(_on_page(places, view), SYMBOL_MM * view.magnify))
+
+    def _draw_checks(self, view: Sheet, check_points: Sequence[CheckPoint], room: Room, *, largest_mm: float) -> None:
+        """Rings and numbers of the places to look at; a ring is small where it would run into that of another place."""
+        on_map = self._on_map(check_points)
+        is_shown = _is_shown(on_map, view)
+        points = [point for point, shown in zip(check_points, is_shown.tolist(), strict=True) if shown]
+        places = _on_page(on_map[is_shown], view)
+        rings_mm = _ring_sizes(places, largest_mm)
+        for (right, up), ring_mm in zip(places.tolist(), rings_mm.tolist(), strict=True):
+            self.book.ring((right, up), ring_mm, line_mm=RING_LINE_MM, colour=CHECK_COLOUR)
+        room.symbols = np.concatenate([room.symbols, squares_about(places, rings_mm[:, None])])
+        height = CHECK_PT * CAP_HEIGHT_MM_PER_PT
+        for point, (right, up), ring_mm in zip(points, places.tolist(), rings_mm.tolist(), strict=True):
+            words = str(point.number)
+            width = text_width_mm(words, size_pt=CHECK_PT, face=BOLD)
+            self._write(
+                room.put((right, up), width, height, clear_mm=ring_mm), words, CHECK_PT, face=BOLD, colour=CHECK_COLOUR
+            )
+
+    def _draw_figures(self, view: Sheet, check_points: Sequence[CheckPoint], room: Room) -> None:
+        """Figures beside their features where there is room, the most undecided first; none where the list tells."""
+        figures, height = self.figures, FIGURES_PT * CAP_HEIGHT_MM_PER_PT
+        places = _on_page(figures.places, view)
+        is_asked = _is_shown(figures.places, view) & ~_is_near(figures.places, self._on_map(check_points), TOLD_MM)
+        rows = np.flatnonzero(is_asked)
+        for row in rows[np.argsort(-figures.doubt[rows], kind="stable")].tolist():
+            words = figures.words[row]
+            place, width = (float(places[row, 0]), float(places[row, 1])), text_width_mm(words, size_pt=FIGURES_PT)
+            written = room.put(place, width, height, clear_mm=SYMBOL_MM * view.magnify)
+            self._write(written, words, FIGURES_PT, face=PLAIN, colour=figures.colours[row])
+
+    def _write(self, written: Written | None, words: str, size_pt: float, *, face: str, colour: Cmyk) -> None:
+        """Words where room was found for them, with the line to their place."""
+        if written is None:
+            return
+        if written.line is not None:
+            self.book.line(*written.line, line_mm=POINTER_MM, colour=colour)
+        self.book.text(written.box.left, written.box.bottom, words, size_pt=size_pt, face=face, colour=colour)
+
+    def _on_map(self, check_points: Sequence[CheckPoint]) -> Places:
+        """(n, 2) millimetres of the map."""
+        to_map = self.frame.map_from_ground
+        return np.array([to_map @ (point.east_m, point.north_m) for point in check_points], np.float64).reshape(-1, 2)
 
 
-def _beside(place: tuple[float, float], width: float) -> list[Box]:
-    """Boxes for figures right of a place, left of it, above and below."""
-    right, up = place
-    height = CAP_HEIGHT_MM_PER_PT * FIGURES_PT
-    corners = []
-    for off in BESIDE_MM:
-        corners += [(off, -height / 2), (-off - width, -height / 2), (-width / 2, off), (-width / 2, -off - height)]
-    return [Box(right + left, up + bottom, width, height) for left, bottom in corners]
+def _on_page(places: Places, view: Sheet) -> Places:
+    """(n, 2) millimetres of the page of places on the map."""
+    to_page = view.page_from_map
+    return np.array([to_page @ tuple(place) for place in places], np.float64).reshape(-1, 2)
 
 
-def _overlap(one: Box, other: Box) -> bool:
-    """Whether two boxes share room."""
-    across = one.left < other.right and other.left < one.right
-    return across and one.bottom < other.top and other.bottom < one.top
+def _is_shown(places: Places, view: Sheet) -> NDArray[np.bool_]:
+    """(n,) bool: places on the map that a page shows."""
+    west, south, east, north = shown_part(view)
+    return np.asarray(((places > (west, south)) & (places < (east, north))).all(axis=1))
+
+
+def _is_near(places: Places, others: Places, within_mm: float) -> NDArray[np.bool_]:
+    """(n,) bool: places so near to some of the others."""
+    apart = np.hypot(*(places[:, None, :] - others[None, :, :]).transpose(2, 0, 1))
+    return np.asarray((apart < within_mm).any(axis=1))
+
+
+def _ring_sizes(places: Places, largest_mm: float) -> NDArray[np.float64]:
+    """(n,) radius of each ring: the largest where it touches the ring of no earlier place."""
+    sizes = np.full(len(places), SMALL_RING_MM)
+    for row in range(len(places)):
+        apart = np.hypot(*(places[:row] - places[row]).T)
+        if not (apart < sizes[:row] + largest_mm + RING_LINE_MM).any():
+            sizes[row] = largest_mm
+    return sizes
 
 
 # ---------------------------------------------------------------- notes

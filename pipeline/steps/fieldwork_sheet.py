@@ -5,11 +5,13 @@ from __future__ import annotations
 import datetime
 from pathlib import Path
 
+import numpy as np
+import pandas as pd
 import shapely
 
 from pipeline.files import layers, rasters
-from pipeline.files.check_lists import read_check_list
 from pipeline.files.disk import atomic
+from pipeline.files.fieldwork.check_lists import read_check_list
 from pipeline.norm.symbols import norm_table
 from pipeline.settings import SheetSettings
 from pipeline.sheet.fieldwork import CheckPoint, Relief, draw_fieldwork
@@ -17,8 +19,11 @@ from pipeline.steps.area.sheet import survey_line, today, told_of
 from pipeline.words.codes import LanguageCode
 from pipeline.words.language import Language
 
-CHECK_LIST, DISAGREEMENTS = "check_list.csv", "disagreements.csv"
-"""Lists of places to look at, the better one first: the second holds only where another map says otherwise."""
+APART_M = 30.0
+"""Least distance between two places on the sheet, 6 mm at 1:5 000: closer, rings and numbers hide the map.
+The better place is drawn; the other stands in the list and in its outing (our choice)."""
+MOST_STOPS = 200
+"""Stops drawn of a list that has no outings (our choice)."""
 LARGEST_RELIEF_CELLS = 12_000_000
 """Most cells of the relief in the PDF: 12 MB before it is compressed (our choice)."""
 
@@ -31,7 +36,7 @@ def fieldwork_sheet(
     season: Path,
     borrowed: Path,
     shaded_relief: Path,
-    check_lists: Path,
+    check_list: Path,
     pdf: Path,
     name: str,
     map_date: str,
@@ -39,7 +44,7 @@ def fieldwork_sheet(
     language: LanguageCode,
     settings: SheetSettings,
 ) -> None:
-    """The fieldwork sheet as a PDF; `check_lists` is the folder in which lists of places to look at may lie."""
+    """The fieldwork sheet as a PDF; `check_list` is the list of places to look at."""
     area, crs = layers.read_outline(outline)
     said_in = Language(language)
     drawing = draw_fieldwork(
@@ -55,20 +60,36 @@ def fieldwork_sheet(
         told=told_of(survey, drafted=today()),
         language=said_in,
         relief=Relief(*rasters.read_bytes(shaded_relief, largest_cells=LARGEST_RELIEF_CELLS)),
-        check_points=[point for point in _check_points(check_lists) if _is_in(point, area)],
+        check_points=[point for point in _check_points(check_list) if _is_in(point, area)],
     )
     atomic.write_bytes(pdf, drawing.pdf)
 
 
-def _check_points(folder: Path) -> list[CheckPoint]:
-    """The places of the first list there is."""
-    for path in (folder / CHECK_LIST, folder / DISAGREEMENTS):
-        if path.exists():
-            rows = read_check_list(path)
-            words = zip(rows["rank"].astype(int), rows["look_at"].astype(str), rows["why"].astype(str), strict=True)
-            places = zip(rows["east_m"].astype(float), rows["north_m"].astype(float), strict=True)
-            return [CheckPoint(*told, *place) for told, place in zip(words, places, strict=True)]
-    return []
+def _check_points(path: Path) -> list[CheckPoint]:
+    """The stops of a check list that the sheet has room for, the best first, each with its questions.
+
+    Of a list of other making each row is a stop. Stops that are in no outing are left out where any is in one.
+    """
+    rows = read_check_list(path)
+    walked = rows[rows["outing"] > 0]
+    shown = walked if len(walked) else rows.head(MOST_STOPS)
+    number = shown["name"].str.extract(r"(\d+)", expand=False).astype(int)
+    return _with_room([_stop(int(n), group) for n, group in shown.groupby(number, sort=True)])
+
+
+def _stop(number: int, rows: pd.DataFrame) -> CheckPoint:
+    place = rows[["east_m", "north_m"]].iloc[0].astype(float)
+    return CheckPoint(number, " ".join(rows["look_at"].astype(str)), "; ".join(rows["why"].astype(str)), *place)
+
+
+def _with_room(points: list[CheckPoint]) -> list[CheckPoint]:
+    """The points that keep APART_M from all better ones that are drawn."""
+    drawn: list[CheckPoint] = []
+    for point in points:
+        away = (np.hypot(point.east_m - other.east_m, point.north_m - other.north_m) for other in drawn)
+        if min(away, default=np.inf) >= APART_M:
+            drawn.append(point)
+    return drawn
 
 
 def _is_in(point: CheckPoint, area: shapely.MultiPolygon) -> bool:

@@ -9,7 +9,6 @@ import re
 import shlex
 from pathlib import Path
 
-import geopandas as gpd
 import pytest
 
 from pipeline.advice.never import NEVER_FOUND
@@ -17,7 +16,7 @@ from pipeline.cli import _parser
 from pipeline.draft.compose import COLUMNS, SECTIONS
 from pipeline.draft.record.left_out import COLUMNS as LEFT_OUT_COLUMNS
 from pipeline.exports.formats import FILES
-from pipeline.fieldwork.check_list import check_list_of_disagreements
+from pipeline.fieldwork.outings.check import COLUMNS as CHECK_LIST_COLUMNS
 from pipeline.settings import load_area
 from tests.paths import PROJECT
 
@@ -126,10 +125,9 @@ def test_area_files_shown_can_be_read(page: Path, tmp_path: Path) -> None:
 def test_every_column_is_explained() -> None:
     """The tables of columns name those that are written, in their order."""
     text = (GUIDE / "columns.md").read_text(encoding="utf-8")
-    nowhere = gpd.GeoDataFrame({"look_at": [], "why": []}, geometry=[], crs="EPSG:25832")
     assert first_column(text, "The draft") == list(COLUMNS)
     assert first_column(text, "What was left out") == list(LEFT_OUT_COLUMNS)
-    assert first_column(text, "What to look at") == list(check_list_of_disagreements(nowhere).columns.drop("geometry"))
+    assert first_column(text, "What to look at") == list(CHECK_LIST_COLUMNS)
     assert all(f"`{section}`" in text for section in SECTIONS)
 
 

@@ -26,15 +26,21 @@ from pathlib import Path
 
 import psutil
 
+from tests.benchmarks.audits import audits
 from tests.benchmarks.composing import composed_and_drawn
 from tests.benchmarks.driver import driver
+from tests.benchmarks.effort import beside_truth
+from tests.benchmarks.effort import fitted as effort_fitted
 from tests.benchmarks.exports import compared as exports_of
 from tests.benchmarks.identity import compared as identity_of
 from tests.benchmarks.kept_ids import kept_ids
 from tests.benchmarks.large_area import Scene, lay_side_by_side
 from tests.benchmarks.mosaic import compared as mosaic_of_drafts
 from tests.benchmarks.mutations import mutations
+from tests.benchmarks.outings import compared as outings
 from tests.benchmarks.overhead import overhead
+from tests.benchmarks.page import compared as page_of_draft
+from tests.benchmarks.ranking import compared as ranking_of
 from tests.benchmarks.refresh_scenes import drafting_into, refresh_scenes
 from tests.benchmarks.results import Measurement, Table, markdown_of, measure_again, read_results, write_results
 from tests.benchmarks.seams import compared as seams_of
@@ -42,6 +48,7 @@ from tests.benchmarks.selection import selection
 from tests.benchmarks.sizes import COLUMNS, KEEP_ONE_IN, SIDES_M, cost_row, costs_of_sizes, draft_kept, draft_watched
 from tests.benchmarks.structure import structure
 from tests.benchmarks.unchanged import unchanged
+from tests.benchmarks.updating import updating
 from tests.benchmarks.watched import Cost
 from tests.paths import PROJECT
 from tests.runs import SAMPLE
@@ -50,6 +57,8 @@ DOCS = PROJECT / "docs"
 KEPT, PAGE = DOCS / "figures.json", DOCS / "figures.md"
 SCENES = ("scene_a", "scene_b", "hard_moraine", "hard_steep", "hard_farmland", "hard_karst")
 """Invented scenes with complete truth, folders of TUSSOCK_DATA."""
+NOT_FITTED = ("scene_b", "hard_steep", "hard_farmland")
+"""Those on which what is learned from marks was not fitted."""
 
 
 @functools.cache
@@ -120,6 +129,12 @@ def choices() -> list[Table]:
     return selection({name: drafted(tiles)[0] for name, tiles in places.items()})
 
 
+def audited() -> list[Table]:
+    """What of the sample, of every scene and of a real place falls short of the norm as it is printed."""
+    scenes = {scene: draft_of(scene) for scene in SCENES}
+    return audits({"sample": drafted(SAMPLE)[0], **scenes, "bc_forest": drafted(data("bc_forest"))[0]})
+
+
 def streams() -> list[Table]:
     """Streams drawn against the true ones, a row a scene."""
     pairs = [f"{data(scene)}={draft_of(scene)}" for scene in SCENES]
@@ -145,6 +160,11 @@ def mosaic() -> list[Table]:
     return mosaic_of_drafts(real | {scene: draft_of(scene) for scene in SCENES})
 
 
+def effort_of_scenes() -> list[Table]:
+    """Hours by the draft and by the truth of every scene."""
+    return beside_truth({scene: (data(scene), draft_of(scene)) for scene in SCENES})
+
+
 def promises() -> list[Table]:
     """What a survey promises, and what came true; renews `config/promises.json`."""
     pairs = [f"{data(scene)}={draft_of(scene)}" for scene in SCENES]
@@ -162,6 +182,11 @@ def calibration() -> list[Table]:
     """What thirty notes mend, scene by scene."""
     pairs = [str(part) for scene in SCENES for part in (data(scene), draft_of(scene))]
     return [Table("", printed=output_of("-m", "tests.benchmarks.calibration", *pairs))]
+
+
+def ranking() -> list[Table]:
+    """What the first third of the check list finds of a draft's errors, a row a scene."""
+    return ranking_of({scene: (data(scene), draft_of(scene)) for scene in SCENES})
 
 
 def _scorer(program: str) -> Path:
@@ -263,6 +288,18 @@ MEASUREMENTS = (
         "(PMTiles by its own). A watch gets no contours and no areas.",
         lambda: exports_of(drafted(SAMPLE)[0]),
         command="python -m tests.benchmarks.exports sample_tiles/out",
+    ),
+    Measurement(
+        "page",
+        "Cost",
+        "How large is the page of a draft, and how soon can it be used?",
+        "Pages of the sample, of a real forest, and of copies of the sample's draft side by side. Ready is when the "
+        "map is drawn and answers, in Chromium from the file; the phone is a window of 390 pixels at two dots each, "
+        "on this machine made four times as slow. Beside other work all of it takes longer.",
+        lambda: page_of_draft(drafted(SAMPLE)[0], drafted(data("bc_forest"))[0]),
+        command="python -m tests.benchmarks.page sample_tiles/out",
+        data=("bc_forest",),
+        is_long=True,
     ),
     Measurement(
         "cost_km2",
@@ -487,6 +524,18 @@ MEASUREMENTS = (
         is_long=True,
     ),
     Measurement(
+        "audit",
+        "Drafts of real places",
+        "Where does a draft, as it is printed, fall short of the least sizes and gaps of the norm?",
+        "`tussock audit` of the sample, the invented scenes and a real forest. None was asked for on the sample and "
+        "`scene_a` and `scene_b`, and less than one to a hundred features on `bc_forest`. A feature counts once for "
+        "each of its places that fall short.",
+        audited,
+        command="python -m tests.benchmarks.audits NAME=OUT ...",
+        data=("bc_forest", *SCENES),
+        is_long=True,
+    ),
+    Measurement(
         "scores",
         "Drafts of invented scenes",
         "How does the draft of a scene compare with its truth?",
@@ -696,6 +745,40 @@ MEASUREMENTS = (
         is_long=True,
     ),
     Measurement(
+        "effort",
+        "Hours of work",
+        "How well are a club's rates found from the hours of its maps?",
+        "20 made histories of 12 areas whose seven rates are known, with hours written down more or less rightly. No "
+        "hours of true maps are at hand: that the rates of the trade hold on a forest is not measured.",
+        effort_fitted,
+        command="python -m tests.benchmarks.effort",
+    ),
+    Measurement(
+        "effort_truth",
+        "Hours of work",
+        "How far are hours measured on a draft from those measured on the truth?",
+        "Made scenes: boulders, cliffs, knolls, pits, paths, buildings and streams of the truth in the place of the "
+        "draft's; greens, contours and ponds are the draft's in both. The truth holds every boulder from 0.8 m, far "
+        "more than a map shows.",
+        effort_of_scenes,
+        command="python -m tests.benchmarks.effort TRUTH=DRAFT ...",
+        data=SCENES,
+        is_long=True,
+    ),
+    Measurement(
+        "updating",
+        "Hours of work",
+        "After a third of the check list is walked, is the rest better known, and is it walked in a better order?",
+        "Scenes on which nothing of this was fitted; the truth says what a mapper finds. First the best 30 % of the "
+        "list, or 30 % of it from one side of the area (mean of eight sides), then as much time again by the order "
+        "made before and by what was learned. Calibration error in five bins over 50 to 100 things is itself uncertain "
+        "by some 0.05; log loss in nats sees less of chance.",
+        lambda: updating({scene: (data(scene), draft_of(scene)) for scene in NOT_FITTED}),
+        command="python -m tests.benchmarks.updating SCENE=DRAFT ...",
+        data=("scene_b", "hard_steep", "hard_farmland"),
+        is_long=True,
+    ),
+    Measurement(
         "promises",
         "Survey",
         "Does the survey promise what comes true?",
@@ -746,6 +829,29 @@ MEASUREMENTS = (
         printed("tests.benchmarks.vegetation", "bc_forest", "boreal"),
         command="python -m tests.benchmarks.vegetation bc_forest boreal",
         data=("bc_forest", "boreal"),
+        is_long=True,
+    ),
+    Measurement(
+        "ranking",
+        "Fieldwork",
+        "How many of a draft's errors does a mapper find who walks the first third of its check list?",
+        "Drawn features that are not there, and missed ones that a candidate on the list shows, by the tolerances of "
+        "the scenes' scorer; in the last three columns all missed features count, and one is found as well within 10 m "
+        "of a place walked. Beside the list a random order of the same rows (mean of 200) and the nearest row first. "
+        "How much symbols matter was fitted on `scene_a`, `hard_moraine` and `hard_karst`.",
+        ranking,
+        command="python -m tests.benchmarks.ranking SCENE OUT ...",
+        data=SCENES,
+        is_long=True,
+    ),
+    Measurement(
+        "outings",
+        "Fieldwork",
+        "How much longer than needed are the outings, and what does a large list cost?",
+        "Walking over the best known: proven by weighing all orders where places are few, else what the same search "
+        "finds in ten times as many steps.",
+        outings,
+        command="python -m tests.benchmarks.outings",
         is_long=True,
     ),
 )

@@ -13,6 +13,7 @@ import os
 import shutil
 import sys
 import time
+from collections.abc import Callable
 from functools import partial
 from pathlib import Path
 
@@ -71,13 +72,20 @@ def engines() -> dict[str, FindGround]:
 
 
 def isprs(data: Path) -> dict[str, NDArray[np.float64]]:
-    """(10, 4) errors and kappa of each engine on the samples, one parameter set for all."""
+    """(10, 4) errors and kappa of each engine and of the whole chain on the samples, one parameter set for all."""
+    found = {name: isprs_of(engine, data) for name, engine in engines().items()}
+    return found | {"whole chain": _on_samples(_classed, data)}
+
+
+def isprs_of(engine: FindGround, data: Path) -> NDArray[np.float64]:
+    """(10, 4) errors and kappa of one engine on the samples, one parameter set for all."""
+    return _on_samples(partial(_filtered, engine), data)
+
+
+def _on_samples(find: Callable[[Cloud], Mask], data: Path) -> NDArray[np.float64]:
+    """(10, 4) errors and kappa of a way to find the ground."""
     clouds = [read_cloud(data / "isprs" / f"samp{sample}.laz") for sample in SAMPLES]
-    filters = {name: partial(_filtered, engine) for name, engine in engines().items()}
-    return {
-        name: np.array([agreement(find(cloud), cloud.producer_class == 2) for cloud in clouds])
-        for name, find in (filters | {"whole chain": _classed}).items()
-    }
+    return np.array([agreement(find(cloud), cloud.producer_class == 2) for cloud in clouds])
 
 
 def _filtered(engine: FindGround, cloud: Cloud) -> Mask:

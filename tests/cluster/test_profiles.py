@@ -4,8 +4,6 @@ from __future__ import annotations
 
 import importlib.util
 import re
-import subprocess
-import sys
 from pathlib import Path
 
 import pytest
@@ -13,6 +11,7 @@ import yaml
 from snakemake.cli import get_argument_parser
 
 from pipeline.shipped import CONFIG
+from tests.dry_runs import dry_run
 from tests.paths import PROJECT
 from tests.runs import SAMPLE, write_area
 
@@ -37,13 +36,10 @@ def has_plugin(name: str) -> bool:
     return importlib.util.find_spec(f"snakemake_executor_plugin_{name}") is not None
 
 
-def dry_run(profile: Path, folder: Path, *further: str) -> str:
+def planned(profile: Path, folder: Path, *further: str) -> str:
     """What Snakemake says it would do for the sample, with an export and a backdrop of each kind."""
     area = write_area(folder, f"{SAMPLE}/*.laz", exports="[styled, mbtiles]", backdrops="[slope]")
-    command = [sys.executable, "-m", "snakemake", "--profile", str(profile), "--dry-run", *further]
-    done = subprocess.run(
-        [*command, "--config", f"area={area}"], cwd=PROJECT, capture_output=True, text=True, timeout=120, check=False
-    )
+    done = dry_run("--profile", profile, *further, "--config", f"area={area}")
     assert done.returncode == 0, done.stdout + done.stderr
     return done.stdout + done.stderr
 
@@ -79,7 +75,7 @@ def test_every_job_says_its_memory_and_time(name: str, tmp_path: Path) -> None:
     kept = {key: value for key, value in options(name).items() if not OF_PLUGINS.match(key)}
     (tmp_path / "profile").mkdir()
     (tmp_path / "profile" / "config.yaml").write_text(yaml.safe_dump(kept), encoding="utf-8")
-    said = dry_run(tmp_path / "profile", tmp_path)
+    said = planned(tmp_path / "profile", tmp_path)
     jobs = re.findall(r"^ *rule (\w+):\n((?: {4,}.*\n)*)", said, re.MULTILINE)
     assert {rule for rule, _ in jobs} >= rules() - {"all"}
     without = [rule for rule, text in jobs if not re.search(r"mem_mb=\d.*runtime=\d|runtime=\d.*mem_mb=\d", text)]
@@ -93,4 +89,4 @@ def test_snakemake_plans_the_sample_with_the_profile_as_it_is(name: str, tmp_pat
     if not has_plugin(name):
         pytest.skip(f"snakemake-executor-plugin-{name} is not installed")
     storage = ["--default-storage-prefix", str(tmp_path / "out")] if name == "kubernetes" else []
-    assert "manifest" in dry_run(PROFILES[name], tmp_path, *storage)
+    assert "manifest" in planned(PROFILES[name], tmp_path, *storage)

@@ -112,9 +112,13 @@ def test_of_a_ride_and_a_path_in_it_the_surer_stays() -> None:
     path = feature(LineString([(0, 0), (200, 0)]), "505", confidence=0.5)
     road = feature(LineString([(0, -2), (200, -2)]), "502", confidence=0.5)
     ride = feature(LineString([(0, 2), (250, 2)]), "508.2", confidence=0.9)
-    kept, dropped = resolve_lines(join_features([path, ride], CRS))
-    assert list(kept["symbol"]) == ["508.2"]
-    assert list(dropped["symbol"]) == ["505"]
+    kept, dropped = resolve_lines(join_features([path, ride], CRS).assign(status="draft"))
+    assert list(zip(kept["symbol"], kept["status"], strict=True)) == [("505", "candidate"), ("508.2", "draft")]
+    assert list(zip(dropped["symbol"], dropped["what"], strict=True)) == [("505", "not drawn")]
+    doubtful = join_features([path.assign(status="candidate"), ride.assign(status="draft")], CRS)
+    kept, dropped = resolve_lines(doubtful)
+    assert list(kept["status"]) == ["candidate", "draft"], "to be looked at, in the ride"
+    assert len(dropped) == 0
     assert list(resolve_lines(join_features([road, ride], CRS))[0]["symbol"]) == ["502"], "a road is a road"
     mapped = path.assign(origin="county map", status="imported")
     assert list(resolve_lines(join_features([mapped, ride.assign(origin="lidar")], CRS))[0]["symbol"]) == ["505"]

@@ -112,6 +112,7 @@ def _polygons_of(cells: np.ndarray, grid: Grid) -> tuple[list[Polygon], list[str
 
 @settings(deadline=None, max_examples=40)
 @given(st.integers(0, 2**32 - 1))
+@example(44822)  # a sliver that shares a fifth of a millimetre of a border
 def test_blobs_are_the_same_after_cutting_and_joining(seed: int) -> None:
     """Areas with edges in any direction, some with holes."""
     random = np.random.default_rng(seed)

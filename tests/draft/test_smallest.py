@@ -7,7 +7,7 @@ import pytest
 from shapely.geometry import LineString, Point, box
 from shapely.geometry.base import BaseGeometry
 
-from pipeline.draft.smallest import TOLERANCE, small_fields_as_clusters, without_too_small
+from pipeline.draft.smallest import TOLERANCE, short_watercourses_proposed, small_fields_as_clusters, without_too_small
 from pipeline.features import join_features, make_features
 from tests.paths import symbols
 
@@ -75,3 +75,15 @@ def test_pieces_of_one_watercourse_count_together() -> None:
     stays, dropped = without_too_small(features, symbols())
     assert (len(stays), len(dropped)) == (2, 1)
     assert stays.total_bounds[3] == 0
+
+
+def test_a_scrap_of_a_doubtful_ditch_is_not_drawn() -> None:
+    """36 m of 306, of which 71 m more are a candidate, is a candidate too; where the rest is drawn it stays drawn."""
+    scrap, rest = feature(LineString([(0, 0), (36, 0)]), "306"), feature(LineString([(36, 0), (107, 0)]), "306")
+    doubtful = join_features([scrap.assign(status="draft"), rest.assign(status="candidate")], CRS)
+    kept, gone = short_watercourses_proposed(doubtful, symbols())
+    assert list(kept["status"]) == ["candidate", "candidate"]
+    assert list(gone["what"]) == ["not drawn"]
+    kept, gone = short_watercourses_proposed(doubtful.assign(status="draft"), symbols())
+    assert list(kept["status"]) == ["draft", "draft"]
+    assert len(gone) == 0

@@ -2,8 +2,6 @@
 
 import re
 import shlex
-import subprocess
-import sys
 from pathlib import Path
 
 import pytest
@@ -13,8 +11,8 @@ from hypothesis import strategies as st
 from pipeline.command import find_step, parser_of
 from pipeline.lattice.blocks import Block, block_named
 from pipeline.plan.names import safe_name
+from tests.dry_runs import dry_run
 from tests.made_tiles import made_tile
-from tests.paths import PROJECT
 from tests.runs import write_area
 
 ODD_NAMES = ("x (1)", "a+b", "{x}", "it's", '"q"', "-d", "[k]", "Höhe $HOME;`ls`", "林", "a,b=c", "..e", "plain-1.2")
@@ -22,8 +20,7 @@ ODD_NAMES = ("x (1)", "a+b", "{x}", "it's", '"q"', "-d", "[k]", "Höhe $HOME;`ls
 
 def planned(area: Path) -> str:
     """The commands plain Snakemake would run; asserts that it can plan."""
-    command = [sys.executable, "-m", "snakemake", "-n", "-p", "-F", "--cores", "1", "--config", f"area={area}"]
-    result = subprocess.run(command, capture_output=True, text=True, cwd=PROJECT, timeout=120, check=False)
+    result = dry_run("-p", "-F", "--cores", "1", "--config", f"area={area}")
     assert result.returncode == 0, result.stdout + result.stderr
     return result.stdout
 

@@ -12,6 +12,7 @@ from pathlib import Path
 import pytest
 
 from pipeline.files.disk.lock import hold_folder
+from tests.dry_runs import dry_run
 from tests.paths import PROJECT
 from tests.runs import SAMPLE, tussock, write_area
 
@@ -26,7 +27,10 @@ def command(kind: tuple[str, ...], area: Path) -> list[str]:
 
 @contextmanager
 def running(kind: tuple[str, ...], area: Path) -> Iterator[None]:
-    """A run that has begun; it is killed without warning in the end, with all the steps it started."""
+    """A run that has begun; it is killed without warning in the end, with all the steps it started.
+
+    Meanwhile it is halted, so that it neither ends nor takes the time of those who look at it.
+    """
     begun = area.parent / "out" / "work" / "plan.json"
     run = subprocess.Popen(
         command(kind, area), cwd=PROJECT, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, start_new_session=True
@@ -37,18 +41,12 @@ def running(kind: tuple[str, ...], area: Path) -> Iterator[None]:
             assert time.monotonic() < deadline, "the run wrote no plan in a minute"
             assert run.poll() is None, "the run ended before it began"
             time.sleep(0.02)
+        os.killpg(run.pid, signal.SIGSTOP)
         yield
         assert run.poll() is None, "the first run was over before the second was refused"
     finally:
         os.killpg(run.pid, signal.SIGKILL)
         run.wait()
-
-
-def dry_run(area: Path) -> subprocess.CompletedProcess[str]:
-    """Whether plain Snakemake would begin now."""
-    return subprocess.run(
-        [*command(SNAKEMAKE, area), "-n"], cwd=PROJECT, capture_output=True, text=True, timeout=120, check=False
-    )
 
 
 @pytest.mark.slow
@@ -57,13 +55,13 @@ def test_the_second_run_is_refused_while_the_first_is_alive(tmp_path: Path, firs
     """With the name of the folder and what to do; a killed run is in nobody's way."""
     area = write_area(tmp_path, f"{SAMPLE}/*.laz")
     with running(first, area):
-        by_command, by_snakemake = tussock("draft", area), dry_run(area)
+        by_command, by_snakemake = tussock("draft", area), dry_run(*SNAKEMAKE[1:], f"area={area}")
         assert by_command.returncode == 2
         assert by_snakemake.returncode != 0
         for told in (by_command.stderr, by_snakemake.stderr):
             assert f"{tmp_path / 'out'}: another run is at work here" in told
             assert "choose another 'out:'" in told
-    after = dry_run(area)
+    after = dry_run(*SNAKEMAKE[1:], f"area={area}")
     assert after.returncode == 0, after.stderr
 
 

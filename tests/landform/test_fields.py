@@ -1,6 +1,8 @@
 """Landforms drawn by field: no seam where fields meet."""
 
 import os
+from collections.abc import Callable
+from functools import cache
 from pathlib import Path
 
 import geopandas as gpd
@@ -25,6 +27,7 @@ SETTINGS = LandformSettings()
 RIM_M = 1.0
 
 
+@cache
 def made_ground(grid: Grid) -> Heights:
     """Rolling ground with a terrace, knolls, pits, gullies, walls and a restless patch, many of them on the border."""
     x, y = landscape.from_middle(grid)
@@ -44,6 +47,7 @@ def made_ground(grid: Grid) -> Heights:
     return landscape.as_heights(ground + 1.6 * humps * (np.hypot(x - 10, y + 110) < 30))
 
 
+@cache
 def real_ground(grid: Grid) -> Heights:
     """Bare earth of a scene, mirrored at its edges until it fills the grid."""
     path = Path(os.environ.get("TUSSOCK_DATA", "")) / "scene_a" / "truth_dem.tif"
@@ -74,6 +78,12 @@ def drafted(ground: Heights, grid: Grid, *, margin_m: float | None) -> gpd.GeoDa
             window = grid.window_of(part)
             tables.append(draft_landforms(ground[window], gap[window], 0 * gap[window], part, **given, core=core))
     return join_fields(tables, field_m=FIELD_M, crs=grid.crs, rewrite=tell)
+
+
+@cache
+def drafted_whole(make: Callable[[Grid], Heights]) -> gpd.GeoDataFrame:
+    """The draft of a ground at once."""
+    return drafted(make(GRID), GRID, margin_m=None)
 
 
 def border_of(grid: Grid) -> shapely.Geometry:
@@ -116,19 +126,17 @@ def _is_same(row: object, candidate: object) -> bool:
 @pytest.mark.parametrize("make", [made_ground, real_ground])
 def test_fields_joined_are_the_draft_of_the_whole(make) -> None:
     """Two by two fields with their margin give every feature of one field, and no other, on their border too."""
-    ground = make(GRID)
-    whole = drafted(ground, GRID, margin_m=None)
+    whole = drafted_whole(make)
     border = border_of(GRID)
     assert len(whole) > 60
     assert shapely.intersects(whole.geometry.to_numpy(), border).sum() > 10
-    outside, within = differing(whole, drafted(ground, GRID, margin_m=MARGIN_M), border)
+    outside, within = differing(whole, drafted(make(GRID), GRID, margin_m=MARGIN_M), border)
     assert outside == []
     assert within == []
 
 
 def test_without_a_margin_fields_differ() -> None:
     """The comparison sees a seam where there is one."""
-    ground = made_ground(GRID)
-    whole = drafted(ground, GRID, margin_m=None)
-    outside, _ = differing(whole, drafted(ground, GRID, margin_m=0.0), border_of(GRID))
+    without = drafted(made_ground(GRID), GRID, margin_m=0.0)
+    outside, _ = differing(drafted_whole(made_ground), without, border_of(GRID))
     assert len(outside) > 10

@@ -13,7 +13,7 @@ from pipeline.errors import SurveyError
 from pipeline.files.pdal import ground_by_pdal
 from pipeline.points.classes import embedded
 from pipeline.settings import PointsSettings
-from tests.benchmarks.ground import isprs, scene
+from tests.benchmarks.ground import engines, isprs_of, scene
 from tests.terrain_clouds import returns_from, slope_of
 
 needs_data = pytest.mark.skipif("TUSSOCK_DATA" not in os.environ, reason="TUSSOCK_DATA names no measuring data")
@@ -29,7 +29,7 @@ def test_isprs_filter_test() -> None:
 
     Below the 4.40 % that Pingel et al. (2013) publish for SMRF with one parameter set on all fifteen.
     """
-    table = isprs(Path(os.environ["TUSSOCK_DATA"]))["embedded"]
+    table = isprs_of(engines()["embedded"], Path(os.environ["TUSSOCK_DATA"]))
     assert table[:, 2].mean() <= 3.5
     assert table[:, 3].mean() >= 88.8
 

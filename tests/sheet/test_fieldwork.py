@@ -14,13 +14,14 @@ from shapely.geometry import LineString, Point, box
 
 from pipeline.errors import InputError
 from pipeline.features import make_features
-from pipeline.files.check_lists import read_check_list
+from pipeline.files.fieldwork.check_lists import read_check_list
 from pipeline.settings import SheetSettings
 from pipeline.sheet.drawing import draw_sheet
 from pipeline.sheet.fieldwork import CheckPoint, Fieldwork, Relief, draw_fieldwork
 from pipeline.sheet.page.colours import tint
 from pipeline.sheet.picture import render_png
 from pipeline.sheet.texts import Told
+from pipeline.steps.fieldwork_sheet import _check_points
 from pipeline.words.language import Language
 from tests.paths import symbols
 
@@ -73,18 +74,33 @@ def fieldwork(
 
 
 def place_of(sheet: Fieldwork, east_m: float, north_m: float, page: int = 0) -> tuple[float, float]:
-    """Millimetres of the page of a place on the ground."""
-    right, up = sheet.sheets[page].page_from_map @ sheet.frame.map_from_ground @ (east_m, north_m)
+    """Millimetres of the page of a place on the ground: on the enlargement of the map, where it has one."""
+    shown = sheet.sheets[page].enlargement if sheet.sheets[page].enlarged else sheet.sheets[page]
+    right, up = shown.page_from_map @ sheet.frame.map_from_ground @ (east_m, north_m)
     return right, up
 
 
 def test_a_kilometre_is_twenty_centimetres() -> None:
-    """The sheet is at 1:5 000 whatever the scale of the map: 260 m of contour are 52 mm."""
+    """The sheet is at 1:5 000 whatever the scale of the map: 260 m of contour are 52 mm, and enlarged twice as long."""
     with pdfplumber.open(io.BytesIO(fieldwork().pdf)) as document:
         page = document.pages[0]
         brown = [line for line in page.lines if line["stroking_color"] == tint("brown")]
         lengths = [math.dist((line["x0"], line["y0"]), (line["x1"], line["y1"])) * MM for line in brown]
-    assert max(lengths) == pytest.approx(52.0, rel=1e-3)
+        assert "The map once more, enlarged to 1:2 500" in page.extract_text()
+    assert sorted(lengths)[-2:] == pytest.approx([52.0, 104.0], rel=1e-3)
+
+
+def test_the_map_takes_the_larger_part_of_a_page() -> None:
+    """A small map is enlarged below itself or beside it; one that nearly fills the page is not, nor is a large one."""
+    for side_m, is_enlarged in ((150, True), (300, True), (420, False), (800, False), (1500, False)):
+        sheets = fieldwork(side_m=side_m).sheets
+        assert [sheet.enlarged is not None for sheet in sheets] == [is_enlarged] * len(sheets)
+        if is_enlarged:
+            page, box = sheets[0], sheets[0].enlarged
+            assert page.factor >= 2
+            assert max(box.width / page.window.width, box.height / page.window.height) >= 2
+            assert box.right < page.width_mm
+            assert box.bottom > page.columns[0].top
 
 
 def test_candidates_are_thin_and_pink_and_told_apart() -> None:
@@ -98,8 +114,9 @@ def test_candidates_are_thin_and_pink_and_told_apart() -> None:
         words = {word["text"] for word in page.extract_words(keep_blank_chars=True)}
         pink = [line for line in page.lines if line["stroking_color"] == PINK]
         black = [line for line in page.lines if line["stroking_color"] == tint("black") and line["width"] * MM > 39]
-    assert len(pink) == 1
-    assert {round(line["linewidth"] / black[0]["linewidth"], 2) for line in pink} == {0.6}
+    assert len(pink) == len(black) == 2, "on the map and on its enlargement"
+    ratio = [thin["linewidth"] / thick["linewidth"] for thin, thick in zip(pink, black, strict=True)]
+    assert ratio == pytest.approx([0.6, 0.6], abs=0.005)
     assert {"204: 37", "513: 41"} <= words
     field_sheet = draw_sheet(
         {"rock_point": layer()},
@@ -125,7 +142,7 @@ def test_doubtful_features_have_a_figure_and_sure_ones_and_contours_none() -> No
         words = {word["text"]: word for word in page.extract_words(keep_blank_chars=True)}
         right, up = place_of(sheet, EAST + 120, NORTH + 60)
         figure = words["63"]
-        assert 1.0 < figure["x0"] * MM - right < 2.0
+        assert 1.0 < figure["x0"] * MM - right < 2.5
         assert abs((page.height - (figure["top"] + figure["bottom"]) / 2) * MM - up) < 1.0
     assert not {"90", "95", "55"} & set(words)
 
@@ -146,6 +163,27 @@ def test_places_to_look_at_are_ringed_numbered_and_told() -> None:
     assert "7 is there a boulder?" in told
     assert "the crown hides it" in told
     assert len(ruled) >= 20, "room for notes"
+
+
+def test_what_the_list_tells_of_has_no_figure_of_its_own() -> None:
+    """The candidate at a place to look at has its number only; one 60 m away keeps its figure."""
+    point = CheckPoint(7, "is there a boulder?", "the crown hides it", EAST + 182, NORTH + 61)
+    with pdfplumber.open(io.BytesIO(fieldwork(check_points=(point,)).pdf)) as document:
+        words = {word["text"] for word in document.pages[0].extract_words(keep_blank_chars=True)}
+    assert {"7", "63"} <= words
+    assert "204: 37" not in words
+
+
+def test_rings_beside_a_better_place_are_small() -> None:
+    """Of three places the second is too near to the first; numbers of all three are told and none over another."""
+    points = tuple(CheckPoint(n, "?", "", EAST + east_m, NORTH + 220) for n, east_m in ((1, 60), (2, 66), (3, 200)))
+    with pdfplumber.open(io.BytesIO(fieldwork(check_points=points).pdf)) as document:
+        page = document.pages[0]
+        purple = [c for c in page.curves if np.allclose(c["stroking_color"], tint("purple"))]
+        words = [word for word in page.extract_words() if word["text"] in "123" and word["bottom"] - word["top"] > 6]
+    wide = sorted(round(curve["width"] * MM, 1) for curve in purple)
+    assert wide == [1.8, 1.8, 1.8, 1.8, 4.4, 4.4], "small on the small map"
+    assert sorted(word["text"] for word in words) == ["1", "1", "2", "2", "3", "3"]
 
 
 def test_relief_lies_under_the_map_where_it_belongs() -> None:
@@ -201,3 +239,15 @@ def test_check_list_is_read_and_an_unreadable_one_refused(tmp_path) -> None:
     rows.drop(columns="why").to_csv(path, index=False)
     with pytest.raises(InputError, match="why"):
         read_check_list(path)
+
+
+def test_the_sheet_draws_a_ring_for_each_stop_that_has_room(tmp_path) -> None:
+    """Questions of one stop share a ring; a lesser stop too near to a better one has none; nor what is in no outing."""
+    path = tmp_path / "check_list.csv"
+    names = ["001", "001b", "002", "003", "004"]
+    rows = pd.DataFrame({"rank": range(1, 6), "name": names, "outing": [1, 1, 1, 1, 0], "look_at": ["a?"] * 5})
+    places = {"east_m": [EAST, EAST + 4, EAST + 20, EAST + 50, EAST + 90], "north_m": [NORTH] * 5}
+    rows.assign(why=["p", "q", "r", "s", "t"], **places).to_csv(path, index=False)
+    points = _check_points(path)
+    assert [(point.number, point.look_at, point.why) for point in points] == [(1, "a? a?", "p; q"), (3, "a?", "s")]
+    assert points[0].east_m == EAST

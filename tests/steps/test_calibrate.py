@@ -12,7 +12,7 @@ from shapely.geometry import Point
 
 from pipeline.cli import main
 from pipeline.errors import InputError
-from pipeline.files.notes import read_notes
+from pipeline.files.found.notes import read_notes
 from pipeline.files.rasters import read_heights, write_heights
 from pipeline.lattice.grid import Grid
 from pipeline.plan.plan import calibration_path, make_plan
@@ -132,24 +132,50 @@ def test_too_few_notes_change_nothing(area: Path, capsys: pytest.CaptureFixture[
     told = capsys.readouterr().out
     assert "At least 8 more would help" in told
     assert "Where the next notes would teach most" in told
-    assert len(pd.read_csv(area.parent / "out" / "fieldwork" / "check_list.csv")) > 0
+    assert len(pd.read_csv(area.parent / "out" / "fieldwork" / "note_places.csv")) > 0
     assert not calibration_path(area).exists()
     assert make_plan(area).section("vegetation") == before
 
 
-def test_the_check_list_says_where_the_next_notes_teach_most(area: Path) -> None:
+def test_the_list_of_note_places_says_where_the_next_notes_teach_most(area: Path) -> None:
     """Table and waypoints name the same places in the same order, in metres and in degrees."""
     notes_of(area, 3).to_file(area.parent / "notes.gpkg")
     assert main(["calibrate", str(area), str(area.parent / "notes.gpkg")]) == 0
     folder = area.parent / "out" / "fieldwork"
-    rows = pd.read_csv(folder / "check_list.csv")
-    points = gpd.read_file(folder / "check_points.gpx", layer="waypoints")
+    rows = pd.read_csv(folder / "note_places.csv")
+    points = gpd.read_file(folder / "note_places.gpx", layer="waypoints")
     assert list(rows["rank"]) == list(range(1, len(rows) + 1)) != []
     assert list(points["name"]) == [f"{r} {what}" for r, what in zip(rows["rank"], rows["look_at"], strict=True)]
     there = points.geometry.to_crs(CRS)
     assert np.allclose(there.x, rows["east_m"], atol=0.2)
     assert np.allclose(there.y, rows["north_m"], atol=0.2)
     assert rows["look_at"].str.contains(r"40\d or 4\d\d\?").all()
+
+
+def test_notes_outside_the_area_change_nothing(area: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Swapped axes: exit status 2, said in words, and the list and the plot of the good notes stay as they were."""
+    notes_of(area, 4).to_file(area.parent / "notes.gpkg")
+    assert main(["calibrate", str(area), str(area.parent / "notes.gpkg")]) == 0
+    out = area.parent / "out"
+    before = {path: path.read_bytes() for path in out.rglob("*") if path.is_file()}
+    (area.parent / "swapped.csv").write_text("x,y,symbol\n5712240,565560,405\n5712090,565655,408\n")
+    capsys.readouterr()
+    assert main(["calibrate", str(area), str(area.parent / "swapped.csv")]) == 2
+    told = capsys.readouterr().err
+    assert "none of its 2 notes lies in the area: east and north are swapped" in told
+    assert "Nothing was changed" in told
+    assert {path: path.read_bytes() for path in before} == before
+
+
+def test_single_notes_outside_are_left_out_and_said(area: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """One of five lies in the next valley."""
+    notes = notes_of(area, 5)
+    notes.loc[0, "geometry"] = Point(567500, 5712000)
+    notes.to_file(area.parent / "notes.gpkg")
+    assert main(["calibrate", str(area), str(area.parent / "notes.gpkg")]) == 0
+    told = capsys.readouterr().out
+    assert "Left out: 1 note outside the area." in told
+    assert "4 notes at" in told
 
 
 def test_without_a_draft_it_says_what_to_do(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

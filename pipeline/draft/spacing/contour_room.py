@@ -57,12 +57,19 @@ def cut_contours(
     contours = drawn.iloc[rows].reset_index(drop=True)
     firm, firm_clear_m = _firm_lines(drawn, symbols)
     pieces, changes = _with_gaps(contours, firm, firm_clear_m, marks, symbols)
-    left = np.array([shapely.union_all(pieces.geometry[pieces["_line"] == line]) for line in range(len(rows))], object)
+    left = _by_line(pieces.geometry.to_numpy(), pieces["_line"].to_numpy(np.int64), len(rows))
     hung, gone = _strokes(drawn.iloc[strokes], contours.geometry.to_numpy(), left, number[rows], marks, symbols)
     others = drawn.drop(index=np.concatenate([rows, strokes]))
     tables = [table for table in (others, pieces.drop(columns="_line"), hung) if len(table)]
     joined = gpd.GeoDataFrame(pd.concat(tables, ignore_index=True), geometry="geometry", crs=drawn.crs)
     return joined, [*changes, gone]
+
+
+def _by_line(pieces: Shapes, line: NDArray[np.int64], n: int) -> Shapes:
+    """(n,) what is left of each of n contours, all its pieces together; empty where nothing is."""
+    order = np.argsort(line, kind="stable")
+    ends = np.cumsum(np.bincount(line, minlength=n))[:-1]
+    return np.array([shapely.union_all(some) for some in np.split(pieces[order], ends)], np.object_)
 
 
 def _rows(drawn: gpd.GeoDataFrame) -> tuple[NDArray[np.intp], NDArray[np.intp]]:

@@ -9,8 +9,8 @@ from __future__ import annotations
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from scipy.spatial import cKDTree
 
+from pipeline.draft.spacing.near import Squares
 from pipeline.draft.spacing.pairs import ROUNDING_M, SPARE_M, Needs, Pairs, nearest_other_m
 from pipeline.draft.spacing.threads import Threads, threads_of
 from pipeline.lattice.grid import EastNorth
@@ -85,19 +85,20 @@ def _pushed_apart(
     pairs = Pairs.of(threads, needs, rows, may_move_m)
     # A vertex that cannot reach a mark even when it has moved as far as it may is not asked again in each round.
     by_mark = zone & _reaches_mark(needs, threads.places, rows, may_move_m, marks_gap_m, tree)
+    squares = Squares.of(threads.places[rows], side_m=ZONE_M / 2)
     moved = threads.places.copy()
     busy = zone
     for _ in range(ROUNDS):
         push = pairs.pushes(moved, busy) + _off_marks(needs, moved, busy & by_mark, marks, marks_gap_m, tree)
         if not push.any():
             break
-        step = _capped(threads, moved + np.where(zone[:, None], threads.spread(push), 0.0), may_move_m)
-        still = np.hypot(*(step - moved).T) > STILL_M
-        moved = step
+        step = _capped(threads.places[rows], moved[rows] + threads.spread(push)[rows], may_move_m[rows])
+        still = np.hypot(*(step - moved[rows]).T) > STILL_M
+        moved[rows] = step
         if not still.any():
             break
         busy = np.zeros_like(zone)
-        busy[rows] = _within(threads.places[rows], threads.places[still], ZONE_M / 2)
+        busy[rows] = squares.only(still).have_near(threads.places[rows])
     return moved
 
 
@@ -120,8 +121,7 @@ def _zone(
 
 def _within(places: EastNorth, seeds: EastNorth, reach_m: float) -> NDArray[np.bool_]:
     """(n,) bool: places within reach of some of the seeds."""
-    far_m, _ = cKDTree(seeds).query(places, distance_upper_bound=reach_m)
-    return np.asarray(np.isfinite(far_m))
+    return Squares.of(seeds, side_m=reach_m).have_near(places)
 
 
 def _reaches_mark(
@@ -201,9 +201,9 @@ def _may_move_m(threads: Threads, numbers: NDArray[np.str_], zone: NDArray[np.bo
     return may
 
 
-def _capped(threads: Threads, moved: EastNorth, may_move_m: NDArray[np.float64]) -> EastNorth:
-    """The vertices, none farther from where it was than it may be."""
-    off = moved - threads.places
+def _capped(places: EastNorth, moved: EastNorth, may_move_m: NDArray[np.float64]) -> EastNorth:
+    """(k, 2) where vertices were moved to, none farther from its place than it may be."""
+    off = moved - places
     length = np.hypot(*off.T)
-    capped: EastNorth = threads.places + off * np.minimum(1.0, may_move_m / np.maximum(length, 1e-9))[:, None]
+    capped: EastNorth = places + off * np.minimum(1.0, may_move_m / np.maximum(length, 1e-9))[:, None]
     return capped

@@ -1,4 +1,4 @@
-"""Cliffs that would leave a gap too narrow to be seen as a way: moved a little, or trimmed."""
+"""Cliffs and walls that would leave a gap too narrow to be seen: moved a little, or trimmed."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from shapely import affinity
 from shapely.geometry.base import BaseGeometry
 
-from pipeline.draft.spacing.extent import gap_m, half_line_m
+from pipeline.draft.spacing.extent import gap_m, half_line_m, line_ink
 from pipeline.draft.spacing.points import SLACK_M, steps_to_try
 from pipeline.norm.symbols import Symbol, SymbolTable
 
@@ -19,6 +19,8 @@ CLIFFS = ("201", "202")
 FIXED = ("206", "301", "307", "515", "518", "521", "529")
 """What cannot be crossed and stays where it is: water, houses, walls."""
 PASSABLE = "202"
+WALLS, BESIDE_WALLS = ("513", "514"), ("201", "202", "515")
+"""Walls that keep off each other, and what of their colour they keep off besides, which stays (our choice)."""
 FARTHEST_M = 2.0
 """Farthest a cliff is moved, in metres (our choice): what the lip of one is off by anyway."""
 NEAR_M = 25.0
@@ -29,11 +31,11 @@ TOUCH_M = 0.3
 
 @dataclass(frozen=True)
 class Parted:
-    """Cliffs after parting.
+    """Cliffs or walls after parting.
 
     Attributes
     ----------
-    lines : (n,) geometries of all features; cliffs where they shall lie, of several parts or empty where trimmed
+    lines : (n,) geometries of all features; those parted where they shall lie, of several parts or empty where trimmed
     moved_m, cut_m : (n,) float64, how far each was moved, and the length taken out of it
     """
 
@@ -65,6 +67,86 @@ def part_cliffs(drawn: gpd.GeoDataFrame, symbols: SymbolTable, /) -> Parted:
         cut_m[row] = before.length - geometry[row].length
         placed.append(row)
     return Parted(geometry, moved_m, np.where(cut_m > SLACK_M, cut_m, 0.0))
+
+
+def part_walls(drawn: gpd.GeoDataFrame, symbols: SymbolTable, /) -> Parted:
+    """Walls with the norm's gap to each other and to cliffs: terraces stand closer than they can be drawn.
+
+    The surest stay, of equals the longest; the others are moved a little, or trimmed beside those that stay, so that of
+    many terraces every second is drawn. Where two lines meet or cross there is no gap to keep.
+    """
+    geometry = drawn.geometry.to_numpy().copy()
+    number = drawn["symbol"].to_numpy(str)
+    sure = drawn["confidence"].to_numpy(np.float64)
+    moved_m, cut_m = np.zeros(len(drawn)), np.zeros(len(drawn))
+    is_line = shapely.get_dimensions(geometry) == 1
+    placed = np.flatnonzero(np.isin(number, BESIDE_WALLS) & is_line).tolist()
+    walls = np.flatnonzero(np.isin(number, WALLS) & is_line)
+    for row in walls[np.lexsort((number[walls], -shapely.length(geometry[walls]), -sure[walls]))].tolist():
+        beside = np.array(placed, np.intp)
+        beside = beside[shapely.distance(geometry[beside], geometry[row]) < NEAR_M]
+        before, symbol = geometry[row], symbols[number[row]]
+        near = [Beside.of(geometry[other], symbols[number[other]], symbol) for other in beside.tolist()]
+        geometry[row], moved_m[row] = _off(before, near, symbol)
+        cut_m[row] = before.length - geometry[row].length
+        placed.append(row)
+    return Parted(geometry, moved_m, np.where(cut_m > SLACK_M, cut_m, 0.0))
+
+
+@dataclass(frozen=True)
+class Beside:
+    """A line that a wall keeps off.
+
+    Attributes
+    ----------
+    body : what it covers without its tags and dots
+    zone : where no part of the wall may lie that does not meet the body
+    """
+
+    body: BaseGeometry
+    zone: BaseGeometry
+
+    @classmethod
+    def of(cls, line: BaseGeometry, symbol: Symbol, wall: Symbol, /) -> Beside:
+        """The line of a symbol, beside which a wall is to be drawn."""
+        white_m = min(gap_m(symbol), gap_m(wall)) + SLACK_M
+        return cls(_thin(line, symbol), shapely.buffer(line_ink(symbol, line), white_m))
+
+    def meets(self, body: BaseGeometry, /) -> bool:
+        """Whether a wall without its dots meets the line without its tags."""
+        return bool(body.distance(self.body) <= TOUCH_M)
+
+    def crowded(self, ink: BaseGeometry, body: BaseGeometry, /) -> list[BaseGeometry]:
+        """The parts of a wall that lie too near; of one that meets the line only what is apart of that place."""
+        if ink.distance(self.zone) > 0:
+            return []
+        if not self.meets(body):
+            return [part for part in shapely.get_parts(shapely.intersection(ink, self.zone)) if part.area > 0]
+        parts = shapely.get_parts(shapely.intersection(body, self.zone))
+        return [part for part in parts if part.distance(self.body) > TOUCH_M]
+
+
+def _thin(line: BaseGeometry, symbol: Symbol) -> BaseGeometry:
+    """What the line itself covers: lines meet where these touch, whatever their dots and tags do."""
+    return shapely.buffer(line, symbol.ground_m("line_mm") / 2, cap_style="flat")
+
+
+def _off(line: BaseGeometry, others: list[Beside], symbol: Symbol) -> tuple[BaseGeometry, float]:
+    """A wall moved, else trimmed, so that it keeps off others; and how far it was moved.
+
+    It is not moved to where it meets another: two walls would print as one.
+    """
+    ink, body = line_ink(symbol, line), _thin(line, symbol)
+    if not any(other.crowded(ink, body) for other in others):
+        return line, 0.0
+    for step in steps_to_try(FARTHEST_M):
+        there = affinity.translate(ink, *step), affinity.translate(body, *step)
+        if not any(other.crowded(*there) or other.meets(there[1]) > other.meets(body) for other in others):
+            return affinity.translate(line, *step), float(np.hypot(*step))
+    half_m = half_line_m(symbol)
+    crowded = [shapely.buffer(part, half_m) for other in others for part in other.crowded(ink, body)]
+    rest = shapely.get_parts(shapely.line_merge(shapely.difference(line, shapely.union_all(crowded)), directed=True))
+    return shapely.MultiLineString([part for part in rest if not part.length < symbol.smallest.length_m]), 0.0
 
 
 def _white_m(number: str, other: str, symbols: SymbolTable) -> float:

@@ -6,9 +6,10 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.spatial import cKDTree
 
+from pipeline.compiled import compiled
 from pipeline.draft.spacing.extent import gap_m, half_line_m
+from pipeline.draft.spacing.near import Squares
 from pipeline.draft.spacing.threads import Threads
 from pipeline.lattice.grid import EastNorth
 from pipeline.norm.symbols import SymbolTable
@@ -18,11 +19,17 @@ SPARE_M = 0.2
 FLANK_WAYS = 3.0
 """Way along a line over the distance across, from which two places of it lie on the two flanks of a spur or
 re-entrant: what the audit asks too (our choice)."""
-CHUNK = 20_000
-"""Vertices whose neighbours are looked up at a time (our choice): every vertex has some twenty on its own line, which
-would fill the memory if those of a large area were held together."""
+SQUARE_M = 10.0
+"""Side of the squares in which the next contour is looked for; decides speed alone."""
+EXPECTED_PAIRS = 8
+"""Pairs for each vertex that room is kept for at first; where there are more they are looked for a second time."""
 ROUNDING_M = 1e-6
 """By so much may a vertex be moved farther than it may, as lengths are rounded."""
+
+
+Numbers = NDArray[np.int64]
+Metres = NDArray[np.float64]
+Room = tuple[NDArray[np.intp], NDArray[np.intp], Metres]
 
 
 @dataclass(frozen=True)
@@ -59,17 +66,6 @@ class Needs:
         """The largest distance asked for."""
         return float(max((2 * self.half_m + self.gap_m).max(), self.mouth_m.max())) + SPARE_M
 
-    def asked_m(self, threads: Threads, first: NDArray[np.intp], second: NDArray[np.intp], /) -> NDArray[np.float64]:
-        """(k,) least distance of each pair of vertices; 0 for those that follow each other on a line."""
-        other = threads.line[first] != threads.line[second]
-        asked = self.half_m[first] + self.half_m[second] + np.minimum(self.gap_m[first], self.gap_m[second])
-        way = np.abs(threads.along_m[first] - threads.along_m[second])
-        length = threads.length_m[threads.line[first]]
-        way = np.where(threads.closed[threads.line[first]], np.minimum(way, length - way), way)
-        mouth = self.mouth_m[first]
-        is_flank = (mouth > 0) & (way > FLANK_WAYS * mouth)
-        return np.where(other, asked + SPARE_M, np.where(is_flank, mouth + SPARE_M, 0.0))
-
 
 @dataclass(frozen=True)
 class Pairs:
@@ -94,49 +90,128 @@ class Pairs:
         chosen : (m,) numbers of vertices, rising
         may_move_m : (n,) how far each vertex of the threads may be moved
         """
-        places = threads.places[chosen]
         reach_m = needs.farthest_m + 2 * float(may_move_m[chosen].max(initial=0.0)) + ROUNDING_M
-        tree = cKDTree(places)
-        parts = []
-        for start in range(0, len(chosen), CHUNK):
-            some = cKDTree(places[start : start + CHUNK]).sparse_distance_matrix(tree, reach_m, output_type="ndarray")
-            first, second = chosen[some["i"] + start], chosen[some["j"]]
-            asked = needs.asked_m(threads, first, second)
-            may_be = asked + may_move_m[first] + may_move_m[second] + ROUNDING_M
-            kept = (first < second) & (asked > 0) & (some["v"] < may_be)
-            parts.append((first[kept], second[kept], asked[kept]))
-        first, second, asked = (
-            np.concatenate([part[i] for part in parts]) if parts else np.zeros(0, kind)
-            for i, kind in enumerate((np.intp, np.intp, np.float64))
-        )
+        squares = Squares.of(threads.places[chosen], side_m=reach_m)
+        vertex = chosen[squares.number]
+
+        def find(found: Room) -> int:
+            where = squares.columns, squares.key, vertex, squares.places
+            lines = threads.line, threads.along_m, threads.length_m, threads.closed
+            asks = needs.half_m, needs.gap_m, needs.mouth_m, may_move_m
+            return _find_pairs(*where, *lines, *asks, needs.farthest_m, *found)
+
+        room = _room_for_pairs(EXPECTED_PAIRS * len(chosen))
+        n = find(room)
+        if n > len(room[0]):
+            room = _room_for_pairs(n)
+            find(room)
+        first, second, asked = room[0][:n], room[1][:n], room[2][:n]
         order = np.lexsort((second, first))
         return cls(first[order], second[order], asked[order])
 
-    def too_near(
-        self, places: EastNorth, zone: NDArray[np.bool_], /
-    ) -> tuple[NDArray[np.intp], NDArray[np.intp], NDArray[np.float64]]:
-        """Pairs within the zone that are too near to each other where they are now, and what each lacks in metres."""
-        rows = np.flatnonzero(zone[self.first] & zone[self.second])
-        first, second = self.first[rows], self.second[rows]
-        lack = self.asked_m[rows] - np.hypot(*(places[first] - places[second]).T)
-        short = lack > 0
-        return first[short], second[short], lack[short]
-
     def pushes(self, places: EastNorth, zone: NDArray[np.bool_], /) -> EastNorth:
-        """(n, 2) half of what each vertex lacks, away from the nearest other line."""
-        first, second, lack = self.too_near(places, zone)
+        """(n, 2) half of what each vertex lacks, away from the nearest other line; of vertices of the zone alone."""
         push = np.zeros_like(places)
-        if not len(first):
-            return push
-        at = np.concatenate([first, second])
-        by = np.concatenate([second, first])
-        lack = np.tile(lack / 2, 2)
-        # The nearest of several decides: written last, it stays.
-        order = np.argsort(lack, kind="stable")
-        at, by, lack = at[order], by[order], lack[order]
-        way = places[at] - places[by]
-        push[at] = way / np.maximum(np.hypot(*way.T), 1e-6)[:, None] * lack[:, None]
+        _push(self.first, self.second, self.asked_m, zone, places, push)
         return push
+
+
+def _room_for_pairs(n: int) -> Room:
+    """Room for so many pairs: first and second vertex, and the least distance."""
+    return np.empty(n, np.intp), np.empty(n, np.intp), np.empty(n, np.float64)
+
+
+@compiled
+def _find_pairs(
+    columns: int,
+    key: Numbers,
+    vertex: Numbers,
+    places: EastNorth,
+    line: Numbers,
+    along_m: Metres,
+    length_m: Metres,
+    closed: NDArray[np.bool_],
+    half_m: Metres,
+    gap_m: Metres,
+    mouth_m: Metres,
+    may_move_m: Metres,
+    farthest_m: float,
+    first: Numbers,
+    second: Numbers,
+    asked_m: Metres,
+) -> int:
+    """How many pairs there are; they are written down where there is room for them.
+
+    `columns`, `key` and `places` are those of `Squares`, whose side is the farthest that vertices of a pair are apart;
+    `vertex` is the number of each place among the vertices of all lines.
+    """
+    n = 0
+    for i in range(len(key)):
+        # Of the squares around only those that come later, so that each pair is met once.
+        for start in (key[i], key[i] + columns - 1):
+            last = key[i] + 1 if start == key[i] else start + 2
+            k = i + 1 if start == key[i] else np.searchsorted(key, start)
+            while k < len(key) and key[k] <= last:
+                a, b = min(vertex[i], vertex[k]), max(vertex[i], vertex[k])
+                east, north = places[i, 0] - places[k, 0], places[i, 1] - places[k, 1]
+                square_m2 = east * east + north * north
+                most_m = farthest_m + may_move_m[a] + may_move_m[b] + 2 * ROUNDING_M
+                # Most are farther apart than anything asks, which is told soonest.
+                if square_m2 < most_m * most_m:
+                    asked = _asked(line, along_m, length_m, closed, half_m, gap_m, mouth_m, a, b)
+                    may_be = asked + may_move_m[a] + may_move_m[b] + ROUNDING_M
+                    if asked > 0 and np.sqrt(square_m2) < may_be:
+                        if n < len(first):
+                            first[n], second[n], asked_m[n] = a, b, asked
+                        n += 1
+                k += 1
+    return n
+
+
+@compiled
+def _asked(
+    line: Numbers,
+    along_m: Metres,
+    length_m: Metres,
+    closed: NDArray[np.bool_],
+    half_m: Metres,
+    gap_m: Metres,
+    mouth_m: Metres,
+    a: int,
+    b: int,
+) -> float:
+    """Least distance of two vertices; 0 for those that follow each other on a line."""
+    if line[a] != line[b]:
+        return float(half_m[a] + half_m[b] + min(gap_m[a], gap_m[b]) + SPARE_M)
+    way = abs(along_m[a] - along_m[b])
+    if closed[line[a]]:
+        way = min(way, length_m[line[a]] - way)
+    is_flank = mouth_m[a] > 0 and way > FLANK_WAYS * mouth_m[a]
+    return float(mouth_m[a] + SPARE_M) if is_flank else 0.0
+
+
+@compiled
+def _push(
+    first: Numbers, second: Numbers, asked_m: Metres, zone: NDArray[np.bool_], places: EastNorth, push: EastNorth
+) -> None:
+    """Of several others that are too near to a vertex the nearest decides, of equals the one that comes last."""
+    lack = np.zeros(len(first))
+    for k in range(len(first)):
+        a, b = first[k], second[k]
+        if zone[a] and zone[b]:
+            lack[k] = asked_m[k] - np.hypot(places[a, 0] - places[b, 0], places[a, 1] - places[b, 1])
+    most = np.zeros(len(places))
+    by = np.full(len(places), -1)
+    for at, other in ((first, second), (second, first)):
+        for k in range(len(at)):
+            if lack[k] > 0 and lack[k] >= most[at[k]]:
+                most[at[k]], by[at[k]] = lack[k], other[k]
+    for i in range(len(places)):
+        if by[i] >= 0:
+            east, north = places[i, 0] - places[by[i], 0], places[i, 1] - places[by[i], 1]
+            length = max(np.hypot(east, north), 1e-6)
+            push[i, 0] = east / length * (most[i] / 2)
+            push[i, 1] = north / length * (most[i] / 2)
 
 
 def nearest_other_m(
@@ -144,22 +219,10 @@ def nearest_other_m(
 ) -> NDArray[np.float64]:
     """(m,) metres from each chosen vertex to the nearest of another line; infinite where none is within reach.
 
-    Two numbers of lines differ in one binary digit at least: for each digit the nearest vertex is looked for among the
-    lines in which it differs, so that a few trees of all vertices do instead of one for each line.
-
     Parameters
     ----------
     others : (n,) bool, vertices that are looked for
     """
-    far_m = np.full(len(chosen), np.inf)
-    searched = np.flatnonzero(others)
-    for digit in range(max(int(threads.line.max(initial=0)).bit_length(), 1)):
-        of_searched, of_chosen = (threads.line[searched] >> digit) & 1, (threads.line[chosen] >> digit) & 1
-        for value in (0, 1):
-            there, here = searched[of_searched == value], np.flatnonzero(of_chosen != value)
-            if len(there) and len(here):
-                found, _ = cKDTree(threads.places[there]).query(
-                    threads.places[chosen[here]], distance_upper_bound=reach_m
-                )
-                far_m[here] = np.minimum(far_m[here], found)
-    return far_m
+    squares = Squares.of(threads.places[others], side_m=SQUARE_M)
+    places, own = threads.places[chosen], threads.line[chosen]
+    return squares.nearest_other_m(threads.line[others], places, own, reach_m=reach_m)

@@ -116,7 +116,10 @@ def _least_move(
     if firm[0] + bending[0] == 0:
         return np.zeros(2), True
     steps = steps_to_try(farthest_m)
-    shapes = np.array([affinity.translate(ink, *(place + step)) for step in steps], np.object_)
+    n = shapely.get_num_coordinates(ink)
+    shapes = shapely.transform(
+        np.full(len(steps), ink, np.object_), lambda corners: corners + np.repeat(place + steps, n, axis=0)
+    )
     firm, bending = around.shortage_m(shapes)
     if not (firm == 0).any():
         return np.zeros(2), False

@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from scipy import ndimage
 
+from pipeline.compiled import compiled
 from pipeline.lattice.grid import EastNorth
+
+Shares = NDArray[np.float64]
 
 STEP_M = 1.0
 """Distance of the vertices of a thread (our choice): a quarter of what two contours keep between them."""
@@ -63,18 +64,8 @@ class Threads:
         push : (n, 2) metres; 0 where a vertex is not pushed
         """
         spread = np.zeros_like(push)
-        is_pushed = push.any(axis=1)
-        for number in np.unique(self.line[is_pushed]).tolist():
-            at = self.of_line(number)
-            if self.closed[number]:
-                at = slice(at.start, at.stop - 1)
-            mode: Literal["wrap", "nearest"] = "wrap" if self.closed[number] else "nearest"
-            sigma = SMOOTH_M / STEP_M
-            share = ndimage.gaussian_filter1d(np.asarray(is_pushed)[at].astype(np.float64), sigma, mode=mode)
-            mean = ndimage.gaussian_filter1d(np.asarray(push[at]), sigma, axis=0, mode=mode)
-            spread[at] = mean / np.maximum(share, FULL_SHARE)[:, None]
-            if self.closed[number]:
-                spread[at.stop] = spread[at.start]
+        weights = _bell(SMOOTH_M / STEP_M)
+        _spread(push, self.start, self.closed, weights, spread)
         return spread
 
     def read_back(self, number: int, moved: EastNorth, /) -> shapely.LineString:
@@ -84,6 +75,57 @@ class Threads:
         kept = self.is_own[at] | (off_m > UNMOVED_M)
         line = shapely.LineString(moved[at][kept])
         return shapely.LineString(shapely.simplify(line, THIN_M).coords)
+
+
+def _bell(sigma: float) -> Shares:
+    """(k + 1,) weights of a vertex and of those 1 to k before or after it, where k is four deviations.
+
+    The weights of all 2 k + 1 vertices sum to 1.
+    """
+    far = int(4.0 * sigma + 0.5)
+    weights = np.exp(-0.5 / sigma**2 * np.arange(-far, far + 1) ** 2)
+    return np.asarray((weights / weights.sum())[far:])
+
+
+@compiled
+def _spread(
+    push: EastNorth, start: NDArray[np.int64], closed: NDArray[np.bool_], weights: Shares, spread: EastNorth
+) -> None:
+    """Write the mean push under the bell, line by line, where some vertex under it is pushed.
+
+    A ring goes on at its beginning, beyond the ends of a line its end is repeated.
+    """
+    far = len(weights) - 1
+    for line in range(len(closed)):
+        begin, end = start[line], start[line + 1]
+        # The last vertex of a ring is its first.
+        n = end - begin - 1 if closed[line] else end - begin
+        under = np.empty(n + 2 * far, np.int64)
+        n_before = np.zeros(n + 2 * far + 1, np.int64)
+        for k in range(n + 2 * far):
+            under[k] = begin + ((k - far) % n if closed[line] else min(max(k - far, 0), n - 1))
+            n_before[k + 1] = n_before[k] + (push[under[k], 0] != 0 or push[under[k], 1] != 0)
+        for at in range(n):
+            if n_before[at + 2 * far + 1] > n_before[at]:
+                _mean_push(push, under[at : at + 2 * far + 1], weights, spread[begin + at])
+        if closed[line]:
+            spread[end - 1] = spread[begin]
+
+
+@compiled
+def _mean_push(push: EastNorth, under: NDArray[np.int64], weights: Shares, mean: Shares) -> None:
+    """Write the mean push, east and north, of the vertices under the bell, the middle one of which it is for."""
+    far = len(weights) - 1
+    middle = under[far]
+    is_pushed = push[middle, 0] != 0 or push[middle, 1] != 0
+    east, north, share = push[middle, 0] * weights[0], push[middle, 1] * weights[0], is_pushed * weights[0]
+    for step in range(far, 0, -1):
+        a, b = under[far - step], under[far + step]
+        east += (push[a, 0] + push[b, 0]) * weights[step]
+        north += (push[a, 1] + push[b, 1]) * weights[step]
+        n_pushed = int(push[a, 0] != 0 or push[a, 1] != 0) + int(push[b, 0] != 0 or push[b, 1] != 0)
+        share += n_pushed * weights[step]
+    mean[0], mean[1] = east / max(share, FULL_SHARE), north / max(share, FULL_SHARE)
 
 
 def threads_of(lines: NDArray[np.object_], /) -> Threads:

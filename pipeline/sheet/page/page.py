@@ -225,17 +225,35 @@ def part_sheets(frame: Frame, outline_mm: Polygon | MultiPolygon, /, *, settings
 def _grid_of_parts(
     frame: Frame, outline_mm: Polygon | MultiPolygon, page: tuple[float, float], settings: SheetSettings
 ) -> list[Sheet]:
-    margin, title = settings.page_margin_mm, _title_of(page, settings)
-    foot = Box(margin, margin, page[0] - 2 * margin, FOOT_MM)
-    room = _within_ticks(Box(margin, foot.top + GAP_MM, page[0] - 2 * margin, title.bottom - foot.top - 2 * GAP_MM))
+    space = _above_foot(page, settings)
+    room = space.room
     width, height = room.width, room.height
     lefts = _starts(frame.width_mm, width, settings.sheet_overlap_mm)
     bottoms = _starts(frame.height_mm, height, settings.sheet_overlap_mm)[::-1]
     sheets = []
     for bottom, left in itertools.product(bottoms, lefts):
         if shapely.box(left, bottom, left + width, bottom + height).intersects(outline_mm):
-            sheets.append(Sheet(*page, title, room, (left, bottom), 1.0, (foot,)))
+            sheets.append(Sheet(*page, space.title, room, (left, bottom), 1.0, space.columns))
     return sheets
+
+
+def _above_foot(page: tuple[float, float], settings: SheetSettings) -> _Space:
+    """A page with a foot instead of a panel: the map has all the room above it."""
+    margin, title = settings.page_margin_mm, _title_of(page, settings)
+    foot = Box(margin, margin, page[0] - 2 * margin, FOOT_MM)
+    room = Box(margin, foot.top + GAP_MM, page[0] - 2 * margin, title.bottom - foot.top - 2 * GAP_MM)
+    return _Space(*page, title, _within_ticks(room), (foot,))
+
+
+def enlarged_sheet(frame: Frame, /, *, settings: SheetSettings) -> Sheet | None:
+    """A page of the largest paper allowed with the whole map above its foot and the map once more, enlarged.
+
+    None where the map is too large for that. Of the ways to hold the paper the one with the largest enlargement.
+    """
+    spaces = [_above_foot(page, settings) for page in _pages(_papers(settings)[-1], settings)]
+    fitting = [s for s in spaces if frame.width_mm <= s.room.width and frame.height_mm <= s.room.height]
+    sheets = [sheet for sheet in (_with_map(space, frame, magnify=1.0) for space in fitting) if sheet.enlarged]
+    return max(sheets, key=lambda sheet: sheet.factor, default=None)
 
 
 def _starts(length: float, window: float, overlap: float) -> list[float]:

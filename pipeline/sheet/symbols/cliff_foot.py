@@ -117,6 +117,7 @@ def _with_room(number: int, boulders: Sequence[Marks], places: list[Places], cli
     mark = boulders[number]
     lines = np.concatenate([cliff.geometry for cliff in cliffs])
     clear = np.concatenate([np.full(len(cliff.geometry), _clear_mm(mark, cliff)) for cliff in cliffs])
+    tree, reach = shapely.STRtree(lines), float(clear.max()) + 2
     own = mark.places
     for at in np.flatnonzero(np.hypot(*(places[number] - own).T) > 0).tolist():
         keep = [
@@ -124,13 +125,14 @@ def _with_room(number: int, boulders: Sequence[Marks], places: list[Places], cli
         ]
         tried = np.concatenate([places[number][at : at + 1], own[at] + _steps(mark.enlarge)])
         lack = np.zeros(len(tried))
+        farthest_mm = float(np.hypot(*(tried - own[at]).T).max())
         points = np.asarray(shapely.points(tried), np.object_)
-        for line in (
-            shapely.STRtree(lines).query(points[0], predicate="dwithin", distance=float(clear.max()) + 2).tolist()
-        ):
+        for line in tree.query(points[0], predicate="dwithin", distance=reach).tolist():
             lack += np.maximum(clear[line] - shapely.distance(points, lines[line]), 0)
         for clear_mm, where in keep:
-            others = where[np.hypot(*(where - places[number][at]).T) > 0]
+            # What stands farther off than the farthest place that is tried can be in nobody's way.
+            is_near = np.hypot(*(where - own[at]).T) < clear_mm + farthest_mm
+            others = where[is_near & (np.hypot(*(where - places[number][at]).T) > 0)]
             apart = np.hypot(*(tried[:, None, :] - others[None, :, :]).transpose(2, 0, 1))
             lack += np.maximum(clear_mm - apart, 0).sum(axis=1)
         best = np.lexsort((np.hypot(*(tried - own[at]).T), lack > SLACK_MM, np.round(lack, 2)))[0]

@@ -13,6 +13,8 @@ from pipeline.files.written_points import drop_others, drop_removed, written_poi
 
 LIBRARIES = ("geopandas", "laspy", "lazrs", "numpy", "pyproj", "rasterio", "scipy", "shapely", "snakemake")
 """Whose versions may change a result."""
+FIELDWORK = ("fieldwork/check_list.csv", "fieldwork/check_points.gpx", "fieldwork/outings.txt")
+"""What a draft writes for the work on foot; other files in that folder are of mappers and other commands."""
 OF_BLOCKS = ("grids", "boulders", "disputes")
 """Folders of the work files that hold one file or folder a block."""
 OF_FIELDS = ("running", "base_level", *(f"features/{name}" for name in ("landform", "rock", "vegetation", "manmade")))
@@ -33,7 +35,7 @@ def manifest(*, folder: Path, plan: Path, decided: Path, borrowed: Path, out: Pa
     drop_unasked(folder, exports=area["exports"], backdrops=area["backdrops"])
     made = [
         path
-        for pattern in ("draft.gpkg", "rasters/*.tif", "sheets/*", "exports/*", "backdrops/*", "report/*")
+        for pattern in ("draft.gpkg", "rasters/*.tif", "sheets/*", "exports/*", "backdrops/*", "report/*", *FIELDWORK)
         for path in sorted(folder.glob(pattern))
         if not path.name.startswith(".")
     ]

@@ -12,6 +12,8 @@ from pipeline.norm.symbols import isom
 from pipeline.vegetation.areas.hatching import without_stray_lines
 from pipeline.vegetation.areas.kinds import AREA_SYMBOLS, MIN_AREA_OF_KIND_M2, NOT_SEEN, OUTSIDE, cells_of
 from pipeline.vegetation.areas.merging import Kinds, Limits, merge_areas
+from pipeline.vegetation.areas.quieting import quieted
+from pipeline.vegetation.areas.widths import with_least_widths
 from pipeline.vegetation.running.runnability import BAND_OF
 
 AREA_CELL_M = 1.0
@@ -50,9 +52,10 @@ def settle_kinds(kinds: Kinds, /, *, cell_m: float) -> Kinds:
     No part of one is a mere thread, and areas of 407 and 409 that would show stray lines only are 406 and 408.
     """
     limits = limits_of_areas()
-    merged = merge_areas(kinds, limits, cell_m=cell_m)
+    merged = merge_areas(quieted(kinds, limits.loss), limits, cell_m=cell_m)
     settled = merge_areas(without_threads(merged, cell_m=cell_m), limits, cell_m=cell_m)
-    return without_stray_lines(settled, cell_m=cell_m)
+    wide = with_least_widths(settled, evidence=kinds, limits=limits, cell_m=cell_m)
+    return without_stray_lines(merge_areas(wide, limits, cell_m=cell_m), cell_m=cell_m)
 
 
 def without_threads(kinds: Kinds, /, *, cell_m: float) -> Kinds:

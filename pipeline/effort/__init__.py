@@ -1,0 +1,1 @@
+"""Hours of fieldwork and of drawing, from what a draft holds."""

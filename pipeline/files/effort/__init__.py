@@ -1,0 +1,1 @@
+"""What an estimate of hours reads beside the draft."""

@@ -1,0 +1,1 @@
+"""Steps that plan the work on foot."""
