@@ -23,10 +23,9 @@ LAYERS = (
     ("sections of the ISOM", ("landform", "rock", "water", "vegetation", "manmade")),
     ("other maps", ("borrowed",)),
     ("draft", ("draft",)),
-    ("new lidar over an earlier map", ("refresh",)),
     (
-        "what people read",
-        ("survey", "sheet", "fieldwork", "marks", "exports", "advice", "audit", "effort", "report"),
+        "what people read, and new lidar over an earlier map",
+        ("survey", "sheet", "fieldwork", "marks", "exports", "advice", "audit", "effort", "report", "refresh"),
     ),
     ("files", ("files",)),
     ("plan", ("plan",)),
