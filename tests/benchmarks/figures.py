@@ -41,6 +41,7 @@ from tests.benchmarks.outings import compared as outings
 from tests.benchmarks.overhead import overhead
 from tests.benchmarks.page import compared as page_of_draft
 from tests.benchmarks.ranking import compared as ranking_of
+from tests.benchmarks.refresh_scenes import drafting_into, refresh_scenes
 from tests.benchmarks.results import Measurement, Table, markdown_of, measure_again, read_results, write_results
 from tests.benchmarks.seams import compared as seams_of
 from tests.benchmarks.selection import selection
@@ -377,6 +378,20 @@ MEASUREMENTS = (
         "A made map of houses and lines on 100 km2, a fifth of it also shown by lidar, from file to settled features.",
         printed("tests.benchmarks.borrowing"),
         command="python -m tests.benchmarks.borrowing",
+        is_long=True,
+    ),
+    Measurement(
+        "refresh",
+        "Refresh",
+        "Do two surveys of one place say what changed between them, and nothing else?",
+        "A change is found where a patch of a fitting kind touches it, and a patch is right where it touches a true "
+        "change. Shifts are off by the largest of east, north and up. Of the true patch of thicker undergrowth in "
+        "`scene_a_later` a quarter is open land where nothing changed, and of the dug one more than a third; so there "
+        "is a row for what of them did change. Made pairs are `tests/benchmarks/refresh_pairs.py`; `leaves` has the "
+        "same place 1.7 times as dense in leaf. Limits were set on `scene_a` and looked at on the made pairs.",
+        lambda: refresh_scenes(drafting_into(scratch() / "refresh"), data(".")),
+        command="python -m tests.benchmarks.refresh_scenes",
+        data=("scene_a", "scene_a_again", "scene_a_later", "two_surveys", "dem_epochs"),
         is_long=True,
     ),
     Measurement(
