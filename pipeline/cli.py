@@ -55,6 +55,17 @@ def _parser() -> argparse.ArgumentParser:
     estimate.add_argument("--quick", action="store_true", help="from headers alone, in seconds, with a wide range")
     _add_machine(estimate)
     estimate.set_defaults(run=_estimate)
+    refresh = commands.add_parser(
+        "refresh",
+        help="compare an earlier run with new lidar: what changed on the ground, and where to look",
+        description="Drafts the new area where that is not done, finds how the two surveys lie to each other, and "
+        "writes changes.gpkg, refresh.json and fieldwork/changes_list.csv into its 'out' folder. Nothing is written to "
+        "OLD.",
+    )
+    refresh.add_argument("old", type=Path, metavar="OLD", help="the folder of an earlier run")
+    refresh.add_argument("--cores", type=_positive, default=os.cpu_count() or 1, metavar="N", help="cores to use")
+    refresh.add_argument("--memory", type=_gigabytes, metavar="GB", help="memory to use at most")
+    refresh.set_defaults(run=_refresh, keep=False)
     calibrate = commands.add_parser("calibrate", help="fit the runnability bands of an area to notes made on foot")
     calibrate.set_defaults(run=_calibrate)
     notes = commands.add_parser(
@@ -77,7 +88,7 @@ def _parser() -> argparse.ArgumentParser:
     survey.add_argument(
         "area", nargs="+", metavar="AREA", help="the area file; or, to get one to start from, a folder of tiles"
     )
-    for command in (draft, calibrate, notes):
+    for command in (draft, calibrate, notes, refresh):
         command.add_argument("area", type=Path, metavar="AREA", help="the area file, or its folder")
     notes.add_argument(
         "files",
@@ -204,6 +215,19 @@ def _audit(options: argparse.Namespace) -> int:
     if options.csv:
         atomic.write_text(options.csv, found.findings.to_csv(index=False, lineterminator="\n"))
     return FALLS_SHORT if len(found.findings) else 0
+
+
+def _refresh(options: argparse.Namespace) -> int:
+    from pipeline.plan.plan import make_plan
+    from pipeline.steps.beginning import area_file_of
+    from pipeline.steps.refresh.refresh import describe_refresh, refresh_run
+
+    status = _draft(options)
+    if status:
+        return status
+    out = make_plan(area_file_of(options.area)).out
+    print(describe_refresh(refresh_run(options.old, out)), end="")
+    return 0
 
 
 def _draft(options: argparse.Namespace) -> int:
