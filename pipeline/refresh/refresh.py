@@ -14,6 +14,7 @@ from pipeline.lattice.grid import Grid, Mask
 from pipeline.refresh.compare.patches import find_patches
 from pipeline.refresh.compare.survey import Measured, Survey, measure
 from pipeline.refresh.features.rows import feature_changes, moved
+from pipeline.refresh.register.coarse import coarse_shift
 from pipeline.refresh.register.shift import Shift, find_shift
 
 COVERED = ("301", "302", "521")
@@ -54,7 +55,7 @@ def refresh(old: Survey, new: Survey, /, *, years: float | None = None, shift: S
     if shift is None:
         shift = Shift(how="not looked for: no rasters of the old survey")
         if old.surface is not None and new.surface is not None:
-            shift = find_shift(old.surface, new.surface)
+            shift = find_shift(old.surface, new.surface, start=coarse_shift(old.surface, new.surface))
     laid = moved(old.features, shift.east_m, shift.north_m, shift.up_m)
     measured = None
     if new.surface is not None:

@@ -94,8 +94,8 @@ def _as_in_season(before: Heights, after: Heights, usable: Mask) -> tuple[Height
         return before, 1.0
     mapped, ratio = before, 1.0
     for _ in range(3):
-        low, high = (np.quantile(values[forest], LEAF_QUANTILES) for values in (before, after))
-        high = np.clip(high, LEAF_RANGE[0] * low, LEAF_RANGE[1] * low)
+        low, high = (np.asarray(np.quantile(values[forest], LEAF_QUANTILES), np.float64) for values in (before, after))
+        high = np.asarray(np.clip(high, LEAF_RANGE[0] * low, LEAF_RANGE[1] * low), np.float64)
         mapped = _mapped(before, low, np.maximum.accumulate(high))
         ratio = float(np.median(high[10:40] / np.maximum(low[10:40], 1e-6)))
         rest = np.log((after + TRACE) / (mapped + TRACE))
@@ -110,7 +110,7 @@ def _mapped(values: Heights, low: NDArray[np.float64], high: NDArray[np.float64]
     """Values between quantiles interpolated; beyond them, in proportion to the outermost."""
     found = np.interp(values, np.concatenate([[0.0], low]), np.concatenate([[0.0], high]))
     beyond = values > low[-1]
-    return np.where(beyond, values * (high[-1] / max(low[-1], 1e-6)), found).astype(np.float32)
+    return np.asarray(np.where(beyond, values * (high[-1] / max(low[-1], 1e-6)), found), np.float32)
 
 
 def _error(

@@ -33,20 +33,22 @@ def joined(pieces: Sequence[BaseGeometry], /, *, width_m: float) -> list[tuple[B
     A piece that none goes on from stands alone.
     """
     axes = [_axis(piece) for piece in pieces]
-    links = []
+    links: list[tuple[int, int]] = []
+    strips: list[BaseGeometry] = []
     for i, first in enumerate(axes):
         for j in range(i):
             strip = _between(first, axes[j], width_m)
             if strip is not None:
-                links.append((i, j, strip))
-    rows, cols = ([link[k] for link in links] for k in (0, 1))
+                links.append((i, j))
+                strips.append(strip)
+    rows, cols = np.array(links, np.int64).reshape(-1, 2).T
     graph = coo_array((np.ones(len(links)), (rows, cols)), shape=(len(pieces), len(pieces)))
     n, group = connected_components(graph, directed=False)
     found = []
     for number in range(n):
         members = np.flatnonzero(group == number).tolist()
-        strips = [strip for i, _, strip in links if group[i] == number]
-        found.append((shapely.union_all([*(pieces[k] for k in members), *strips]), members))
+        between = [strip for (i, _), strip in zip(links, strips, strict=True) if group[i] == number]
+        found.append((shapely.union_all([*(pieces[k] for k in members), *between]), members))
     return found
 
 

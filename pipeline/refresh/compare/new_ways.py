@@ -7,6 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 import shapely
 from numpy.typing import NDArray
+from shapely.geometry import LineString
 from shapely.geometry.base import BaseGeometry
 from shapely.ops import substring
 
@@ -29,14 +30,14 @@ def changed_ways(new: Sequence[BaseGeometry], old: Sequence[BaseGeometry], measu
     found = []
     for line in new:
         for part in shapely.get_parts(line.difference(before)):
-            if part.geom_type == "LineString" and part.length > LEAST_M:
+            if isinstance(part, LineString) and part.length > LEAST_M:
                 found += _changed_stretch(part, measured)
     return found
 
 
-def _changed_stretch(line: BaseGeometry, measured: Measured) -> list[BaseGeometry]:
+def _changed_stretch(line: LineString, measured: Measured) -> list[BaseGeometry]:
     at = np.arange(STEP_M / 2, line.length, STEP_M)
-    changed = _changed_at(shapely.get_coordinates(shapely.line_interpolate_point(line, at)), measured)
+    changed = _changed_at(shapely.get_coordinates(shapely.line_interpolate_point(np.array([line]), at)), measured)
     if not changed.any():
         return []
     first, last = np.flatnonzero(changed)[[0, -1]]

@@ -36,8 +36,8 @@ def large_enough(cells: Mask, /, *, least_cells: float) -> Mask:
 def parts_of(cells: Mask, /) -> Iterator[tuple[tuple[slice, slice], Mask]]:
     """Each part of a mask: its window, and its cells in it."""
     label, _ = ndimage.label(cells, EIGHT)
-    for number, window in enumerate(ndimage.find_objects(label), 1):
-        yield window, label[window] == number
+    for number, (rows, cols) in enumerate(ndimage.find_objects(label), 1):
+        yield (rows, cols), np.asarray(label[rows, cols] == number)
 
 
 def local_mean(values: Heights, sigma_cells: float, /) -> tuple[Heights, Heights]:
@@ -75,7 +75,7 @@ def spread_by_stratum(
             found[number] = robust_spread(inside)
     whole = robust_spread(values[usable])
     spread = np.where(np.isfinite(found), found, whole)[strata]
-    return np.clip(np.fmin(spread, ceiling), floor, None).astype(np.float32)
+    return np.asarray(np.clip(np.fmin(spread, ceiling), floor, None), np.float32)
 
 
 LEAST_IN_STRATUM = 200

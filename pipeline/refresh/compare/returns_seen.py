@@ -84,7 +84,8 @@ def returns_seen(clouds: Iterable[Cloud], reference: Heights, grid: Grid, /, *, 
         upper += np.bincount(cell[above > ABOVE_M], minlength=n_cells).astype(np.float32)
         alone = (cloud.n_returns[last] <= 1)[inside][known]
         single += np.bincount(cell[alone], minlength=n_cells).astype(np.float32)
-    return _around(*(part.reshape(grid.shape) for part in (low, high, count, upper, single)), grid.cell_m)
+    shaped = [part.reshape(grid.shape) for part in (low, high, count, upper, single)]
+    return _around(shaped[0], shaped[1], shaped[2], shaped[3], shaped[4], grid.cell_m)
 
 
 def _heights_at(

@@ -83,7 +83,12 @@ def lumps(standing: Seen, other: Seen, grid: Grid, /) -> list[Lump]:
         across = max(window[0].stop - window[0].start, window[1].stop - window[1].start) * grid.cell_m
         if part.sum() * grid.cell_m**2 >= LUMP_LEAST_M2 and across <= LUMP_WIDEST_M:
             found.append(_lump(standing, other, grid, window, part))
-    return [lump for lump in found if LUMP_LOWEST_M <= lump.height_m <= LUMP_HIGHEST_M]
+    return [lump for lump in found if _least_height_m(lump) <= lump.height_m <= LUMP_HIGHEST_M]
+
+
+def _least_height_m(lump: Lump) -> float:
+    """How high a lump must be: less where it stopped more returns."""
+    return LUMP_LOWEST_M if lump.n_on < 1.5 * LUMP_RETURNS else 0.5 * LUMP_LOWEST_M
 
 
 def _lump(standing: Seen, other: Seen, grid: Grid, window: tuple[slice, slice], part: Mask) -> Lump:

@@ -109,7 +109,8 @@ def measure(old: Survey, new: Survey, shift: Shift, /, *, covered: Mask, objects
         ground,
         canopy,
         _density(old, new, shift, elsewhere, cell_m),
-        *(returns or (None, None)),
+        returns[0] if returns else None,
+        returns[1] if returns else None,
         np.maximum(known[0], known[1]),
         "points" if returns else "rasters",
     )
@@ -160,7 +161,7 @@ def _own_error(survey: Survey) -> Heights | None:
         return None
     shared = SHARED_ERROR_RATIO * np.nan_to_num(survey.density)
     stated = np.nan_to_num(survey.density_error, nan=0.3)
-    return np.sqrt(np.maximum(stated**2 - shared**2, 0.04 * stated**2)).astype(np.float32)
+    return np.asarray(np.sqrt(np.maximum(stated**2 - shared**2, 0.04 * stated**2)), np.float32)
 
 
 def may_differ_in_leaves(old: str, new: str, /) -> bool:

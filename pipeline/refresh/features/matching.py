@@ -116,7 +116,7 @@ def _apart(old: shapely.Geometry, new: shapely.Geometry) -> float:
 def _lines_apart(old: shapely.Geometry, new: shapely.Geometry) -> float:
     shorter, longer = sorted((old, new), key=shapely.length)
     n = int(np.clip(shapely.length(shorter) / 2, 5, 200))
-    places = shapely.line_interpolate_point(shorter, np.linspace(0, 1, n), normalized=True)
+    places = shapely.line_interpolate_point(np.array([shorter]), np.linspace(0, 1, n), normalized=True)
     away = shapely.distance(places, longer)
     near = away <= LINE_REACH_M
     return float(away[near].mean()) if near.mean() >= LEAST_SHARED else float("inf")

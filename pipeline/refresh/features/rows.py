@@ -127,16 +127,17 @@ class _Rows:
     def _pieces(self, feature: pd.Series, near: gpd.GeoDataFrame) -> list[dict[str, object]]:
         """An area or a contour cut at the patches: each changed piece, and what stayed."""
         shape, symbol = feature.geometry, str(feature["symbol"])
-        rows = []
+        rows, changed = [], []
         for part in _parts(shape.intersection(near.geometry.union_all()), shape):
             was = self._was(part, symbol)
             if was == symbol and shape.area:
                 continue
             change = "new" if not was else "moved" if was == symbol else "reclassified"
             rows.append(self._row(feature, change, CHANGED, near, was=was, shape=part))
+            changed.append(part)
         if not rows:
             return [self._row(feature, "unchanged", "", near)]
-        rest = shape.difference(shapely.union_all([row["geometry"] for row in rows]).buffer(0.01))
+        rest = shape.difference(shapely.union_all(changed).buffer(0.01))
         stayed = [self._row(feature, "unchanged", "", near.iloc[:0], shape=part) for part in _parts(rest, shape)]
         return stayed + rows
 
@@ -218,7 +219,7 @@ class _Rows:
         told = "; ".join(dict.fromkeys(map(str, near["kind"]))) if is_changed else ""
         sure = float(near["sure"].max()) if is_changed else self._sure_unchanged(figures)
         return {
-            **feature.drop(labels=["geometry"]).to_dict(),
+            **{str(key): value for key, value in feature.items() if key != "geometry"},
             "evidence": "; ".join(part for part in (str(feature["evidence"]), told, words) if part),
             "change": change,
             "was_symbol": was,

@@ -33,8 +33,14 @@ Welsch 1977): that is how changed ground drops out."""
 BLOCK_M = 20.0
 """Side of the squares of ground whose errors are taken as independent of each other, in metres. Errors of a surface
 reach as far as it is interpolated; squares five to ten times as wide leave little between them. Our choice."""
+LEAST_ALIKE = 0.6
+"""Slopes of two surveys that are less alike than this (a correlation) are mostly noise, and tell no shift: the ground
+is too flat. Our choice."""
 LEAST_BLOCKS = 12
 """Fewer squares give no standard error worth the name. Our choice."""
+LEAST_ERROR_M = 0.01
+"""No standard error is given smaller than this, in metres: coordinates of returns are rounded to it, and what a survey
+is off by from place to place does not shrink with the number of squares. Our choice."""
 TELLS_M = 0.25
 """A horizontal shift with a larger standard error, in metres, is not used: half of the smallest thing that a sheet at
 1:7500 shows (0.07 mm). Our choice."""
@@ -168,31 +174,53 @@ def _least_squares(old: Heights, old_grid: Grid, new: Heights, grid: Grid, first
         terms, difference, block = _equations(old, old_grid, new, grid, shift)
         if len(np.unique(block)) < LEAST_BLOCKS:
             return None
-        step, error = _solve(terms, difference, block)
+        step, error = _solve(terms[:, :3], difference, block)
         shift = replace(
             shift,
             east_m=shift.east_m + float(np.clip(step[0], -5, 5)),
             north_m=shift.north_m + float(np.clip(step[1], -5, 5)),
             up_m=shift.up_m + float(step[2]),
-            east_error_m=float(error[0]),
-            north_error_m=float(error[1]),
-            up_error_m=float(error[2]),
+            east_error_m=max(float(error[0]), LEAST_ERROR_M),
+            north_error_m=max(float(error[1]), LEAST_ERROR_M),
+            up_error_m=max(float(error[2]), LEAST_ERROR_M),
         )
         if np.abs(step[:2]).max() < STILL_M:
             break
-    return shift
+    share = _alike(terms)
+    if share < LEAST_ALIKE:
+        return None
+    return replace(shift, east_error_m=shift.east_error_m / share, north_error_m=shift.north_error_m / share)
+
+
+def _alike(terms: Numbers) -> float:
+    """The correlation of the slopes that two surveys show of one place: 1 where they are of the ground, 0 of noise."""
+    old, new = terms[:, 3:5], terms[:, 5:7]
+    limit = np.quantile(np.abs(terms[:, 3:7]), 0.98)
+    a, b = (np.clip(slopes, -limit, limit).ravel() for slopes in (old, new))
+    a, b = a - a.mean(), b - b.mean()
+    return float((a @ b) / max(np.sqrt((a @ a) * (b @ b)), 1e-12))
 
 
 def _equations(
     old: Heights, old_grid: Grid, new: Heights, grid: Grid, shift: Shift
 ) -> tuple[Numbers, Numbers, NDArray[np.int64]]:
-    """(n, 3) what a shift east, north and up adds to the height difference, (n,) that difference, (n,) its square."""
+    """What a shift adds to the height difference of each cell, that difference, and the square that it lies in.
+
+    Returns
+    -------
+    terms : (n, 7)
+        What a metre east, north and up adds; then the slopes east and north of the old and of the new survey.
+    difference : (n,) metres
+    block : (n,) number of the square
+    """
     laid = moved_onto(old, old_grid, grid, shift, up_m=shift.up_m)
-    mean = (laid + new) / 2
-    north_slope, east_slope = (np.gradient(mean, grid.cell_m, axis=axis) for axis in (0, 1))
+    down, right = ([np.gradient(values, grid.cell_m, axis=axis) for values in (laid, new)] for axis in (0, 1))
     difference = new - laid
-    usable = np.isfinite(difference) & np.isfinite(north_slope) & np.isfinite(east_slope)
-    terms = np.column_stack([-east_slope[usable], north_slope[usable], np.ones(int(usable.sum()))])
+    usable = np.isfinite(difference) & np.all([np.isfinite(slope) for slope in (*down, *right)], axis=0)
+    east, north = [slope[usable] for slope in right], [-slope[usable] for slope in down]
+    # The shift of the old survey lowers slopes that rise that way, by the mean of both surveys' slopes.
+    both = [-(east[0] + east[1]) / 2, -(north[0] + north[1]) / 2, np.ones(int(usable.sum()))]
+    terms = np.column_stack([*both, east[0], north[0], east[1], north[1]])
     times = max(1, round(BLOCK_M / grid.cell_m))
     row, col = np.nonzero(usable)
     block = (row // times) * (grid.cols // times + 1) + col // times
@@ -204,8 +232,8 @@ def _solve(terms: Numbers, difference: Numbers, block: NDArray[np.int64]) -> tup
 
     Liang and Zeger (1986, Biometrika 73, 13-22): sums of scores over a square stand for the square.
     """
-    weight = np.ones(len(difference))
-    step = np.zeros(3)
+    weight: Numbers = np.ones(len(difference))
+    step: Numbers = np.zeros(3)
     for _ in range(8):
         normal = terms.T @ (terms * weight[:, None]) + 1e-9 * np.eye(3)
         step = np.linalg.solve(normal, terms.T @ (difference * weight))
@@ -235,7 +263,7 @@ def _with_height(old: Surface, new: Surface, shift: Shift) -> Shift:
         return shift
     up_m = float(np.nanmedian(difference))
     spread = 1.4826 * float(np.median(np.abs(medians - up_m)))
-    return replace(shift, up_m=up_m, up_error_m=1.25 * spread / float(np.sqrt(len(medians))))
+    return replace(shift, up_m=up_m, up_error_m=max(1.25 * spread / float(np.sqrt(len(medians))), LEAST_ERROR_M))
 
 
 def block_medians(difference: Heights, usable: Mask, grid: Grid, /) -> tuple[Numbers, Numbers, Numbers]:
@@ -246,6 +274,6 @@ def block_medians(difference: Heights, usable: Mask, grid: Grid, /) -> tuple[Num
     stacked = blocks.reshape(rows, times, cols, times).swapaxes(1, 2).reshape(rows, cols, -1)
     enough = np.isfinite(stacked).mean(axis=2) > 0.5
     row, col = np.nonzero(enough)
-    east = grid.west_m + (col + 0.5) * times * grid.cell_m
-    north = grid.north_m - (row + 0.5) * times * grid.cell_m
-    return east, north, np.nanmedian(stacked[enough], axis=1).astype(np.float64)
+    east = np.asarray(grid.west_m + (col + 0.5) * times * grid.cell_m, np.float64)
+    north = np.asarray(grid.north_m - (row + 0.5) * times * grid.cell_m, np.float64)
+    return east, north, np.asarray(np.nanmedian(stacked[enough], axis=1), np.float64)

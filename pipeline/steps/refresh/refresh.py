@@ -13,6 +13,8 @@ from pipeline.files import arrays, layers
 from pipeline.files.disk import atomic
 from pipeline.files.runs import EarlierRun, is_run, read_run, years_between
 from pipeline.refresh.refresh import Refreshed, refresh
+from pipeline.refresh.register.coarse import FARTHEST_M
+from pipeline.refresh.register.remarks import datum_in_words, tilt_in_words
 from pipeline.refresh.summary import ranked_places, share_verified, verified_unchanged
 
 
@@ -56,8 +58,8 @@ def _check(old: Path, out: Path) -> None:
 def _check_place(old: EarlierRun, new: EarlierRun) -> None:
     """Surveys of different places have nothing to compare."""
     a, b = (_frame(run) for run in (old, new))
-    if a[0] > b[2] or b[0] > a[2] or a[1] > b[3] or b[1] > a[3]:
-        apart_km = max(a[0] - b[2], b[0] - a[2], a[1] - b[3], b[1] - a[3], 0.0) / 1000
+    apart_km = max(a[0] - b[2], b[0] - a[2], a[1] - b[3], b[1] - a[3], 0.0) / 1000
+    if apart_km * 1000 > FARTHEST_M:
         raise InputError(
             f"{old.folder}: the earlier map lies {apart_km:.1f} km from the new tiles; nothing to compare. Check that "
             "both are of one place, and the coordinate systems of both"
@@ -68,6 +70,11 @@ def _frame(run: EarlierRun) -> tuple[float, float, float, float]:
     surface = run.survey.surface
     west, south, east, north = surface.grid.bounds if surface else run.survey.features.total_bounds
     return float(west), float(south), float(east), float(north)
+
+
+def _middle(run: EarlierRun) -> tuple[float, float]:
+    west, south, east, north = _frame(run)
+    return (west + east) / 2, (south + north) / 2
 
 
 def _layers(found: Refreshed) -> dict[str, gpd.GeoDataFrame]:
@@ -98,6 +105,10 @@ def summary_of(found: Refreshed, old: EarlierRun, new: EarlierRun, /, *, seconds
             "up_error_m": _number(shift.up_error_m),
             "how": shift.how,
         },
+        "datum": datum_in_words(shift, str(found.features.crs.to_string()), _middle(new)),
+        "tilt": tilt_in_words(old.survey.surface, new.survey.surface, shift)
+        if old.survey.surface and new.survey.surface
+        else "",
         "compared_from": found.measured.told_from if found.measured else "map",
         "points": {"old": old.points_message or "at hand", "new": new.points_message or "at hand"},
         "leaf_ratio": _leaf_ratio(found),
@@ -130,6 +141,7 @@ def describe_refresh(told: dict[str, object], /) -> str:
     lines = [
         f"Old to new: {shift['east_m']:+.2f} m east, {shift['north_m']:+.2f} m north, {shift['up_m']:+.2f} m up "
         f"({shift['how']}).",
+        *(str(told[name]) for name in ("datum", "tilt") if told[name]),
         f"{counted(changed, 'feature')} of {sum(counts.values()):,} changed on the ground.",
     ]
     patches = told["patches"]
