@@ -98,14 +98,17 @@ def _height_of(entity: DXFGraphic) -> float:
 def _area_of(entity: DXFGraphic) -> BaseGeometry | None:
     """A filled area with its holes: rings within an odd number of others are holes."""
     rings = [[(p.x, p.y) for p in ring.flattening(SAG_M)] for ring in drawn_path.from_hatch(entity)]  # type: ignore[arg-type]
-    whole = [shapely.Polygon(ring) for ring in rings if len(ring) > 3]
-    whole.sort(key=shapely.area, reverse=True)
-    depth = [sum(shapely.contains(whole[j], whole[i].representative_point()) for j in range(i)) for i in range(len(whole))]
+    whole = sorted((shapely.Polygon(ring) for ring in rings if len(ring) > 3), key=shapely.area, reverse=True)
+    inner = [ring.representative_point() for ring in whole]
+    depth = [sum(bool(shapely.contains(larger, inner[i])) for larger in whole[:i]) for i in range(len(whole))]
     areas = []
-    for i, ring in enumerate(whole):
-        if depth[i] % 2 == 0:
-            inside = [w for j, w in enumerate(whole) if depth[j] == depth[i] + 1 and shapely.contains(ring, w.representative_point())]
-            areas.append(shapely.Polygon(ring.exterior, [hole.exterior for hole in inside]))
+    for i in np.flatnonzero(np.array(depth, int) % 2 == 0):
+        holes = [
+            whole[j].exterior
+            for j in range(i + 1, len(whole))
+            if depth[j] == depth[i] + 1 and shapely.contains(whole[i], inner[j])
+        ]
+        areas.append(shapely.Polygon(whole[i].exterior, holes))
     if not areas:
         return None
     return areas[0] if len(areas) == 1 else shapely.MultiPolygon(areas)
@@ -123,7 +126,9 @@ def _without_rims(rows: list[Row]) -> list[Row]:
     return [
         (told, shape)
         for told, shape in rows
-        if not (isinstance(shape, shapely.LineString) and shape.is_closed and (str(told["layer"]), _ring_key(shape)) in rims)
+        if not (
+            isinstance(shape, shapely.LineString) and shape.is_closed and (str(told["layer"]), _ring_key(shape)) in rims
+        )
     ]
 
 

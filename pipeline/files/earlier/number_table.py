@@ -18,7 +18,8 @@ LEFT_ASIDE = ("", "-")
 def read_number_table(path: Path, symbols: SymbolTable, /) -> dict[str, str]:
     """The mapper's numbers -> ISOM numbers; "" for what is kept without being compared.
 
-    A CSV file of two columns, theirs first, separated by commas, semicolons or tabs; a first line with names is allowed.
+    A CSV file of two columns, theirs first, separated by commas, semicolons or tabs; names of the columns may stand in
+    its first line.
 
     Raises
     ------

@@ -88,9 +88,9 @@ def _read_layer(path: Path, name: str) -> GivenLayer | None:
 def _as_written(values: pd.Series, kind: str) -> pd.Series:
     """A column in the type that the file has it in: missing values make others of whole numbers and of yes-or-no."""
     if kind.startswith(("int", "uint")) and pd.api.types.is_float_dtype(values):
-        return values.astype(NULLABLE[kind])
+        return pd.Series(values, dtype=NULLABLE[kind])
     if kind == "bool" and not pd.api.types.is_bool_dtype(values):
-        return values.astype("boolean")
+        return pd.Series(values, dtype="boolean")
     return pd.Series([_plain(value) for value in values], values.index, object) if values.dtype == object else values
 
 

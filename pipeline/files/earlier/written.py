@@ -7,12 +7,11 @@ import io
 import shutil
 import warnings
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict, dataclass, fields
 from pathlib import Path
 
 import geopandas as gpd
 import pyogrio
-import shapely
+from pydantic import BaseModel, ConfigDict, ValidationError
 
 from pipeline.errors import InputError
 from pipeline.files.checksums import sha256_of
@@ -26,8 +25,7 @@ FILES = (MAP, "changes.gpkg", "refresh.json", str(Path("fieldwork") / "changes_l
 REFRESH, UNDO = "refresh", "undo"
 
 
-@dataclass(frozen=True)
-class Step:
+class Step(BaseModel):
     """A line of the log.
 
     Attributes
@@ -42,6 +40,8 @@ class Step:
     before, after : file and SHA-256 of its content, as `refreshed.gpkg=1a2b...`, with a blank between two; a file that
         was not there is left out
     """
+
+    model_config = ConfigDict(frozen=True, extra="ignore")
 
     step: int
     at: str
@@ -127,17 +127,17 @@ def read_log(out: Path, /) -> list[Step]:
         return []
     try:
         rows = list(csv.DictReader(io.StringIO(path.read_text(encoding="utf-8"))))
-        return [Step(**{f.name: int(row[f.name]) if f.type == "int" else row[f.name] for f in fields(Step)}) for row in rows]  # type: ignore[arg-type]
-    except (OSError, UnicodeDecodeError, KeyError, TypeError, ValueError) as error:
+        return [Step.model_validate(row) for row in rows]
+    except (OSError, UnicodeDecodeError, ValidationError) as error:
         raise InputError(f"{path}: cannot be read as the log of refreshes; restore it from a copy") from error
 
 
 def write_log(out: Path, steps: Sequence[Step], /) -> None:
     """Write the whole log."""
     text = io.StringIO()
-    writer = csv.DictWriter(text, [f.name for f in fields(Step)], lineterminator="\n")
+    writer = csv.DictWriter(text, list(Step.model_fields), lineterminator="\n")
     writer.writeheader()
-    writer.writerows(asdict(step) for step in steps)
+    writer.writerows(step.model_dump() for step in steps)
     write_text(out / LOG, text.getvalue())
 
 
@@ -149,8 +149,7 @@ def last_to_undo(steps: Sequence[Step], /) -> Step | None:
 
 
 def written_copy(path: Path, /) -> Path | None:
-    """A copy of a refreshed map as the last step left it, or None where the map is no longer as any step left it and
-    no copy is at hand."""
+    """A copy of a refreshed map as the last step left it; None where no copy is at hand."""
     steps = read_log(path.parent)
     if not steps:
         return None

@@ -15,7 +15,8 @@ from shapely.geometry.base import BaseGeometry
 from pipeline.draft.identity import stable_ids
 from pipeline.refresh.keep.same import without_said
 from pipeline.refresh.old.columns import KEY, NUMBER
-from pipeline.refresh.old.old_map import ROW, OldMap
+from pipeline.refresh.old.ground import group_of
+from pipeline.refresh.old.old_map import GROUND_COLUMN, ROW, OldMap
 
 ASIDE = "technical"
 ORIGINAL, MAPPED = "technical_original", "technical_mapped"
@@ -159,17 +160,12 @@ def _on_mapped_ground(fresh: gpd.GeoDataFrame, ground: gpd.GeoDataFrame | None) 
     on_it = np.zeros(len(fresh), np.bool_)
     if ground is None:
         return on_it
-    layers = [group_of(symbol, layer) for symbol, layer in zip(fresh["symbol"], fresh["layer"], strict=True)]
+    layers = [group_of(str(symbol), layer) for symbol, layer in zip(fresh["symbol"], fresh["layer"], strict=True)]
     middle = shapely.point_on_surface(fresh.geometry.to_numpy())
-    for holds, area in zip(ground["holds"], ground.geometry, strict=True):
+    for holds, area in zip(ground[GROUND_COLUMN], ground.geometry, strict=True):
         shapely.prepare(area)
         on_it |= np.isin(layers, str(holds).split()) & shapely.intersects(area, middle)
     return on_it
-
-
-def group_of(symbol: str, layer: str, /) -> str:
-    """What a finished map shows completely or not at all: contours, or all else of one layer."""
-    return "contours" if str(symbol) in ("101", "102", "103", "101.1") else layer
 
 
 def _drawn_by_the_map(fresh: gpd.GeoDataFrame, old: OldMap) -> NDArray[np.bool_]:
@@ -219,14 +215,15 @@ def _typed(joined: pd.DataFrame, tables: list[gpd.GeoDataFrame]) -> pd.DataFrame
         if name == "geometry":
             found[name] = joined[name]
             continue
-        kinds = {str(table[name].dtype) for table in tables if name in table and table[name].notna().any()}
+        having = [table[name] for table in tables if name in table]
+        kinds = {str(column.dtype) for column in having if column.notna().any()} or {str(having[0].dtype)}
         if len(kinds) == 1:
             kind = kinds.pop()
-            found[name] = joined[name].astype(object if kind in ("str", "object") else kind)
-        elif all(pd.api.types.is_numeric_dtype(kind) for kind in kinds) and kinds:
+            found[name] = joined[name] if kind in ("str", "object") else pd.Series(joined[name], dtype=kind)
+        elif all(pd.api.types.is_numeric_dtype(kind) for kind in kinds):
             found[name] = pd.to_numeric(joined[name]).astype(np.float64)
         else:
-            found[name] = joined[name].where(joined[name].isna(), joined[name].astype(str)) if kinds else joined[name]
+            found[name] = joined[name].where(joined[name].isna(), joined[name].astype(str))
     return pd.DataFrame(found, index=joined.index)
 
 

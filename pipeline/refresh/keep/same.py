@@ -9,6 +9,7 @@ import geopandas as gpd
 import numpy as np
 import shapely
 from numpy.typing import NDArray
+from shapely.geometry.base import BaseGeometry
 
 from pipeline.borrowed.families import family_of as thing_of
 from pipeline.marks.matching import SAME_LINE_M, SAME_POINT_M, family_of
@@ -78,8 +79,16 @@ def without_said(draft: gpd.GeoDataFrame, said: gpd.GeoDataFrame, /, *, more_m: 
     gone = draft[changed].assign(reason="a mapper's feature says it")
     left = draft.copy()
     left[left.geometry.name] = gpd.GeoSeries(shapes, index=draft.index, crs=draft.crs)
-    left = left[~shapely.is_empty(shapes)].explode(ignore_index=True) if changed.any() else left
+    left = _single(left[~shapely.is_empty(shapes)]) if changed.any() else left
     return Rest(left.reset_index(drop=True), gone.reset_index(drop=True))
+
+
+def _single(left: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
+    """Pieces of what was cut as features of their own: the first has the id, the others the id and their number."""
+    parts = left.explode(ignore_index=True)
+    number = parts.groupby("id", sort=False).cumcount().to_numpy() + 1
+    parts["id"] = [name if n == 1 else f"{name}.{n}" for name, n in zip(parts["id"], number, strict=True)]
+    return parts
 
 
 def _solid_for(symbol: str) -> tuple[str, ...]:
@@ -95,7 +104,7 @@ class _Group:
     is_whole: bool
     tree: shapely.STRtree
 
-    def rest_of(self, shape: shapely.Geometry, level_m: float, more_m: float, *, is_solid: bool) -> shapely.Geometry:
+    def rest_of(self, shape: BaseGeometry, level_m: float, more_m: float, *, is_solid: bool) -> BaseGeometry:
         """What of a feature these do not say; empty where they say all of it."""
         kind = shapely.get_dimensions(shape)
         reach_m = 0.0 if is_solid else (SAME_POINT_M, SAME_LINE_M, 0.0)[kind] + (more_m if kind < 2 else 0.0)
@@ -113,7 +122,7 @@ class _Group:
         return _rest_of_area(shape, others[dimension == 2], is_whole=self.is_whole and not is_solid)
 
 
-def _rest_of_line(line: shapely.Geometry, others: Shapes, reach_m: float) -> shapely.Geometry:
+def _rest_of_line(line: BaseGeometry, others: Shapes, reach_m: float) -> BaseGeometry:
     if not len(others):
         return line
     ground = shapely.union_all(shapely.buffer(others, reach_m) if reach_m else others)
@@ -121,10 +130,10 @@ def _rest_of_line(line: shapely.Geometry, others: Shapes, reach_m: float) -> sha
     if shapely.length(rest) >= shapely.length(line) * (1 - 1e-9):
         return line
     parts = shapely.get_parts(shapely.line_merge(rest))
-    return shapely.multilinestrings(parts[shapely.length(parts) >= LEAST_LINE_M])
+    return shapely.MultiLineString(list(parts[shapely.length(parts) >= LEAST_LINE_M]))
 
 
-def _rest_of_area(area: shapely.Geometry, others: Shapes, *, is_whole: bool) -> shapely.Geometry:
+def _rest_of_area(area: BaseGeometry, others: Shapes, *, is_whole: bool) -> BaseGeometry:
     if not len(others):
         return area
     ground = shapely.union_all(others)
@@ -137,7 +146,7 @@ def _rest_of_area(area: shapely.Geometry, others: Shapes, *, is_whole: bool) -> 
     wide = shapely.buffer(shapely.buffer(rest, -RIM_M), RIM_M * 1.01)
     parts = shapely.get_parts(shapely.intersection(rest, wide))
     areas = parts[(shapely.get_dimensions(parts) == 2) & (shapely.area(parts) > RIM_M**2 * 4)]
-    return shapely.multipolygons(areas)
+    return shapely.MultiPolygon(list(areas))
 
 
 def _groups(said: gpd.GeoDataFrame) -> Mapping[str, _Group]:

@@ -16,7 +16,7 @@ from pipeline.refresh.old.shapes import layer_names
 OWN = "own_"
 """What the name of a map's column begins with where it means something else than the draft's column of that name."""
 NUMBER, KEY = "_number", "_key"
-"""Columns of our own: the ISOM number whatever `symbol` says, and a name for each feature whether it has an id or not."""
+"""Columns of our own: the ISOM number whatever `symbol` says, and a name for each feature, with an id or without."""
 TAKEN = ("layer", "row", "is_kept", "fid", "ogc_fid", "geom", "geometry", NUMBER, KEY)
 """Names that a GeoPackage and the comparison need for themselves."""
 STATUSES = ("draft", "candidate", "imported", "confirmed", "moved", "rejected", "new")
@@ -106,5 +106,5 @@ def _elevations(table: gpd.GeoDataFrame) -> pd.Series:
     for wanted in HEIGHTS:
         for name in table.columns:
             if str(name).casefold() == wanted and pd.api.types.is_numeric_dtype(table[name]):
-                return table[name].astype(np.float64)
+                return pd.Series(table[name], dtype=np.float64)
     return pd.Series(np.nan, index=table.index)

@@ -16,6 +16,8 @@ TEXTS = ("id", "symbol", "name", "evidence", "status", "origin")
 NUMBERS = ("confidence", "elevation_m", "height_m", "width_m", "angle_deg")
 DRAFT_COLUMNS = ("id", "symbol", "name", "confidence", "evidence", "status", "origin", *NUMBERS[1:])
 """The columns of a draft, in its order."""
+GROUND_COLUMN = "holds"
+"""Column of `OldMap.ground` that says which groups of features a finished map shows completely."""
 ROW = "row"
 """Column of `OldMap.features` that says which row of `OldMap.given` a piece is of."""
 

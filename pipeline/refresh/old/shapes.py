@@ -73,9 +73,7 @@ def layer_names(symbols_of: NDArray[np.object_], shapes: Shapes, symbols: Symbol
     A feature that is no symbol, and one of the course, lies in `technical_...`.
     """
     dimensions = np.maximum(shapely.get_dimensions(shapes), 0)
-    sections = [
-        symbols[number].section if number and number in symbols else "technical" for number in symbols_of
-    ]
+    sections = [symbols[number].section if number and number in symbols else "technical" for number in symbols_of]
     names = [f"{section}_{KIND_OF_DIMENSION[d]}" for section, d in zip(sections, dimensions, strict=True)]
     return np.array(names, dtype=object)
 

@@ -12,10 +12,12 @@ import numpy as np
 import pandas as pd
 import pyproj
 import shapely
+from numpy.typing import NDArray
 
 from pipeline.errors import InputError, counted
 from pipeline.norm.symbols import SymbolTable
 from pipeline.refresh.old.columns import KEY, NUMBER, filled_columns
+from pipeline.refresh.old.ground import ground_of_map
 from pipeline.refresh.old.numbers import NOT_A_SYMBOL, Numbered, numbers_of
 from pipeline.refresh.old.old_map import ROW, GivenLayer, Kind, OldMap
 from pipeline.refresh.old.shapes import Single, closed_as_areas, layer_names, single_shapes
@@ -48,7 +50,7 @@ def understand(
     symbols: SymbolTable,
     own_numbers: Mapping[str, str],
     kind: Kind,
-    edited: frozenset[str] = frozenset(),
+    edited: Mapping[str, frozenset[int]] | None = None,
 ) -> OldMap:
     """An earlier map with the columns of a draft.
 
@@ -58,7 +60,7 @@ def understand(
     source : for messages, as the user named it
     crs : the working CRS of the new area
     own_numbers : the mapper's numbers -> ISOM numbers
-    edited : ids of features of a run that a mapper changed without giving them a status
+    edited : layer -> rows of a draft that a mapper added or changed, with or without a word in `status`
 
     Raises
     ------
@@ -70,13 +72,15 @@ def understand(
         raise InputError(f"{source}: holds no feature; name the map or the folder of the run that you mean")
     read = [numbers_of(layer, own_numbers, symbols) for layer in layers]
     _refuse_unknown(source, layers, read, has_table=bool(own_numbers))
-    tables = [filled_columns(layer, numbers, symbols, source, kind) for layer, numbers in zip(layers, read, strict=True)]
+    tables = [
+        filled_columns(layer, numbers, symbols, source, kind) for layer, numbers in zip(layers, read, strict=True)
+    ]
     moved = [_in_crs(table, layer, crs) for table, layer in zip(tables, layers, strict=True)]
     given = gpd.GeoDataFrame(pd.concat(moved, ignore_index=True), geometry="geometry", crs=crs)
     given[KEY] = _keys(given)
     if kind == "map":
         given["id"] = given[KEY]
-    given["is_kept"] = True if kind == "map" else _is_mappers(given, edited)
+    given["is_kept"] = True if kind == "map" else _is_mappers(given) | _is_edited(layers, edited or {})
     own = np.concatenate([table.geometry.to_numpy() for table in tables])
     layer_crs = np.concatenate([[str(layer.crs)] * len(layer.table) for layer in layers])
     single = single_shapes(given.geometry.to_numpy())
@@ -89,6 +93,7 @@ def understand(
         kind=kind,
         source=source,
         originals=_originals(given, own, layer_crs, crs),
+        ground=ground_of_map(features) if kind == "map" else None,
         notes=_notes(single, read, given),
     )
 
@@ -102,8 +107,10 @@ def _refuse_unknown(source: Path, layers: Sequence[GivenLayer], read: Sequence[N
     most = unknown.most_common(MOST_LISTED)
     listed = ", ".join(f"'{text}' ({times:,})" for text, times in most)
     more = f" and {counted(len(unknown) - len(most), 'other')}" if len(unknown) > len(most) else ""
-    table = "add them to the table of '--numbers'" if has_table else (
-        "write a table with a column of your numbers and a column 'isom', and name it with '--numbers TABLE.csv'"
+    table = (
+        "add them to the table of '--numbers'"
+        if has_table
+        else ("write a table with a column of your numbers and a column 'isom', and name it with '--numbers TABLE.csv'")
     )
     if not known:
         columns = dict.fromkeys(str(c) for layer in layers for c in layer.table.columns if c != "geometry")
@@ -116,8 +123,8 @@ def _refuse_unknown(source: Path, layers: Sequence[GivenLayer], read: Sequence[N
         )
     if unknown:
         raise InputError(
-            f"{source}: {counted(n, 'feature')} with numbers that ISOM 2017-2 does not have: {listed}{more}. For these, "
-            f"{table}; an empty 'isom' keeps a feature without comparing it"
+            f"{source}: {counted(n, 'feature')} with numbers that ISOM 2017-2 does not have: {listed}{more}. For "
+            f"these, {table}; an empty 'isom' keeps a feature without comparing it"
         )
 
 
@@ -136,16 +143,16 @@ def same_crs(one: str, other: str, /) -> bool:
     return bool(flat[0].equals(flat[1], ignore_axis_order=True))
 
 
-def _is_mappers(given: gpd.GeoDataFrame, edited: frozenset[str]) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
-    """(n,) whether a mapper has said something of a feature of a draft: by its status, by adding or by changing it.
-
-    The sheet's edge, north lines and what the survey did not see are the draft's alone.
-    """
+def _is_mappers(given: gpd.GeoDataFrame) -> NDArray[np.bool_]:
+    """(n,) whether a mapper has said something of a feature of a draft: by its status, or by adding it."""
     status = given["status"].fillna("").astype(str).str.strip().str.casefold()
     added = given["origin"].fillna("").astype(str) == FIELD
-    aside = given["layer"].astype(str).str.startswith(ASIDE)
-    changed = given[KEY].isin(list(edited))
-    return np.asarray((~status.isin(UNTOUCHED) | added | changed) & ~aside, np.bool_)
+    return np.asarray(~status.isin(UNTOUCHED) | added, np.bool_)
+
+
+def _is_edited(layers: Sequence[GivenLayer], edited: Mapping[str, frozenset[int]]) -> NDArray[np.bool_]:
+    own = [np.isin(np.arange(len(layer.table)), list(edited.get(layer.name, ()))) for layer in layers]
+    return np.concatenate(own)
 
 
 def _keys(given: gpd.GeoDataFrame) -> list[str]:
@@ -180,8 +187,8 @@ def _features(given: gpd.GeoDataFrame, single: Single, symbols: SymbolTable) -> 
 
 def _originals(
     given: gpd.GeoDataFrame,
-    own: np.ndarray[tuple[int], np.dtype[np.object_]],
-    layer_crs: np.ndarray[tuple[int], np.dtype[np.str_]],
+    own: NDArray[np.object_],
+    layer_crs: NDArray[np.str_],
     crs: str,
 ) -> dict[str, gpd.GeoDataFrame]:
     """Geometry as it came, of features that came in another CRS."""
@@ -200,9 +207,15 @@ def _notes(single: Single, read: Sequence[Numbered], given: gpd.GeoDataFrame) ->
     beside = sum(one.beside_table for one in read)
     words = (
         (single.n_mended, f"{counted(single.n_mended, 'geometry', 'geometries')} mended for comparing"),
-        (single.n_split, f"{counted(single.n_split, 'geometry', 'geometries')} of several parts taken apart for comparing"),
+        (
+            single.n_split,
+            f"{counted(single.n_split, 'geometry', 'geometries')} of several parts taken apart for comparing",
+        ),
         (single.n_empty, f"{counted(single.n_empty, 'feature')} without a place, not compared"),
         (aside, f"{counted(aside, 'feature')} without a symbol, not compared"),
-        (beside, f"{counted(beside, 'feature')} with a number that the table does not list, read as one of ISOM 2017-2"),
+        (
+            beside,
+            f"{counted(beside, 'feature')} not in the table, read as ISOM 2017-2",
+        ),
     )
     return tuple(text for number, text in words if number)
