@@ -36,9 +36,14 @@ EXTENT_SIGMAS, EXTENT_M = 2.5, 0.1
 LEAST_M2, LEAST_BLIND_M2 = 12.0, 25.0
 """The smallest changed ground that is told, in square metres: with the points of both surveys at hand, and without.
 Half a pit of the norm's least size (1.2 mm2 at 1:10000 is 120 m2), as it shows in the middle. Our choice."""
+BLIND_TIMES = 1.5
+"""How many times as large a change must be where there are no returns to ask whether they moved too. Our choice."""
 SUPPORT_EDGES_M = (0.5, 1.0, 2.0, 4.0)
 SLOPE_EDGES = (0.1, 0.2, 0.35, 0.6, 1.0)
 """Where strata of noise part: distance to the nearest ground return, in metres, and slope as a ratio. Our choice."""
+REGION_M, REGION_MOST_M, LEAST_SQUARES = 25.0, 0.3, 16
+"""Side of the squares whose medians tell what two surveys differ by all over, and how much of it, in metres, is taken
+for an error of flight; and how many squares it takes. Our choice."""
 UNSEEN_M = 6.0
 """Ground farther than this from a ground return of either survey is not compared. Our choice."""
 
@@ -101,11 +106,13 @@ def ground_change(
     seen = np.isfinite(old) & np.isfinite(new) & (np.nan_to_num(support) <= UNSEEN_M)
     if water is not None:
         seen &= ~water
-    smooth, share = local_mean(np.where(seen, new - old, np.nan).astype(np.float32), SIGMA_M / cell_m)
+    difference = np.where(seen, new - old, np.nan).astype(np.float32)
+    smooth, share = local_mean(difference - regional_error(difference, cell_m), SIGMA_M / cell_m)
     seen &= share > 0.3
     error = _error(smooth, new, np.nan_to_num(support), seen, cell_m)
     limit = SURE_M + SURE_RATIO * np.nan_to_num(support) + THICKET_M * _hiding(smooth, *thickets)
-    sure = seen & (np.abs(smooth) > np.maximum(SURE_SIGMAS * error, limit))
+    times = BLIND_TIMES if returns is None else 1.0
+    sure = seen & (np.abs(smooth) > times * np.maximum(SURE_SIGMAS * error, limit))
     extent = seen & (np.abs(smooth) > np.maximum(EXTENT_SIGMAS * error, EXTENT_M))
     if returns is not None:
         sure &= _returns_agree(smooth, *returns)
@@ -117,6 +124,31 @@ def ground_change(
         lower, higher = (_shown_as_a_whole(side, smooth, returns[1].low - returns[0].low) for side in (lower, higher))
     together = large_enough(_closed(lower | higher, 1.0 / cell_m), least_cells=least_cells)
     return GroundChange(smooth, error, lower & together, higher & together, seen)
+
+
+def regional_error(difference: Heights, cell_m: float, /) -> Heights:
+    """What the difference of two surveys is all over a region, (rows, cols) metres: an error of flight, no change.
+
+    Medians of squares of REGION_M, then of five by five of these, so that a change narrower than 60 m leaves no trace
+    in it; no more than REGION_MOST_M, so that a larger one does not vanish in it.
+    """
+    times = max(1, round(REGION_M / cell_m))
+    rows, cols = (max(1, round(side / times)) for side in difference.shape)
+    if rows * cols < LEAST_SQUARES:
+        return np.zeros_like(difference)
+    squares = np.zeros((rows, cols))
+    for row, band in enumerate(np.array_split(np.arange(difference.shape[0]), rows)):
+        for col, strip in enumerate(np.array_split(np.arange(difference.shape[1]), cols)):
+            values = difference[band[0] : band[-1] + 1, strip[0] : strip[-1] + 1]
+            known = values[np.isfinite(values)]
+            squares[row, col] = np.median(known) if known.size > values.size / 4 else 0.0
+    calm = ndimage.median_filter(squares, 5, mode="nearest")
+    calm = ndimage.gaussian_filter(calm, 0.7, mode="nearest")
+    factors = [side / n for side, n in zip(difference.shape, calm.shape, strict=True)]
+    wide = ndimage.zoom(calm, factors, order=1, mode="nearest", grid_mode=True)[
+        : difference.shape[0], : difference.shape[1]
+    ]
+    return np.asarray(np.clip(wide, -REGION_MOST_M, REGION_MOST_M), np.float32)
 
 
 def _hiding(smooth: Heights, old: Heights | None, new: Heights | None) -> Heights:

@@ -21,6 +21,7 @@ from pipeline.refresh.compare.new_ways import changed_ways
 from pipeline.refresh.compare.regions import parts_of
 from pipeline.refresh.compare.solids import Lump, houses, is_rock, lumps
 from pipeline.refresh.compare.survey import Measured
+from pipeline.refresh.compare.without_points import boulders_of_maps, houses_of_maps
 
 TRACK_LEAST_M, TRACK_WIDEST_M, TRACK_STRETCH = 30.0, 12.0, 5.0
 """Changed ground is a track where it is so long, no wider than this, and so many times as long as wide: a forest road
@@ -120,23 +121,30 @@ def _houses(measured: Measured, old_map: gpd.GeoDataFrame, new_map: gpd.GeoDataF
 
 
 def _houses_of_maps(measured: Measured, old_map: gpd.GeoDataFrame, new_map: gpd.GeoDataFrame) -> list[Patch]:
-    found = []
-    for kind, here, there in (("built", new_map, old_map), ("building gone", old_map, new_map)):
-        for shape in _of(here, (BUILDING,)):
-            if shape.geom_type != "Polygon" or _touches(shape, _of(there, (BUILDING,)), 1.0):
-                continue
-            figures = figures_of(shape, measured)
-            risen = figures.canopy_new_m - figures.canopy_old_m
-            if (risen if kind == "built" else -risen) > 1.5:
-                found.append(Patch(kind, shape, figures, 0.75, "one map shows a house, and heights changed with it"))
-    return found
+    before, after = (_of(table, (BUILDING,)) for table in (old_map, new_map))
+    supports = measured.old_support, measured.new_support
+    built = houses_of_maps(after, before, supports[1], supports[0], measured.grid)
+    gone = houses_of_maps(before, after, supports[0], supports[1], measured.grid)
+    return [
+        Patch(kind, found.shape, figures_of(found.shape, measured), 0.8, found.words)
+        for kind, several in (("built", built), ("building gone", gone))
+        for found in several
+    ]
+
+
+def _boulders_of_maps(measured: Measured, old_map: gpd.GeoDataFrame, new_map: gpd.GeoDataFrame) -> list[Patch]:
+    """Single boulders that went; one that came would be told from its drawing alone."""
+    before, after = (_of(table, SINGLE_ROCKS) for table in (old_map, new_map))
+    supports = measured.old_support, measured.new_support
+    gone = boulders_of_maps(before, after, *supports, measured.ground.difference, measured.grid)
+    return [Patch("boulder gone", one.shape, figures_of(one.shape, measured), 0.7, one.words) for one in gone]
 
 
 def _boulders(
     measured: Measured, old_map: gpd.GeoDataFrame, new_map: gpd.GeoDataFrame, built: list[Patch]
 ) -> list[Patch]:
     if measured.old_returns is None or measured.new_returns is None:
-        return []
+        return _boulders_of_maps(measured, old_map, new_map)
     found = []
     for kind, standing, other, drawn, undrawn in (
         ("boulder gone", measured.old_returns, measured.new_returns, old_map, new_map),

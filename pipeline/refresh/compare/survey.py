@@ -59,6 +59,7 @@ class Measured:
     density : DensityChange or None
     old_returns, new_returns : what last returns show, or None where the points of one survey are no longer at hand
     support : (rows, cols) metres to the nearest ground return, the larger of the two surveys
+    old_support, new_support : of each of them, or None where nobody knows
     told_from : "points", "rasters" or "map": what of the old survey was at hand
     """
 
@@ -70,6 +71,8 @@ class Measured:
     new_returns: Seen | None
     support: Heights
     told_from: str
+    old_support: Heights | None = None
+    new_support: Heights | None = None
 
 
 def measure(old: Survey, new: Survey, shift: Shift, /, *, covered: Mask, objects: Mask) -> Measured | None:
@@ -113,6 +116,8 @@ def measure(old: Survey, new: Survey, shift: Shift, /, *, covered: Mask, objects
         returns[1] if returns else None,
         np.maximum(known[0], known[1]),
         "points" if returns else "rasters",
+        supports[0],
+        supports[1],
     )
 
 
