@@ -190,7 +190,10 @@ def _estimate(options: argparse.Namespace) -> int:
         print(told_quickly(files), end="")
         return 0
     from pipeline.ready import steps_ready
+    from pipeline.settings import load_area
 
+    for file in files:
+        load_area(file)  # the last of several is refused before an hour is spent on the first
     outs = []
     with steps_ready():
         for file in files:

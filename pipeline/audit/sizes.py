@@ -95,6 +95,8 @@ def too_narrow(printed: Sequence[Printed], /) -> Iterator[Finding]:
             yield _finding("width", one, asked, min(found, asked), at=part)
 
 
+SLIVER_MM2 = 1e-6
+"""A part up to this size is the rounding of coordinates, 0.0002 m2 on the ground (our choice)."""
 TIP_WIDTHS = 3.0
 """Length, in least widths, up to which a narrow part with one end is the tip of an area and no strip (our choice)."""
 
@@ -104,10 +106,10 @@ def _narrow_parts(area: BaseGeometry, width_mm: float) -> list[BaseGeometry]:
     core = shapely.buffer(area, -(width_mm / 2))
     reached = shapely.buffer(core, width_mm / 2 + ROUND_MM)
     parts = shapely.get_parts(shapely.difference(area, reached))
-    parts = parts[~shapely.is_empty(parts)]
+    # Where edges run along each other there are lines and slivers of no area, which nobody prints.
+    parts = parts[shapely.area(parts) > SLIVER_MM2]
     length = shapely.length(shapely.boundary(shapely.convex_hull(parts))) / 2
     broad = shapely.get_parts(shapely.intersection(area, reached))
-    # Where edges run along each other the intersection has lines too, which are no part of the area.
     broad = broad[shapely.get_dimensions(broad) == 2]
     first, _ = shapely.STRtree(broad).query(parts, predicate="dwithin", distance=ROUND_MM / 10)
     sides = np.bincount(first, minlength=len(parts))

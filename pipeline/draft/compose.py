@@ -6,7 +6,9 @@ turned to magnetic north, named, and sorted into the layers of the draft.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 
 import geopandas as gpd
 import numpy as np
@@ -18,7 +20,7 @@ from pipeline.draft.choosing.prominent import choose_prominent
 from pipeline.draft.choosing.share import mostly_sure
 from pipeline.draft.choosing.status import Limits, with_status
 from pipeline.draft.clipping import clip
-from pipeline.draft.collisions import resolve_areas, resolve_lines, resolve_points
+from pipeline.draft.collisions import Kept, resolve_areas, resolve_lines, resolve_points
 from pipeline.draft.identity import in_fixed_order, stable_ids
 from pipeline.draft.narrow import without_narrow_parts
 from pipeline.draft.off_water import off_water
@@ -117,10 +119,10 @@ def compose_draft(
         left_out(part, list(part.get("reason", ())), what=what)
         for what, part in (("merged", chosen.merged), ("not drawn", chosen.lesser))
     ]
+    all_wide = partial(without_narrow_parts, outline=outline)
     for enforce in (
-        without_narrow_parts,
-        fill_white_rims,
-        without_narrow_parts,
+        all_wide,
+        partial(_rims_filled, all_wide=all_wide),
         small_fields_as_clusters,
         without_too_small,
         short_watercourses_proposed,
@@ -138,6 +140,15 @@ def compose_draft(
     features["id"] = stable_ids(features)
     features["name"] = [symbols.name_of(symbol) for symbol in features["symbol"]]
     return Composed(sort_into_layers(features, symbols), left_out_table(dropped, symbols), settled.disagreements)
+
+
+def _rims_filled(features: gpd.GeoDataFrame, symbols: SymbolTable, /, *, all_wide: Callable[..., Kept]) -> Kept:
+    """The features with white rims filled, and what that left narrow mended."""
+    filled, merged = fill_white_rims(features, symbols)
+    if filled is features:
+        return filled, merged
+    wide, gone = all_wide(filled, symbols)
+    return wide, join_features([merged, gone], str(features.crs))
 
 
 def sort_into_layers(features: gpd.GeoDataFrame, symbols: SymbolTable, /) -> dict[str, gpd.GeoDataFrame]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from functools import cached_property
 
 import numpy as np
 import pandas as pd
@@ -51,12 +52,12 @@ class Estimate:
         """Ground within the outline."""
         return float(self.measures["area_km2"].sum())
 
-    @property
+    @cached_property
     def by_task(self) -> Numbers:
         """(n, tasks) likely hours of fieldwork with the draft, by square and task."""
         return hours_with_draft(self.measures, grades=self.grades, scale=self.scale) * self.pace.factor
 
-    @property
+    @cached_property
     def without_draft(self) -> Numbers:
         """(n, tasks) the same without a draft."""
         return hours_without_draft(self.measures, grades=self.grades, scale=self.scale) * self.pace.factor
@@ -86,13 +87,13 @@ class Estimate:
         days = (days_of(h, day_h=self.terms.day_h) for h in hours)
         return Range(*(cost_of(h, d, n, self.terms) for h, d, n in zip(hours, drawing, days, strict=True)))
 
-    @property
+    @cached_property
     def shrinking(self) -> list[Way]:
         """Three ways to make it cheaper."""
         area = self.measures["area_km2"].to_numpy(np.float64)
         return ways_to_shrink(self.by_task, area, scale=self.scale, grades=self.grades)
 
-    @property
+    @cached_property
     def first(self) -> list[int]:
         """Numbers of the squares to map first; empty where the area is hardly larger than such a piece."""
         area, fit = (self.measures[name].to_numpy(np.float64) for name in ("area_km2", "fit_km2"))

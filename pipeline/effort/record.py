@@ -180,8 +180,13 @@ def _assumptions(estimate: Estimate) -> list[Record]:
         }
         for task, factor in zip(TASKS, estimate.pace.factor, strict=True)
     ]
-    spread: Record = {"name": "spread", "value": estimate.pace.spread.rounded(), "why": " ".join(estimate.pace.said)}
-    return [*settings, *factors, spread]
+    why = " ".join(estimate.pace.said)
+    spread: list[Record] = [
+        {"name": f"{name}_estimate", "value": value, "why": f"of the likely hours. {why}"}
+        for name, value in estimate.pace.spread.rounded().items()
+        if name != "likely"
+    ]
+    return [*settings, *factors, *spread]
 
 
 def _survey(estimate: Estimate) -> Record:

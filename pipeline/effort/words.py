@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import textwrap
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
+from typing import cast
 
 from pipeline.effort.age import said_of_age
 from pipeline.effort.costs import weeks_for
@@ -12,6 +13,7 @@ from pipeline.effort.first import PIECE_KM2
 from pipeline.effort.rates.trade import PRINTED_H_PER_KM2, TASKS, Range
 from pipeline.effort.reasons import TASK_NAMES, reason_of
 from pipeline.errors import counted
+from pipeline.settings import EffortSettings
 
 WIDEST = 110
 """Characters in a line, as in the survey's report."""
@@ -21,6 +23,8 @@ REASON_MARK = "\x1f"
 """Stands before the reason of a task until lines are broken; a character that no text holds."""
 LEAST_SHARE = 0.005
 """Share of the ground that is named: less is 0 per cent in print."""
+OUR_RATE = tuple(EffortSettings.model_fields[name].default for name in ("day_rate", "currency"))
+"""What stands in the area file where the club writes nothing."""
 NO_PROMISE = "An estimate, not a promise: two mappers on one forest differ by as much as the range."
 
 
@@ -162,12 +166,33 @@ def said_of_first(estimate: Estimate, /) -> str:
     )
 
 
+def said_of_progress(record: Mapping[str, object], progress: Mapping[str, object], /) -> list[str]:
+    """Lines on the hours that are left, by what of the check list has been looked at; none where nobody knows.
+
+    Parameters
+    ----------
+    record : of `pipeline.effort.record.record_of`
+    progress : content of `fieldwork/progress.json`, of which `hours_percent` is the share of the time of looking
+    """
+    percent = progress.get("hours_percent")
+    if not isinstance(percent, int | float) or not 0 < percent <= 100:
+        return []
+    left = 1 - percent / 100
+    hours = cast("Mapping[str, float]", record["fieldwork_h"])
+    return _wrapped(
+        f"Of the check list {percent:g} % of the time is done. If the rest of the fieldwork is as far, "
+        f"{in_range(Range(hours['low'], hours['likely'], hours['high']).times(left))} are left."
+    )
+
+
 def said_of_terms(estimate: Estimate, /) -> str:
     """The assumptions that the area file may change."""
     terms = estimate.terms
+    is_ours = (terms.day_rate, estimate.currency) == OUR_RATE
     return (
         f"Assumed, to be changed under 'effort:' in the area file: day_h {terms.day_h:g}, day_rate {terms.day_rate:g} "
         f"{estimate.currency}, travel_h {terms.travel_h:g}, mappers {terms.mappers}, days_a_week {terms.days_a_week:g}."
+        + (" The day rate is a round figure of ours: write yours." if is_ours else "")
     )
 
 

@@ -13,7 +13,7 @@ from shapely.geometry import MultiPolygon, Polygon
 from pipeline.errors import InputError, counted
 from pipeline.fieldwork.questions.listed import check_list_of_notes
 from pipeline.files import arrays, layers, rasters
-from pipeline.files.check_lists import write_note_places
+from pipeline.files.fieldwork.check_lists import write_note_places
 from pipeline.files.found.notes import read_notes
 from pipeline.lattice.grid import EastNorth, Grid, Heights, Mask
 from pipeline.plan.plan import CALIBRATED, Plan, calibration_path, limits_in_words

@@ -5,6 +5,8 @@ from __future__ import annotations
 from typing import cast
 
 from pipeline.advice.ending import OPEN_FIRST, Ended, weak_kinds
+from pipeline.effort.rates.trade import Range
+from pipeline.effort.words import in_range
 from pipeline.files.arrays import read_json
 from pipeline.files.layers import count_by_status
 from pipeline.plan.plan import Plan
@@ -41,4 +43,16 @@ def _notes(plan: Plan) -> list[str]:
         notes.append(
             f"Flight lines: levelled; where two meet, one lay {before:.2f} m above the other, now {after:.2f} m."
         )
-    return notes + ([f"Calibration: {plan.limits_note}"] if plan.limits_note else [])
+    return notes + ([f"Calibration: {plan.limits_note}"] if plan.limits_note else []) + _work(plan)
+
+
+def _work(plan: Plan) -> list[str]:
+    """How long it will take, in a sentence; none where no estimate was written."""
+    path = plan.out / "fieldwork" / "effort.json"
+    if not path.exists():
+        return []
+    estimate = read_json(path)
+    field, drawing = (
+        in_range(Range(**cast("dict[str, float]", estimate[name]))) for name in ("fieldwork_h", "drawing_h")
+    )
+    return [f"Work: fieldwork {field}; drawing {drawing}. 'tussock estimate' says what drives them."]

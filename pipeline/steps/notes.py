@@ -12,9 +12,9 @@ from shapely.geometry import Point
 
 from pipeline.errors import InputError
 from pipeline.files import arrays, rasters
-from pipeline.files.check_lists import write_open_rows
 from pipeline.files.disk.atomic import write_text
 from pipeline.files.disk.lock import hold_folder
+from pipeline.files.fieldwork.check_lists import write_open_rows
 from pipeline.files.found.listed import read_listed
 from pipeline.files.found.marks import read_marks, write_marks
 from pipeline.files.walks import read_walks

@@ -29,6 +29,8 @@ import psutil
 from tests.benchmarks.audits import audits
 from tests.benchmarks.composing import composed_and_drawn
 from tests.benchmarks.driver import driver
+from tests.benchmarks.effort import beside_truth
+from tests.benchmarks.effort import fitted as effort_fitted
 from tests.benchmarks.exports import compared as exports_of
 from tests.benchmarks.identity import compared as identity_of
 from tests.benchmarks.kept_ids import kept_ids
@@ -150,6 +152,11 @@ def mosaic() -> list[Table]:
     """The mosaic of vegetation of real and invented forest, a row a place."""
     real = {name: drafted(data(name))[0] for name in ("bc_forest", "boreal")}
     return mosaic_of_drafts(real | {scene: draft_of(scene) for scene in SCENES})
+
+
+def effort_of_scenes() -> list[Table]:
+    """Hours by the draft and by the truth of every scene."""
+    return beside_truth({scene: (data(scene), draft_of(scene)) for scene in SCENES})
 
 
 def promises() -> list[Table]:
@@ -275,9 +282,9 @@ MEASUREMENTS = (
         "page",
         "Cost",
         "How large is the page of a draft, and how soon can it be used?",
-        "Pages of the sample, of a real forest, and of copies of the sample's draft side by side. Ready is when the map is drawn and "
-        "answers, in Chromium from the file; the phone is a window of 390 pixels at two dots each, on this machine "
-        "made four times as slow. Beside other work all of it takes longer.",
+        "Pages of the sample, of a real forest, and of copies of the sample's draft side by side. Ready is when the "
+        "map is drawn and answers, in Chromium from the file; the phone is a window of 390 pixels at two dots each, "
+        "on this machine made four times as slow. Beside other work all of it takes longer.",
         lambda: page_of_draft(drafted(SAMPLE)[0], drafted(data("bc_forest"))[0]),
         command="python -m tests.benchmarks.page sample_tiles/out",
         data=("bc_forest",),
@@ -710,6 +717,27 @@ MEASUREMENTS = (
         "Canals of a town, of which half lie under trees; 2 m inside the edge of the survey.",
         shore,
         data=("town",),
+        is_long=True,
+    ),
+    Measurement(
+        "effort",
+        "Hours of work",
+        "How well are a club's rates found from the hours of its maps?",
+        "20 made histories of 12 areas whose seven rates are known, with hours written down more or less rightly. No "
+        "hours of true maps are at hand: that the rates of the trade hold on a forest is not measured.",
+        effort_fitted,
+        command="python -m tests.benchmarks.effort",
+    ),
+    Measurement(
+        "effort_truth",
+        "Hours of work",
+        "How far are hours measured on a draft from those measured on the truth?",
+        "Made scenes: boulders, cliffs, knolls, pits, paths, buildings and streams of the truth in the place of the "
+        "draft's; greens, contours and ponds are the draft's in both. The truth holds every boulder from 0.8 m, far "
+        "more than a map shows.",
+        effort_of_scenes,
+        command="python -m tests.benchmarks.effort TRUTH=DRAFT ...",
+        data=SCENES,
         is_long=True,
     ),
     Measurement(

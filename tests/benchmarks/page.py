@@ -1,8 +1,8 @@
 """What the page of a draft weighs and costs: `python -m tests.benchmarks.page OUT [OUT ...]`.
 
 OUT is the output folder of a run. Its page is made as it is, and of the first also of copies laid side by side until
-they cover as much ground as a large map: every feature, line in the lists and cell of a raster as often as there are copies.
-Each page is opened in Chromium from its file, on a desk and on a phone four times as slow.
+they cover as much ground as a large map, with every feature, row of a list and cell of a raster once a copy. Each page
+is opened in Chromium from its file, on a desk and on a phone four times as slow.
 """
 
 from __future__ import annotations
@@ -57,27 +57,28 @@ def compared(out: Path, /, *others: Path) -> list[Table]:
         raise SystemExit("no Chromium is installed")
     outline, _ = layers.read_outline(out / "work" / "outline.gpkg")
     own_km2 = outline.area / 1e6
-    with tempfile.TemporaryDirectory() as scratch, sync_playwright() as playwright:
+    with tempfile.TemporaryDirectory() as temporary, sync_playwright() as playwright:
         browser = playwright.chromium.launch(executable_path=CHROMIUM, args=list(FLAGS))
-        rows = [_row(folder, folder, browser) for folder in (out, *others)]
+        scratch = Path(temporary)
+        rows = [_row(folder, folder, scratch, browser) for folder in (out, *others)]
         for km2 in (side for side in SIDES_KM2 if side > own_km2):
-            folder = repeated(out, Path(scratch) / "copies", math.ceil(math.sqrt(km2 / own_km2)))
-            rows.append(_row(folder, out, browser))
+            folder = repeated(out, scratch / "copies", math.ceil(math.sqrt(km2 / own_km2)))
+            rows.append(_row(folder, out, scratch, browser))
             shutil.rmtree(folder)
         browser.close()
     return [Table("", COLUMNS, rows)]
 
 
-def _row(folder: Path, original: Path, browser: Browser) -> list[str]:
+def _row(folder: Path, original: Path, scratch: Path, browser: Browser) -> list[str]:
     """Costs of the page of a folder that holds a draft or copies of an original."""
     area = json.loads((original / "manifest.json").read_text(encoding="utf-8"))["area"]
     outline, _ = layers.read_outline(folder / "work" / "outline.gpkg")
     name = f"{area['name']}, copies" if folder != original else area["name"]
-    return [name, f"{outline.area / 1e6:.2f}", *_costs(folder, area, browser)]
+    return [name, f"{outline.area / 1e6:.2f}", *_costs(folder, area, scratch, browser)]
 
 
-def _costs(folder: Path, area: dict[str, str], browser: Browser) -> list[str]:
-    page = folder / "report" / "benchmark.html"
+def _costs(folder: Path, area: dict[str, str], scratch: Path, browser: Browser) -> list[str]:
+    page = scratch / "index.html"
     start = time.perf_counter()
     report(
         draft=folder / "draft.gpkg",

@@ -15,7 +15,7 @@ from pipeline.effort.quick import QUICK_PACE, WHY_WIDE, grades_by_density, ordin
 from pipeline.effort.rates.trade import TASKS
 from pipeline.effort.record import quick_record, record_of
 from pipeline.effort.shrinking import ways_to_shrink
-from pipeline.effort.words import WIDEST, describe, describe_quick, in_hours
+from pipeline.effort.words import WIDEST, describe, describe_quick, in_hours, said_of_progress
 from tests.effort.made_ground import GOOD, TERMS, USABLE, estimate, ground, pace, square_cells
 
 FOREST = estimate(ground(80), square_cells(10, 8))
@@ -74,7 +74,7 @@ def test_words_name_what_a_treasurer_asks() -> None:
     for words in (
         "5.0 km2 at 1:10,000", "Days in the field", "with a reserve of a fifth", "for 2 mappers at 2 days a week",
         "EUR likely", "a square kilometre", "Without a draft:", "saves about", "First: 3", "flown without leaves",
-        "day_rate 300", "An estimate, not a promise",
+        "day_rate 300 EUR, travel_h 1, mappers 2, days_a_week 2. An estimate, not a promise",
     ):  # fmt: skip
         assert words in said, words
 
@@ -154,6 +154,15 @@ def test_season_and_age_are_said() -> None:
     assert "flown in leaf" in said_of_age(old)
     assert "So old" in said_of_age(old)
     assert "its age is unknown" in said_of_age(age_of({}, map_date=datetime.date(2027, 4, 10)))
+
+
+def test_hours_left_follow_what_was_looked_at() -> None:
+    """A quarter done leaves three quarters; no progress, or one that says nothing, adds no line."""
+    record = record_of(FOREST)
+    (said,) = [" ".join(said_of_progress(record, {"hours_percent": 25}))]
+    likely = 0.75 * record["fieldwork_h"]["likely"]
+    assert f"{likely:.0f} hours likely" in said
+    assert said_of_progress(record, {}) == said_of_progress(record, {"hours_percent": None}) == []
 
 
 def test_two_areas_side_by_side() -> None:

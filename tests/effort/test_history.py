@@ -5,25 +5,7 @@ import pytest
 
 from pipeline.effort.rates.history import LEAST_AREAS, Past, fit_history, pace_of
 from pipeline.effort.rates.hours import TRADE_PACE
-from pipeline.effort.rates.trade import MEASURES, ORDINARY, TASKS, rate_matrix
-
-
-def made_hours(rng: np.random.Generator, n: int) -> tuple[np.ndarray, np.ndarray]:
-    """Square kilometres of areas of different kinds, and the trade's hours for their tasks."""
-    usual = np.array([ORDINARY[name] for name in MEASURES])
-    area_km2 = rng.uniform(1, 6, n)
-    kinds = np.exp(rng.normal(0, 1, (n, len(usual))))
-    kinds[:, MEASURES.index("area_km2")] = 1
-    return area_km2, (usual * kinds * area_km2[:, None]) @ rate_matrix()
-
-
-def made_history(seed: int, *, n: int = 12, noise: float = 0.0) -> tuple[Past, np.ndarray]:
-    """Areas whose hours follow known factors on the trade's rates, but for a noise; and the factors."""
-    rng = np.random.default_rng(seed)
-    area_km2, trade_h = made_hours(rng, n)
-    factor = rng.uniform(0.6, 1.8, len(TASKS))
-    hours = trade_h @ factor * np.exp(rng.normal(0, noise, n))
-    return Past(area_km2, trade_h, hours, np.full(n, np.nan)), factor
+from tests.effort.made_history import made_history, made_hours
 
 
 @pytest.mark.parametrize("seed", range(4))
@@ -46,6 +28,29 @@ def test_under_noise_hours_are_told_within_15_per_cent_and_the_error_is_said(see
     assert 0.05 < fit.error < 0.3
     said = " ".join(pace_of(past).said)
     assert f"{fit.error:.0%}" in said or "is not used" in said
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_under_noise_rates_are_found_within_15_per_cent_by_their_hours(seed: int) -> None:
+    """Hours written down three per cent off: rates, each counted by its hours, are within 15 %."""
+    past, factor = made_history(seed, noise=0.03)
+    off = np.abs(fit_history(past).factor / factor - 1)
+    assert np.average(off, weights=(past.trade_h * factor).sum(axis=0)) < 0.15
+
+
+@pytest.mark.parametrize("noise", [0.02, 0.1])
+def test_eight_factors_in_ten_lie_within_the_doubt_that_is_said(noise: float) -> None:
+    """Over 12 made histories; and factors with little doubt are nearer the truth than the rest."""
+    off, doubt = [], []
+    for seed in range(12):
+        past, factor = made_history(seed, noise=noise)
+        fit = fit_history(past)
+        off.append(np.abs(fit.factor - factor))
+        doubt.append(fit.doubt)
+    within = np.mean(np.array(off) <= 1.28 * np.array(doubt))
+    assert 0.65 < within < 0.95
+    sure = np.array(doubt) < np.median(doubt)
+    assert np.array(off)[sure].mean() < np.array(off)[~sure].mean()
 
 
 def test_no_factor_is_below_zero_even_where_hours_are_nonsense() -> None:

@@ -64,7 +64,7 @@ def file(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 def opened(browser: sync_api.Browser, file: Path, **options: object) -> Opened:
     """The page in a window of its own, with the network off."""
-    context = browser.new_context(offline=True, accept_downloads=True, **options)
+    context = browser.new_context(offline=True, accept_downloads=True, reduced_motion="reduce", **options)
     found = Opened(context.new_page())
     found.page.set_default_timeout(10_000)
     found.page.on("console", lambda said: found.complaints.append(said.text) if said.type != "log" else None)
@@ -194,6 +194,39 @@ def test_marks_go_out_as_a_file_and_come_back(phone: Opened, browser: sync_api.B
     other.page.get_by_text("2 of 3 places answered").wait_for()
     assert other.complaints == []
     other.page.context.close()
+
+
+def test_other_answers_say_what_or_where(phone: Opened) -> None:
+    """What is there instead, what lies elsewhere, what no map has: each in the words that `tussock notes` reads."""
+    page = phone.page
+    page.locator(".larger").tap()
+    assert not page.locator("#panel").is_visible()
+    page.touchscreen.tap(*phone.on_map(EAST + 30, NORTH + 95))
+    assert page.locator("#panel").is_visible()
+    card = page.locator("#page-here article").first
+    card.locator('button[data-answer="other"]').tap()
+    assert told_by(page)[0]["status"] == "seen"
+    card.locator("select").select_option("206")
+    assert {key: told_by(page)[0][key] for key in ("id", "status", "symbol")} == {
+        "id": card.get_attribute("data-id"),
+        "status": "new",
+        "symbol": "206",
+    }
+    card.get_by_text("It lies under the cross of the map").tap()
+    assert told_by(page)[0]["status"] == "moved"
+    page.get_by_text("Mark something that is not on the map").tap()
+    page.locator("#page-here details select").last.select_option("312")
+    assert {key: told_by(page)[1][key] for key in ("id", "status", "symbol")} == {
+        "id": "",
+        "status": "new",
+        "symbol": "312",
+    }
+
+
+def told_by(page: sync_api.Page) -> list[dict[str, str]]:
+    """Properties of the answers to what is on no list, in the order they were given, as the file would have them."""
+    told = page.evaluate("tussockPage.marks()")["features"]
+    return [row["properties"] for row in told if not row["properties"]["name"]]
 
 
 def test_the_phone_shows_it_without_scrolling_sideways(phone: Opened) -> None:

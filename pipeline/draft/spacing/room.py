@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import geopandas as gpd
 import numpy as np
 import pandas as pd
+import shapely
 from numpy.typing import NDArray
 from shapely.geometry import MultiPolygon, Polygon
 
@@ -16,7 +17,10 @@ from pipeline.draft.spacing.obstacles import Parted, part_cliffs, part_walls
 from pipeline.draft.spacing.points import keep_apart
 from pipeline.norm.symbols import SymbolTable
 
-NOT_DRAWN = ("candidate", "rejected")
+CANDIDATE = "candidate"
+NOT_DRAWN = (CANDIDATE, "rejected")
+WALL_PROPOSED_FROM_M = 8.0
+"""Pieces of walls shorter than this are not worth a question (our choice)."""
 SAID_FROM_M = 0.05
 """Moves and cuts below this are rounding."""
 Parts = list[gpd.GeoDataFrame]
@@ -50,11 +54,13 @@ def make_room(
     drawn, cliffs = _parted(
         drawn, part_cliffs(drawn, symbols), "another obstacle, from which it must be seen to be apart"
     )
-    drawn, walls = _parted(drawn, part_walls(drawn, symbols), "a surer wall or a cliff")
+    parted = part_walls(drawn, symbols)
+    proposed = _walls_without_room(drawn, parted)
+    drawn, walls = _parted(drawn, parted, "a surer wall or a cliff")
     drawn, moved = _move_points(drawn, outline, symbols, north_deg=north_deg)
     drawn, bent = bend_contours(drawn, symbols, north_deg=north_deg)
     drawn, cut = cut_contours(drawn, symbols, north_deg=north_deg)
-    joined = pd.concat([drawn, features[~is_drawn]], ignore_index=True)
+    joined = pd.concat([drawn, proposed, features[~is_drawn]], ignore_index=True)
     table = gpd.GeoDataFrame(joined, geometry="geometry", crs=features.crs)
     return Roomy(table, [*cliffs, *walls, *moved, *bent, *cut])
 
@@ -68,6 +74,19 @@ def _parted(drawn: gpd.GeoDataFrame, parted: Parted, beside: str) -> tuple[gpd.G
     ]
     rest = _with_geometry(drawn, parted.lines)
     return rest[~rest.geometry.is_empty].explode(ignore_index=True), changes
+
+
+def _walls_without_room(drawn: gpd.GeoDataFrame, parted: Parted) -> gpd.GeoDataFrame:
+    """What is trimmed of walls, as candidates: on terraces whoever maps them chooses which walls to draw."""
+    rows = np.flatnonzero(parted.cut_m > WALL_PROPOSED_FROM_M)
+    stays = shapely.buffer(parted.lines[rows], parted.moved_m[rows] + SAID_FROM_M)
+    lost = drawn.iloc[rows].set_geometry(
+        gpd.GeoSeries(shapely.difference(drawn.geometry.to_numpy()[rows], stays), index=rows, crs=drawn.crs)
+    )
+    pieces = lost.explode(ignore_index=True)
+    pieces = pieces[(pieces.geom_type == "LineString") & (pieces.length > WALL_PROPOSED_FROM_M)]
+    told = pieces["evidence"].astype(str) + "; no room on paper beside a surer wall or a cliff"
+    return pieces.assign(status=CANDIDATE, evidence=told)
 
 
 def _move_points(

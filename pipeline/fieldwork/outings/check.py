@@ -29,7 +29,10 @@ BEYOND_M = 40.0
 """A place that lies farther than this from all ground one can come to is not visited (our choice)."""
 BEYOND_MINUTES = 120.0
 """What reaching such a place counts for, so that it stands far down the list (our choice)."""
-KINDS = ("candidate", "doubtful", "notes", "not_seen", "disagreement")
+OF_GROUND = ("notes", "not_seen")
+"""Kinds of question that are about the ground around and not about a thing: they are asked where one can come to."""
+ROAD_M_PER_MINUTE = 84.0
+"""Walking from a car outside the survey to where it begins: Tobler's 5 km/h of level paths."""
 COLUMNS = (
     "rank",
     "name",
@@ -87,6 +90,22 @@ class Outing:
 
 
 @dataclass(frozen=True)
+class Start:
+    """A parking place and how it hangs on the net.
+
+    Attributes
+    ----------
+    place : (2,) east, north
+    square : of the net, the nearest one can come to
+    minutes : from the place to that square; a car may stand outside the survey
+    """
+
+    place: EastNorth
+    square: int
+    minutes: float
+
+
+@dataclass(frozen=True)
 class CheckList:
     """What to look at, and the walks.
 
@@ -120,6 +139,15 @@ class Stops:
     place: EastNorth
     looking: Numbers
     value: Numbers
+
+
+def moved_to_reach(questions: gpd.GeoDataFrame, net: Net, /) -> gpd.GeoDataFrame:
+    """The questions with those OF_GROUND moved to the nearest square one can come to, where theirs is none."""
+    places = np.column_stack([questions.geometry.x, questions.geometry.y])
+    squares, far_m = net.squares_at(places)
+    moved = questions["kind"].isin(OF_GROUND).to_numpy() & (far_m > net.ground.side_m)
+    places[moved] = net.ground.centres[squares[moved]].round(1)
+    return questions.set_geometry(shapely.points(places), crs=questions.crs)
 
 
 def stops_from(questions: gpd.GeoDataFrame, /) -> Stops:
@@ -168,12 +196,15 @@ def make_check_list(questions: gpd.GeoDataFrame, net: Net, parking: Parking, /, 
     questions : rows of `pipeline.fieldwork.questions.table.question_table`
     outing_h : hours of an outing, walking and looking
     """
-    stops = stops_from(questions)
-    if not len(stops.place):
+    if not len(questions):
+        stops = stops_from(questions)
         return CheckList(_rows(questions, stops, np.zeros(0), [], []), (), str(questions.crs), (parking.words,))
+    questions = moved_to_reach(questions, net)
+    stops = stops_from(questions)
     squares, far_m = net.squares_at(stops.place)
-    cars = net.squares_at(parking.places)[0]
-    from_cars = np.where(far_m <= BEYOND_M, net.minutes(cars, squares), np.inf)
+    cars, beside_m = net.squares_at(parking.places)
+    to_ground = beside_m / ROAD_M_PER_MINUTE
+    from_cars = np.where(far_m <= BEYOND_M, to_ground[:, None] + net.minutes(cars, squares), np.inf)
     used = np.arange(len(cars)) if parking.is_given else np.array([best_of(from_cars)])
     from_parking = from_cars[used].min(axis=0)
     worth = worth_an_hour(stops, net, from_parking, outing_minutes=60 * outing_h)
@@ -183,7 +214,8 @@ def make_check_list(questions: gpd.GeoDataFrame, net: Net, parking: Parking, /, 
     nearest = from_cars[used].argmin(axis=0)
     for number, car in enumerate(used):
         own = planned[nearest[planned] == number]
-        outings += _walks(own, stops, net, squares, int(cars[car]), parking.places[car], outing_h=outing_h)
+        start = Start(parking.places[car], int(cars[car]), float(to_ground[car]))
+        outings += _walks(own, stops, net, squares, start, outing_h=outing_h)
     outings.sort(key=lambda outing: -_value(outing, stops))
     words = [parking.words, *_left_out(stops, outings, from_parking)]
     return CheckList(
@@ -196,29 +228,26 @@ def _value(outing: Outing, stops: Stops) -> float:
     return float(stops.value[list(outing.stops)].sum() / (outing.walking_minutes + outing.looking_minutes))
 
 
-def _walks(
-    own: Whole,
-    stops: Stops,
-    net: Net,
-    squares: Whole,
-    car: int,
-    car_place: EastNorth,
-    *,
-    outing_h: float,
-) -> list[Outing]:
+def _walks(own: Whole, stops: Stops, net: Net, squares: Whole, start: Start, *, outing_h: float) -> list[Outing]:
     """The outings from one parking place through the stops that are nearest to it."""
     if not len(own):
         return []
-    of = np.concatenate([[car], squares[own]])
+    of = np.concatenate([[start.square], squares[own]])
     walking = net.minutes(of, of)
+    walking[0, 1:] += start.minutes
+    walking[1:, 0] += start.minutes
     found = plan_outings(walking, stops.looking[own], stops.value[own], limit_minutes=60 * outing_h)
     return [
         Outing(
-            start=car_place,
+            start=start.place,
             stops=tuple(int(own[place]) for place in walk),
             walking_minutes=walked_minutes(walk, walking),
             looking_minutes=float(stops.looking[own[walk]].sum()),
-            way=_way(net, [car, *squares[own[walk]], car], [car_place, *stops.place[own[walk]], car_place]),
+            way=_way(
+                net,
+                [start.square, *squares[own[walk]], start.square],
+                [start.place, *stops.place[own[walk]], start.place],
+            ),
         )
         for walk in found
     ]
@@ -262,7 +291,7 @@ def _rows(
     degrees = table.geometry.to_crs(DEGREES)
     rows = {
         "rank": np.arange(1, len(table) + 1),
-        "name": _names(number),
+        "name": np.array(_names(number), object),
         "outing": [in_outing.get(stop, (0, 0))[0] for stop in of],
         "stop": [in_outing.get(stop, (0, 0))[1] for stop in of],
         **{name: table[name].to_numpy() for name in ("id", "symbol", "kind", "look_at", "why")},

@@ -122,7 +122,7 @@ def _search(
         model.AddDisjunction([manager.NodeToIndex(place)], int(cost))
     model.AddSearchMonitor(model.solver().BranchesLimit(solutions * BRANCHES_A_SOLUTION))
     parameters = pywrapcp.DefaultRoutingSearchParameters()
-    parameters.first_solution_strategy = routing_enums_pb2.FirstSolutionStrategy.PARALLEL_CHEAPEST_INSERTION
+    parameters.first_solution_strategy = routing_enums_pb2.FirstSolutionStrategy.PATH_CHEAPEST_ARC
     parameters.local_search_metaheuristic = routing_enums_pb2.LocalSearchMetaheuristic.GUIDED_LOCAL_SEARCH
     parameters.solution_limit = solutions
     solution = model.SolveWithParameters(parameters)

@@ -45,17 +45,42 @@ function figure(value, decimals) {
 function table(caption, heads, rows, numbers) {
   const cell = (tag, text, column) =>
     make(tag, { class: numbers.includes(column) ? 'n' : null, scope: tag === 'th' ? 'col' : null }, text);
-  return make('div', { class: 'wide', tabindex: '0', role: 'region', 'aria-label': caption },
-    make('table', {},
+  return make(
+    'div',
+    { class: 'wide', tabindex: '0', role: 'region', 'aria-label': caption },
+    make(
+      'table',
+      {},
       make('caption', {}, caption),
-      make('thead', {}, make('tr', {}, heads.map((head, column) => cell('th', head, column)))),
-      make('tbody', {}, rows.map((row) => make('tr', {}, row.map((text, column) => cell('td', text, column)))))));
+      make(
+        'thead',
+        {},
+        make(
+          'tr',
+          {},
+          heads.map((head, column) => cell('th', head, column)),
+        ),
+      ),
+      make(
+        'tbody',
+        {},
+        rows.map((row) =>
+          make(
+            'tr',
+            {},
+            row.map((text, column) => cell('td', text, column)),
+          ),
+        ),
+      ),
+    ),
+  );
 }
 
 // Metres on the page's map -> WGS 84, by the polynomials that came with the page.
 function degreesOf(x, y) {
   const fit = blocks.place.degrees;
-  const a = (x - fit.middle[0]) / 1000, b = (y - fit.middle[1]) / 1000;
+  const a = (x - fit.middle[0]) / 1000,
+    b = (y - fit.middle[1]) / 1000;
   const terms = [1, a, b, a * a, a * b, b * b];
   const sum = (numbers) => numbers.reduce((total, number, index) => total + number * terms[index], 0);
   return { latitude: sum(fit.latitude), longitude: sum(fit.longitude) };
@@ -65,10 +90,15 @@ function degreesOf(x, y) {
 function placeOf(latitude, longitude) {
   let [x, y] = blocks.place.degrees.middle;
   for (let step = 0; step < 6; step += 1) {
-    const here = degreesOf(x, y), east = degreesOf(x + 1, y), north = degreesOf(x, y + 1);
-    const a = east.longitude - here.longitude, b = north.longitude - here.longitude;
-    const c = east.latitude - here.latitude, d = north.latitude - here.latitude;
-    const u = longitude - here.longitude, v = latitude - here.latitude;
+    const here = degreesOf(x, y),
+      east = degreesOf(x + 1, y),
+      north = degreesOf(x, y + 1);
+    const a = east.longitude - here.longitude,
+      b = north.longitude - here.longitude;
+    const c = east.latitude - here.latitude,
+      d = north.latitude - here.latitude;
+    const u = longitude - here.longitude,
+      v = latitude - here.latitude;
     const det = a * d - b * c;
     x += (u * d - v * b) / det;
     y += (a * v - c * u) / det;
@@ -84,9 +114,19 @@ function unfoldFeatures(told) {
     const box = [Infinity, Infinity, -Infinity, -Infinity];
     const lines = told.rings[index].map((steps) => unfoldLine(steps, box));
     features.push({
-      id: told.id[index], look, sure: told.sure[index], status: told.status[index], evidence: told.evidence[index],
-      origin: told.origin[index], angle: told.angle[index], elevation_m: told.elevation_m[index],
-      height_m: told.height_m[index], width_m: told.width_m[index], lines, box, path: null,
+      id: told.id[index],
+      look,
+      sure: told.sure[index],
+      status: told.status[index],
+      evidence: told.evidence[index],
+      origin: told.origin[index],
+      angle: told.angle[index],
+      elevation_m: told.elevation_m[index],
+      height_m: told.height_m[index],
+      width_m: told.width_m[index],
+      lines,
+      box,
+      path: null,
     });
   }
   return features;
@@ -94,7 +134,8 @@ function unfoldFeatures(told) {
 
 function unfoldLine(steps, box) {
   const line = new Float64Array(steps.length);
-  let x = 0, y = 0;
+  let x = 0,
+    y = 0;
   for (let at = 0; at < steps.length; at += 2) {
     x += steps[at];
     y += steps[at + 1];

@@ -29,8 +29,19 @@ function keepMarks() {
 
 // Change what is answered of a place: {key, id, name, x, y} and what is new about it.
 function setMark(place, change) {
-  const mark = { key: place.key, id: place.id || '', name: place.name || '', x: place.x, y: place.y,
-    answer: '', symbol: '', note: '', ...marks.get(place.key), ...change, at: new Date().toISOString() };
+  const mark = {
+    key: place.key,
+    id: place.id || '',
+    name: place.name || '',
+    x: place.x,
+    y: place.y,
+    answer: '',
+    symbol: '',
+    note: '',
+    ...marks.get(place.key),
+    ...change,
+    at: new Date().toISOString(),
+  };
   if (mark.answer || mark.note) marks.set(place.key, mark);
   else marks.delete(place.key);
   keepMarks();
@@ -40,11 +51,12 @@ function isDone(key) {
   return Boolean(marks.get(key)?.answer);
 }
 
-// What came of a place, in the four words that `tussock notes` reads; none where a note alone tells.
+// What came of a place, in the words that `tussock notes` reads; none where a note alone tells.
 function statusOf(mark) {
   if (STATUS[mark.answer]) return STATUS[mark.answer];
   if (mark.to) return 'moved';
-  return mark.symbol ? 'new' : '';
+  if (mark.symbol) return 'new';
+  return mark.answer ? 'seen' : '';
 }
 
 function marksAsGeoJson() {
@@ -54,8 +66,16 @@ function marksAsGeoJson() {
     return {
       type: 'Feature',
       geometry: { type: 'Point', coordinates: [Number(longitude.toFixed(7)), Number(latitude.toFixed(7))] },
-      properties: { id: mark.id, status: statusOf(mark), symbol: mark.symbol, note: mark.note,
-        at: mark.at, answer: mark.answer, name: mark.name, key: mark.key },
+      properties: {
+        id: mark.id,
+        status: statusOf(mark),
+        symbol: mark.symbol,
+        note: mark.note,
+        at: mark.at,
+        answer: mark.answer,
+        name: mark.name,
+        key: mark.key,
+      },
     };
   });
   return { type: 'FeatureCollection', features };
@@ -68,8 +88,17 @@ function marksFromGeoJson(told) {
     const known = marks.get(properties.key);
     if (!properties.key || (known && known.at >= properties.at)) continue;
     const { x, y } = placeOf(geometry.coordinates[1], geometry.coordinates[0]);
-    const mark = { key: properties.key, id: properties.id, name: properties.name, x, y, answer: properties.answer,
-      symbol: properties.symbol || '', note: properties.note || '', at: properties.at };
+    const mark = {
+      key: properties.key,
+      id: properties.id,
+      name: properties.name,
+      x,
+      y,
+      answer: properties.answer,
+      symbol: properties.symbol || '',
+      note: properties.note || '',
+      at: properties.at,
+    };
     if (properties.status === 'moved') mark.to = [x, y];
     marks.set(mark.key, mark);
     taken += 1;

@@ -3,24 +3,34 @@
 // small: by how much symbols are drawn smaller than the norm's size, 1 unless the map is much enlarged,
 // isBare: whether yellow and green are left out, as what lies under the map has colours of its own}.
 
-const LEAST_LINE_PX = 0.8;     // thinner lines vanish on a screen
-const LEAST_STAMP_PX = 7;      // point symbols stay to be seen however small the map is
-const LEAST_TILE_PX = 9;       // below, a pattern is a grey haze: its tint is drawn instead
-const LEAST_ALONG_PX = 2;      // below, marks along a line are left out
-const MOST_SYMBOL_SCALE = 1.5; // pixels a metre up to which symbols grow with the map: beyond, they would hide the relief
+const LEAST_LINE_PX = 0.8; // thinner lines vanish on a screen
+const LEAST_STAMP_PX = 7; // point symbols stay to be seen however small the map is
+const LEAST_TILE_PX = 9; // below, a pattern is a grey haze: its tint is drawn instead
+const LEAST_ALONG_PX = 2; // below, marks along a line are left out
+const MOST_SYMBOL_SCALE = 1.5; // pixels a metre to which symbols grow with the map: larger, they hide the relief
 const PINK = '#d81b72';
-const drawings = new Map();    // address of an SVG -> its picture
-const bitmaps = new Map();     // the picture at a size, as it is drawn again and again
+const drawings = new Map(); // address of an SVG -> its picture
+const bitmaps = new Map(); // the picture at a size, as it is drawn again and again
 
 // Wait until the browser has read all drawings of symbols, so that drawing never waits.
 async function readDrawings(looks) {
-  const sources = new Set(looks.flatMap((look) => look.paints).map((paint) => paint.svg).filter(Boolean));
-  await Promise.all([...sources].map((source) => new Promise((done) => {
-    const picture = new Image();
-    picture.onload = picture.onerror = done;
-    picture.src = source;
-    drawings.set(source, picture);
-  })));
+  const sources = new Set(
+    looks
+      .flatMap((look) => look.paints)
+      .map((paint) => paint.svg)
+      .filter(Boolean),
+  );
+  await Promise.all(
+    [...sources].map(
+      (source) =>
+        new Promise((done) => {
+          const picture = new Image();
+          picture.onload = picture.onerror = done;
+          picture.src = source;
+          drawings.set(source, picture);
+        }),
+    ),
+  );
 }
 
 function bitmapOf(paint, width, height) {
@@ -37,7 +47,8 @@ function bitmapOf(paint, width, height) {
 }
 
 function inSight(feature, view, margin) {
-  const [west, south, east, north] = feature.box, sight = view.box;
+  const [west, south, east, north] = feature.box,
+    sight = view.box;
   return west < sight[2] + margin && east > sight[0] - margin && south < sight[3] + margin && north > sight[1] - margin;
 }
 
@@ -75,9 +86,13 @@ function paintDraft(view, groups, isShown) {
     if (!shown.length) continue;
     const drawn = shown.filter((feature) => feature.status !== 'candidate');
     for (const paint of look.paints) {
-      if (!(view.isBare && look.section === 'vegetation' && (paint.is === 'surface' || paint.is === 'tile'))) PAINTERS[paint.is](view, paint, drawn);
+      if (!(view.isBare && look.section === 'vegetation' && (paint.is === 'surface' || paint.is === 'tile')))
+        PAINTERS[paint.is](view, paint, drawn);
     }
-    paintCandidates(view, shown.filter((feature) => feature.status === 'candidate'));
+    paintCandidates(
+      view,
+      shown.filter((feature) => feature.status === 'candidate'),
+    );
   }
 }
 
@@ -104,14 +119,17 @@ const PAINTERS = {
   },
   tile(view, paint, features) {
     const ctx = view.ctx;
-    const width = Math.round(paint.width_m * view.scale * view.small), height = Math.round(paint.height_m * view.scale * view.small);
+    const width = Math.round(paint.width_m * view.scale * view.small),
+      height = Math.round(paint.height_m * view.scale * view.small);
     onGround(view);
     if (Math.min(width, height) < LEAST_TILE_PX) {
       ctx.globalAlpha = 0.5;
       ctx.fillStyle = paint.tint;
     } else {
       const pattern = ctx.createPattern(bitmapOf(paint, width, height), 'repeat');
-      pattern.setTransform(new DOMMatrix([(paint.width_m * view.small) / width, 0, 0, (-paint.height_m * view.small) / height, 0, 0]));
+      pattern.setTransform(
+        new DOMMatrix([(paint.width_m * view.small) / width, 0, 0, (-paint.height_m * view.small) / height, 0, 0]),
+      );
       ctx.fillStyle = pattern;
     }
     for (const feature of features) ctx.fill(pathOf(feature), 'evenodd');
@@ -128,7 +146,7 @@ const PAINTERS = {
   },
   stamp(view, paint, features) {
     for (const feature of features) {
-      const angle = paint.turns ? feature.angle ?? paint.without_deg : 0;
+      const angle = paint.turns ? (feature.angle ?? paint.without_deg) : 0;
       const [x, y] = feature.lines[0];
       stampAt(view, paint, x, y, (angle * Math.PI) / 180, LEAST_STAMP_PX * devicePixelRatio);
     }
@@ -148,9 +166,12 @@ function stampAt(view, paint, x, y, turn, least) {
 // Where marks along a line stand: x, y and the turn (clockwise) that points their right to the line's end.
 function placesAlong(line, paint, small) {
   const places = [];
-  let next = paint.first_m * small, walked = 0;
+  let next = paint.first_m * small,
+    walked = 0;
   for (let at = 2; at < line.length; at += 2) {
-    const dx = line[at] - line[at - 2], dy = line[at + 1] - line[at - 1], length = Math.hypot(dx, dy);
+    const dx = line[at] - line[at - 2],
+      dy = line[at + 1] - line[at - 1],
+      length = Math.hypot(dx, dy);
     const turn = -Math.atan2(dy, dx);
     if (!paint.every_m) {
       places.push([line[at - 2], line[at - 1], turn]);
@@ -170,9 +191,13 @@ function placesAlong(line, paint, small) {
 function besides(line, right) {
   const path = new Path2D();
   for (let at = 0; at < line.length; at += 2) {
-    const before = Math.max(0, at - 2), after = Math.min(line.length - 2, at + 2);
-    const dx = line[after] - line[before], dy = line[after + 1] - line[before + 1], length = Math.hypot(dx, dy) || 1;
-    const x = line[at] + (right * dy) / length, y = line[at + 1] - (right * dx) / length;
+    const before = Math.max(0, at - 2),
+      after = Math.min(line.length - 2, at + 2);
+    const dx = line[after] - line[before],
+      dy = line[after + 1] - line[before + 1],
+      length = Math.hypot(dx, dy) || 1;
+    const x = line[at] + (right * dy) / length,
+      y = line[at + 1] - (right * dx) / length;
     if (at) path.lineTo(x, y);
     else path.moveTo(x, y);
   }
@@ -182,7 +207,8 @@ function besides(line, right) {
 // Candidates are pink: rings for points, dashed lines and outlines, whatever their symbol.
 function paintCandidates(view, features) {
   if (!features.length) return;
-  const ctx = view.ctx, px = devicePixelRatio / view.scale;
+  const ctx = view.ctx,
+    px = devicePixelRatio / view.scale;
   onGround(view);
   ctx.strokeStyle = PINK;
   ctx.lineWidth = 1.6 * px;
@@ -201,9 +227,13 @@ function paintCandidates(view, features) {
 
 // What has been chosen, with a band around it that no symbol of the norm has.
 function paintChosen(view, feature) {
-  const ctx = view.ctx, px = devicePixelRatio / view.scale;
+  const ctx = view.ctx,
+    px = devicePixelRatio / view.scale;
   onGround(view);
-  for (const [colour, width] of [['rgb(255 255 255 / 85%)', 9], ['#7a1a72', 3.5]]) {
+  for (const [colour, width] of [
+    ['rgb(255 255 255 / 85%)', 9],
+    ['#7a1a72', 3.5],
+  ]) {
     ctx.strokeStyle = colour;
     ctx.lineWidth = width * px;
     ctx.beginPath();

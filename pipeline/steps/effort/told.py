@@ -10,12 +10,14 @@ from typing import cast
 from pipeline.effort.beside import Record, side_by_side
 from pipeline.effort.quick import WHY_WIDE
 from pipeline.effort.record import quick_record
-from pipeline.effort.words import describe_quick
+from pipeline.effort.words import describe_quick, said_of_progress
 from pipeline.files import arrays
 from pipeline.steps.effort.quick import quick_look
 
 FILE = "fieldwork/effort.json"
 """Where an estimate is written, below the folder of the area."""
+PROGRESS = "fieldwork/progress.json"
+"""Where it is written what of the check list is done."""
 
 
 def drop_split(out: Path, /) -> None:
@@ -29,7 +31,19 @@ def drop_split(out: Path, /) -> None:
 def told_of(outs: Sequence[Path], /) -> str:
     """The estimates that lie in some folders, in words; several side by side first."""
     records = [arrays.read_json(out / FILE) for out in outs]
-    return _together([(record, cast("list[str]", record["words"])) for record in records])
+    words = [
+        [*cast("list[str]", record["words"]), *said_of_progress(record, _progress_of(out))]
+        for record, out in zip(records, outs, strict=True)
+    ]
+    return _together(list(zip(records, words, strict=True)))
+
+
+def _progress_of(out: Path) -> Record:
+    """What `tussock notes` wrote of marks brought home; empty where there are none, or none that can be read."""
+    try:
+        return arrays.read_json(out / PROGRESS)
+    except (OSError, ValueError, TypeError):
+        return {}
 
 
 def told_quickly(area_paths: Sequence[Path], /) -> str:

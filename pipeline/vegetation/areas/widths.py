@@ -14,10 +14,11 @@ from pipeline.vegetation.areas.discs import Discs, discs_of, laid, narrow_cells,
 from pipeline.vegetation.areas.kinds import AREA_SYMBOLS, NOT_SEEN
 from pipeline.vegetation.areas.merging import Kinds, Limits, Numbers
 
-NARROW_LOSSES = (150, 400, 1000)
+NARROW_LOSSES = (150, 300)
 """What a cell of a narrow part counts for in each round, in hundredths of a cell drawn one band off: what costs little
-is mended first, and what is left is mended at almost any price. Like the next two fitted on `bc_forest`,
-`hard_moraine` and `hard_steep`, for agreement with the field at few areas a km2 and few narrow parts."""
+is mended first. What is left is seen to when the map is composed, where edges can be moved by less than a cell. Like
+the next two fitted on `bc_forest`, `hard_moraine` and `hard_steep`, for agreement with the field at few areas a km2 and
+few narrow parts."""
 AREA_LOSS = 15_000
 """What one more area counts for, in the same unit: a neck that is cut makes two areas of one."""
 FIGHT_RATIO = 2.0
