@@ -9,7 +9,6 @@ import geopandas as gpd
 import pandas as pd
 import shapely
 
-from pipeline.features import no_features
 from pipeline.marks.edits import FEW_ROWS, MOST_GONE_SHARE, NOT_COMPARED
 from pipeline.refresh.old.numbers import text_of
 
@@ -57,8 +56,9 @@ def changed_since(written: Mapping[str, gpd.GeoDataFrame], found: Mapping[str, g
     gone = _gone(written, found, seen)
     tables = [table[table["id"].astype(str).isin(elsewhere | gone)] for table in written.values() if "id" in table]
     filled = [table for table in tables if len(table)]
-    struck = pd.concat(filled, ignore_index=True) if filled else no_features(str(next(iter(written.values())).crs))
-    return Changed(rows, gpd.GeoDataFrame(struck, geometry="geometry", crs=next(iter(written.values())).crs))
+    if not filled:
+        return Changed(rows)
+    return Changed(rows, gpd.GeoDataFrame(pd.concat(filled, ignore_index=True), geometry="geometry", crs=filled[0].crs))
 
 
 def _each_row(table: gpd.GeoDataFrame) -> list[tuple[str, Row]]:
