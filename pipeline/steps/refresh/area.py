@@ -21,7 +21,7 @@ from pipeline.refresh.old.old_map import ROW, OldMap
 from pipeline.refresh.refresh import Refreshed
 from pipeline.refresh.register.shift import Shift
 from pipeline.refresh.stretch.stretch import Stretch, by_square, find_stretch
-from pipeline.steps.refresh.keep import begin, describe_kept, keep_work
+from pipeline.steps.refresh.keep import begin, describe_kept, keep_work, note_step
 from pipeline.steps.refresh.refresh import compare_runs, describe_refresh, read_new
 
 REJECTED, DRAFT = "rejected", "draft.gpkg"
@@ -58,9 +58,10 @@ def refresh_area(old: OldMap, out: Path, /) -> Done:
     told, found = compare_runs(old_run, new_run, out, shift=known, sift=lambda one: _without_rejected(one, placed))
     shift = stretch.shift if stretch is not None and is_map else found.shift
     laid = _laid(placed.features, found.shift)
-    kept = keep_work(old, out, laid, shift=shift, more_m=_more_m(found.shift, stretch), before=before)
+    kept = keep_work(old, out, laid, shift=shift, more_m=_more_m(found.shift, stretch))
     told |= _told(old, kept, stretch)
     arrays.write_json(out / "refresh.json", told)
+    note_step(old, out, kept, before)
     return Done(told, kept, describe_refresh(told) + _in_words(stretch) + describe_kept(kept, old))
 
 
