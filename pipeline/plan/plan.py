@@ -367,6 +367,11 @@ class Plan:
         return marks_path(self.area_path)
 
     @property
+    def marks_files(self) -> list[str]:
+        """That file, where it is there: an area without marks that moves to another folder is not composed again."""
+        return [str(self.marks_path)] if self.marks_path.exists() else []
+
+    @property
     def done_content(self) -> str:
         """A checksum of what need not be looked at any more."""
         return text_mark(" ".join(sorted(done_ids(read_marks(self.marks_path, self.crs)))))
@@ -378,8 +383,10 @@ class Plan:
 
     @property
     def page_content(self) -> str:
-        """A checksum of what the page shows and no rule makes: the calibration and its plot."""
-        return text_mark("".join(sha256_of(Path(path)) for path in self.calibration_files))
+        """A checksum of what the page shows and no rule makes: the calibration with its plot, what is done so far."""
+        progress = self.out / "fieldwork" / "progress.json"
+        shown = [*map(Path, self.calibration_files), *([progress] if progress.exists() else [])]
+        return text_mark("".join(map(sha256_of, shown)))
 
     @property
     def calibration_files(self) -> list[str]:

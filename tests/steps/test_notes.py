@@ -44,6 +44,8 @@ def area(tmp_path: Path) -> Path:
          "east_m": rock.geometry.x, "north_m": rock.geometry.y, "latitude_deg": degrees.y, "longitude_deg": degrees.x}
     )  # fmt: skip
     (out / "fieldwork" / "check_list.csv").write_text(rows.to_csv(index=False), encoding="utf-8")
+    listed = zip(rows["east_m"] - EAST, rows["north_m"] - NORTH, rows["name"], strict=True)
+    walk(out / "fieldwork" / "check_points.gpx", waypoint(5, 5, "P"), *(waypoint(*one) for one in listed))
     return path
 
 
@@ -86,7 +88,7 @@ def test_a_walk_shortens_the_list_and_says_what_it_taught(area: Path, capsys: py
     assert "Not understood: 'hut'" in told
     out = area.parent / "out" / "fieldwork"
     assert list(pd.read_csv(out / "check_list.csv", dtype={"name": str})["name"]) == ["003", "004", "006"]
-    assert list(gpd.read_file(out / "check_points.gpx", layer="waypoints")["name"]) == ["003", "004", "006"]
+    assert list(gpd.read_file(out / "check_points.gpx", layer="waypoints")["name"]) == ["P", "003", "004", "006"]
     progress = json.loads((out / "progress.json").read_text())
     assert (progress["done"], progress["listed"], progress["hours_percent"], progress["new"]) == (3, 6, 50.0, 1)
     assert main(["notes", str(area), str(file)]) == 0
@@ -153,6 +155,17 @@ def test_changes_in_the_draft_itself_are_taken_in_before_it_is_written_anew(area
     assert list(layers.read_layer(out / "draft.gpkg", "rock_point").set_index("id")["status"][["boulder2"]]) == [
         "rejected"
     ]
+
+
+def test_a_draft_that_cannot_be_read_is_kept_and_said(area: Path) -> None:
+    """A broken file stops no run: it is copied before a new draft takes its place."""
+    out = area.parent / "out"
+    (out / "draft.gpkg").write_text("broken")
+    said = take_in_edits(out, marks_path(area), CRS)
+    assert "no change of yours could be taken in" in said
+    assert [path.read_text() for path in (out / EDITED).iterdir()] == ["broken"]
+    assert not marks_path(area).exists()
+    assert take_in_edits(out, marks_path(area), CRS) == ""
 
 
 def test_only_marks_on_features_make_the_draft_again(area: Path) -> None:
