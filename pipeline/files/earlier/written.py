@@ -20,7 +20,9 @@ from pipeline.files.disk.layer_kinds import FIXED_DATE, geometry_type
 
 MAP, LOG, STORE = "refreshed.gpkg", "refresh_log.csv", Path("refresh")
 """The refreshed map, the log of refreshes, and the folder of earlier files; below the output folder."""
-FILES = (MAP, "changes.gpkg", "refresh.json", str(Path("fieldwork") / "changes_list.csv"))
+LATER = STORE / "yours.json"
+"""Names of features of which the refreshed map has the last word, since a mapper changed them there."""
+FILES = (MAP, str(LATER), "changes.gpkg", "refresh.json", str(Path("fieldwork") / "changes_list.csv"))
 """What a refresh writes and `--undo` restores."""
 REFRESH, UNDO = "refresh", "undo"
 

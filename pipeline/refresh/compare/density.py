@@ -127,7 +127,7 @@ def _error(
     # errors this much at most can differ between them.
     stated = 0.1 + 0.3 * level
     if old_error is not None and new_error is not None:
-        stated = np.fmin(stated, 0.05 + np.nan_to_num(np.hypot(old_error, new_error), nan=0.3))
+        stated = np.fmin(stated, 0.02 + np.nan_to_num(np.hypot(old_error, new_error), nan=0.3))
     return spread_by_stratum(difference, strata, usable, floor=0.015, ceiling=stated.astype(np.float32))
 
 

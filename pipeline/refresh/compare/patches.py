@@ -325,8 +325,8 @@ def _within(one: slice, n: int) -> slice:
 
 
 def _of(features: gpd.GeoDataFrame, symbols: Sequence[str]) -> list[BaseGeometry]:
-    main = features["symbol"].astype(str).str.partition(".")[0]
-    return list(features.geometry[main.isin(symbols)])
+    main = [str(symbol).partition(".")[0] for symbol in features["symbol"]]
+    return [shape for shape, name in zip(features.geometry, main, strict=True) if name in symbols]
 
 
 def _touches(shape: BaseGeometry, others: Sequence[BaseGeometry], reach_m: float) -> bool:

@@ -73,7 +73,7 @@ def refreshed_map(
     said = _said(old, laid, up_m)
     fresh = _all_of(draft)
     aside = fresh["layer"].str.startswith(ASIDE).to_numpy(np.bool_)
-    is_same = _same_ids(fresh, said, back)
+    is_same = _same_ids(fresh, said, back) | fresh["id"].astype(str).isin(list(old.struck_ids)).to_numpy(np.bool_)
     is_mapped = _on_mapped_ground(fresh, old.ground)
     rest = without_said(fresh[~aside & ~is_same & ~is_mapped], said, more_m=more_m)
     lines = fresh[aside & ~_drawn_by_the_map(fresh, old)]
