@@ -246,7 +246,7 @@ def _solve(terms: Numbers, difference: Numbers, block: NDArray[np.int64]) -> tup
     step: Numbers = np.zeros(3)
     for _ in range(8):
         normal = terms.T @ (terms * weight[:, None]) + 1e-9 * np.eye(3)
-        step = np.linalg.solve(normal, terms.T @ (difference * weight))
+        step = np.asarray(np.linalg.solve(normal, terms.T @ (difference * weight)), np.float64)
         rest = difference - terms @ step
         weight = biweight(rest)
     scores = terms * (weight * rest)[:, None]
