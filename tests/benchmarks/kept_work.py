@@ -136,9 +136,10 @@ def _laid(name: str, new: gpd.GeoDataFrame, seed: int) -> list[str]:
         return np.asarray(shift + WAVES_M * waves, np.float64)
 
     old = new[random.random(len(new)) < 0.75].copy()
+    errors = random.normal(0, ERROR_M, (len(old), 2))
     shapes = [
-        shapely.transform(shapely.simplify(shape, 1.0), lambda p, e=random.normal(0, ERROR_M, 2): p - off(p) + e)
-        for shape in old.geometry
+        shapely.transform(shapely.simplify(shape, 1.0), lambda p, e=error: p - off(p) + e)
+        for shape, error in zip(old.geometry, errors, strict=True)
     ]
     old = old.set_geometry(gpd.GeoSeries(shapes, index=old.index, crs=old.crs))
     found = find_stretch(old, new)

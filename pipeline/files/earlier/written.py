@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import hashlib
 import io
 import shutil
 import warnings
@@ -14,7 +15,6 @@ import pyogrio
 from pydantic import BaseModel, ConfigDict, ValidationError
 
 from pipeline.errors import InputError
-from pipeline.files.checksums import sha256_of
 from pipeline.files.disk.atomic import replacing, write_text
 from pipeline.files.disk.layer_kinds import FIXED_DATE, geometry_type
 
@@ -80,7 +80,8 @@ def keep_by_content(out: Path, /) -> str:
     for name in FILES:
         path = out / name
         if path.exists():
-            mark = sha256_of(path)
+            with path.open("rb") as file:
+                mark = hashlib.file_digest(file, "sha256").hexdigest()
             target = out / STORE / f"{mark}{path.suffix}"
             if not target.exists():
                 target.parent.mkdir(parents=True, exist_ok=True)

@@ -28,7 +28,7 @@ from pipeline.refresh.old.old_map import GivenLayer, Kind, OldMap
 from pipeline.refresh.old.place import Bounds, apart_m, fitting_systems
 from pipeline.refresh.old.understood import is_edited, is_of_a_draft, same_crs, understand
 from pipeline.refresh.register.coarse import FARTHEST_M
-from pipeline.steps.beginning import out_of
+from pipeline.settings import load_area
 
 DRAFT = "draft.gpkg"
 AREA_FILES = (".yaml", ".yml")
@@ -103,7 +103,7 @@ def _meant(old: Path) -> Path:
         raise InputError(f"{old}: there is no such file or folder; name the earlier run or the map")
     area = old if old.suffix.lower() in AREA_FILES else old / "area.yaml"
     if area.is_file() and not _has_map(old):
-        return out_of(area)
+        return (area.parent / load_area(area).out).resolve()
     return old
 
 

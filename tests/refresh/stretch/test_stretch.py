@@ -20,7 +20,7 @@ def off_by(places: NDArray[np.float64]) -> NDArray[np.float64]:
 
 
 def drawn(truth: gpd.GeoDataFrame, seed: int) -> gpd.GeoDataFrame:
-    """A map of three quarters of it, off and stretched; each feature is half a metre off by itself, every eighth 20 m."""
+    """A map of three quarters of it, off and stretched; each feature is off by itself, every eighth by 20 m."""
     random = np.random.default_rng(seed)
     chosen = truth[random.random(len(truth)) < 0.75].reset_index(drop=True)
     errors = random.normal(0, 0.5, (len(chosen), 2))
