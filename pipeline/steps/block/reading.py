@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from functools import partial
 from pathlib import Path
 from typing import cast
@@ -10,6 +10,8 @@ from typing import cast
 import numpy as np
 from numpy.typing import NDArray
 
+from pipeline.files import arrays
+from pipeline.files.disk.kept import mark_of_arrays
 from pipeline.lattice.blocks import Block
 from pipeline.points.classes import FindGround, embedded
 from pipeline.points.levelling import LineShift
@@ -38,3 +40,27 @@ def read_shifts(decided: Mapping[str, object], /) -> tuple[LineShift, ...]:
 def laid_out(split: list[Path], block: Block) -> list[Path]:
     """The folders of returns that tiles laid out for a block."""
     return [path for folder in split for path in sorted(folder.glob(f"{block.name}.*"))]
+
+
+def mark_of_returns(split: list[Path], block: Block, told: str, /) -> str:
+    """A mark that changes with a text and with the returns that tiles laid out for a block, in whatever pieces.
+
+    Where a return stands in its tile counts in the core of the block only, whose classes are written by it: around the
+    core, a tile from which others were taken away is the same.
+    """
+    tiles = sorted({path.parent.name for path in laid_out(split, block)})
+    return mark_of_arrays(told, _columns_of_tiles(split, block, tiles))
+
+
+def _columns_of_tiles(split: list[Path], block: Block, tiles: list[str]) -> Iterator[NDArray[np.generic]]:
+    """Column after column of the returns of each tile, with the name of the tile before it."""
+    for tile in tiles:
+        yield np.frombuffer(tile.encode(), np.uint8)
+        pieces = [arrays.map_arrays(path) for path in laid_out(split, block) if path.parent.name == tile]
+        for name in sorted(pieces[0].keys() - {"index"}):
+            yield np.concatenate([piece[name] for piece in pieces])
+        west, south, east, north = block.bounds
+        for piece in pieces:
+            at = np.asarray(piece["east"]), np.asarray(piece["north"])
+            inside = (at[0] >= west) & (at[0] < east) & (at[1] >= south) & (at[1] < north)
+            yield piece["index"][inside]
