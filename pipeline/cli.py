@@ -57,6 +57,13 @@ def _parser() -> argparse.ArgumentParser:
     estimate.set_defaults(run=_estimate)
     calibrate = commands.add_parser("calibrate", help="fit the runnability bands of an area to notes made on foot")
     calibrate.set_defaults(run=_calibrate)
+    notes = commands.add_parser(
+        "notes",
+        help="take in what was found on foot: waypoints, tracks, photos, an edited draft, the check list",
+        description="Reads marks from the forest, keeps them beside the area file, and shortens the check list. The "
+        "next 'tussock draft' applies them.",
+    )
+    notes.set_defaults(run=_notes)
     audit = commands.add_parser(
         "audit",
         help="measure a finished draft, as printed, against the least sizes and gaps of the norm",
@@ -70,8 +77,16 @@ def _parser() -> argparse.ArgumentParser:
     survey.add_argument(
         "area", nargs="+", metavar="AREA", help="the area file; or, to get one to start from, a folder of tiles"
     )
-    for command in (draft, calibrate):
+    for command in (draft, calibrate, notes):
         command.add_argument("area", type=Path, metavar="AREA", help="the area file, or its folder")
+    notes.add_argument(
+        "files",
+        type=Path,
+        nargs="*",
+        metavar="FILE",
+        help="GPX, a copy of draft.gpkg, marks of the page (GeoJSON), the check list with a column added, photos, or "
+        "a folder of these; without one, only what was changed in draft.gpkg itself",
+    )
     calibrate.add_argument("notes", type=Path, metavar="NOTES", help="GeoPackage, GeoJSON, CSV or GPX of notes")
     return parser
 
@@ -127,6 +142,16 @@ def _calibrate(options: argparse.Namespace) -> int:
     return 0
 
 
+def _notes(options: argparse.Namespace) -> int:
+    from pipeline.marks.told import describe_outcome
+    from pipeline.plan.plan import make_plan
+    from pipeline.steps.beginning import area_file_of
+    from pipeline.steps.notes import take_in
+
+    print(describe_outcome(take_in(make_plan(area_file_of(options.area)), options.files)))
+    return 0
+
+
 def _estimate(options: argparse.Namespace) -> int:
     from pipeline.steps.beginning import area_file_of
     from pipeline.steps.effort.told import told_of, told_quickly
@@ -159,6 +184,8 @@ def _estimate_one(file: Path, options: argparse.Namespace) -> tuple[int, Path]:
     from pipeline.workflow import run_workflow
 
     plan = plan_run(file)
+    if plan.edits_note:
+        print(plan.edits_note)
     memory_mb = round(options.memory * 1000) if options.memory else usable_memory_mb()
     check_room(plan, memory_mb=memory_mb)
     # What a draft needs later is kept, or its returns would be read and classified a second time.
@@ -201,6 +228,8 @@ def _draft_with_steps_ready(options: argparse.Namespace) -> int:
     started_s = time.monotonic()
     plan = plan_run(area_file_of(options.area))
     put_schema_beside(plan.area_path)
+    if plan.edits_note:
+        print(plan.edits_note)
     memory_mb = round(options.memory * 1000) if options.memory else usable_memory_mb()
     check_room(plan, memory_mb=memory_mb)
     failure = run_workflow(plan, cores=options.cores, memory_mb=memory_mb, keep=options.keep)

@@ -23,7 +23,10 @@ LAYERS = (
     ("sections of the ISOM", ("landform", "rock", "water", "vegetation", "manmade")),
     ("other maps", ("borrowed",)),
     ("draft", ("draft",)),
-    ("what people read", ("survey", "sheet", "fieldwork", "exports", "advice", "audit", "effort", "report")),
+    (
+        "what people read",
+        ("survey", "sheet", "fieldwork", "marks", "exports", "advice", "audit", "effort", "report"),
+    ),
     ("files", ("files",)),
     ("plan", ("plan",)),
     ("steps", ("steps",)),

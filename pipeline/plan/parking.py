@@ -9,7 +9,7 @@ import numpy as np
 from pyproj import Transformer
 
 from pipeline.errors import InputError
-from pipeline.files.places import DEGREES, read_places
+from pipeline.files.fieldwork.places import DEGREES, read_places
 from pipeline.intake.tile_table import TileTable
 
 FARTHEST_M = 10_000.0

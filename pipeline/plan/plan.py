@@ -10,7 +10,7 @@ import json
 import sys
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from pathlib import Path
 from typing import cast
@@ -25,6 +25,7 @@ from pipeline.files.arrays import read_json
 from pipeline.files.checksums import mark_of, sha256_of, text_mark
 from pipeline.files.disk.atomic import check_writable, write_text
 from pipeline.files.disk.lock import hold_folder
+from pipeline.files.found.marks import read_marks
 from pipeline.files.intake import Intake, take_in
 from pipeline.files.written_points import forget_lost
 from pipeline.intake.find_tiles import IN_THE_AREA_FILE, find_tiles
@@ -32,12 +33,14 @@ from pipeline.intake.placement import Placement
 from pipeline.intake.tile_table import Tile
 from pipeline.lattice.blocks import Block, block_named, blocks_near, shared_m2, touches
 from pipeline.lattice.fields import FIELD_M, Field
+from pipeline.marks.progress import done_ids
 from pipeline.plan import needs
 from pipeline.plan.borrowing import content_of, find_sources
 from pipeline.plan.code import fingerprint
 from pipeline.plan.cut import block_for_density, halo_for
 from pipeline.plan.fields import blocks_of, fields_of_area
 from pipeline.plan.history import history_content
+from pipeline.plan.marked import marks_content, marks_path, take_in_edits
 from pipeline.plan.names import safe_name
 from pipeline.plan.parking import find_parking
 from pipeline.plan.steps import STEPS
@@ -65,6 +68,8 @@ class Plan:
     """Maps of other people, with whole paths."""
     limits_note: str = ""
     """What a mapper is told of a calibration; "" without one."""
+    edits_note: str = ""
+    """What a mapper is told of changes found in draft.gpkg and taken in as marks; "" without any."""
 
     # ------------------------------------------------------------ tiles and blocks
 
@@ -357,6 +362,21 @@ class Plan:
         return text_mark("".join((self.out / path).read_text(encoding="utf-8") for path in self.note_places))
 
     @property
+    def marks_path(self) -> Path:
+        """The file beside the area file with what was found on foot; it may be missing."""
+        return marks_path(self.area_path)
+
+    @property
+    def done_content(self) -> str:
+        """A checksum of what need not be looked at any more."""
+        return text_mark(" ".join(sorted(done_ids(read_marks(self.marks_path, self.crs)))))
+
+    @property
+    def marks_content(self) -> str:
+        """A checksum of the marks on features, which decide how the draft is composed; empty without any."""
+        return marks_content(self.marks_path, self.crs)
+
+    @property
     def page_content(self) -> str:
         """A checksum of what the page shows and no rule makes: the calibration and its plot."""
         return text_mark("".join(sha256_of(Path(path)) for path in self.calibration_files))
@@ -515,6 +535,8 @@ def plan_run(area_path: Path, /) -> Plan:
     _ = plan.history_content  # refused before anything is made, not after an hour
     hold_folder(plan.out)
     check_writable(plan.out / "work")
+    if note := take_in_edits(plan.out, plan.marks_path, plan.crs):
+        plan = replace(plan, edits_note=note)
     checksums.remember(plan.out / CHECKSUMS, {mark_of(Path(t.path)): t.sha256 for t in plan.intake.table.tiles})
     write_text(plan.out / "work" / "plan.json", plan.text)
     forget_lost(plan.out)
@@ -565,6 +587,9 @@ def plan_or_exit(area_path: str, /, *, is_job: bool = False) -> Plan:
     if (handed := _HANDED_OVER.get(Path(area_path))) and not is_job:
         return handed
     try:
-        return make_plan(Path(area_path)) if is_job else plan_run(Path(area_path))
+        plan = make_plan(Path(area_path)) if is_job else plan_run(Path(area_path))
+        if plan.edits_note:
+            print(plan.edits_note, file=sys.stderr)
+        return plan
     except InputError as error:
         sys.exit(f"error: {error}")

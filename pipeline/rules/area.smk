@@ -311,11 +311,14 @@ rule compose:
         draft="draft.gpkg",
         left_out="report/left_out.csv",
         disagreements="fieldwork/disagreements.csv",
+        written="fieldwork/as_written.gpkg",
     priority: FIRST
     log:
         "logs/compose.log",
     params:
         map_date=str(PLAN.area.map_date),
+        marks=str(PLAN.marks_path),
+        marks_content=PLAN.marks_content,
         drawing=PLAN.section("drawing"),
         rock=PLAN.section("rock"),
         vegetation=PLAN.section("vegetation"),
@@ -323,7 +326,7 @@ rule compose:
     shell:
         "python -m pipeline compose --features=work/features --plan=work/plan.json --outline={input.outline:q}"
         " --survey={input.survey:q} --drawing={params.drawing:q} --out={output.draft:q} --left-out={output.left_out:q} --disagreements={output.disagreements:q} --map-date={params.map_date}"
-        " --rock={params.rock:q} --vegetation={params.vegetation:q} 2> {log:q}"
+        " --marks={params.marks:q} --written={output.written:q} --rock={params.rock:q} --vegetation={params.vegetation:q} 2> {log:q}"
 
 
 rule sheet:

@@ -13,6 +13,7 @@ rule check_list:
         bare_earth="rasters/bare_earth.tif",
         running_speed="rasters/running_speed.tif",
         understorey="rasters/understorey.tif",
+        slope="rasters/slope.tif",
     output:
         table="fieldwork/check_list.csv",
         gpx="fieldwork/check_points.gpx",
@@ -28,10 +29,13 @@ rule check_list:
         vegetation=PLAN.section("vegetation"),
         note_places=PLAN.note_places,
         note_places_content=PLAN.note_places_content,
+        marks=str(PLAN.marks_path),
+        done=PLAN.done_content,
         code=PLAN.code("check_list"),
     shell:
         "python -m pipeline check_list --draft={input.draft:q} --disagreements={input.disagreements:q}"
         " --outline={input.outline:q} --bare-earth={input.bare_earth:q} --running-speed={input.running_speed:q}"
         " --understorey={input.understorey:q} --name={params.name:q} --parking={params.parking:q}"
         " --outing-h={params.outing_h} --vegetation={params.vegetation:q} --out={output.table:q} --gpx={output.gpx:q}"
-        " --outings={output.outings:q} --note-places {params.note_places:q} 2> {log:q}"
+        " --outings={output.outings:q} --note-places {params.note_places:q}"
+        " --slope={input.slope:q} --marks={params.marks:q} 2> {log:q}"

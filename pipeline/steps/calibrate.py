@@ -8,18 +8,22 @@ from pathlib import Path
 import geopandas as gpd
 import numpy as np
 import shapely
+from shapely.geometry import MultiPolygon, Polygon
 
 from pipeline.errors import InputError, counted
 from pipeline.fieldwork.questions.listed import check_list_of_notes
-from pipeline.files import arrays, rasters
-from pipeline.files.check_lists import write_note_places
-from pipeline.files.notes import read_notes
+from pipeline.files import arrays, layers, rasters
+from pipeline.files.fieldwork.check_lists import write_note_places
+from pipeline.files.found.notes import read_notes
+from pipeline.lattice.grid import EastNorth, Grid, Heights, Mask
 from pipeline.plan.plan import CALIBRATED, Plan, calibration_path, limits_in_words
 from pipeline.settings import load_area
 from pipeline.sheet.picture import render_png
+from pipeline.vegetation.calibration.askable import askable_by_draft
 from pipeline.vegetation.calibration.calibration import Calibration, calibrate
 from pipeline.vegetation.calibration.next_notes import where_notes_teach
 from pipeline.vegetation.calibration.notes import Notes, density_at
+from pipeline.vegetation.calibration.outside import ENOUGH_SHARE, inside, why_outside
 from pipeline.vegetation.calibration.plot import calibration_plot
 from pipeline.vegetation.draft import limits_of
 from pipeline.vegetation.running.runnability import BAND_OF, BAND_SYMBOLS
@@ -34,6 +38,7 @@ class Outcome:
 
     calibration: Calibration
     n_left_out: int
+    n_outside: int
     next_places: gpd.GeoDataFrame
 
 
@@ -52,7 +57,13 @@ def calibrate_area(plan: Plan, notes_path: Path, /) -> Outcome:
     if not raster.exists():
         raise InputError(f"{plan.out}: holds no draft yet; run 'tussock draft {plan.area_path.name}' first")
     density, grid = rasters.read_heights(raster)
-    table = read_notes(notes_path, grid.crs)
+    table = read_notes(notes_path, grid.crs, tuple(BAND_OF))
+    area = _outline(plan, grid)
+    places_told = shapely.get_coordinates(shapely.centroid(table.geometry.to_numpy()))
+    is_inside = inside(places_told, area)
+    if is_inside.mean() < ENOUGH_SHARE:
+        raise InputError(_said_outside(notes_path, places_told[~is_inside], len(table), area, grid.crs))
+    n_outside, table = int((~is_inside).sum()), table[is_inside]
     settings = plan.area.expert.calibration
     symbol = table["symbol"].str.partition(".")[0]
     usable = symbol.isin(list(BAND_OF)).to_numpy()
@@ -74,13 +85,40 @@ def calibrate_area(plan: Plan, notes_path: Path, /) -> Outcome:
         limits=fitted.limits,
         spread=fitted.spread_ratio,
         most_places=settings.next_notes,
+        askable=_askable(plan, density, grid, area),
     )
     _write(plan, found, fitted, places)
-    return Outcome(fitted, int((~usable).sum() + (~seen).sum()), places)
+    return Outcome(fitted, int((~usable).sum() + (~seen).sum()), n_outside, places)
+
+
+def _outline(plan: Plan, grid: Grid) -> Polygon | MultiPolygon:
+    """The area as the draft has it; where its work files are gone, what the rasters cover."""
+    path = plan.out / "work" / "outline.gpkg"
+    return layers.read_outline(path)[0] if path.exists() else shapely.box(*grid.bounds)
+
+
+def _said_outside(path: Path, places: EastNorth, n: int, area: Polygon | MultiPolygon, crs: str) -> str:
+    """The words for notes that lie outside the area."""
+    many = counted(len(places), "note")
+    which = f"none of its {many} lies" if len(places) == n > 1 else f"its {many} lies" if n == 1 else (
+        f"{many} of {n} lie outside, and so hardly any lies")  # fmt: skip
+    is_not = "outside" if n == 1 else "in"
+    return f"{path}: {which} {is_not} the area: {why_outside(places, area, crs)}. Nothing was changed"
+
+
+def _askable(plan: Plan, density: Heights, grid: Grid, area: Polygon | MultiPolygon) -> Mask:
+    """Where the question can be answered, by the draft and the slope of its ground."""
+    draft, slope = plan.out / "draft.gpkg", plan.out / "rasters" / "slope.tif"
+    tables = [layers.read_layer(draft, name) for name in layers.count_features(draft)] if draft.exists() else []
+    slope_deg = rasters.read_heights(slope)[0] if slope.exists() else None
+    return askable_by_draft(density, grid, area, tables, slope_deg=slope_deg)
 
 
 def _write(plan: Plan, notes: Notes, fitted: Calibration, places: gpd.GeoDataFrame) -> None:
-    picture = render_png(calibration_plot(notes, fitted), dpi=PLOT_DPI)
+    picture = render_png(
+        calibration_plot(notes, fitted, title=f"{plan.area.name}: how it ran on foot, against what was measured"),
+        dpi=PLOT_DPI,
+    )
     rasters.write_png(plan.out / "report" / "calibration.png", picture, dpi=PLOT_DPI)
     write_note_places(plan.out / "fieldwork", check_list_of_notes(places))
     if fitted.is_used:
@@ -108,6 +146,8 @@ def describe_outcome(outcome: Outcome, plan: Plan, /) -> str:
     lines = [fitted.message]
     if outcome.n_left_out:
         lines.append(f"Left out: {counted(outcome.n_left_out, 'note')}, naming no band or where nothing was seen.")
+    if outcome.n_outside:
+        lines.append(f"Left out: {counted(outcome.n_outside, 'note')} outside the area.")
     lines += ["", "Found on foot (rows) against drawn, each place judged without its own notes:"]
     lines.append("        " + "".join(f"{symbol:>6}" for symbol in BAND_SYMBOLS))
     for symbol, row in zip(BAND_SYMBOLS, fitted.confusion_after, strict=True):

@@ -8,8 +8,8 @@ from pathlib import Path
 import shapely
 
 from pipeline.files import layers, rasters
-from pipeline.files.check_lists import read_check_list
 from pipeline.files.disk import atomic
+from pipeline.files.fieldwork.check_lists import read_check_list
 from pipeline.norm.symbols import norm_table
 from pipeline.settings import SheetSettings
 from pipeline.sheet.fieldwork import CheckPoint, Relief, draw_fieldwork

@@ -25,6 +25,7 @@ READS_BY_ITSELF = {
     "pipeline.settings.reading": "the area file",
     "pipeline.words.language": "the catalogues that ship with the code",
     "pipeline.rock.boulders.trees": "the fitted trees that ship with the code",
+    "pipeline.fieldwork.questions.matters": "the table of looks that ships with the code",
     "pipeline.sheet.page.pdf": "a PDF in memory, by pikepdf's open",
 }
 """Modules outside those rooms that open a file themselves, and which."""

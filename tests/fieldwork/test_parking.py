@@ -11,7 +11,7 @@ from shapely.geometry import LineString, box
 
 from pipeline.errors import InputError
 from pipeline.fieldwork.walking.parking import best_of, guess_parking
-from pipeline.files.places import read_places
+from pipeline.files.fieldwork.places import read_places
 from pipeline.plan.parking import find_parking
 from pipeline.plan.plan import make_plan
 from pipeline.settings.written import as_parking

@@ -14,7 +14,7 @@ from shapely.geometry import LineString, Point, box
 
 from pipeline.errors import InputError
 from pipeline.features import make_features
-from pipeline.files.check_lists import read_check_list
+from pipeline.files.fieldwork.check_lists import read_check_list
 from pipeline.settings import SheetSettings
 from pipeline.sheet.drawing import draw_sheet
 from pipeline.sheet.fieldwork import CheckPoint, Fieldwork, Relief, draw_fieldwork

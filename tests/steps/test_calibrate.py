@@ -12,7 +12,7 @@ from shapely.geometry import Point
 
 from pipeline.cli import main
 from pipeline.errors import InputError
-from pipeline.files.notes import read_notes
+from pipeline.files.found.notes import read_notes
 from pipeline.files.rasters import read_heights, write_heights
 from pipeline.lattice.grid import Grid
 from pipeline.plan.plan import calibration_path, make_plan

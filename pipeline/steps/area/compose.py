@@ -7,13 +7,20 @@ from functools import partial
 from pathlib import Path
 from typing import cast
 
+import pandas as pd
+
 from pipeline.draft.choosing.status import Limits
 from pipeline.draft.compose import compose_draft
 from pipeline.draft.joining import Rewrite, join_fields
 from pipeline.fieldwork.questions.listed import check_list_of_disagreements
 from pipeline.files import arrays, layers
 from pipeline.files.disk import atomic
+from pipeline.files.found.marks import read_marks
+from pipeline.files.known_drafts import note_as_known
 from pipeline.landform.telling import tell
+from pipeline.marks.apply import apply_marks, gone_to_marks
+from pipeline.marks.edits import as_written
+from pipeline.marks.learning import hardly_seen_ground, learned_from, stated_before, with_learned
 from pipeline.norm.symbols import norm_table
 from pipeline.rock.draft import judge_rock
 from pipeline.settings import DrawingSettings, RockSettings, VegetationSettings
@@ -37,12 +44,18 @@ def compose(
     out: Path,
     left_out: Path,
     disagreements: Path,
+    marks: Path,
+    written: Path,
     map_date: str,
     drawing: DrawingSettings,
     rock: RockSettings,
     vegetation: VegetationSettings,
 ) -> None:
-    """One draft of all sections, in the fixed layers, what was left out of it, and where other maps say otherwise."""
+    """One draft of all sections, in the fixed layers, what was left out of it, and where other maps say otherwise.
+
+    What was found on foot (`marks`, which may be missing) is in it. `written` is a copy by which a later run sees what
+    a mapper has changed in the draft.
+    """
     area, crs = layers.read_outline(outline)
     date = datetime.date.fromisoformat(map_date)
     planned = arrays.read_json(plan)
@@ -57,8 +70,10 @@ def compose(
         pieces = [layers.read_features(features / section / f"{name}.gpkg") for name in names]
         tables.append(join_fields(pieces, field_m=field_m, crs=crs, rewrite=judges.get(section)))
     tables.append(technical_lines(area, crs=crs, map_date=date))
+    kept = read_marks(marks, crs)
+    learned, unseen = learned_from(kept), hardly_seen_ground(tables)
     draft = compose_draft(
-        tables,
+        [with_learned(table, learned, unseen) for table in tables],
         area,
         crs=crs,
         north_deg=north_of_area(area, crs=crs, date=date).grid_deg,
@@ -67,7 +82,11 @@ def compose(
         limits=Limits(drawing.drawn_from, drawing.drawn_from_by_symbol, symbols_not_possible(arrays.read_json(survey))),
         seen=layers.read_outline(outline, layer="covered")[0],
     )
-    layers.write_layers(out, draft.layers)
+    marked = apply_marks(draft.layers, kept.marks)
+    layers.write_layers(written, as_written(marked.layers, stated_before(draft.layers, learned)))
+    layers.write_layers(out, marked.layers)
+    note_as_known(out)
+    dropped = pd.concat([draft.left_out, gone_to_marks(marked.gone)], ignore_index=True)
     to_look_at = check_list_of_disagreements(draft.disagreements).drop(columns="geometry")
     atomic.write_text(disagreements, to_look_at.to_csv(index=False, lineterminator="\n"))
-    atomic.write_text(left_out, draft.left_out.to_csv(index=False, lineterminator="\n"))
+    atomic.write_text(left_out, dropped.to_csv(index=False, lineterminator="\n"))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from pathlib import Path
+from typing import NamedTuple
 
 import geopandas as gpd
 import numpy as np
@@ -26,8 +27,12 @@ from pipeline.fieldwork.walking.ground import Ground, Net, net_of
 from pipeline.fieldwork.walking.parking import guess_parking
 from pipeline.files import layers, rasters
 from pipeline.files.disk import atomic
+from pipeline.files.found.marks import read_marks
+from pipeline.lattice.grid import Grid, Heights, Mask
+from pipeline.marks.progress import done_ids
 from pipeline.norm.symbols import norm_table
 from pipeline.settings import VegetationSettings
+from pipeline.vegetation.calibration.askable import askable_by_draft
 from pipeline.vegetation.calibration.next_notes import where_notes_teach
 from pipeline.vegetation.draft import limits_of
 from pipeline.vegetation.running.runnability import DENSITY_SPREAD_RATIO
@@ -48,6 +53,14 @@ WATER = ("301", "302", "307")
 DRAWN = ("draft", "imported", "confirmed", "moved", "new")
 
 
+class NoteGround(NamedTuple):
+    """The ground that notes on runnability are about: density (m2/m3), its grid, and where it can be asked (bool)."""
+
+    density: Heights
+    grid: Grid
+    askable: Mask
+
+
 def check_list(
     *,
     draft: Path,
@@ -64,6 +77,8 @@ def check_list(
     gpx: Path,
     outings: Path,
     note_places: list[Path],
+    slope: Path,
+    marks: Path,
 ) -> None:
     """The check list as a table, as GPX and in words.
 
@@ -72,15 +87,17 @@ def check_list(
     parking : JSON, a list of latitude, longitude; empty where the mapper gave none
     outing_h : hours of one walk
     note_places : the list that `tussock calibrate` wrote, where there is one
+    marks : what was found on foot; the file may be missing
     """
     area, crs = layers.read_outline(outline)
     table = {layer: layers.read_layer(draft, layer) for layer in layers.count_features(draft)}
     parts = [
         questions_of_draft(table, symbols=norm_table(), crs=crs),
         questions_of_disagreements(pd.read_csv(disagreements, keep_default_na=False), crs=crs),
-        _note_questions(note_places, understorey, vegetation, crs),
+        _note_questions(note_places, _note_ground(understorey, slope, area, table), vegetation, crs),
     ]
-    questions = gpd.GeoDataFrame(pd.concat([part for part in parts if len(part)] or parts[:1], ignore_index=True))
+    asked = gpd.GeoDataFrame(pd.concat([part for part in parts if len(part)] or parts[:1], ignore_index=True))
+    questions = asked[~asked["id"].isin(done_ids(read_marks(marks, crs)))].reset_index(drop=True)
     net = _net(table, bare_earth, running_speed)
     found = make_check_list(questions, net, _parking(parking, area, table, crs), outing_h=outing_h)
     atomic.write_text(out, found.rows.drop(columns="geometry").to_csv(index=False, lineterminator="\n"))
@@ -89,24 +106,31 @@ def check_list(
 
 
 def _note_questions(
-    written: list[Path], understorey: Path, vegetation: VegetationSettings, crs: str
+    written: list[Path], ground: NoteGround, vegetation: VegetationSettings, crs: str
 ) -> gpd.GeoDataFrame:
     """The questions about notes: those of a calibration, else where first notes would teach most."""
     if not written:
-        return questions_of_notes(_note_places(understorey, vegetation))
+        return questions_of_notes(_note_places(ground, vegetation))
     return questions_of_note_rows(pd.read_csv(written[0], keep_default_na=False), crs=crs)
 
 
-def _note_places(understorey: Path, vegetation: VegetationSettings) -> gpd.GeoDataFrame:
-    """Where notes on runnability would teach most, no notes being at hand."""
+def _note_ground(understorey: Path, slope: Path, area: MultiPolygon, table: dict[str, gpd.GeoDataFrame]) -> NoteGround:
+    """How dense the forest is, and where it can be asked how it runs."""
     density, grid = rasters.read_coarse(understorey, least_cell_m=NOTES_CELL_M)
+    steep, _ = rasters.read_coarse(slope, least_cell_m=NOTES_CELL_M)
+    return NoteGround(density, grid, askable_by_draft(density, grid, area, table.values(), slope_deg=steep))
+
+
+def _note_places(ground: NoteGround, vegetation: VegetationSettings) -> gpd.GeoDataFrame:
+    """Where notes on runnability would teach most, no notes being at hand."""
     return where_notes_teach(
-        density,
-        grid,
+        ground.density,
+        ground.grid,
         np.empty((0, 2)),
         limits=limits_of(vegetation),
         spread=DENSITY_SPREAD_RATIO,
         most_places=MOST_NOTES,
+        askable=ground.askable,
     )
 
 

@@ -110,7 +110,7 @@ def calibrate(notes: Notes, /, *, limits: Limits) -> Calibration:
         kappa_after=weighted_kappa(after),
         is_used=is_used,
         more_notes=more,
-        message=_verdict(fit.limits, is_used, before, after, _wish(more)),
+        message=_verdict(fit.limits, is_used, before, after, _wish(more, fit.error)),
     )
 
 
@@ -130,8 +130,8 @@ def _unchanged(notes: Notes, limits: Limits, n_places: int, before: NDArray[np.i
     one_band = n >= least_notes and n_places >= least_places
     reason = "all notes name the same band" if one_band else _too_few(n, n_places)
     message = (
-        f"The limits stay as they were: {reason}. At least {more} more would help, "
-        f"of several bands and {least_places} or more places apart from each other."
+        f"The limits stay as they were: {reason}. At least {more} more would help: limits are fitted from "
+        f"{least_notes} notes on, of several bands and at {least_places} or more places apart from each other."
     )
     unknown = np.full(N_BANDS - 1, np.nan)
     spread, kappa = DENSITY_SPREAD_RATIO, weighted_kappa(before)
@@ -143,14 +143,22 @@ def _too_few(n_notes: int, n_places: int) -> str:
     return f"{counted(n_notes, 'note')} at {counted(n_places, 'place')} {are} too few"
 
 
-def _wish(more: int) -> str:
-    return f" About {more} more notes would bring every limit within {WANTED_ERROR_RATIO:.0%}." if more else ""
+def _wish(more: int, error: Numbers) -> str:
+    """What more notes would bring: the error falls with the square root of their number."""
+    if not more:
+        return ""
+    return (
+        f" They are fitted to within {float(error.max()):.0%}, which is enough to draft with: twice as many notes "
+        f"would make it {float(error.max()) / 2**0.5:.0%}, and more help less and less."
+    )
 
 
 def _verdict(fitted: Limits, is_used: bool, before: NDArray[np.int64], after: NDArray[np.int64], wish: str) -> str:
     numbers = ", ".join(f"{value:.2f}" for value in fitted)
     kappas = (
-        f"weighted kappa {weighted_kappa(before):.2f} before, {weighted_kappa(after):.2f} after, by places left out"
+        f"notes and draft agree by {weighted_kappa(before):.2f} before and {weighted_kappa(after):.2f} after; 1 is all "
+        "alike, 0 no more than by chance, and notes two bands off count four times those one band off; after, each "
+        "place is judged by limits fitted to the other places. It is called weighted kappa"
     )
     if is_used and weighted_kappa(after) < weighted_kappa(before):
         kappas += "; fewer notes agree, but all together are much likelier so"

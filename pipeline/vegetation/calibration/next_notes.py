@@ -6,7 +6,7 @@ import geopandas as gpd
 import numpy as np
 from shapely.geometry import Point
 
-from pipeline.lattice.grid import EastNorth, Grid, Heights
+from pipeline.lattice.grid import EastNorth, Grid, Heights, Mask
 from pipeline.lattice.means import Known, gaussian_window
 from pipeline.vegetation.calibration.fit import LEAST_DENSITY_M2_PER_M3, band_chances
 from pipeline.vegetation.running.runnability import BAND_SYMBOLS, Limits
@@ -31,6 +31,7 @@ def where_notes_teach(
     limits: Limits,
     spread: float,
     most_places: int,
+    askable: Mask | None = None,
 ) -> gpd.GeoDataFrame:
     """Places where the next notes would teach most, the most telling first.
 
@@ -45,6 +46,8 @@ def where_notes_teach(
     limits : densities (m2/m3) where 406, 408 and 410 begin
     spread : scatter of the density that means one band to the mapper, one sigma of its logarithm
     most_places : how many places to propose
+    askable : (rows, cols) bool, where the question can be answered (`pipeline.vegetation.calibration.askable`); None
+        for everywhere
 
     Returns
     -------
@@ -55,6 +58,8 @@ def where_notes_teach(
     entropy = -(chance * np.log(np.maximum(chance, 1e-12))).sum(axis=1) / np.log(2)
     doubt = np.where(np.isfinite(entropy), entropy, 0.0).reshape(density.shape)
     value = np.where(doubt >= LEAST_DOUBT_BITS, doubt * even, 0.0)
+    if askable is not None:
+        value = np.where(askable, value, 0.0)
     taken = [tuple(place) for place in known]
     rows: list[tuple[Point, float, str, float]] = []
     east, north = grid.centres()

@@ -13,6 +13,7 @@ from pipeline.vegetation.calibration.calibration import Calibration
 from pipeline.vegetation.calibration.notes import Notes
 from pipeline.vegetation.running.runnability import BAND_SYMBOLS
 
+_FONT = "Helvetica"
 WIDTH_PT, HEIGHT_PT, MARGIN_PT = 480.0, 260.0, 60.0
 """Size of the plot and its margin, in points of 1/72 inch."""
 DENSITY_RANGE = (0.01, 3.0)
@@ -22,11 +23,13 @@ TICKS = (0.01, 0.03, 0.1, 0.3, 1.0, 3.0)
 GREY, BLACK = Color(0.6, 0.6, 0.6), Color(0, 0, 0)
 
 
-def calibration_plot(notes: Notes, calibration: Calibration, /) -> bytes:
-    """PDF of one page: notes as dots, limits before as broken lines, limits now as full ones."""
+def calibration_plot(notes: Notes, calibration: Calibration, /, *, title: str) -> bytes:
+    """PDF of one page with a title: notes as dots, limits before as broken lines, limits now as full ones."""
     page = io.BytesIO()
     canvas = Canvas(page, pagesize=(WIDTH_PT, HEIGHT_PT), invariant=1)
-    canvas.setFont("Helvetica", 9)
+    canvas.setFont(_FONT, 11)
+    canvas.drawString(MARGIN_PT, HEIGHT_PT - 16, title)
+    canvas.setFont(_FONT, 9)
     _axes(canvas)
     for limits, shade, dash in ((calibration.limits_before, GREY, (4, 3)), (calibration.limits, BLACK, ())):
         canvas.setStrokeColor(shade)

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
+from xml.etree import ElementTree as Xml
 
 import geopandas as gpd
 import pandas as pd
@@ -11,6 +13,10 @@ import pyogrio
 from pipeline.errors import InputError
 from pipeline.files.disk.atomic import replacing, write_text
 
+GPX = "http://www.topografix.com/GPX/1/1"
+"""Namespace of GPX 1.1."""
+PARKING = re.compile(r"P\d*")
+"""Names of parking places."""
 COLUMNS = ("rank", "look_at", "why", "east_m", "north_m")
 """Columns that a reader of a check list needs."""
 
@@ -49,3 +55,32 @@ def read_check_list(path: Path, /) -> pd.DataFrame:
     table["name"] = (table["name"] if "name" in table else table["rank"]).astype(str)
     table["outing"] = pd.to_numeric(table["outing"], errors="coerce").fillna(0).astype(int) if "outing" in table else 0
     return table[[*COLUMNS, "name", "outing"]].dropna(subset=["east_m", "north_m"])
+
+
+def write_open_rows(folder: Path, rows: pd.DataFrame, /) -> None:
+    """Write the list anew with the rows that are still open and all their columns, and leave the others out of the GPX.
+
+    Parameters
+    ----------
+    rows : with the columns of `pipeline.files.found.listed.LISTED`; names stay as they were, so that a watch that was
+        loaded before means the same places
+    """
+    known = rows.dropna(axis=1, how="all") if len(rows) else rows
+    whole = [name for name in ("rank", "outing", "stop") if name in known]
+    known = known.astype(dict.fromkeys(whole, "Int64"))
+    write_text(folder / "check_list.csv", known.to_csv(index=False, lineterminator="\n"))
+    gpx = folder / "check_points.gpx"
+    if gpx.exists():
+        write_text(gpx, _with_points(gpx.read_text(encoding="utf-8"), set(rows["name"].astype(str))))
+
+
+def _with_points(text: str, names: set[str]) -> str:
+    """A GPX with those waypoints and stops of routes only that have these names, and with parking places (GPX 1.1)."""
+    Xml.register_namespace("", GPX)
+    root = Xml.fromstring(text)
+    for parent in (root, *root.iter(f"{{{GPX}}}rte")):
+        for point in [*parent.findall(f"{{{GPX}}}wpt"), *parent.findall(f"{{{GPX}}}rtept")]:
+            name = point.findtext(f"{{{GPX}}}name", "")
+            if name not in names and not PARKING.fullmatch(name):
+                parent.remove(point)
+    return '<?xml version="1.0" encoding="UTF-8"?>\n' + Xml.tostring(root, encoding="unicode") + "\n"

@@ -1,0 +1,1 @@
+"""What people found on foot, on disk: notes, walks, photos, marks."""
