@@ -109,6 +109,19 @@ def plan_batch(path: Path, /) -> Batch:
     return Batch(path.parent / f"{path.stem}_refreshed", named)
 
 
+def hold_batch(batch: Batch, /) -> None:
+    """Make the folder of a batch ready and hold it for this process.
+
+    Raises
+    ------
+    InputError
+        If another process is at work there, or it cannot be written to.
+    """
+    hold_folder(batch.folder)
+    check_writable(batch.folder)
+    batch.remember()
+
+
 def batch_or_exit(path: str, /, *, is_job: bool = False) -> Batch:
     """The batch for its Snakefile, which holds its folder; a problem ends Snakemake with a message.
 
@@ -119,9 +132,7 @@ def batch_or_exit(path: str, /, *, is_job: bool = False) -> Batch:
     try:
         batch = plan_batch(Path(path))
         if not is_job:
-            hold_folder(batch.folder)
-            check_writable(batch.folder)
-            batch.remember()
+            hold_batch(batch)
     except InputError as error:
         sys.exit(f"error: {error}")
     return batch

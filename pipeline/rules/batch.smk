@@ -23,6 +23,8 @@ shell.prefix(f'set -euo pipefail; export PATH={BIN}:"$PATH" {ENVIRONMENT}; ')
 
 # What refreshes one area, as words of a shell: OLD, the area file and options come after it.
 REFRESH = config.get("refresh", "python -m pipeline.cli refresh")
+# Memory that one area may use; on a cluster as much as it asks for.
+MOST_MB = int(config.get("most_mb", 1_000_000))
 
 
 workdir: str(BATCH.folder)
@@ -46,7 +48,7 @@ rule refresh_area:
         "logs/{area}.log",
     threads: int(config.get("cores_each", 1))
     resources:
-        mem_mb=lambda wildcards, threads: BATCH.mem_mb(wildcards.area, threads),
+        mem_mb=lambda wildcards, threads: min(BATCH.mem_mb(wildcards.area, threads), MOST_MB),
         # Minutes on a cluster, for some square kilometres.
         runtime=600,
     params:
@@ -57,7 +59,7 @@ rule refresh_area:
         content=lambda wildcards: BATCH.content(wildcards.area),
         code=BATCH.code,
     shell:
-        "( {params.refresh} {params.old:q} {params.area:q} {params.numbers:q} --cores {threads}"
+        "( {params.refresh} {params.old:q} {params.area:q} {params.numbers:q} --cores {threads} --memory $(({resources.mem_mb} / 1000 + 1))"
         " && python -m pipeline refresh_outcome --area={params.area:q} --out={output:q} ) > {log:q} 2>&1"
 
 

@@ -19,12 +19,16 @@ OUTCOMES, LOGS = "outcomes", "logs"
 TABLE, PAGE = "batch.csv", "batch.html"
 
 
-def write_summary(batch: Batch, /) -> pd.DataFrame:
-    """Write `batch.csv` and `batch.html` from what is there of each area; the table."""
-    table = batch_table({name: _outcome(batch, name) for name in batch.names})
+def read_summary(batch: Batch, /) -> pd.DataFrame:
+    """What is there of each area, as a table."""
+    return batch_table({name: _outcome(batch, name) for name in batch.names})
+
+
+def write_summary(batch: Batch, /) -> None:
+    """Write `batch.csv` and `batch.html` from what is there of each area."""
+    table = read_summary(batch)
     atomic.write_text(batch.folder / TABLE, table.to_csv(index=False, lineterminator="\n"))
     atomic.write_text(batch.folder / PAGE, batch_page("Areas refreshed", table))
-    return table
 
 
 def _outcome(batch: Batch, name: str) -> Row | Failed:
