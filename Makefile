@@ -24,7 +24,7 @@ help:
 	@echo "quick     the tests without the slow ones"
 	@echo "lint      style and types"
 	@echo "settings  write config/settings.md and config/area.schema.json from pipeline/settings/"
-	@echo "pictures  the pictures of the README and the user's guide, from the sample's draft"
+	@echo "pictures  the pictures of the README and the user's guide, and its example of hours, from the sample's draft"
 	@echo "rooms     docs/rooms.png and docs/rooms.txt: which room of the code imports which"
 	@echo "words     bring the catalogues of pipeline/words/po/ in step with the texts in the code"
 	@echo "figures   measure again what docs/figures.md states; ONLY=structure,cost for some, ONLY=list to see all"
@@ -61,6 +61,7 @@ lint: $(VENV)/installed-for-tests
 
 pictures: demo
 	$(BIN)/python -m docs.make_pictures
+	$(BIN)/python -m docs.make_effort_example
 
 rooms: $(VENV)/installed-for-tests
 	$(BIN)/python -m docs.make_rooms

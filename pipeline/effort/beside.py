@@ -43,7 +43,7 @@ def _rows(records: Sequence[Record]) -> list[tuple[str, Callable[[Record], str]]
     rows += [(f"  {TASK_NAMES[task]}", _per_km2(number)) for number, task in enumerate(TASKS)]
     return [
         *rows,
-        ("saved by the draft, hours", lambda r: f"{_within(r, 'without_draft', 'saved_h'):,.0f}"),
+        ("saved by the draft, hours", lambda r: f"{_within(r, 'without_draft', 'saved_h'):,.1f}"),
         ("season of the survey", lambda r: str(_part(r, "survey")["season"])),
         ("age of the survey, years", _age),
     ]

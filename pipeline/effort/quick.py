@@ -22,7 +22,7 @@ RETURNS_PER_M2 = (4.0, 1.0)
 """Returns a square metre from which a survey is taken to be usable, and poor; below, nothing is expected of it. Our
 choice, nearly that of `pipeline.survey.judge`."""
 WHY_WIDE = (
-    "The range is wide because headers tell neither rock nor paths nor undergrowth: the ground is taken for ordinary "
+    "The range is wide because rock, paths and undergrowth are not measured: the ground is taken for ordinary "
     "forest, and what is printed of forests goes from 10 to 60 hours a square kilometre. 'tussock estimate' without "
     "--quick measures them, in minutes."
 )

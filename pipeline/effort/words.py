@@ -221,7 +221,7 @@ def in_hours(hours: float, /) -> str:
 def in_range(hours: Range, /) -> str:
     """Likely hours, and from where to where."""
     number = ".1f" if hours.likely < 10 else ",.0f"
-    return f"{in_hours(hours.likely)} likely, {hours.low:{number}} to {hours.high:{number}}"
+    return f"{hours.likely:{number}} hours likely, {hours.low:{number}} to {hours.high:{number}}"
 
 
 def in_km2(area_km2: float, /) -> str:

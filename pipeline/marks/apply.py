@@ -11,6 +11,7 @@ import pandas as pd
 from shapely.geometry.base import BaseGeometry
 
 from pipeline.draft.record.left_out import left_out, left_out_table
+from pipeline.marks.making_way import make_way
 from pipeline.marks.mark import Mark, Value
 from pipeline.marks.matching import same_thing
 from pipeline.norm.symbols import norm_table
@@ -68,7 +69,8 @@ def apply_marks(layers: Mapping[str, gpd.GeoDataFrame], marks: Sequence[Mark], /
             rows.append(_row_of(mark, None if own is None else draft.iloc[own]))
     kept = draft.drop(index=draft.index[sorted(taken | replaced)])
     gone = draft.iloc[sorted(replaced)]
-    return Applied(_with_rows(layers, kept, rows), gone)
+    placed = {mark.id for mark in marks if mark.is_on_the_map or mark.has_moved}
+    return Applied(make_way(_with_rows(layers, kept, rows), placed), gone)
 
 
 def _all_of(layers: Mapping[str, gpd.GeoDataFrame]) -> gpd.GeoDataFrame:

@@ -48,8 +48,8 @@ class Prior:
     shift of all things of a place together gained nothing that these do not.
     """
 
-    section: float = 0.6
-    family: float = 0.2
+    section: float = 0.8
+    family: float = 0.3
     hardly_seen: float = 0.3
 
 

@@ -12,8 +12,8 @@ from pipeline.marks.learning import HARDLY, Learned
 from pipeline.marks.mark import Mark
 from pipeline.norm.symbols import norm_table
 
-LEAST_TOLD_SHIFT = 0.1
-"""A shift of the log odds smaller than this moves no confidence by more than 0.03, and is not told (our choice)."""
+LEAST_TOLD_SHIFT = 0.2
+"""A shift of the log odds smaller than this moves no confidence by more than 0.05, and is not told (our choice)."""
 MOST_TOLD = 5
 """Most texts named one by one."""
 
@@ -102,7 +102,7 @@ def _learned_lines(learned: Learned) -> list[str]:
                 more = "more" if total > 0 else "fewer"
                 at_half = 1 / (1 + 2.718281828**-total)
                 lines.append(
-                    f"Of {group} ({name}) {more} are there than the draft promised: what it gave 50 % now has "
+                    f"Of {group} ({name}) {more} are there than the draft promised: what it gave 50% now has "
                     f"{at_half:.0%}."
                 )
     if abs(shifts.get(HARDLY, 0)) >= LEAST_TOLD_SHIFT:
@@ -116,9 +116,9 @@ def _progress_lines(progress: Mapping[str, object]) -> list[str]:
         return []
     lines = [
         f"Done: {progress['done']} of {counted(cast('int', progress['listed']), 'place')} of the check list "
-        f"({progress['done_percent']} %)"
+        f"({progress['done_percent']:.0f}%)"
     ]
     if progress.get("hours_left") or progress.get("hours_done"):
-        lines[0] += f", {progress['hours_percent']} % of the time of looking; {progress['hours_left']} h are left"
+        lines[0] += f", {progress['hours_percent']:.0f}% of the time of looking; {progress['hours_left']} h are left"
     lines[0] += f". The list now has {counted(cast('int', progress['left']), 'place')}."
     return lines

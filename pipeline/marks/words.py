@@ -25,7 +25,7 @@ WORDS: dict[Status, tuple[str, ...]] = {
 }
 """First words of what was found, in the six languages of the sheet."""
 _STATUS_OF = {word: status for status, words in WORDS.items() for word in words}
-_NUMBER = re.compile(r"(?<!\d)([1-7]\d{2}(?:\.\d)?)(?!\d)")  # of a symbol of the norm
+_NUMBER = re.compile(r"(?<![\w.])([1-7]\d{2}(?:\.\d)?)(?!\d)")  # of a symbol of the norm
 _WORD = re.compile(r"[^\s,;:!()]+")
 
 
@@ -74,7 +74,8 @@ def _name_in(word: str, names: Collection[str]) -> str:
     """The name of the listed place that a word is, "" for none."""
     if word in names:
         return word
-    alike = [name for name in names if name.isdigit() and word.isdigit() and int(name) == int(word)]
+    plain = word.lower().lstrip("0")
+    alike = [name for name in names if plain[:1].isdigit() and name.lower().lstrip("0") == plain]
     return alike[0] if len(alike) == 1 else ""
 
 

@@ -378,8 +378,10 @@ class Plan:
 
     @property
     def page_content(self) -> str:
-        """A checksum of what the page shows and no rule makes: the calibration and its plot."""
-        return text_mark("".join(sha256_of(Path(path)) for path in self.calibration_files))
+        """A checksum of what the page shows and no rule makes: the calibration with its plot, what is done so far."""
+        progress = self.out / "fieldwork" / "progress.json"
+        shown = [*map(Path, self.calibration_files), *([progress] if progress.exists() else [])]
+        return text_mark("".join(map(sha256_of, shown)))
 
     @property
     def calibration_files(self) -> list[str]:

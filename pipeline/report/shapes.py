@@ -39,17 +39,17 @@ def features_of(layers: Mapping[str, gpd.GeoDataFrame], place: Place, symbols: S
     }
     numbers: dict[tuple[str, str], int] = {}
     for layer in layers.values():
-        for row in layer.itertuples():
+        somewhere = ~(layer.geometry.isna() | layer.geometry.is_empty)
+        for row in layer[somewhere].itertuples():
             kind = KIND_OF_GEOMETRY[row.geometry.geom_type]
             key = (str(row.symbol), kind)
             if key not in numbers:
                 numbers[key] = len(looks)
                 looks.append(look_of(str(row.symbol), kind, symbols))
             rows["look"].append(numbers[key])
-            rows["id"].append(str(row.id))
-            rows["sure"].append(round(100 * float(row.confidence)))
-            for name in ("status", "evidence", "origin"):
-                rows[name].append(str(getattr(row, name)))
+            rows["sure"].append(round(100 * (_rounded(row.confidence, 4) or 0.0)))
+            for name in ("id", "status", "evidence", "origin"):
+                rows[name].append(_text(getattr(row, name)))
             rows["angle"].append(_rounded(row.angle_deg, 1))
             for name in MEASURES:
                 rows[name].append(_rounded(getattr(row, name), 2))
@@ -57,8 +57,13 @@ def features_of(layers: Mapping[str, gpd.GeoDataFrame], place: Place, symbols: S
     return {"symbols": looks, **{name: cast("Json", values) for name, values in rows.items()}}
 
 
-def _rounded(value: float, decimals: int) -> float | None:
-    return round(float(value), decimals) if math.isfinite(value) else None
+def _rounded(value: float | None, decimals: int) -> float | None:
+    """A number, or None for one that a mapper who drew the feature left empty."""
+    return round(float(value), decimals) if value is not None and math.isfinite(value) else None
+
+
+def _text(value: object) -> str:
+    return value if isinstance(value, str) else ""
 
 
 def _rings(geometry: BaseGeometry, place: Place) -> list[Json]:

@@ -7,7 +7,9 @@ from typing import cast
 from pipeline.advice.ending import OPEN_FIRST, Ended, weak_kinds
 from pipeline.effort.rates.trade import Range
 from pipeline.effort.words import in_range
+from pipeline.errors import counted
 from pipeline.files.arrays import read_json
+from pipeline.files.found.marks import read_marks
 from pipeline.files.layers import count_by_status
 from pipeline.plan.plan import Plan
 
@@ -43,7 +45,13 @@ def _notes(plan: Plan) -> list[str]:
         notes.append(
             f"Flight lines: levelled; where two meet, one lay {before:.2f} m above the other, now {after:.2f} m."
         )
-    return notes + ([f"Calibration: {plan.limits_note}"] if plan.limits_note else []) + _work(plan)
+    return notes + ([f"Calibration: {plan.limits_note}"] if plan.limits_note else []) + _marks(plan) + _work(plan)
+
+
+def _marks(plan: Plan) -> list[str]:
+    """How many features were marked on foot; none where nobody has."""
+    n = sum(not mark.is_place for mark in read_marks(plan.marks_path, plan.crs).marks)
+    return [f"Found on foot: {counted(n, 'feature')}, as {plan.marks_path.name} keeps them."] if n else []
 
 
 def _work(plan: Plan) -> list[str]:

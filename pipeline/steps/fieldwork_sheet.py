@@ -5,6 +5,8 @@ from __future__ import annotations
 import datetime
 from pathlib import Path
 
+import numpy as np
+import pandas as pd
 import shapely
 
 from pipeline.files import layers, rasters
@@ -17,6 +19,9 @@ from pipeline.steps.area.sheet import survey_line, today, told_of
 from pipeline.words.codes import LanguageCode
 from pipeline.words.language import Language
 
+APART_M = 30.0
+"""Least distance between two places on the sheet, 6 mm at 1:5 000: closer, rings and numbers hide the map.
+The better place is drawn; the other stands in the list and in its outing (our choice)."""
 MOST_STOPS = 200
 """Stops drawn of a list that has no outings (our choice)."""
 LARGEST_RELIEF_CELLS = 12_000_000
@@ -61,23 +66,30 @@ def fieldwork_sheet(
 
 
 def _check_points(path: Path) -> list[CheckPoint]:
-    """The stops of a check list, each with its questions; of a list of other making each row is a stop.
+    """The stops of a check list that the sheet has room for, the best first, each with its questions.
 
-    Stops that are in no outing are left out where any is in one: a thousand rings would hide the map.
+    Of a list of other making each row is a stop. Stops that are in no outing are left out where any is in one.
     """
     rows = read_check_list(path)
     walked = rows[rows["outing"] > 0]
     shown = walked if len(walked) else rows.head(MOST_STOPS)
-    return [
-        CheckPoint(
-            int(number),
-            " ".join(group["look_at"].astype(str)),
-            " ".join(group["why"].astype(str)),
-            float(group["east_m"].iloc[0]),
-            float(group["north_m"].iloc[0]),
-        )
-        for number, group in shown.groupby(shown["name"].str.extract(r"(\d+)", expand=False).astype(int), sort=True)
-    ]
+    number = shown["name"].str.extract(r"(\d+)", expand=False).astype(int)
+    return _with_room([_stop(int(n), group) for n, group in shown.groupby(number, sort=True)])
+
+
+def _stop(number: int, rows: pd.DataFrame) -> CheckPoint:
+    place = rows[["east_m", "north_m"]].iloc[0].astype(float)
+    return CheckPoint(number, " ".join(rows["look_at"].astype(str)), "; ".join(rows["why"].astype(str)), *place)
+
+
+def _with_room(points: list[CheckPoint]) -> list[CheckPoint]:
+    """The points that keep APART_M from all better ones that are drawn."""
+    drawn: list[CheckPoint] = []
+    for point in points:
+        away = (np.hypot(point.east_m - other.east_m, point.north_m - other.north_m) for other in drawn)
+        if min(away, default=np.inf) >= APART_M:
+            drawn.append(point)
+    return drawn
 
 
 def _is_in(point: CheckPoint, area: shapely.MultiPolygon) -> bool:

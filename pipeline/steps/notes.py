@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import datetime
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
 
 import geopandas as gpd
@@ -12,12 +13,13 @@ from shapely.geometry import Point
 
 from pipeline.errors import InputError
 from pipeline.files import arrays, rasters
+from pipeline.files.checksums import sha256_of
 from pipeline.files.disk.atomic import write_text
 from pipeline.files.disk.lock import hold_folder
 from pipeline.files.fieldwork.check_lists import write_open_rows
 from pipeline.files.found.listed import read_listed
 from pipeline.files.found.marks import read_marks, write_marks
-from pipeline.files.walks import read_walks
+from pipeline.files.found.walks import READERS, read_walk
 from pipeline.marks.edits import edits_between
 from pipeline.marks.learning import learned_from
 from pipeline.marks.mark import Kept, Mark
@@ -48,7 +50,7 @@ def take_in(plan: Plan, files: list[Path], /) -> Outcome:
     draft = plan.out / "draft.gpkg"
     if not draft.exists():
         raise InputError(f"{plan.out}: holds no draft yet; run 'tussock draft {plan.area_path.name}' first")
-    walks = read_walks(files, plan.crs)
+    walks = _read_walks(files, plan.crs)
     hold_folder(plan.out)
     list_path = plan.out / "fieldwork" / "check_list.csv"
     listed = read_listed(list_path)
@@ -70,6 +72,19 @@ def take_in(plan: Plan, files: list[Path], /) -> Outcome:
     outcome.answers_file = _write_answers(plan.out, kept)
     outcome.marks_file, outcome.area_file = plan.marks_path.name, plan.area_path.name
     return outcome
+
+
+def _read_walks(paths: Sequence[Path], crs: str) -> list[Walk]:
+    """What each file holds, in the order given, with its checksum; a folder stands for the files in it."""
+    files = [file for path in paths for file in (_in_folder(path) if path.is_dir() else [path])]
+    return [replace(read_walk(path, crs), sha256=sha256_of(path)) for path in files]
+
+
+def _in_folder(folder: Path) -> list[Path]:
+    found = sorted(path for path in folder.iterdir() if path.suffix.lower() in READERS)
+    if not found:
+        raise InputError(f"{folder}: holds no file of a walk ({', '.join(READERS)})")
+    return found
 
 
 def _written(out: Path) -> dict[str, gpd.GeoDataFrame]:

@@ -16,6 +16,7 @@ lies within sight of a place walked.
 from __future__ import annotations
 
 import sys
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -30,8 +31,11 @@ from rasterio.features import geometry_mask
 from scipy.spatial import KDTree
 
 from pipeline.fieldwork.questions.stops import SEEN_FROM_STOP_M
+from tests.benchmarks.results import Table
 
 CANDIDATE = "candidate"
+FITTED = ("scene_a", "hard_moraine", "hard_karst")
+"""Scenes that `config/looks.csv` and the constants of the list were fitted on."""
 SHUFFLES = 200
 BANDS = {"406": (0.1, 0.4), "408": (0.4, 0.9), "410": (0.9, np.inf)}
 """Plant-area density of the greens, as the scenes' mapper draws them."""
@@ -291,16 +295,30 @@ def together(parts: list[Ranked], /) -> Ranked:
     return Ranked(*sums, found)
 
 
+def compared(places: Mapping[str, tuple[Path, Path]], /) -> list[Table]:
+    """What the first third finds, a row a scene, then those the weights were fitted on, the others, and all.
+
+    Parameters
+    ----------
+    places : name -> folder of the truth and folder of the draft
+    """
+    found = {
+        name: ranked(scene, out, pd.read_csv(out / "fieldwork" / "check_list.csv", dtype={"id": str, "name": str}))
+        for name, (scene, out) in places.items()
+    }
+    rows = [line_of(name, one) for name, one in found.items()]
+    for title, is_meant in (("fitted on", True), ("others", False)):
+        part = [one for name, one in found.items() if (name in FITTED) == is_meant]
+        rows += [line_of(title, together(part))] if part else []
+    rows.append(line_of("all", together(list(found.values()))))
+    return [Table("", list(COLUMNS), [list(row) for row in rows])]
+
+
 def main(arguments: list[str]) -> None:
     """Print the table."""
     pairs = [*zip(map(Path, arguments[::2]), map(Path, arguments[1::2]), strict=True)]
-    found = [
-        ranked(scene, out, pd.read_csv(out / "fieldwork" / "check_list.csv", dtype={"id": str})) for scene, out in pairs
-    ]
-    print(" | ".join(COLUMNS))
-    for (scene, _), one in zip(pairs, found, strict=True):
-        print(" | ".join(line_of(scene.name, one)))
-    print(" | ".join(line_of("all", together(found))))
+    for table in compared({scene.name: (scene, out) for scene, out in pairs}):
+        print("\n".join(table.as_markdown()))
 
 
 if __name__ == "__main__":

@@ -140,6 +140,16 @@ def test_the_first_piece_is_the_cheap_half_in_one_piece() -> None:
         grown.add((col, row))
 
 
+def test_the_first_piece_is_no_snake() -> None:
+    """A cheap row of squares through a large forest: the piece stays within some 2.5 km."""
+    cells = square_cells(40, 12)
+    hours = np.where(cells.place[:, 1] == 5, 1.0, 1.2)
+    area = np.full(480, 0.0625)
+    piece = best_piece(cells.place, area, area, hours)
+    assert area[piece].sum() == pytest.approx(3.0)
+    assert np.ptp(cells.place[piece], axis=0).max() * 250 <= 2600
+
+
 def test_a_small_area_has_no_first_piece() -> None:
     """It is mapped whole."""
     assert estimate(ground(40), square_cells(8, 5)).first == []

@@ -68,6 +68,10 @@ def test_candidates_count_and_rejected_ones_do_not() -> None:
     rocks = {"204": [Point(5, 5), Point(600, 5)]}
     assert measured({"rock_point": layer(rocks, status="candidate")})["rocks"].sum() == 2
     assert measured({"rock_point": layer(rocks, status="rejected")})["rocks"].sum() == 0
+    lines = {"505": [LineString([(10, 10), (110, 10)])], "101": [LineString([(10, 20), (110, 20)])]}
+    names = ("manmade_line", "landform_line", "vegetation_area", "technical_area", "rock_area")
+    struck_out = measured({name: layer(lines, status="rejected") for name in names})
+    assert struck_out[["paths_km", "contour_km", "edges_km", "not_seen_km2"]].sum().sum() == 0
 
 
 def test_slope_open_land_and_ground_not_seen() -> None:
@@ -102,7 +106,7 @@ ADDED = st.one_of(
 )
 
 
-@settings(max_examples=40)
+@settings(max_examples=20)
 @given(st.lists(ADDED, max_size=6), ADDED)
 def test_adding_a_feature_never_takes_less_time(before: list[tuple], one_more: tuple) -> None:
     """Rock, a path, a piece of the mosaic: no square and no task gets cheaper."""

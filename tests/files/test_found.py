@@ -122,3 +122,21 @@ def test_a_photo_without_a_place_is_said_to_have_none(tmp_path: Path) -> None:
     (tmp_path / "b.jpg").write_text("no picture")
     with pytest.raises(InputError, match="cannot be read as a photo"):
         read_walk(tmp_path / "b.jpg", CRS)
+
+
+def test_what_the_list_came_with_is_no_walk(tmp_path: Path) -> None:
+    """Planned ways without times, parking places and icons of the device say nothing; a way recorded later does."""
+    points = "".join(f'<trkpt lat="{DEG.y + k / 1e4}" lon="{DEG.x}">%s</trkpt>' for k in range(3))
+    planned = f"<trk><name>Way 1</name><trkseg>{points % ('', '', '')}</trkseg></trk>"
+    timed = tuple(f"<time>2026-11-28T10:0{k}:00Z</time>" for k in range(3))
+    walked = f"<trk><name>Way 2</name><trkseg>{points % timed}</trkseg></trk>"
+    spots = "".join(
+        f'<wpt lat="{DEG.y}" lon="{DEG.x}"><name>{n}</name><sym>Forest</sym></wpt>' for n in ("P2", "lunch")
+    )
+    head = '<?xml version="1.0"?><gpx version="1.1" creator="t" xmlns="http://www.topografix.com/GPX/1/1">'
+    (tmp_path / "w.gpx").write_text(head + spots + planned + walked + "</gpx>")
+    walk = read_walk(tmp_path / "w.gpx", CRS)
+    assert [spot.texts for spot in walk.spots] == [("lunch",)]
+    assert len(walk.tracks) == 1
+    (tmp_path / "w.gpx").write_text(head + planned + "</gpx>")
+    assert not read_walk(tmp_path / "w.gpx", CRS).tracks

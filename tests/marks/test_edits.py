@@ -7,6 +7,7 @@ from pathlib import Path
 import geopandas as gpd
 import numpy as np
 import pandas as pd
+import pytest
 import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -184,3 +185,25 @@ def test_marks_on_disk_are_the_same_marks(tmp_path: Path) -> None:
     write_marks(tmp_path / "b.json", read_marks(tmp_path / "a.json", CRS))
     assert (tmp_path / "a.json").read_bytes() == (tmp_path / "b.json").read_bytes()
     assert np.isclose(kept.marks[0].was.confidence, 0.7) if kept.marks[0].was else False
+
+
+def test_areas_give_way_to_what_a_mapper_drew() -> None:
+    """A clearing drawn across a thicket cuts it in two; a candidate and what the mapper drew himself are not cut."""
+    base = made_draft()
+    thicket = base["vegetation_area"].geometry[0]
+    proposed = base["vegetation_area"].assign(id="proposed", status="candidate")
+    base["vegetation_area"] = pd.concat([base["vegetation_area"], proposed], ignore_index=True)
+    west, south, east, north = thicket.bounds
+    clearing = shapely.box(west + 10, south - 5, west + 20, north + 5)
+    after = {name: table.copy() for name, table in base.items()}
+    row = gpd.GeoDataFrame({"symbol": ["401"]}, geometry=[clearing], crs=CRS)
+    after["vegetation_area"] = pd.concat([after["vegetation_area"], row], ignore_index=True)
+    kept = taken_in(written(base), after, Kept(crs=CRS))
+    found = apply_marks(base, kept.marks).layers["vegetation_area"].set_index("id")
+    assert found.geometry["thicket"].area == pytest.approx((east - west - 20) * (north - south))
+    assert found.geometry["thicketa"].area == pytest.approx(10 * (north - south))
+    assert found.geometry["proposed"].equals_exact(thicket, 0)
+    assert found.loc[found["symbol"] == "401"].geometry.iloc[0].equals_exact(clearing, 0)
+    assert list(found["confidence"][["thicket", "thicketa"]]) == [0.7, 0.7]
+    drawn = found[found["status"] != "candidate"].geometry
+    assert drawn.union_all().area == pytest.approx(drawn.area.sum())

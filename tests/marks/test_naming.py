@@ -28,6 +28,7 @@ def ground() -> Ground:
         ("204", "boulder2", "204", "doubtful", EAST + 40, NORTH),
         ("018", "path0", "505", "doubtful", EAST + 45, NORTH + 52.5),
         ("019", "place-1", "405", "notes", EAST + 60, NORTH + 90),
+        ("020", "thicket", "600.1", "not_seen", EAST + 10, NORTH + 160),
     ]
     listed = pd.DataFrame(rows, columns=["name", "id", "symbol", "kind", "east_m", "north_m"])
     listed = listed.reindex(columns=list(LISTED)).assign(minutes=4.0)
@@ -127,6 +128,21 @@ def test_an_answer_on_runnability_is_kept_with_its_place() -> None:
     mark = named("019 406", 61, 90).marks[0]
     assert (mark.id, mark.symbol, mark.is_place, mark.status) == ("place-1", "406", True, "confirmed")
     assert apply_marks(made_draft(), [mark]).layers["rock_point"].equals(made_draft()["rock_point"])
+
+
+def test_a_word_on_ground_not_seen_is_about_the_place() -> None:
+    """The area that says "not seen" is neither confirmed nor rejected by it."""
+    mark = named("020 ok", 10, 160).marks[0]
+    assert (mark.id, mark.is_place) == ("thicket", True)
+
+
+def test_the_question_that_a_device_gives_back_is_no_answer() -> None:
+    """Beside the name stands what the list had asked, with a symbol in it; cut off or whole."""
+    at = ground()
+    at.listed["look_at"] = "Boulder (204) is drawn: is it there?"
+    for words in ("Boulder (204) is drawn: is it there? 1.6 m high", "Boulder (204) is drawn"):
+        spot = Spot(("017", words), Point(EAST + 20, NORTH))
+        assert marks_of([spot], at, source="w.gpx").untouched == 1
 
 
 def test_another_symbol_is_drawn_where_the_norm_can() -> None:

@@ -107,6 +107,7 @@ def blocks() -> dict[str, Json]:
         "checks": checks_of(checks(), where, kind="notes"),
         "quality": quality_of(grounds["ground_support"], where),
         "effort": effort_of(effort(), where),
+        "progress": {"done": 4, "listed": 7, "done_percent": 57.1, "hours_left": 0.3},
         "calibration": {"slow_from_m2_per_m3": 0.12, "walk_from_m2_per_m3": 0.4, "fight_from_m2_per_m3": 0.9}
         | {"notes": 14, "places": 12, "started_from": [0.1, 0.4, 0.9], "weighted_kappa_after": 0.7},
     }

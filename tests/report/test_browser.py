@@ -11,7 +11,8 @@ import geopandas as gpd
 import numpy as np
 import pytest
 
-from tests.exports.made_draft import EAST, NORTH
+from pipeline.files.found.walks import read_walk
+from tests.exports.made_draft import CRS, EAST, NORTH
 from tests.report import made_page
 from tests.report.chromium import CHROMIUM, DESK, FLAGS, PHONE, READY
 from tests.report.made_page import HOSTILE
@@ -66,7 +67,7 @@ def opened(browser: sync_api.Browser, file: Path, **options: object) -> Opened:
     """The page in a window of its own, with the network off."""
     context = browser.new_context(offline=True, accept_downloads=True, reduced_motion="reduce", **options)
     found = Opened(context.new_page())
-    found.page.set_default_timeout(10_000)
+    found.page.set_default_timeout(60_000)
     found.page.on("console", lambda said: found.complaints.append(said.text) if said.type != "log" else None)
     found.page.on("pageerror", lambda error: found.complaints.append(str(error)))
     found.page.on("request", lambda asked: found.complaints.append(asked.url) if asked.url[:4] == "http" else None)
@@ -153,6 +154,7 @@ def test_tabs_move_by_arrows_and_every_page_has_its_words(desk: Opened) -> None:
         assert desk.page.evaluate("document.activeElement.id") == f"tab-{name}"
         words[name] = desk.page.locator(f"#page-{name}").inner_text()
     assert "0 of 3 places answered" in words["checks"]
+    assert "Done before this draft: 4 of 7 places, 57 %; 0.3 hours of looking are left." in words["checks"]
     assert "Fitted to 14 notes" in words["survey"]
     assert "Hours" in words["effort"]
     assert "too near a surer one" in words["left_out"]
@@ -160,7 +162,9 @@ def test_tabs_move_by_arrows_and_every_page_has_its_words(desk: Opened) -> None:
     assert "Leaflet" in words["about"]
 
 
-def test_marks_go_out_as_a_file_and_come_back(phone: Opened, browser: sync_api.Browser, file: Path) -> None:
+def test_marks_go_out_as_a_file_and_come_back(
+    phone: Opened, browser: sync_api.Browser, file: Path, tmp_path: Path
+) -> None:
     """Answers with notes: points in degrees by the contract, and the same answers in another browser."""
     page = phone.page
     page.locator("#tab-checks").tap()
@@ -171,7 +175,8 @@ def test_marks_go_out_as_a_file_and_come_back(phone: Opened, browser: sync_api.B
     with page.expect_download() as download:
         page.locator("#hand-back").tap()
     assert download.value.suggested_filename.endswith(".geojson")
-    path = download.value.path()
+    path = tmp_path / download.value.suggested_filename
+    download.value.save_as(path)
     told = json.loads(path.read_text(encoding="utf-8"))
     rows = {row["properties"]["name"]: row for row in told["features"]}
     assert {name: row["properties"]["status"] for name, row in rows.items()} == {"001": "rejected", "002": "new"}
@@ -184,6 +189,12 @@ def test_marks_go_out_as_a_file_and_come_back(phone: Opened, browser: sync_api.B
     (first, second) = to_metres.to_crs(25832)
     assert (first.x, first.y) == pytest.approx((EAST + 40, NORTH + 95), abs=0.1)
     assert (second.x, second.y) == pytest.approx((EAST + 100, NORTH + 40), abs=0.1)
+    spots = {spot.texts[0]: spot for spot in read_walk(path, CRS).spots}
+    assert {name: (spot.status, spot.symbol) for name, spot in spots.items()} == {
+        "001": ("rejected", ""),
+        "002": ("new", "408"),
+    }
+    assert spots["001"].note == f"a root {HOSTILE}"
     page.reload()
     page.wait_for_selector(READY)
     page.locator("#tab-checks").tap()

@@ -86,6 +86,16 @@ def test_every_feature_of_a_draft_is_told() -> None:
     assert all(look["paints"] for look in told["symbols"])
 
 
+def test_what_a_mapper_left_empty_is_empty() -> None:
+    """A feature drawn by hand, without evidence or confidence, and one without a geometry."""
+    table = made_layers()["rock_point"].copy()
+    table.loc[0, ["evidence", "origin"]] = None
+    table.loc[0, "confidence"] = np.nan
+    table.loc[1, "geometry"] = None
+    told = features_of({"rock_point": table}, made_page.place(), norm_table())
+    assert (len(told["id"]), told["evidence"][0], told["origin"][0], told["sure"][0]) == (len(table) - 1, "", "", 0)
+
+
 def test_a_block_cannot_end_early_nor_hold_what_is_no_number() -> None:
     """Short and packed blocks bring hostile words back as they were; the block's own name is checked."""
     for text in (HOSTILE, HOSTILE * 200, "<!--<script>"):

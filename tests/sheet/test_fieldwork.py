@@ -21,6 +21,7 @@ from pipeline.sheet.fieldwork import CheckPoint, Fieldwork, Relief, draw_fieldwo
 from pipeline.sheet.page.colours import tint
 from pipeline.sheet.picture import render_png
 from pipeline.sheet.texts import Told
+from pipeline.steps.fieldwork_sheet import _check_points
 from pipeline.words.language import Language
 from tests.paths import symbols
 
@@ -238,3 +239,15 @@ def test_check_list_is_read_and_an_unreadable_one_refused(tmp_path) -> None:
     rows.drop(columns="why").to_csv(path, index=False)
     with pytest.raises(InputError, match="why"):
         read_check_list(path)
+
+
+def test_the_sheet_draws_a_ring_for_each_stop_that_has_room(tmp_path) -> None:
+    """Questions of one stop share a ring; a lesser stop too near to a better one has none; nor what is in no outing."""
+    path = tmp_path / "check_list.csv"
+    names = ["001", "001b", "002", "003", "004"]
+    rows = pd.DataFrame({"rank": range(1, 6), "name": names, "outing": [1, 1, 1, 1, 0], "look_at": ["a?"] * 5})
+    places = {"east_m": [EAST, EAST + 4, EAST + 20, EAST + 50, EAST + 90], "north_m": [NORTH] * 5}
+    rows.assign(why=["p", "q", "r", "s", "t"], **places).to_csv(path, index=False)
+    points = _check_points(path)
+    assert [(point.number, point.look_at, point.why) for point in points] == [(1, "a? a?", "p; q"), (3, "a?", "s")]
+    assert points[0].east_m == EAST

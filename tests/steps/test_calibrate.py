@@ -152,6 +152,32 @@ def test_the_list_of_note_places_says_where_the_next_notes_teach_most(area: Path
     assert rows["look_at"].str.contains(r"40\d or 4\d\d\?").all()
 
 
+def test_notes_outside_the_area_change_nothing(area: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Swapped axes: exit status 2, said in words, and the list and the plot of the good notes stay as they were."""
+    notes_of(area, 4).to_file(area.parent / "notes.gpkg")
+    assert main(["calibrate", str(area), str(area.parent / "notes.gpkg")]) == 0
+    out = area.parent / "out"
+    before = {path: path.read_bytes() for path in out.rglob("*") if path.is_file()}
+    (area.parent / "swapped.csv").write_text("x,y,symbol\n5712240,565560,405\n5712090,565655,408\n")
+    capsys.readouterr()
+    assert main(["calibrate", str(area), str(area.parent / "swapped.csv")]) == 2
+    told = capsys.readouterr().err
+    assert "none of its 2 notes lies in the area: east and north are swapped" in told
+    assert "Nothing was changed" in told
+    assert {path: path.read_bytes() for path in before} == before
+
+
+def test_single_notes_outside_are_left_out_and_said(area: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """One of five lies in the next valley."""
+    notes = notes_of(area, 5)
+    notes.loc[0, "geometry"] = Point(567500, 5712000)
+    notes.to_file(area.parent / "notes.gpkg")
+    assert main(["calibrate", str(area), str(area.parent / "notes.gpkg")]) == 0
+    told = capsys.readouterr().out
+    assert "Left out: 1 note outside the area." in told
+    assert "4 notes at" in told
+
+
 def test_without_a_draft_it_says_what_to_do(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """Notes are compared with the draft's density; without one there is nothing to compare."""
     path = write_area(tmp_path, f"{SAMPLE}/*.laz")

@@ -44,6 +44,8 @@ def area(tmp_path: Path) -> Path:
          "east_m": rock.geometry.x, "north_m": rock.geometry.y, "latitude_deg": degrees.y, "longitude_deg": degrees.x}
     )  # fmt: skip
     (out / "fieldwork" / "check_list.csv").write_text(rows.to_csv(index=False), encoding="utf-8")
+    listed = zip(rows["east_m"] - EAST, rows["north_m"] - NORTH, rows["name"], strict=True)
+    walk(out / "fieldwork" / "check_points.gpx", waypoint(5, 5, "P"), *(waypoint(*one) for one in listed))
     return path
 
 
@@ -86,7 +88,7 @@ def test_a_walk_shortens_the_list_and_says_what_it_taught(area: Path, capsys: py
     assert "Not understood: 'hut'" in told
     out = area.parent / "out" / "fieldwork"
     assert list(pd.read_csv(out / "check_list.csv", dtype={"name": str})["name"]) == ["003", "004", "006"]
-    assert list(gpd.read_file(out / "check_points.gpx", layer="waypoints")["name"]) == ["003", "004", "006"]
+    assert list(gpd.read_file(out / "check_points.gpx", layer="waypoints")["name"]) == ["P", "003", "004", "006"]
     progress = json.loads((out / "progress.json").read_text())
     assert (progress["done"], progress["listed"], progress["hours_percent"], progress["new"]) == (3, 6, 50.0, 1)
     assert main(["notes", str(area), str(file)]) == 0

@@ -145,7 +145,8 @@ def _chosen(layers: Mapping[str, gpd.GeoDataFrame], layer: str, symbols: Sequenc
         return np.empty(0, object)
     table = layers[layer]
     symbol = table["symbol"].astype(str)
-    is_among = (symbol.isin(symbols) | symbol.str.partition(".")[0].isin(symbols)).to_numpy()
+    # Not `partition`: of no features it makes a table without columns.
+    is_among = (symbol.isin(symbols) | symbol.str.split(".").str[0].isin(symbols)).to_numpy(bool)
     return np.asarray(table.geometry.to_numpy()[is_among == among], object)
 
 

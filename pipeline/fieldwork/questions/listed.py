@@ -23,7 +23,7 @@ def check_list_of_notes(places: gpd.GeoDataFrame, /) -> gpd.GeoDataFrame:
     """
     return _rows(
         places,
-        look_at=[f"how it runs here: {between}?" for between in places["between"]],
+        look_at=[f"How does it run here: {between}?" for between in places["between"]],
         why=[
             f"plant-area density {density:.2f} m2/m3 lies between the two; a note here moves the limits most"
             for density in places["density"]

@@ -47,13 +47,16 @@ def read_walk(path: Path, crs: str, /) -> Walk:
 
 
 def _gpx(path: Path, crs: str) -> Walk:
-    """Waypoints as spots, tracks as tracks; routes are plans and no walks."""
+    """Waypoints as spots, tracks as tracks; routes are plans and no walks.
+
+    `sym` is the icon that a device draws, such as "Forest" for any point, and no word of the mapper's.
+    """
     points, tracks = _layer(path, "waypoints"), _walked(path)
     points = points[~points["name"].astype(str).str.fullmatch(PARKING)] if "name" in points else points
     lines = list(shapely.get_parts(tracks.to_crs(crs).geometry.to_numpy())) if len(tracks) else []
     return Walk(
         source=path.name,
-        spots=_spots(points, crs, ("name", "cmt", "desc", "sym")),
+        spots=_spots(points, crs, ("name", "cmt", "desc")),
         tracks=[line for line in lines if isinstance(line, LineString) and line.length > 0],
     )
 

@@ -125,6 +125,7 @@ function buildChecks(page) {
   const names = new Map(blocks.about.symbols);
   page.append(
     make('h2', {}, 'Places to look at'),
+    progressSoFar(),
     make('p', { id: 'progress', role: 'status' }),
     make('div', { class: 'bar', 'aria-hidden': 'true' }, make('div', { id: 'progress-bar' })),
     make(
@@ -182,6 +183,15 @@ function buildChecks(page) {
   fillChecks();
   listeners.push(tellMarks);
   tellMarks();
+}
+
+// What was done when the draft was made, by the notes that had come back until then.
+function progressSoFar() {
+  const told = blocks.progress;
+  if (!told || !told.done) return null;
+  const left = `${figure(told.hours_left, 1)} hours of looking are left`;
+  const done = `${told.done} of ${plural(told.listed, 'place')}, ${figure(told.done_percent, 0)} %`;
+  return make('p', { class: 'quiet', id: 'so-far' }, `Done before this draft: ${done}; ${left}.`);
 }
 
 function fillChecks() {

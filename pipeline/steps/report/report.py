@@ -70,6 +70,9 @@ def report(
     effort = _json(fieldwork / "effort.json")
     if effort:
         blocks["effort"] = effort_of(effort, place)
+    progress = _json(fieldwork / "progress.json")
+    if progress:
+        blocks["progress"] = plain(progress)
     if calibration:
         blocks["calibration"] = _calibration(calibration)
     atomic.write_text(out, page_of(name, blocks, Parts(_texts(PAGE_PARTS), _texts(MAP_LIBRARY))))

@@ -72,7 +72,8 @@ def askable_by_draft(
     shapes: dict[tuple[str, ...], list[BaseGeometry]] = {NO_FOREST: [], BARRIERS: []}
     for table in layers:
         drawn = table[~table["status"].isin(("candidate", "rejected"))]
-        main = drawn["symbol"].astype(str).str.partition(".")[0]
+        # Not `partition`: of a layer without features it makes a table without columns.
+        main = drawn["symbol"].astype(str).str.split(".").str[0]
         for symbols, found in shapes.items():
             found += [shape for shape in drawn.geometry[main.isin(symbols)] if shape.geom_type == "Polygon"]
     return askable_ground(

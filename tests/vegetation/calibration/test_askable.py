@@ -5,8 +5,9 @@ from __future__ import annotations
 import numpy as np
 import shapely
 
+from pipeline.features import make_features
 from pipeline.lattice.grid import Grid
-from pipeline.vegetation.calibration.askable import AWAY_M, askable_ground
+from pipeline.vegetation.calibration.askable import AWAY_M, askable_by_draft, askable_ground
 from pipeline.vegetation.calibration.next_notes import where_notes_teach
 
 GRID = Grid.covering((0.0, 0.0, 200.0, 100.0), cell_m=1.0, crs="EPSG:25832")
@@ -52,3 +53,14 @@ def test_the_next_notes_are_asked_where_they_can_be_answered() -> None:
     asked = where_notes_teach(DENSITY, GRID, known, askable=askable_ground(DENSITY, GRID, no_forest=[OPEN]), **args)
     assert free.within(OPEN).any()
     assert not asked.within(OPEN.buffer(AWAY_M - 1)).any()
+
+
+def test_a_draft_with_an_empty_layer_is_asked_as_one_with_none() -> None:
+    """Open land of the draft is left out, a candidate is not, and a layer without features counts nothing."""
+    land = make_features([OPEN], crs=GRID.crs, symbol="401", confidence=0.9, evidence="grass").assign(status="draft")
+    area = shapely.box(0, 0, 200, 100)
+    found = askable_by_draft(DENSITY, GRID, area, [land, land.head(0)], slope_deg=None)
+    assert np.array_equal(found, askable_ground(DENSITY, GRID, area=area, no_forest=[OPEN]))
+    proposed = askable_by_draft(DENSITY, GRID, area, [land.assign(status="candidate")], slope_deg=None)
+    assert proposed[50, 150]
+    assert not found[50, 150]
