@@ -55,6 +55,16 @@ def _parser() -> argparse.ArgumentParser:
     estimate.add_argument("--quick", action="store_true", help="from headers alone, in seconds, with a wide range")
     _add_machine(estimate)
     estimate.set_defaults(run=_estimate)
+    _add_refresh(
+        commands.add_parser(
+            "refresh",
+            help="new lidar over an earlier run or map: what changed on the ground, with the mapper's work kept",
+            description="Drafts the new area where that is not done, finds how the earlier map lies to it, and writes "
+            "into its 'out' folder what changed (changes.gpkg, refresh.json, fieldwork/changes_list.csv) and the map to go "
+            "on with (refreshed.gpkg), in which all that a mapper has confirmed, moved or rejected stands as it was. "
+            "Nothing is written to OLD. Exit status: 0 when done, 2 when something of the input is to be mended.",
+        )
+    )
     calibrate = commands.add_parser("calibrate", help="fit the runnability bands of an area to notes made on foot")
     calibrate.set_defaults(run=_calibrate)
     notes = commands.add_parser(
@@ -89,6 +99,25 @@ def _parser() -> argparse.ArgumentParser:
     )
     calibrate.add_argument("notes", type=Path, metavar="NOTES", help="GeoPackage, GeoJSON, CSV or GPX of notes")
     return parser
+
+
+def _add_refresh(refresh: argparse.ArgumentParser) -> None:
+    refresh.add_argument(
+        "old",
+        type=Path,
+        nargs="?",
+        metavar="OLD",
+        help="the folder of an earlier run or its area file; or a map as GeoPackage, GeoJSON, shapefile or DXF with "
+        "ISOM numbers",
+    )
+    refresh.add_argument("area", type=Path, nargs="?", metavar="NEW_AREA", help="the area file of the new tiles")
+    refresh.add_argument(
+        "--numbers", type=Path, metavar="TABLE.csv", help="which ISOM number each number of OLD is: theirs, ISOM's"
+    )
+    refresh.add_argument("--crs", metavar="EPSG:N", help="coordinate system of an OLD that does not say its own")
+    refresh.add_argument("--undo", type=Path, metavar="NEW_AREA", help="take the last refresh of an area back")
+    _add_machine(refresh)
+    refresh.set_defaults(run=_refresh, keep=False)
 
 
 def _add_machine(command: argparse.ArgumentParser) -> None:
@@ -207,6 +236,29 @@ def _audit(options: argparse.Namespace) -> int:
     if options.csv:
         atomic.write_text(options.csv, found.findings.to_csv(index=False, lineterminator="\n"))
     return FALLS_SHORT if len(found.findings) else 0
+
+
+def _refresh(options: argparse.Namespace) -> int:
+    from pipeline.plan.plan import make_plan
+    from pipeline.steps.beginning import area_file_of, out_of
+    from pipeline.steps.refresh.area import refresh_area
+    from pipeline.steps.refresh.keep import undo
+    from pipeline.steps.refresh.old import Place, read_old
+
+    if options.undo:
+        print(undo(out_of(area_file_of(options.undo))), end="")
+        return 0
+    if options.old is None or options.area is None:
+        raise InputError("refresh: name the earlier run or map, and then the area file of the new tiles")
+    plan = make_plan(area_file_of(options.area))
+    place = Place(plan.crs, plan.intake.table.bounds, plan.out)
+    # Read before the long work: what is wrong with the old map is said at once, and nothing is written.
+    old = read_old(options.old, place, numbers=options.numbers, own_crs=options.crs)
+    status = _draft(options)
+    if status:
+        return status
+    print(refresh_area(old, plan.out).words, end="")
+    return 0
 
 
 def _draft(options: argparse.Namespace) -> int:

@@ -24,8 +24,8 @@ LAYERS = (
     ("other maps", ("borrowed",)),
     ("draft", ("draft",)),
     (
-        "what people read",
-        ("survey", "sheet", "fieldwork", "marks", "exports", "advice", "audit", "effort", "report"),
+        "what people read, and new lidar over an earlier map",
+        ("survey", "sheet", "fieldwork", "marks", "exports", "advice", "audit", "effort", "report", "refresh"),
     ),
     ("files", ("files",)),
     ("plan", ("plan",)),

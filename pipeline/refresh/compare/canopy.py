@@ -1,0 +1,85 @@
+"""Where trees were felled, and where they grew up."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy import ndimage
+
+from pipeline.lattice.grid import Heights, Mask
+from pipeline.refresh.compare.regions import grown_from, large_enough, local_mean
+
+SIGMA_M = 1.75
+"""Window through which canopies are looked at, in metres: about a crown. Our choice."""
+TREES_M = 4.0
+"""Mean height of what counts as trees. Our choice."""
+GONE_RATIO, EDGE_RATIO = 0.25, 0.5
+"""Trees are gone where less than this share of their mean height is left, and their edge is where half is left: the
+mean over a window is half at a straight edge. Our choice."""
+LEAST_M2 = 50.0
+"""The smallest felled patch that is told: half of the norm's least open area at 1:10000. Our choice."""
+TALLEST_M = 40.0
+"""Higher canopies count as so high: stray returns of birds and haze stand above them."""
+USUAL_GROWTH = (0.8, 1.7)
+"""Ratio of heights between two surveys that growth and pulse density alone may bring. Our choice."""
+
+
+@dataclass(frozen=True)
+class CanopyChange:
+    """What became of the trees.
+
+    Attributes
+    ----------
+    old, new : (rows, cols) mean height of the canopy in a window, metres
+    usual_ratio : the ratio of heights over the unchanged trees
+    felled, grown : (rows, cols) bool
+    """
+
+    old: Heights
+    new: Heights
+    usual_ratio: float
+    felled: Mask
+    grown: Mask
+
+
+def canopy_change(old: Heights, new: Heights, seen: Mask, /, *, cell_m: float) -> CanopyChange:
+    """Where trees of one survey are missing in the other.
+
+    Parameters
+    ----------
+    old, new : (rows, cols) height of the highest vegetation, metres; NaN where nothing was returned
+    seen : (rows, cols) bool, where both surveys have ground
+    """
+    before, after = (_mean_height(values, seen, cell_m) for values in (old, new))
+    tall = seen & (before > TREES_M) & (after > TREES_M)
+    ratio = float(np.median(after[tall] / before[tall])) if tall.any() else 1.0
+    ratio = float(np.clip(ratio, *USUAL_GROWTH))
+    felled = _missing(before * ratio, after, seen, cell_m)
+    grown = _missing(after / ratio, before, seen, cell_m)
+    return CanopyChange(before, after, ratio, felled, grown & ~felled)
+
+
+def _mean_height(canopy: Heights, seen: Mask, cell_m: float) -> Heights:
+    """Mean over a window of the cells with a return; bare ground is one of height 0.
+
+    The highest return around would make a wire as wide as a hedge; the mean of what returned does not depend on the
+    density of pulses either.
+    """
+    tops = np.where(seen, np.clip(canopy, 0, TALLEST_M), np.nan).astype(np.float32)
+    mean, _ = local_mean(tops, SIGMA_M / cell_m)
+    return mean
+
+
+def _missing(before: Heights, after: Heights, seen: Mask, cell_m: float) -> Mask:
+    """Where there were trees and are none, gaps between the crowns included."""
+    with np.errstate(invalid="ignore"):
+        sure = seen & (before > TREES_M) & (after < GONE_RATIO * before)
+        extent = seen & (before > TREES_M / 4) & (after < EDGE_RATIO * before)
+    patch = grown_from(large_enough(sure, least_cells=0.3 * LEAST_M2 / cell_m**2), extent)
+    reach = max(1, round(2.0 / cell_m))
+    wide = np.pad(patch, 2 * reach)
+    disc = np.hypot(*np.mgrid[-reach : reach + 1, -reach : reach + 1]) <= reach
+    closed = ndimage.binary_closing(wide, disc)[2 * reach : -2 * reach, 2 * reach : -2 * reach]
+    opened = ndimage.binary_opening(closed, disc[::1, ::1])
+    return large_enough(np.asarray(opened & seen), least_cells=LEAST_M2 / cell_m**2)

@@ -1,0 +1,150 @@
+"""Where undergrowth got thicker or thinner, leaves or no leaves."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import ndimage
+
+from pipeline.lattice.grid import Heights, Mask
+from pipeline.refresh.compare.regions import EIGHT, large_enough, local_mean, parts_of, spread_by_stratum
+
+SIGMA_M = 2.5
+"""Window through which densities are looked at, in metres. Our choice."""
+SURE_SIGMAS, SURE_M2_PER_M3, SURE_RATIO = 5.0, 0.12, 1.6
+"""A change begins where the difference is beyond so many standard deviations, as large as a band of runnability is
+wide at its narrowest, and this many times as dense. Our choice."""
+TRACE = 0.05
+"""Density in m2/m3 below which forest is free of undergrowth; added to both sides of the ratio. Our choice."""
+EDGE_SHARE = 0.5
+"""Around such a place the change reaches as far as half of it: at a straight edge, a mean over a window is half."""
+LEAST_M2 = 100.0
+"""The smallest patch that is told: about the norm's least area of 406 at 1:10000. Our choice."""
+LEVEL_EDGES = (0.03, 0.06, 0.1, 0.15, 0.25, 0.4, 0.6, 0.9, 1.3, 2.0)
+"""Where strata of noise part, m2/m3: noise goes with density."""
+LEAF_QUANTILES = np.linspace(0.01, 0.99, 50)
+LEAST_LEAF_CELLS = 2000
+"""Fewer cells of unchanged forest tell nothing of the leaves. Our choice."""
+LEAF_RANGE = (0.3, 3.5)
+"""Ratio of densities that leaves alone may bring: the plant-area index of broadleaved forest with and without leaves
+(common practice, no source)."""
+
+
+@dataclass(frozen=True)
+class DensityChange:
+    """What became of the undergrowth.
+
+    Attributes
+    ----------
+    old, new : (rows, cols) m2/m3, means over a window; the old one as the new survey's season would show it
+    error : (rows, cols) standard error of the difference
+    thicker, thinner : (rows, cols) bool
+    leaf_ratio : how many times as dense the new survey shows unchanged forest; 1 where it was not asked
+    """
+
+    old: Heights
+    new: Heights
+    error: Heights
+    thicker: Mask
+    thinner: Mask
+    leaf_ratio: float
+
+
+def density_change(
+    old: Heights,
+    new: Heights,
+    old_error: Heights | None,
+    new_error: Heights | None,
+    /,
+    *,
+    cell_m: float,
+    elsewhere: Mask,
+    allow_leaves: bool,
+) -> DensityChange:
+    """Where undergrowth changed by more than the noise of both surveys.
+
+    Parameters
+    ----------
+    old, new : (rows, cols) plant-area density of the running layer, m2/m3
+    old_error, new_error : (rows, cols) standard errors of the two, model error included, or None
+    elsewhere : (rows, cols) bool
+        Where other changes stand: not used for learning what leaves do.
+    allow_leaves : bool
+        Whether the seasons of the surveys may differ, so that all of the forest may look denser in one of them.
+    """
+    before, _ = local_mean(old, SIGMA_M / cell_m)
+    after, _ = local_mean(new, SIGMA_M / cell_m)
+    seen = np.isfinite(old) & np.isfinite(new) & np.isfinite(before) & np.isfinite(after)
+    before, leaf_ratio = _as_in_season(before, after, seen & ~elsewhere) if allow_leaves else (before, 1.0)
+    difference = np.where(seen, after - before, 0).astype(np.float32)
+    error = _error(difference, before, after, old_error, new_error, seen & ~elsewhere)
+    thicker, thinner = (
+        _patches(side * difference, error, *pair, seen, cell_m)
+        for side, pair in ((1, (before, after)), (-1, (after, before)))
+    )
+    return DensityChange(before, after, error, thicker, thinner, leaf_ratio)
+
+
+def _as_in_season(before: Heights, after: Heights, usable: Mask) -> tuple[Heights, float]:
+    """Old densities as the season of the new survey would show them, quantile by quantile, and the usual ratio."""
+    forest = usable & (np.maximum(before, after) > TRACE)
+    if int(forest.sum()) < LEAST_LEAF_CELLS:
+        return before, 1.0
+    mapped, ratio = before, 1.0
+    for _ in range(3):
+        low, high = (np.asarray(np.quantile(values[forest], LEAF_QUANTILES), np.float64) for values in (before, after))
+        high = np.asarray(np.clip(high, LEAF_RANGE[0] * low, LEAF_RANGE[1] * low), np.float64)
+        mapped = _mapped(before, low, np.maximum.accumulate(high))
+        ratio = float(np.median(high[10:40] / np.maximum(low[10:40], 1e-6)))
+        rest = np.log((after + TRACE) / (mapped + TRACE))
+        kept = forest & (np.abs(rest) < 2.5 * max(0.1, 1.4826 * float(np.median(np.abs(rest[forest])))))
+        if int(kept.sum()) < LEAST_LEAF_CELLS:
+            break
+        forest = kept
+    return mapped, ratio
+
+
+def _mapped(values: Heights, low: NDArray[np.float64], high: NDArray[np.float64]) -> Heights:
+    """Values between quantiles interpolated; beyond them, in proportion to the outermost."""
+    found = np.interp(values, np.concatenate([[0.0], low]), np.concatenate([[0.0], high]))
+    beyond = values > low[-1]
+    return np.asarray(np.where(beyond, values * (high[-1] / max(low[-1], 1e-6)), found), np.float32)
+
+
+def _error(
+    difference: Heights,
+    before: Heights,
+    after: Heights,
+    old_error: Heights | None,
+    new_error: Heights | None,
+    usable: Mask,
+) -> Heights:
+    level = np.nan_to_num((before + after) / 2)
+    strata = np.digitize(level, LEVEL_EDGES)
+    # What plants that stand otherwise than the model has them do to a density, they do to both surveys: of the stated
+    # errors this much at most can differ between them.
+    stated = 0.1 + 0.3 * level
+    if old_error is not None and new_error is not None:
+        stated = np.fmin(stated, 0.05 + np.nan_to_num(np.hypot(old_error, new_error), nan=0.3))
+    return spread_by_stratum(difference, strata, usable, floor=0.015, ceiling=stated.astype(np.float32))
+
+
+def _patches(rise: Heights, error: Heights, less: Heights, more: Heights, seen: Mask, cell_m: float) -> Mask:
+    """Where density rose: sure cells, and around them as far as half of what it rose by."""
+    with np.errstate(invalid="ignore"):
+        is_more = (more + TRACE) > SURE_RATIO * (less + TRACE)
+    sure = seen & is_more & (rise > np.maximum(SURE_SIGMAS * error, SURE_M2_PER_M3))
+    sure = large_enough(sure, least_cells=0.3 * LEAST_M2 / cell_m**2)
+    found = np.zeros_like(sure)
+    reach = round(4 * SIGMA_M / cell_m)
+    for (rows, cols), cells in parts_of(sure):
+        window = tuple(slice(max(0, s.start - reach), s.stop + reach) for s in (rows, cols))
+        typical = float(np.percentile(rise[rows, cols][cells], 75))
+        extent = seen[window] & (rise[window] > np.maximum(EDGE_SHARE * typical, 2 * error[window]))
+        label, _ = ndimage.label(extent | sure[window], EIGHT)
+        here = np.zeros_like(extent)
+        here[rows.start - window[0].start :, cols.start - window[1].start :][: cells.shape[0], : cells.shape[1]] = cells
+        found[window] |= np.isin(label, np.unique(label[here]))
+    return large_enough(found, least_cells=LEAST_M2 / cell_m**2)

@@ -1,0 +1,121 @@
+"""Hard things that came or went: houses and boulders, told by where the lowest last returns lie."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy import ndimage
+
+from pipeline.lattice.grid import Grid, Heights, Mask
+from pipeline.refresh.compare.regions import large_enough, parts_of
+from pipeline.refresh.compare.returns_seen import HALF_WINDOW_M, Seen
+
+HOUSE_M, HOUSE_GROUND_M = 1.8, 0.6
+"""A house has no return lower than this above the ground, where there was one within that of it, in metres. Our
+choice."""
+HOUSE_WIDTH_M, HOUSE_LEAST_M2, HOUSE_SINGLE_RATIO = 2.0, 10.0, 0.45
+"""Its least width and area, with half a metre all around that the window takes off, and the share of pulses with one
+return: a roof lets none through, but for its edges and the odd bough above. Our choice."""
+LUMP_RATIO, FLAT_RATIO = 0.7, 0.15
+"""A lump stood where so large a share of the last returns stopped above the ground, and is gone where now at most so
+small a share does. Our choice."""
+LUMP_RETURNS = 4.0
+"""Last returns around each cell without which a lump is not told, in either survey: boulders of half a metre stop fewer
+at 4 pulses/m2 and are not visible. Our choice."""
+LUMP_LEAST_M2, LUMP_WIDEST_M, LUMP_LOWEST_M, LUMP_HIGHEST_M = 0.5, 10.0, 0.4, 6.0
+"""Area of the smallest lump where the window has taken its rim off, width of the largest boulder, and heights between
+which a lump is a boulder. Our choice."""
+SOLID_RATIO = 0.8
+"""Of the last returns of a rock at least this share are the only one of their pulse. Our choice."""
+
+
+@dataclass(frozen=True)
+class Lump:
+    """A compact thing that stands in one survey and not in the other.
+
+    Attributes
+    ----------
+    east_m, north_m : float
+        Its middle.
+    radius_m : float
+    height_m : float
+        Where even the lowest last returns around a cell of it lie highest, above the ground: no bough is that solid.
+    left_m : float
+        What the other survey has there: the height of its lowest last return.
+    n_on, n_other : float
+        Last returns on it, and on its spot in the other survey.
+    solid_ratio : float
+        The share of the returns on it that are the only one of their pulse.
+    """
+
+    east_m: float
+    north_m: float
+    radius_m: float
+    height_m: float
+    left_m: float
+    n_on: float
+    n_other: float
+    solid_ratio: float
+
+
+def houses(without: Seen, with_house: Seen, /, *, cell_m: float) -> Mask:
+    """(rows, cols) cells of houses that stand in one survey and not in the other."""
+    with np.errstate(invalid="ignore"):
+        cells = (with_house.low > HOUSE_M) & (without.low < HOUSE_GROUND_M)
+    cells &= (with_house.single_ratio > HOUSE_SINGLE_RATIO) & (with_house.n_last >= 2) & (without.n_last >= 2)
+    side = max(1, round(HOUSE_WIDTH_M / cell_m))
+    wide = ndimage.binary_opening(cells, np.ones((side, side), np.bool_))
+    kept = large_enough(np.asarray(wide), least_cells=HOUSE_LEAST_M2 / cell_m**2)
+    rim = max(0, round(HALF_WINDOW_M / cell_m - 0.5))
+    return np.asarray(ndimage.binary_dilation(kept, np.ones((2 * rim + 1, 2 * rim + 1), np.bool_))) if rim else kept
+
+
+def lumps(standing: Seen, other: Seen, grid: Grid, /) -> list[Lump]:
+    """Compact things in one survey whose spot the other one sees as bare ground.
+
+    Whether such a lump is a boulder is for a map, or for `is_rock`, to say.
+    """
+    cells = (standing.above_ratio >= LUMP_RATIO) & (other.above_ratio <= FLAT_RATIO)
+    cells &= (standing.n_last >= LUMP_RETURNS) & (other.n_last >= LUMP_RETURNS)
+    found = []
+    for window, part in parts_of(cells):
+        across = max(window[0].stop - window[0].start, window[1].stop - window[1].start) * grid.cell_m
+        if part.sum() * grid.cell_m**2 >= LUMP_LEAST_M2 and across <= LUMP_WIDEST_M:
+            found.append(_lump(standing, other, grid, window, part))
+    return [lump for lump in found if _least_height_m(lump) <= lump.height_m <= LUMP_HIGHEST_M]
+
+
+def _least_height_m(lump: Lump) -> float:
+    """How high a lump must be: less where it stopped more returns."""
+    return LUMP_LOWEST_M if lump.n_on < 1.5 * LUMP_RETURNS else 0.5 * LUMP_LOWEST_M
+
+
+def _lump(standing: Seen, other: Seen, grid: Grid, window: tuple[slice, slice], part: Mask) -> Lump:
+    row, col = (axis.mean() for axis in np.nonzero(part))
+    area_m2 = float(part.sum()) * grid.cell_m**2
+    radius_m = float(np.sqrt(area_m2 / np.pi)) + HALF_WINDOW_M / 2
+    square_m2 = (2 * max(0, round(HALF_WINDOW_M / grid.cell_m - 0.5)) + 1) ** 2 * grid.cell_m**2
+    per_m2 = [float(seen.n_last[window][part].mean()) / square_m2 for seen in (standing, other)]
+    on_m2 = np.pi * radius_m**2
+    return Lump(
+        grid.west_m + (window[1].start + col + 0.5) * grid.cell_m,
+        grid.north_m - (window[0].start + row + 0.5) * grid.cell_m,
+        radius_m,
+        float(np.nanmax(standing.low[window][part])),
+        float(np.nanmedian(other.low[window][part])),
+        per_m2[0] * on_m2,
+        per_m2[1] * on_m2,
+        float(standing.single_ratio[window][part].mean()),
+    )
+
+
+def is_rock(lump: Lump, /) -> bool:
+    """Whether a lump that no map shows is solid enough to be told by itself: no bush, no stack of branches."""
+    return lump.solid_ratio >= SOLID_RATIO and lump.n_on >= 2 * LUMP_RETURNS and lump.n_other >= 2 * LUMP_RETURNS
+
+
+def heights_where(seen: Seen, cells: Mask, /) -> float:
+    """Median height of the highest last returns of these cells, metres."""
+    values: Heights = seen.high[cells]
+    return float(np.nanmedian(values)) if np.isfinite(values).any() else float("nan")

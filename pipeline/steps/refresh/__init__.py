@@ -1,0 +1,1 @@
+"""Steps of a refresh: an earlier run or map against a new draft."""
