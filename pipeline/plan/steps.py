@@ -33,6 +33,5 @@ STEPS = {
     "fieldwork_sheet": "pipeline.steps.fieldwork_sheet:fieldwork_sheet",
     "report": "pipeline.steps.report.report:report",
     "manifest": "pipeline.steps.area.manifest:manifest",
-    "refresh_outcome": "pipeline.steps.batch.outcome:refresh_outcome",
 }
 """Name of the step -> where it lives. Only the step asked for is imported, with the libraries it needs."""

@@ -21,7 +21,7 @@ BIN = shlex.quote(str(Path(sys.executable).parent)).replace("{", "{{").replace("
 ENVIRONMENT = " ".join(f"{name}={value}" for name, value in STEP_ENVIRONMENT.items())
 shell.prefix(f'set -euo pipefail; export PATH={BIN}:"$PATH" {ENVIRONMENT}; ')
 
-# What refreshes one area, as words of a shell: OLD, the area file and options come after it.
+# What refreshes one area, as words of a shell: OLD, the area file and options come after it. It writes the outcome.
 REFRESH = config.get("refresh", "python -m pipeline.cli refresh")
 # Memory that one area may use; on a cluster as much as it asks for.
 MOST_MB = int(config.get("most_mb", 1_000_000))
@@ -59,8 +59,9 @@ rule refresh_area:
         content=lambda wildcards: BATCH.content(wildcards.area),
         code=BATCH.code,
     shell:
-        "( {params.refresh} {params.old:q} {params.area:q} {params.numbers:q} --cores {threads} --memory $(({resources.mem_mb} / 1000 + 1))"
-        " && python -m pipeline refresh_outcome --area={params.area:q} --out={output:q} ) > {log:q} 2>&1"
+        "{params.refresh} {params.old:q} {params.area:q} {params.numbers:q} --cores {threads}"
+        " --memory $(({resources.mem_mb} / 1000 + 1)) --outcome {output:q}"
+        " > {log:q} 2>&1"
 
 
 onsuccess:

@@ -1,8 +1,8 @@
 """Results that are kept beside the mark of what they were made from, and put back when the same is asked for again.
 
-Snakemake takes a job's files away before it runs the job again, and whether the job will find anything new is only known
-once what it reads has been looked at. A step that takes long therefore keeps its results here a second time, as links to
-the same files, which take no room of their own.
+Snakemake takes a job's files away before it runs the job again, and whether the job will find anything new is only
+known once what it reads has been looked at. A step that takes long therefore keeps its results here a second time, as
+links to the same files, which take no room of their own.
 """
 
 from __future__ import annotations
@@ -27,7 +27,7 @@ def mark_of_arrays(told: str, arrays: Iterable[NDArray[np.generic]], /) -> str:
     digest = hashlib.blake2b(told.encode(), digest_size=16)
     for values in arrays:
         digest.update(f"{values.dtype} {values.shape};".encode())
-        digest.update(memoryview(np.ascontiguousarray(values)).cast("B") if values.size else b"")
+        digest.update(np.ascontiguousarray(values).data)
     return digest.hexdigest()
 
 

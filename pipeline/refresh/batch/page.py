@@ -64,8 +64,10 @@ def _row(row: pd.Series) -> str:
     return "<tr>" + "".join(f"<td>{text}</td>" for text in shown.values()) + "</tr>\n"
 
 
-def _number(value: object) -> str:
-    return "" if value is None or pd.isna(value) else html.escape(f"{value:g}" if isinstance(value, float) else f"{value}")
+def _number(value: float | int | str | None) -> str:
+    return (
+        "" if value is None or pd.isna(value) else html.escape(f"{value:g}" if isinstance(value, float) else f"{value}")
+    )
 
 
 def _failed(row: pd.Series) -> str:

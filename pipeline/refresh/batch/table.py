@@ -42,14 +42,14 @@ def batch_table(outcomes: Mapping[str, Row | Failed], /) -> pd.DataFrame:
     First comes where an hour on foot may expect to find most changes (`changes_per_h`); areas of which no hours are
     known follow, those with most places first; failed ones stand at the end, in the order of the list. Our choice.
     """
-    rows = [
+    rows: list[dict[str, object]] = [
         {"area": name, "status": FAILED, "message": found.message}
         if isinstance(found, Failed)
         else {"area": name, "status": DONE, "message": "", **found}
         for name, found in outcomes.items()
     ]
     table = pd.DataFrame(rows, columns=list(COLUMNS[1:]), dtype=object)
-    order = sorted(range(len(table)), key=lambda number: _place(table.iloc[number]))
+    order = sorted(range(len(table)), key=lambda number: _place(rows[number]))
     table = table.iloc[order].reset_index(drop=True)
     done = table["status"] == DONE
     table.insert(0, "rank", pd.Series(range(1, len(table) + 1)).where(done).astype("Int64"))
@@ -58,10 +58,10 @@ def batch_table(outcomes: Mapping[str, Row | Failed], /) -> pd.DataFrame:
     return table
 
 
-def _place(row: pd.Series) -> tuple[bool, float, float]:
+def _place(row: Mapping[str, object]) -> tuple[bool, float, float]:
     """What an area is ordered by, lowest first."""
-    per_hour, places = (pd.to_numeric(row[name]) for name in ("changes_per_h", "places"))
-    return row["status"] != DONE, -per_hour if pd.notna(per_hour) else 0.0, -places if pd.notna(places) else 0.0
+    per_hour, places = (row.get(name) for name in ("changes_per_h", "places"))
+    return row["status"] != DONE, -float(str(per_hour or 0.0)), -float(str(places or 0.0))
 
 
 def sentence_of(log: str, /) -> str:

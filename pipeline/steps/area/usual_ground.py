@@ -11,7 +11,6 @@ from typing import cast
 from pipeline.files import arrays, grid_files
 from pipeline.rock.ground.brightness import COUNTS, REACH_OF_WINDOW_M, UsualGround, usual_ground
 
-
 FIGURES = 3
 """Figures to which what is usual is written: a change in one corner of an area is then mostly none of what is usual in
 it, and fields far from there are drawn again with no other result. Our choice."""

@@ -7,20 +7,11 @@ from pathlib import Path
 
 from pipeline.files import arrays
 from pipeline.files.tables import read_table
-from pipeline.plan.plan import make_plan
 from pipeline.refresh.batch.outcome import outcome_of
-from pipeline.steps.beginning import area_file_of
 
 
-def refresh_outcome(*, area: Path, out: Path) -> None:
-    """Write a row of the batch's table for an area whose refresh has ended well.
-
-    Raises
-    ------
-    InputError
-        If the area file cannot be used.
-    """
-    folder = make_plan(area_file_of(area)).out
+def write_outcome(folder: Path, out: Path, /) -> None:
+    """Write a row of the batch's table, as JSON, for an area whose refresh in its folder has ended well."""
     effort = folder / "fieldwork" / "effort.json"
     changes = folder / "fieldwork" / "changes_list.csv"
     sure = read_table(changes)["sure"].astype(float).tolist() if changes.exists() else []
@@ -29,5 +20,5 @@ def refresh_outcome(*, area: Path, out: Path) -> None:
     )
     page = folder / "report" / "index.html"
     # Written as a way from the page of the batch, so that the whole may be moved together.
-    row["page"] = Path(os.path.relpath(page, out.resolve().parent.parent)).as_posix() if page.exists() else None
+    row["page"] = Path(os.path.relpath(page, out.resolve().parents[1])).as_posix() if page.exists() else None
     arrays.write_json(out, row)

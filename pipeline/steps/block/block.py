@@ -77,7 +77,21 @@ def block(
     made = (classified, grids, boulders, disputes)
     if put_back(kept, mark, made):
         return
-    _work_through(split, for_area, classified=classified, grids=grids, boulders=boulders, disputes=disputes, place=place, crs=crs, settings=settings, roofs=roofs, wires=wires, terrain=terrain, layers=layers)
+    _work_through(
+        split,
+        for_area,
+        classified=classified,
+        grids=grids,
+        boulders=boulders,
+        disputes=disputes,
+        place=place,
+        crs=crs,
+        settings=settings,
+        roofs=roofs,
+        wires=wires,
+        terrain=terrain,
+        layers=layers,
+    )
     keep(kept, mark, made)
 
 

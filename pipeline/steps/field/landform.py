@@ -35,7 +35,9 @@ def landform(
     field = field_of(core)
     paths = (bare_earth, ground_support, canopy_height)
     (heights, support, canopy), grid = read_rasters(paths, field, margin_m=MARGIN_M)
-    mark = mark_of_arrays(repr((core, grid, interval_m, scale, section_text(settings), code)), (heights, support, canopy))
+    mark = mark_of_arrays(
+        repr((core, grid, interval_m, scale, section_text(settings), code)), (heights, support, canopy)
+    )
     if put_back(kept, mark, (out, base_level)):
         return
     if not grid.rows:

@@ -13,8 +13,8 @@ from pipeline.settings import ManmadeSettings, section_text
 from pipeline.steps.field.reading import field_of, read_rasters
 
 WATER_AROUND_M = 20.0
-"""How far beyond a field and its margin watercourses are read, in metres: more than the width of a bed in which no track
-is drawn (`pipeline.manmade.tracks`). Our choice."""
+"""How far beyond a field and its margin watercourses are read, in metres: more than the width of a bed in which no
+track is drawn (`pipeline.manmade.tracks`). Our choice."""
 
 
 def manmade(

@@ -30,8 +30,8 @@ def vegetation(
 ) -> None:
     """Open land, runnability, trees and boundaries of a field, and the grids behind them (see the step `running`).
 
-    The places through which rides may run are handed to the step `rides`. Where it reads what it read the last time, with the
-    same settings and code, its results are put back from `kept`.
+    The places through which rides may run are handed to the step `rides`. Where it reads what it read the
+    last time, with the same settings and code, its results are put back from `kept`.
     """
     field = field_of(core)
     (heights, canopy), grid = read_rasters((bare_earth, canopy_height), field, margin_m=MARGIN_M)
@@ -44,7 +44,10 @@ def vegetation(
     sums = grid_files.read_sums(counts, PROFILE_NAMES, bounds=grid.bounds)
     pulses_per_m2 = cast("float", arrays.read_json(decided)["pulses_per_m2"])
     told = repr((core, grid, section_text(settings), code, pulses_per_m2))
-    mark, made = mark_of_arrays(told, (heights, canopy, *(sums[name] for name in PROFILE_NAMES))), (out, candidates, running)
+    mark, made = (
+        mark_of_arrays(told, (heights, canopy, *(sums[name] for name in PROFILE_NAMES))),
+        (out, candidates, running),
+    )
     if put_back(kept, mark, made):
         return
     drawn = draft_field(
