@@ -31,13 +31,16 @@ def mark_of_arrays(told: str, arrays: Iterable[NDArray[np.generic]], /) -> str:
     return digest.hexdigest()
 
 
-def put_back(kept: Path, mark: str, targets: Sequence[Path], /) -> bool:
+def put_back(kept: Path | None, mark: str, targets: Sequence[Path], /) -> bool:
     """Put results back that were kept under this mark; False, with nothing changed, where there are none.
 
     Parameters
     ----------
+    kept : the folder of kept results; None where none are kept
     targets : files or folders, in the order in which they were kept
     """
+    if kept is None:
+        return False
     try:
         if (kept / MARK).read_text(encoding="utf-8") != mark:
             return False
@@ -54,7 +57,7 @@ def put_back(kept: Path, mark: str, targets: Sequence[Path], /) -> bool:
     return True
 
 
-def keep(kept: Path, mark: str, made: Sequence[Path], /) -> None:
+def keep(kept: Path | None, mark: str, made: Sequence[Path], /) -> None:
     """Keep results under a mark, in place of what the folder kept before.
 
     Raises
@@ -62,6 +65,8 @@ def keep(kept: Path, mark: str, made: Sequence[Path], /) -> None:
     InputError
         If the disk is full.
     """
+    if kept is None:
+        return
     with replacing_folder(kept) as folder:
         for number, source in enumerate(made):
             _link(source, folder / str(number))

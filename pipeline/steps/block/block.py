@@ -59,8 +59,8 @@ def block(
     wires: WireSettings,
     terrain: TerrainSettings,
     layers: LayerSettings,
-    kept: Path,
-    code: str,
+    kept: Path | None = None,
+    code: str = "",
 ) -> None:
     """Write the classes of one block's returns, its rasters, its boulder candidates and what is disputed.
 

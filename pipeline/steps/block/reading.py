@@ -59,8 +59,12 @@ def _columns_of_tiles(split: list[Path], block: Block, tiles: list[str]) -> Iter
         pieces = [arrays.map_arrays(path) for path in laid_out(split, block) if path.parent.name == tile]
         for name in sorted(pieces[0].keys() - {"index"}):
             yield np.concatenate([piece[name] for piece in pieces])
-        west, south, east, north = block.bounds
-        for piece in pieces:
-            at = np.asarray(piece["east"]), np.asarray(piece["north"])
-            inside = (at[0] >= west) & (at[0] < east) & (at[1] >= south) & (at[1] < north)
-            yield piece["index"][inside]
+        yield np.concatenate([piece["index"][_is_core(piece, block)] for piece in pieces])
+
+
+def _is_core(piece: Columns, block: Block) -> NDArray[np.bool_]:
+    """(n,) returns that lie in the block itself."""
+    west, south, east, north = block.bounds
+    at_east, at_north = piece["east"].astype(np.float64), piece["north"].astype(np.float64)
+    inside: NDArray[np.bool_] = (at_east >= west) & (at_east < east) & (at_north >= south) & (at_north < north)
+    return inside

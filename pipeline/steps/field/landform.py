@@ -25,8 +25,8 @@ def landform(
     interval_m: float,
     scale: int,
     settings: LandformSettings,
-    kept: Path,
-    code: str,
+    kept: Path | None = None,
+    code: str = "",
 ) -> None:
     """Contours and landforms of a field, and what each base level would show there.
 

@@ -26,8 +26,8 @@ def manmade(
     core: list[float],
     out: Path,
     settings: ManmadeSettings,
-    kept: Path,
-    code: str,
+    kept: Path | None = None,
+    code: str = "",
 ) -> None:
     """Write the buildings, ways, power lines, walls, fences and hedges of a field.
 

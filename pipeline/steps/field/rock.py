@@ -26,8 +26,8 @@ def rock(
     core: list[float],
     out: Path,
     settings: RockSettings,
-    kept: Path,
-    code: str,
+    kept: Path | None = None,
+    code: str = "",
 ) -> None:
     """Boulders, cliffs, stony ground and bare rock of a field.
 

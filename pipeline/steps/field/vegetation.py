@@ -25,8 +25,8 @@ def vegetation(
     candidates: Path,
     running: Path,
     settings: VegetationSettings,
-    kept: Path,
-    code: str,
+    kept: Path | None = None,
+    code: str = "",
 ) -> None:
     """Open land, runnability, trees and boundaries of a field, and the grids behind them (see the step `running`).
 
