@@ -60,8 +60,9 @@ def _parser() -> argparse.ArgumentParser:
             "refresh",
             help="new lidar over an earlier run or map: what changed on the ground, with the mapper's work kept",
             description="Drafts the new area where that is not done, finds how the earlier map lies to it, and writes "
-            "into its 'out' folder what changed (changes.gpkg, refresh.json, fieldwork/changes_list.csv) and the map to go "
-            "on with (refreshed.gpkg), in which all that a mapper has confirmed, moved or rejected stands as it was. "
+            "into its 'out' folder what changed (changes.gpkg, refresh.json, fieldwork/changes_list.csv) and the map "
+            "to go on with (refreshed.gpkg), in which all that a mapper has confirmed, moved or rejected stands as it "
+            "was. "
             "Nothing is written to OLD. Exit status: 0 when done, 2 when something of the input is to be mended.",
         )
     )

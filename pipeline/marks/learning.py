@@ -28,6 +28,9 @@ Flags = NDArray[np.bool_]
 LEAST_CONFIDENCE = 0.02
 """Confidences nearer to 0 or 1 count as this near: log odds have no end, and one stump with 0.999 would outweigh all
 other marks (our choice)."""
+LEAST_MARKS = 8
+"""With fewer marks nothing is learned: one clearing that is gone would take others off the map. The fit of the priors
+had 14 or more (our choice)."""
 HARDLY = "hardly seen"
 """Group of what lies on ground that the survey hardly saw."""
 
@@ -173,8 +176,9 @@ def _is_there(mark: Mark) -> bool:
 
 
 def learned_from(kept: Kept, /) -> Learned:
-    """What all marks of an area teach."""
-    return learn(evidence_of(kept.marks))
+    """What all marks of an area teach; nothing while there are fewer than LEAST_MARKS."""
+    learned = learn(evidence_of(kept.marks))
+    return learned if learned.n >= LEAST_MARKS else Learned()
 
 
 def on_hardly_seen(features: gpd.GeoDataFrame, unseen: Sequence[BaseGeometry], /) -> Flags:

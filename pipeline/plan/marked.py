@@ -8,8 +8,7 @@ from pathlib import Path
 
 import geopandas as gpd
 
-from pipeline.errors import counted
-from pipeline.files import layers
+from pipeline.errors import InputError, counted
 from pipeline.files.checksums import text_mark
 from pipeline.files.found.marks import read_marks, write_marks
 from pipeline.files.found.walks import read_layers
@@ -37,8 +36,10 @@ def marks_content(path: Path, crs: str, /) -> str:
 
 def read_written(out: Path, /) -> dict[str, gpd.GeoDataFrame]:
     """The layers of the draft as they were written; none where no copy was kept."""
-    path = out / WRITTEN
-    return {name: layers.read_layer(path, name) for name in layers.count_features(path)} if path.exists() else {}
+    try:
+        return read_layers(out / WRITTEN) if (out / WRITTEN).exists() else {}
+    except InputError:  # a copy that cannot be read is as good as none
+        return {}
 
 
 def take_in_edits(out: Path, marks: Path, crs: str, /) -> str:
@@ -52,11 +53,14 @@ def take_in_edits(out: Path, marks: Path, crs: str, /) -> str:
     take_in_beside(draft)
     kept = read_marks(marks, crs)
     now = datetime.datetime.now().isoformat(timespec="seconds")
-    found = _edits_of(draft, read_written(out), crs, kept.by_id, now)
+    try:
+        found = _edits_of(draft, read_written(out), crs, kept.by_id, now)
+    except InputError as error:
+        found = Edits(warnings=[f"{error}, so that no change of yours could be taken in"])
+    note_as_known(draft)
     if not found and not found.warnings:
         return ""
     copy = keep_copy(draft, out / EDITED, f"draft_{now.replace(':', '')}.gpkg")
-    note_as_known(draft)
     if found:
         write_marks(marks, merged(kept, found.marks, at=now, source=draft.name, withdrawn=found.withdrawn))
     return _said(found, marks, copy)

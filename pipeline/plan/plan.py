@@ -367,6 +367,11 @@ class Plan:
         return marks_path(self.area_path)
 
     @property
+    def marks_files(self) -> list[str]:
+        """That file, where it is there: an area without marks that moves to another folder is not composed again."""
+        return [str(self.marks_path)] if self.marks_path.exists() else []
+
+    @property
     def done_content(self) -> str:
         """A checksum of what need not be looked at any more."""
         return text_mark(" ".join(sorted(done_ids(read_marks(self.marks_path, self.crs)))))

@@ -15,8 +15,11 @@ from pipeline.report.place import Place
 DECIMALS = 7
 """Of numbers in data blocks: degrees to 0.01 m."""
 LEFT_OUT = ("symbol", "name", "what", "reason", "distance_m", "size", "confidence", "evidence")
+"""Columns of `report/left_out.csv` that the page tells, beside the place."""
 PLACE = ("east_m", "north_m")
+"""Columns that a row must have to stand on the page, metres in the working CRS."""
 CORNERS = ((0.0, 0.0), (1.0, 0.0), (1.0, 1.0), (0.0, 1.0))
+"""Corners of a square from its south-west one, in sides to the right and up."""
 
 
 def plain(value: object, /) -> Json:

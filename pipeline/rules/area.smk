@@ -317,7 +317,7 @@ rule compose:
         "logs/compose.log",
     params:
         map_date=str(PLAN.area.map_date),
-        marks=str(PLAN.marks_path),
+        marks=PLAN.marks_files,
         marks_content=PLAN.marks_content,
         drawing=PLAN.section("drawing"),
         rock=PLAN.section("rock"),
@@ -326,7 +326,7 @@ rule compose:
     shell:
         "python -m pipeline compose --features=work/features --plan=work/plan.json --outline={input.outline:q}"
         " --survey={input.survey:q} --drawing={params.drawing:q} --out={output.draft:q} --left-out={output.left_out:q} --disagreements={output.disagreements:q} --map-date={params.map_date}"
-        " --marks={params.marks:q} --written={output.written:q} --rock={params.rock:q} --vegetation={params.vegetation:q} 2> {log:q}"
+        " --marks {params.marks:q} --written={output.written:q} --rock={params.rock:q} --vegetation={params.vegetation:q} 2> {log:q}"
 
 
 rule sheet:

@@ -29,7 +29,7 @@ rule check_list:
         vegetation=PLAN.section("vegetation"),
         note_places=PLAN.note_places,
         note_places_content=PLAN.note_places_content,
-        marks=str(PLAN.marks_path),
+        marks=PLAN.marks_files,
         done=PLAN.done_content,
         code=PLAN.code("check_list"),
     shell:
@@ -38,4 +38,4 @@ rule check_list:
         " --understorey={input.understorey:q} --name={params.name:q} --parking={params.parking:q}"
         " --outing-h={params.outing_h} --vegetation={params.vegetation:q} --out={output.table:q} --gpx={output.gpx:q}"
         " --outings={output.outings:q} --note-places {params.note_places:q}"
-        " --slope={input.slope:q} --marks={params.marks:q} 2> {log:q}"
+        " --slope={input.slope:q} --marks {params.marks:q} 2> {log:q}"

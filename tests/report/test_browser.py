@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -153,6 +154,7 @@ def test_tabs_move_by_arrows_and_every_page_has_its_words(desk: Opened) -> None:
         desk.page.keyboard.press("ArrowRight")
         assert desk.page.evaluate("document.activeElement.id") == f"tab-{name}"
         words[name] = desk.page.locator(f"#page-{name}").inner_text()
+        assert not re.search(r"\b(null|undefined|NaN|Infinity)\b", words[name]), name
     assert "0 of 3 places answered" in words["checks"]
     assert "Done before this draft: 4 of 7 places, 57 %; 0.3 hours of looking are left." in words["checks"]
     assert "Fitted to 14 notes" in words["survey"]
@@ -160,6 +162,22 @@ def test_tabs_move_by_arrows_and_every_page_has_its_words(desk: Opened) -> None:
     assert "too near a surer one" in words["left_out"]
     assert "not for navigation or competition" in words["about"]
     assert "Leaflet" in words["about"]
+
+
+def test_a_page_of_little_says_so_in_words(browser: sync_api.Browser, tmp_path: Path) -> None:
+    """The draft alone: every page has words, and none of them is what a program says where nothing is."""
+    few = {name: block for name, block in made_page.blocks().items() if name in ("about", "place", "features")}
+    path = tmp_path / "few.html"
+    path.write_text(made_page.page(few), encoding="utf-8")
+    found = opened(browser, path, viewport=DESK)
+    for name in ("layers", "here", "checks", "survey", "effort", "left_out", "about"):
+        found.page.locator(f"#tab-{name}").click()
+        words = found.page.locator(f"#page-{name}").inner_text()
+        assert len(words) > 40, name
+        assert not re.search(r"\b(null|undefined|NaN|Infinity)\b", words), name
+    assert "Boulder (204)" in found.look(EAST + 30, NORTH + 95)
+    assert found.complaints == []
+    found.page.context.close()
 
 
 def test_marks_go_out_as_a_file_and_come_back(

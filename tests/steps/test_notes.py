@@ -157,6 +157,17 @@ def test_changes_in_the_draft_itself_are_taken_in_before_it_is_written_anew(area
     ]
 
 
+def test_a_draft_that_cannot_be_read_is_kept_and_said(area: Path) -> None:
+    """A broken file stops no run: it is copied before a new draft takes its place."""
+    out = area.parent / "out"
+    (out / "draft.gpkg").write_text("broken")
+    said = take_in_edits(out, marks_path(area), CRS)
+    assert "no change of yours could be taken in" in said
+    assert [path.read_text() for path in (out / EDITED).iterdir()] == ["broken"]
+    assert not marks_path(area).exists()
+    assert take_in_edits(out, marks_path(area), CRS) == ""
+
+
 def test_only_marks_on_features_make_the_draft_again(area: Path) -> None:
     """A note on a place changes nothing that is composed; a mark on a feature does."""
     empty = marks_content(marks_path(area), CRS)

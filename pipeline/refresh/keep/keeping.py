@@ -97,6 +97,7 @@ def _said(old: OldMap, laid: NDArray[np.object_], up_m: float) -> gpd.GeoDataFra
     table = old.features.assign(geometry=laid)[is_kept][columns]
     tables = [table] + ([old.struck.assign(status="rejected")[columns]] if old.struck is not None else [])
     said = gpd.GeoDataFrame(pd.concat(tables, ignore_index=True), geometry="geometry", crs=old.features.crs)
+    said["id"] = said["id"].fillna("")
     said["elevation_m"] = pd.to_numeric(said["elevation_m"], errors="coerce") + up_m
     return said
 

@@ -39,7 +39,7 @@ def filled_columns(
     columns: dict[str, object] = {new: table[old] for old, new in names.items()}
     numbers = read.numbers
     made: dict[str, object] = {
-        "id": None,
+        "id": _ids_as_text(table),
         "symbol": numbers,
         "name": [symbols.name_of(n) if n and n in symbols else None for n in numbers],
         "confidence": 1.0,
@@ -75,6 +75,14 @@ def _with_missing(table: pd.DataFrame) -> pd.DataFrame:
     }
     said = {name: "boolean" for name, kind in table.dtypes.items() if str(kind) == "bool"}
     return table.astype({**whole, **said})
+
+
+def _ids_as_text(table: gpd.GeoDataFrame) -> list[str | None] | None:
+    """The map's own ids where each row has another one."""
+    if "id" not in table:
+        return None
+    texts = [text_of(value) or None for value in table["id"]]
+    return texts if len(set(texts)) == len(texts) and None not in texts else None
 
 
 def _kept_name(name: str, table: gpd.GeoDataFrame, read: Numbered, kind: Kind) -> str:

@@ -6,10 +6,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 import geopandas as gpd
+import numpy as np
 import pandas as pd
 import shapely
 
-from pipeline.features import no_features
 from pipeline.marks.edits import FEW_ROWS, MOST_GONE_SHARE, NOT_COMPARED
 from pipeline.refresh.old.numbers import text_of
 
@@ -55,10 +55,18 @@ def changed_since(written: Mapping[str, gpd.GeoDataFrame], found: Mapping[str, g
                 elsewhere.add(name)
         rows[layer] = frozenset(changed)
     gone = _gone(written, found, seen)
-    tables = [table[table["id"].astype(str).isin(elsewhere | gone)] for table in written.values() if "id" in table]
+    tables = [table[np.isin(_names_of(table), list(elsewhere | gone))] for table in written.values() if len(table)]
     filled = [table for table in tables if len(table)]
-    struck = pd.concat(filled, ignore_index=True) if filled else no_features(str(next(iter(written.values())).crs))
-    return Changed(rows, gpd.GeoDataFrame(struck, geometry="geometry", crs=next(iter(written.values())).crs))
+    if not filled:
+        return Changed(rows)
+    return Changed(rows, gpd.GeoDataFrame(pd.concat(filled, ignore_index=True), geometry="geometry", crs=filled[0].crs))
+
+
+def _names_of(table: gpd.GeoDataFrame) -> list[str]:
+    """(n,) the id of each row; of one without an id its geometry."""
+    shapes = shapely.to_wkb(table.geometry.to_numpy(), hex=True)
+    ids = [text_of(value) for value in table["id"]] if "id" in table else [""] * len(table)
+    return [name or f"at {shape}" for name, shape in zip(ids, shapes, strict=True)]
 
 
 def _each_row(table: gpd.GeoDataFrame) -> list[tuple[str, Row]]:
@@ -66,7 +74,7 @@ def _each_row(table: gpd.GeoDataFrame) -> list[tuple[str, Row]]:
     names = [str(name) for name in table.columns if name not in NOT_COMPARED]
     shapes = shapely.to_wkb(table.geometry.to_numpy())
     columns = [[text_of(value) for value in table[name]] for name in names]
-    ids = [text_of(value) for value in table["id"]] if "id" in table else [""] * len(table)
+    ids = _names_of(table)
     values = zip(*columns, strict=True) if columns else iter([()] * len(table))
     return [
         (name, (shape or b"", {key: cell for key, cell in zip(names, cells, strict=True) if cell}))
@@ -88,9 +96,9 @@ def _gone(written: Mapping[str, gpd.GeoDataFrame], found: Mapping[str, gpd.GeoDa
     """Ids of rows that were taken out of layers that are there and mostly whole."""
     struck: set[str] = set()
     for layer, table in written.items():
-        if layer not in found or "id" not in table:
+        if layer not in found:
             continue
-        missing = set(table["id"].astype(str)) - seen
+        missing = set(_names_of(table)) - seen
         if len(table) <= FEW_ROWS or len(missing) <= MOST_GONE_SHARE * len(table):
             struck |= missing
     return struck

@@ -77,6 +77,8 @@ def understand(
     ]
     moved = [_in_crs(table, layer, crs) for table, layer in zip(tables, layers, strict=True)]
     given = gpd.GeoDataFrame(pd.concat(moved, ignore_index=True), geometry="geometry", crs=crs)
+    if kind == "map":  # ids of several layers may be the same numbers
+        given["id"] = given["id"].where(~given["id"].duplicated(keep=False), None)
     given[KEY] = _keys(given)
     if kind == "map":
         given["id"] = given[KEY]

@@ -18,8 +18,8 @@ Numbers = NDArray[np.float64]
 STEP_M = 5.0
 """Distance of the places along a line that are looked at, in metres (our choice)."""
 ALIKE_M = 20.0
-"""Along one line, what two drawings of it differ by is much the same over such a length, in metres: so many places count
-as one observation (our choice)."""
+"""Along one line, what two drawings of it differ by is much the same over such a length, in metres: the places on it
+count as one observation (our choice)."""
 MOST_TURN = 0.82
 """Cosine of the largest angle, 35 degrees, between two lines that are one thing at a place (our choice)."""
 LINE_ERROR_M = {
@@ -91,7 +91,9 @@ def places_of(features: gpd.GeoDataFrame, /) -> Places:
     shapes, symbols = features.geometry.to_numpy(), features["symbol"].astype(str).to_numpy(object)
     kinds = np.array([_kind_of(str(symbol), shape) for symbol, shape in zip(symbols, shapes, strict=True)], dtype=str)
     is_point = np.char.startswith(kinds, "point")
-    lines = [shape.boundary if shapely.get_dimensions(shape) == 2 else shape for shape in shapes[~is_point & (kinds != "")]]
+    lines = [
+        shape.boundary if shapely.get_dimensions(shape) == 2 else shape for shape in shapes[~is_point & (kinds != "")]
+    ]
     along = [_along(line, kind) for line, kind in zip(lines, kinds[~is_point & (kinds != "")], strict=True)]
     points = shapely.get_coordinates(shapes[is_point])
     single = Places(
@@ -124,7 +126,9 @@ def _along(line: shapely.Geometry, kind: str) -> Places:
         middle_m = (np.arange(n) + 0.5) * part.length / n
         reach_m = min(STEP_M, part.length / 2)
         at = shapely.get_coordinates(shapely.line_interpolate_point(part, middle_m))
-        ahead = shapely.get_coordinates(shapely.line_interpolate_point(part, np.minimum(middle_m + reach_m, part.length)))
+        ahead = shapely.get_coordinates(
+            shapely.line_interpolate_point(part, np.minimum(middle_m + reach_m, part.length))
+        )
         behind = shapely.get_coordinates(shapely.line_interpolate_point(part, np.maximum(middle_m - reach_m, 0.0)))
         way = ahead - behind
         size = np.hypot(*way.T)

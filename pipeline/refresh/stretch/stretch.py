@@ -2,14 +2,15 @@
 
 The shift is voted for: each place of the map says by which shifts something of its kind would lie on it, and the shift
 that most agree on is taken. Then least squares on the corners of a lattice fit what is left, across lines and both ways
-at points, with weights that fade for what does not fit (Tukey's biweight; Holland and Welsch 1977), and again from where
-the map then lies (iterative closest points; Besl and McKay 1992). Between neighbouring corners the stretch may change
+at points, with weights that fade for what does not fit (Tukey's biweight; Holland and Welsch 1977), and again from
+where the map then lies (iterative closest points; Besl and McKay 1992). Between neighbouring corners it may change
 little, so that it stays smooth where nothing is seen. The map itself is never moved: this is for comparing alone.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import cast
 
 import geopandas as gpd
 import numpy as np
@@ -26,18 +27,20 @@ FARTHEST_M = 25.0
 """No larger shift of a map is looked for, in metres: five times what maps are commonly off by (our choice)."""
 VOTE_CELL_M, VOTE_SIGMA = 1.0, 1.5
 """Cells of shifts that are voted for, in metres, and how far a vote spreads, in cells (our choice)."""
+MOST_TURN_TO_VOTE = 0.94
+"""Cosine of 20 degrees: lines that vote run nearly the same way (our choice)."""
 LATTICE_M = 150.0
 """Distance of the corners between which the stretch is linear, in metres (our choice)."""
-CHANGE_M = 1.5
-"""How much the stretch commonly changes from one corner to the next, in metres (our choice: maps are drawn over images
-and traced by parts)."""
+CHANGE_M = 3.0
+"""How much the stretch may change from one corner to the next, in metres. Fitted with LATTICE_M on maps made of the
+drafts of six scenes and of bc_forest, put off by a shift and waves of 2 m (1.5 leaves 0.86 m of them, 3.0 0.66 m)."""
 WHOLE_M = 10.0
 """How far the stretch of a corner may lie from the shift of the whole map, in metres; holds where nothing is seen."""
 REACHES_M = (12.0, 10.0, 8.0, 7.0, 6.0, 6.0, 6.0, 6.0)
 """How far off the same thing is looked for, round by round, in metres (our choice)."""
 LEAST_OBSERVATIONS, LEAST_SHARE = 15.0, 0.2
-"""Fewer places that are found again, or a smaller share of those of the map that the draft has the kind of, tell nothing
-(our choice)."""
+"""Fewer places that are found again, or a smaller share of those of the map that the draft has the kind of, tell
+nothing (our choice)."""
 MOST_SOLVED = 4000
 """With more unknowns errors of single corners are not worked out, for want of memory."""
 
@@ -91,7 +94,9 @@ def _corners(places: Numbers, corner: Numbers, shape: tuple[int, int]) -> tuple[
     east, north = np.clip(at[:, 0], 0, cols - 1), np.clip(at[:, 1], 0, rows - 1)
     col, row = np.minimum(east.astype(int), cols - 2), np.minimum(north.astype(int), rows - 2)
     u, v = east - col, north - row
-    node = np.stack([row * cols + col, row * cols + col + 1, (row + 1) * cols + col, (row + 1) * cols + col + 1], axis=1)
+    node = np.stack(
+        [row * cols + col, row * cols + col + 1, (row + 1) * cols + col, (row + 1) * cols + col + 1], axis=1
+    )
     share = np.stack([(1 - u) * (1 - v), u * (1 - v), (1 - u) * v, u * v], axis=1)
     return node, share
 
@@ -111,7 +116,7 @@ def find_stretch(old: gpd.GeoDataFrame, new: gpd.GeoDataFrame, /) -> Stretch:
         return _nothing("the map and the draft have hardly a line or point of the same kind", corner, off)
     off += _voted(mine, theirs)
     error_m = np.full(shape, np.nan)
-    pairs, good = find_pairs(mine, mine.at + off_at(off, corner, mine.at), theirs, reach_m=REACHES_M[0]), np.empty(0)
+    pairs, good = Pairs(np.empty(0, np.intp), np.empty((0, 2)), np.empty((0, 2))), np.empty(0)
     for reach_m in REACHES_M:
         laid = mine.at + off_at(off, corner, mine.at)
         pairs = find_pairs(mine, laid, theirs, reach_m=reach_m)
@@ -121,7 +126,9 @@ def find_stretch(old: gpd.GeoDataFrame, new: gpd.GeoDataFrame, /) -> Stretch:
     found = float((mine.weight[pairs.place] * good).sum()) if len(good) else 0.0
     if found < max(LEAST_OBSERVATIONS, LEAST_SHARE * comparable):
         share = found / max(comparable, 1.0)
-        return _nothing(f"only {share:.0%} of the map's lines and points have one like them in the draft", corner, off * 0)
+        return _nothing(
+            f"only {share:.0%} of the map's lines and points have one like them in the draft", corner, off * 0
+        )
     return _told(mine, theirs, pairs, good, (off, error_m, corner))
 
 
@@ -153,7 +160,8 @@ def _voted(mine: Places, theirs: Places) -> Numbers:
     votes = np.zeros((n, n))
     for kind in np.intersect1d(np.unique(mine.kind), np.unique(theirs.kind)):
         first, second = np.flatnonzero(mine.kind == kind), np.flatnonzero(theirs.kind == kind)
-        near = cKDTree(theirs.at[second]).query_ball_point(mine.at[first], FARTHEST_M)
+        tree = cKDTree(theirs.at[second])
+        near = cast("list[list[int]]", list(tree.query_ball_point(mine.at[first], FARTHEST_M)))
         count = np.array([len(each) for each in near])
         a = np.repeat(first, count)
         b = second[np.concatenate([np.array(each, np.intp) for each in near])] if count.sum() else np.empty(0, np.intp)
@@ -169,18 +177,14 @@ def _voted(mine: Places, theirs: Places) -> Numbers:
     return np.array([col, row]) * VOTE_CELL_M - FARTHEST_M
 
 
-MOST_TURN_TO_VOTE = 0.94
-"""Cosine of 20 degrees: lines that vote run nearly the same way (our choice)."""
-
-
 def _fitted(mine: Places, pairs: Pairs, off: Numbers, corner: Numbers) -> tuple[Numbers, Numbers, Numbers]:
     """The lattice after one round, the error of its corners, and (k,) how well each pair fits, 0 to 1."""
     shape = (off.shape[0], off.shape[1])
     node, share = _corners(mine.at[pairs.place], corner, shape)
     now = (off.reshape(-1, 2)[node] * share[..., None]).sum(axis=1)
     is_line = np.abs(pairs.across).sum(axis=1) > 0
-    axes = np.where(is_line[:, None, None], pairs.across[:, None, :], np.eye(2)[None])[:, :2]
-    axes[is_line, 1] = 0.0 if is_line.any() else axes[is_line, 1]
+    axes = np.repeat(np.eye(2)[None], len(is_line), axis=0)  # a point tells of both directions
+    axes[is_line, 0], axes[is_line, 1] = pairs.across[is_line], 0.0  # a line only of the one across it
     wanted = ((now + pairs.off)[:, None, :] * axes).sum(axis=2)
     residual = np.where(is_line, np.abs((pairs.off * pairs.across).sum(axis=1)), np.hypot(*pairs.off.T))
     scaled = residual / mine.error_m[pairs.place]
@@ -238,9 +242,7 @@ def _neighbours(rows: int, cols: int) -> sparse.csr_matrix:
     return sparse.csr_matrix(sparse.kron(one, sparse.identity(2)))
 
 
-def _told(
-    mine: Places, theirs: Places, pairs: Pairs, good: Numbers, fit: tuple[Numbers, Numbers, Numbers]
-) -> Stretch:
+def _told(mine: Places, theirs: Places, pairs: Pairs, good: Numbers, fit: tuple[Numbers, Numbers, Numbers]) -> Stretch:
     """The stretch with what is to be said of it."""
     off, error_m, corner = fit
     used = pairs.place[good > 0]

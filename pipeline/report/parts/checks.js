@@ -1,6 +1,6 @@
 // The list of places to look at: filters, answers, rings on the map.
 
-const NUMBERED_FROM = 0.9; // pixels a metre: on a smaller map, places are dots that leave the map to be seen
+const NUMBERED_FROM = 1.3; // pixels a metre: on a smaller map, places are dots that leave the map to be seen
 const ANSWERED = '#17603f',
   OPEN = '#7a1a72';
 const LOST_WITH_PAGE = 'kept only until this page is closed: save them first';
@@ -188,7 +188,7 @@ function buildChecks(page) {
 // What was done when the draft was made, by the notes that had come back until then.
 function progressSoFar() {
   const told = blocks.progress;
-  if (!told || !told.done) return null;
+  if (!told || !told.done) return '';
   const left = `${figure(told.hours_left, 1)} hours of looking are left`;
   const done = `${told.done} of ${plural(told.listed, 'place')}, ${figure(told.done_percent, 0)} %`;
   return make('p', { class: 'quiet', id: 'so-far' }, `Done before this draft: ${done}; ${left}.`);

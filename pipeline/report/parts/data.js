@@ -38,8 +38,10 @@ function plural(count, one, many) {
   return `${count.toLocaleString('en')} ${count === 1 ? one : many || one + 's'}`;
 }
 
+// A number with so many decimals; nothing where there is none.
 function figure(value, decimals) {
-  return Number(value).toLocaleString('en', { maximumFractionDigits: decimals, minimumFractionDigits: decimals });
+  if (typeof value !== 'number') return '';
+  return value.toLocaleString('en', { maximumFractionDigits: decimals, minimumFractionDigits: decimals });
 }
 
 function table(caption, heads, rows, numbers) {

@@ -80,7 +80,7 @@ const CanvasPane = L.Renderer.extend({
 function isShown(feature) {
   if (feature.look.number === NOT_SEEN) return shown.not_seen;
   if (feature.look.section === 'technical') return shown.technical;
-  if (feature.status === 'candidate') return shown.candidate && shown[feature.look.section];
+  if (feature.status === 'candidate' && !shown.candidate) return false;
   return shown[feature.look.section] && feature.sure >= shown.least && feature.status !== 'rejected';
 }
 

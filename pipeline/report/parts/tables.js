@@ -115,11 +115,7 @@ function buildCalibration(page) {
       ['Band', 'Before', 'Now'],
       names
         .filter(([key]) => told[key] !== undefined)
-        .map(([key, words], index) => [
-          words,
-          figure((told.started_from || [])[index] ?? NaN, 3),
-          figure(told[key], 3),
-        ]),
+        .map(([key, words], index) => [words, figure(told.started_from?.[index], 3), figure(told[key], 3)]),
       [1, 2],
     ),
   );

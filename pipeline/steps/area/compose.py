@@ -21,6 +21,7 @@ from pipeline.landform.telling import tell
 from pipeline.marks.apply import apply_marks, gone_to_marks
 from pipeline.marks.edits import as_written
 from pipeline.marks.learning import hardly_seen_ground, learned_from, stated_before, with_learned
+from pipeline.marks.mark import Kept
 from pipeline.norm.symbols import norm_table
 from pipeline.rock.draft import judge_rock
 from pipeline.settings import DrawingSettings, RockSettings, VegetationSettings
@@ -44,7 +45,7 @@ def compose(
     out: Path,
     left_out: Path,
     disagreements: Path,
-    marks: Path,
+    marks: list[Path],
     written: Path,
     map_date: str,
     drawing: DrawingSettings,
@@ -53,7 +54,7 @@ def compose(
 ) -> None:
     """One draft of all sections, in the fixed layers, what was left out of it, and where other maps say otherwise.
 
-    What was found on foot (`marks`, which may be missing) is in it. `written` is a copy by which a later run sees what
+    What was found on foot (`marks`, one file or none) is in it. `written` is a copy by which a later run sees what
     a mapper has changed in the draft.
     """
     area, crs = layers.read_outline(outline)
@@ -70,7 +71,7 @@ def compose(
         pieces = [layers.read_features(features / section / f"{name}.gpkg") for name in names]
         tables.append(join_fields(pieces, field_m=field_m, crs=crs, rewrite=judges.get(section)))
     tables.append(technical_lines(area, crs=crs, map_date=date))
-    kept = read_marks(marks, crs)
+    kept = read_marks(marks[0], crs) if marks else Kept(crs=crs)
     learned, unseen = learned_from(kept), hardly_seen_ground(tables)
     draft = compose_draft(
         [with_learned(table, learned, unseen) for table in tables],

@@ -78,7 +78,7 @@ def check_list(
     outings: Path,
     note_places: list[Path],
     slope: Path,
-    marks: Path,
+    marks: list[Path],
 ) -> None:
     """The check list as a table, as GPX and in words.
 
@@ -87,7 +87,7 @@ def check_list(
     parking : JSON, a list of latitude, longitude; empty where the mapper gave none
     outing_h : hours of one walk
     note_places : the list that `tussock calibrate` wrote, where there is one
-    marks : what was found on foot; the file may be missing
+    marks : what was found on foot, one file or none
     """
     area, crs = layers.read_outline(outline)
     table = {layer: layers.read_layer(draft, layer) for layer in layers.count_features(draft)}
@@ -97,7 +97,7 @@ def check_list(
         _note_questions(note_places, _note_ground(understorey, slope, area, table), vegetation, crs),
     ]
     asked = gpd.GeoDataFrame(pd.concat([part for part in parts if len(part)] or parts[:1], ignore_index=True))
-    questions = asked[~asked["id"].isin(done_ids(read_marks(marks, crs)))].reset_index(drop=True)
+    questions = asked[~asked["id"].isin(done_ids(read_marks(marks[0], crs)) if marks else set())].reset_index(drop=True)
     net = _net(table, bare_earth, running_speed)
     found = make_check_list(questions, net, _parking(parking, area, table, crs), outing_h=outing_h)
     atomic.write_text(out, found.rows.drop(columns="geometry").to_csv(index=False, lineterminator="\n"))

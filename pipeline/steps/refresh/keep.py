@@ -31,28 +31,24 @@ from pipeline.refresh.old.old_map import OldMap
 from pipeline.refresh.register.shift import Shift
 
 
-def keep_work(
-    old: OldMap, out: Path, laid: NDArray[np.object_], /, *, shift: Shift, more_m: float, before: str
-) -> Kept:
-    """Write `refreshed.gpkg` of an earlier map and the draft in `out`, and note the step in the log.
+def keep_work(old: OldMap, out: Path, laid: NDArray[np.object_], /, *, shift: Shift, more_m: float) -> Kept:
+    """Write `refreshed.gpkg` of an earlier map and the draft in `out`, without a line in the log.
 
     Parameters
     ----------
     laid : (n,) geometry of `old.features` in the frame of the new survey
     more_m : how much farther off an old feature may lie than two drawings of one thing do
-    before : what `begin` gave before anything was written
     """
     draft = {name: layers.read_layer(out / "draft.gpkg", name) for name in layers.count_features(out / "draft.gpkg")}
     kept = refreshed_map(
         old, laid, draft, _covered(out), up_m=shift.up_m, more_m=more_m, back=(shift.east_m, shift.north_m)
     )
     write_map(out / MAP, kept.layers)
-    _note(old, out, kept, before)
     return kept
 
 
 def begin(out: Path, /) -> str:
-    """Keep what an earlier refresh wrote; to be told to `keep_work`."""
+    """Keep what an earlier refresh wrote; to be told to `note_step`."""
     return keep_by_content(out)
 
 
@@ -61,7 +57,13 @@ def _covered(out: Path) -> BaseGeometry | None:
     return layers.read_outline(path)[0] if path.exists() else None
 
 
-def _note(old: OldMap, out: Path, kept: Kept, before: str) -> None:
+def note_step(old: OldMap, out: Path, kept: Kept, before: str, /) -> None:
+    """Note a refresh in the log, if it made another map than was there.
+
+    Parameters
+    ----------
+    before : what `begin` gave before anything was written
+    """
     steps, after = read_log(out), keep_by_content(out)
     if _maps_of(before) == _maps_of(after):
         return

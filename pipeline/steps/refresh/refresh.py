@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import time
+from collections.abc import Callable
 from pathlib import Path
 
 import geopandas as gpd
@@ -45,13 +46,20 @@ def read_new(out: Path, /) -> EarlierRun:
 
 
 def compare_runs(
-    old_run: EarlierRun, new_run: EarlierRun, out: Path, /, *, shift: Shift | None = None
+    old_run: EarlierRun,
+    new_run: EarlierRun,
+    out: Path,
+    /,
+    *,
+    shift: Shift | None = None,
+    sift: Callable[[Refreshed], Refreshed] | None = None,
 ) -> tuple[dict[str, object], Refreshed]:
     """Compare an earlier run or map with a new draft and write what was found into `out`.
 
     Parameters
     ----------
     shift : where it is known already; else it is found from the rasters of both
+    sift : takes out what a mapper has said already, before anything is counted or written
 
     Returns
     -------
@@ -60,6 +68,7 @@ def compare_runs(
     started_s = time.monotonic()
     years = years_between(old_run.days, new_run.days)
     found = refresh(old_run.survey, new_run.survey, years=years, shift=shift)
+    found = sift(found) if sift else found
     told = summary_of(found, old_run, new_run, seconds=time.monotonic() - started_s)
     layers.write_layers(out / "changes.gpkg", _layers(found))
     places = ranked_places(found.patches).drop(columns="geometry")
