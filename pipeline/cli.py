@@ -9,6 +9,7 @@ import sys
 import time
 from importlib.metadata import version
 from pathlib import Path
+from typing import cast
 
 from pipeline.errors import InputError
 
@@ -263,6 +264,7 @@ def _refresh(options: argparse.Namespace) -> int:
     from pipeline.steps.refresh.area import refresh_area
     from pipeline.steps.refresh.keep import undo
     from pipeline.steps.refresh.old import Place, read_old
+    from pipeline.steps.refresh.shown import show_changes
 
     if options.batch:
         return _refresh_batch(options)
@@ -278,7 +280,9 @@ def _refresh(options: argparse.Namespace) -> int:
     status = _draft(options)
     if status:
         return status
-    print(refresh_area(old, plan.out).words, end="")
+    done = refresh_area(old, plan.out)
+    show_changes(plan, old.features, cast("dict[str, float]", done.told["shift"]))
+    print(done.words, end="")
     if options.outcome:
         from pipeline.steps.batch.outcome import write_outcome
 

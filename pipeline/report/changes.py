@@ -31,7 +31,8 @@ def changes_of(patches: gpd.GeoDataFrame, places: pd.DataFrame, place: Place, /)
     `rings` : rims of the patches, as rings of features are told
     """
     shapes = patches.geometry[~(patches.geometry.isna() | patches.geometry.is_empty)].to_numpy()
-    rings = [steps_of(shapely.get_coordinates(ring), place) for ring in shapely.get_rings(shapes)] if len(shapes) else []
+    rims = shapely.get_rings(shapes) if len(shapes) else ()
+    rings = [steps_of(shapely.get_coordinates(rim), place) for rim in rims]
     listed = [column for column in LISTED if column in places]
     return {"places": rows_of(places, place, columns=listed), "rings": cast("Json", rings)}
 

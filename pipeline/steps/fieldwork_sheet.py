@@ -45,7 +45,13 @@ def fieldwork_sheet(
     settings: SheetSettings,
     changes: Path | None = None,
 ) -> None:
-    """The fieldwork sheet as a PDF; `check_list` is the list of places to look at, `changes` a GeoPackage of a refresh."""
+    """The fieldwork sheet as a PDF.
+
+    Parameters
+    ----------
+    check_list : places to look at
+    changes : what a refresh found, whose patches are drawn as well; None for a draft alone
+    """
     area, crs = layers.read_outline(outline)
     said_in = Language(language)
     drawing = draw_fieldwork(

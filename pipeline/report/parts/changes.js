@@ -68,7 +68,7 @@ function buildChanges(page) {
         make(
           'li',
           {},
-          make('button', { type: 'button', class: 'plain', onclick: () => goTo(row.x, row.y) }, `${row.name}: `, said(row.change)),
+          make('button', { type: 'button', class: 'plain', onclick: () => goTo(row.x, row.y) }, said(`${row.name}: ${row.change}`)),
           make('p', {}, said(row.look_at), ' ', make('small', {}, said(row.why), ` (${figure(100 * row.sure, 0)} % sure)`)),
         ),
       ),
