@@ -80,7 +80,8 @@ def _rims_and_hosts(around: BaseGeometry, geometry: Shapes, ground: Numbers, is_
     for place in shapely.get_parts(around):
         near = ground[np.sort(tree.query(place, predicate="intersects"))]
         # A meadow of a square kilometre is long to compare: what of it lies about the place is enough.
-        here = shapely.clip_by_rect(geometry[near], *shapely.buffer(place, 1.0).bounds)
+        # Clipping leaves rings that touch themselves, on which a difference would fail.
+        here = shapely.make_valid(shapely.clip_by_rect(geometry[near], *shapely.buffer(place, 1.0).bounds))
         white = shapely.get_parts(shapely.difference(place, shapely.union_all(here)))
         white = white[(shapely.area(white) > LEAST_AREA_M2) & ~shapely.intersects(white, shapely.boundary(place))]
         edges, near = shapely.boundary(here[is_green[near]]), near[is_green[near]]
