@@ -10,6 +10,7 @@ import shutil
 import sys
 import tempfile
 from collections.abc import Mapping, Sequence
+from functools import partial
 from pathlib import Path
 
 import geopandas as gpd
@@ -137,9 +138,10 @@ def _laid(name: str, new: gpd.GeoDataFrame, seed: int) -> list[str]:
 
     old = new[random.random(len(new)) < 0.75].copy()
     errors = random.normal(0, ERROR_M, (len(old), 2))
+    simple = [shapely.simplify(shape, 1.0) for shape in old.geometry]
     shapes = [
-        shapely.transform(shapely.simplify(shape, 1.0), lambda p, e=error: p - off(p) + e)
-        for shape, error in zip(old.geometry, errors, strict=True)
+        shapely.transform(shape, partial(_drawn, off=off(shapely.get_coordinates(shape)), error=error))
+        for shape, error in zip(simple, errors, strict=True)
     ]
     old = old.set_geometry(gpd.GeoSeries(shapes, index=old.index, crs=old.crs))
     found = find_stretch(old, new)
@@ -149,6 +151,11 @@ def _laid(name: str, new: gpd.GeoDataFrame, seed: int) -> list[str]:
     alone = np.hypot(*(true.mean(axis=0) - true).T)
     values = [np.hypot(*true.T).mean(), np.median(alone), np.median(left), np.quantile(left, 0.9), found.shift.error_m]
     return [f"{name} {seed}", str(len(old)), *(f"{value:.2f}" for value in values)]
+
+
+def _drawn(places: NDArray[np.float64], *, off: NDArray[np.float64], error: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Where a mapper has drawn places of one feature."""
+    return places - off + error
 
 
 def main(arguments: Sequence[str]) -> None:
