@@ -8,6 +8,7 @@ import numpy as np
 from scipy import ndimage
 
 from pipeline.lattice.grid import Heights, Mask
+from pipeline.lattice.windows import middle_of_nine
 from pipeline.refresh.compare.regions import (
     grown_from,
     large_enough,
@@ -112,15 +113,16 @@ def ground_change(
     if water is not None:
         seen &= ~water
     difference = np.where(seen, new - old, np.nan).astype(np.float32)
-    smooth, share = local_mean(
-        difference - regional_error(difference, cell_m), max(SIGMA_M / cell_m, LEAST_SIGMA_CELLS)
-    )
+    rest = difference - regional_error(difference, cell_m)
+    smooth, share = local_mean(rest, max(SIGMA_M / cell_m, LEAST_SIGMA_CELLS))
     seen &= share > 0.3
     error = _error(smooth, new, np.nan_to_num(support), seen, cell_m)
     limit = SURE_M + SURE_RATIO * np.nan_to_num(support) + THICKET_M * _hiding(smooth, *thickets)
     times = BLIND_TIMES if returns is None else 1.0
     sure = seen & (np.abs(smooth) > times * np.maximum(SURE_SIGMAS * error, limit))
     extent = seen & (np.abs(smooth) > np.maximum(EXTENT_SIGMAS * error, EXTENT_M))
+    # The window makes a pit wider than it is; the middle of nine cells keeps its edge where it was.
+    extent &= np.abs(middle_of_nine(np.nan_to_num(rest))) > EXTENT_M
     if returns is not None:
         sure &= _returns_agree(smooth, *returns)
     elif objects is not None:

@@ -184,3 +184,13 @@ def test_surfaces_may_lack_what_is_not_at_hand() -> None:
     """Without a raster of support, ground is compared all the same."""
     old = replace(surface(), support=None)
     assert not ground_change(old.bare_earth, surface(seed=2).bare_earth, None, None, cell_m=1.0).changed.any()
+
+
+def test_a_carpet_taken_for_ground_in_one_survey_is_not_thinner_undergrowth() -> None:
+    """Density falls where the ground of the new survey lies a decimetre higher; cleared ground lies where it was."""
+    old, spot = _undergrowth(3) + 0.3, disc(80, 80, 20)
+    thin = np.where(spot, 0.02, old).astype(np.float32)
+    asked = {"cell_m": 1.0, "elsewhere": NOTHING, "allow_leaves": False}
+    lifted, level = (np.where(spot, rise, 0.0).astype(np.float32) for rise in (0.1, 0.0))
+    assert not density_change(old, thin, None, None, **asked, lift=lifted).thinner.any()
+    assert density_change(old, thin, None, None, **asked, lift=level).thinner.any()
