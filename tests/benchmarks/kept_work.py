@@ -32,6 +32,8 @@ from tests.benchmarks.results import Table
 from tests.refresh.edited import Layers, edit, lost, overwrite, surveyed, true_features, write_draft
 
 N_EDITS, N_REFRESHES, SEEDS = 200, 10, 5
+MOST_EDITED = 0.9
+"""No larger share of the features of a draft is edited."""
 SAME_M = 4.0
 """A drawn point nearer than this to a rejected one of its kind has come back."""
 WAVES_M, ERROR_M = 2.0, 1.2
@@ -81,7 +83,7 @@ def _real(name: str, run: Path) -> list[str]:
 def _edited(run: Path, seed: int) -> gpd.GeoDataFrame:
     layers = _layers(run / "draft.gpkg")
     own = {name: table for name, table in layers.items() if not name.startswith("technical")}
-    n = min(N_EDITS, sum(len(table) for table in own.values()) // 2)
+    n = min(N_EDITS, round(MOST_EDITED * sum(len(table) for table in own.values())))
     tables, edits = edit(own, n, seed)
     overwrite(run / "draft.gpkg", {**layers, **tables})
     return edits
