@@ -9,6 +9,7 @@ import sys
 import time
 from importlib.metadata import version
 from pathlib import Path
+from typing import cast
 
 from pipeline.errors import InputError
 
@@ -116,6 +117,14 @@ def _add_refresh(refresh: argparse.ArgumentParser) -> None:
         "--numbers", type=Path, metavar="TABLE.csv", help="which ISOM number each number of OLD is: theirs, ISOM's"
     )
     refresh.add_argument("--crs", metavar="EPSG:N", help="coordinate system of an OLD that does not say its own")
+    refresh.add_argument(
+        "--batch",
+        type=Path,
+        metavar="LIST.csv",
+        help="refresh many areas: a table with columns old, area and, if you like, numbers; one that fails stops no "
+        "other (exit status 1), and the same command goes on with what is missing",
+    )
+    refresh.add_argument("--outcome", type=Path, help=argparse.SUPPRESS)  # for a batch: what came of it, as JSON
     refresh.add_argument("--undo", type=Path, metavar="NEW_AREA", help="take the last refresh of an area back")
     _add_machine(refresh)
     refresh.set_defaults(run=_refresh, keep=False)
@@ -239,13 +248,26 @@ def _audit(options: argparse.Namespace) -> int:
     return FALLS_SHORT if len(found.findings) else 0
 
 
+def _refresh_batch(options: argparse.Namespace) -> int:
+    from pipeline.batch import refresh_batch
+    from pipeline.plan.room import usable_memory_mb
+
+    memory_mb = round(options.memory * 1000) if options.memory else usable_memory_mb()
+    n_failed, said = refresh_batch(options.batch, cores=options.cores, memory_mb=memory_mb)
+    print(said, end="")
+    return FAILED if n_failed else 0
+
+
 def _refresh(options: argparse.Namespace) -> int:
     from pipeline.plan.plan import make_plan
     from pipeline.steps.beginning import area_file_of, out_of
     from pipeline.steps.refresh.area import refresh_area
     from pipeline.steps.refresh.keep import undo
     from pipeline.steps.refresh.old import Place, read_old
+    from pipeline.steps.refresh.shown import show_changes
 
+    if options.batch:
+        return _refresh_batch(options)
     if options.undo:
         print(undo(out_of(area_file_of(options.undo))), end="")
         return 0
@@ -258,7 +280,13 @@ def _refresh(options: argparse.Namespace) -> int:
     status = _draft(options)
     if status:
         return status
-    print(refresh_area(old, plan.out).words, end="")
+    done = refresh_area(old, plan.out)
+    show_changes(plan, old.features, cast("dict[str, float]", done.told["shift"]))
+    print(done.words, end="")
+    if options.outcome:
+        from pipeline.steps.batch.outcome import write_outcome
+
+        write_outcome(plan.out, options.outcome)
     return 0
 
 
