@@ -10,6 +10,7 @@ import shutil
 import sys
 import tempfile
 from collections.abc import Mapping, Sequence
+from functools import partial
 from pathlib import Path
 
 import geopandas as gpd
@@ -31,6 +32,8 @@ from tests.benchmarks.results import Table
 from tests.refresh.edited import Layers, edit, lost, overwrite, surveyed, true_features, write_draft
 
 N_EDITS, N_REFRESHES, SEEDS = 200, 10, 5
+MOST_EDITED = 0.9
+"""No larger share of the features of a draft is edited."""
 SAME_M = 4.0
 """A drawn point nearer than this to a rejected one of its kind has come back."""
 WAVES_M, ERROR_M = 2.0, 1.2
@@ -80,7 +83,7 @@ def _real(name: str, run: Path) -> list[str]:
 def _edited(run: Path, seed: int) -> gpd.GeoDataFrame:
     layers = _layers(run / "draft.gpkg")
     own = {name: table for name, table in layers.items() if not name.startswith("technical")}
-    n = min(N_EDITS, sum(len(table) for table in own.values()) // 2)
+    n = min(N_EDITS, round(MOST_EDITED * sum(len(table) for table in own.values())))
     tables, edits = edit(own, n, seed)
     overwrite(run / "draft.gpkg", {**layers, **tables})
     return edits
@@ -137,9 +140,10 @@ def _laid(name: str, new: gpd.GeoDataFrame, seed: int) -> list[str]:
 
     old = new[random.random(len(new)) < 0.75].copy()
     errors = random.normal(0, ERROR_M, (len(old), 2))
+    simple = [shapely.simplify(shape, 1.0) for shape in old.geometry]
     shapes = [
-        shapely.transform(shapely.simplify(shape, 1.0), lambda p, e=error: p - off(p) + e)
-        for shape, error in zip(old.geometry, errors, strict=True)
+        shapely.transform(shape, partial(_drawn, off=off(shapely.get_coordinates(shape)), error=error))
+        for shape, error in zip(simple, errors, strict=True)
     ]
     old = old.set_geometry(gpd.GeoSeries(shapes, index=old.index, crs=old.crs))
     found = find_stretch(old, new)
@@ -149,6 +153,11 @@ def _laid(name: str, new: gpd.GeoDataFrame, seed: int) -> list[str]:
     alone = np.hypot(*(true.mean(axis=0) - true).T)
     values = [np.hypot(*true.T).mean(), np.median(alone), np.median(left), np.quantile(left, 0.9), found.shift.error_m]
     return [f"{name} {seed}", str(len(old)), *(f"{value:.2f}" for value in values)]
+
+
+def _drawn(places: NDArray[np.float64], *, off: NDArray[np.float64], error: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Where a mapper has drawn places of one feature."""
+    return places - off + error
 
 
 def main(arguments: Sequence[str]) -> None:

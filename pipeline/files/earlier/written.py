@@ -22,6 +22,8 @@ MAP, LOG, STORE = "refreshed.gpkg", "refresh_log.csv", Path("refresh")
 """The refreshed map, the log of refreshes, and the folder of earlier files; below the output folder."""
 LATER = STORE / "yours.json"
 """Names of features of which the refreshed map has the last word, since a mapper changed them there."""
+GAVE_WAY = STORE / "gave_way.csv"
+"""Features of the new draft that are not in the refreshed map, and why."""
 FILES = (MAP, str(LATER), "changes.gpkg", "refresh.json", str(Path("fieldwork") / "changes_list.csv"))
 """What a refresh writes and `--undo` restores."""
 REFRESH, UNDO = "refresh", "undo"

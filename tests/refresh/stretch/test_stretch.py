@@ -6,6 +6,7 @@ import geopandas as gpd
 import numpy as np
 import shapely
 from numpy.typing import NDArray
+from shapely.geometry.base import BaseGeometry
 
 from pipeline.refresh.stretch.pairs import places_of
 from pipeline.refresh.stretch.stretch import by_square, find_stretch, off_at
@@ -25,11 +26,12 @@ def drawn(truth: gpd.GeoDataFrame, seed: int) -> gpd.GeoDataFrame:
     chosen = truth[random.random(len(truth)) < 0.75].reset_index(drop=True)
     errors = random.normal(0, 0.5, (len(chosen), 2))
     errors[::8] += random.normal(0, 20, errors[::8].shape)
-    shapes = [
-        shapely.transform(shape, lambda p, e=error: p - off_by(p) + e)
-        for shape, error in zip(chosen.geometry, errors, strict=True)
-    ]
+    shapes = [_off(shape, error) for shape, error in zip(chosen.geometry, errors, strict=True)]
     return chosen.set_geometry(gpd.GeoSeries(shapes, crs=CRS))
+
+
+def _off(shape: BaseGeometry, error: NDArray[np.float64]) -> BaseGeometry:
+    return shapely.transform(shape, lambda places: places - off_by(places) + error)
 
 
 def test_shift_and_stretch_of_a_map_are_found() -> None:
