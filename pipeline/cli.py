@@ -9,6 +9,7 @@ import sys
 import time
 from importlib.metadata import version
 from pathlib import Path
+from typing import cast
 
 from pipeline.errors import InputError
 
@@ -42,16 +43,6 @@ def _parser() -> argparse.ArgumentParser:
     _add_machine(draft)
     draft.add_argument("--keep", action="store_true", help="keep all files made on the way, for a closer look")
     draft.set_defaults(run=_draft)
-    refresh = commands.add_parser(
-        "refresh",
-        help="compare an earlier run with new lidar: what changed on the ground, and where to look",
-        description="Drafts the new area where that is not done, finds how the two surveys lie to each other, and "
-        "writes changes.gpkg, refresh.json and fieldwork/changes_list.csv into its 'out' folder. Nothing is written to "
-        "OLD.",
-    )
-    refresh.add_argument("old", type=Path, metavar="OLD", help="the folder of an earlier run")
-    _add_machine(refresh)
-    refresh.set_defaults(run=_refresh, keep=False)
     estimate = commands.add_parser(
         "estimate",
         help="hours, days, cost and weeks of mapping an area, or several side by side (minutes)",
@@ -65,6 +56,17 @@ def _parser() -> argparse.ArgumentParser:
     estimate.add_argument("--quick", action="store_true", help="from headers alone, in seconds, with a wide range")
     _add_machine(estimate)
     estimate.set_defaults(run=_estimate)
+    _add_refresh(
+        commands.add_parser(
+            "refresh",
+            help="new lidar over an earlier run or map: what changed on the ground, with the mapper's work kept",
+            description="Drafts the new area where that is not done, finds how the earlier map lies to it, and writes "
+            "into its 'out' folder what changed (changes.gpkg, refresh.json, fieldwork/changes_list.csv) and the map "
+            "to go on with (refreshed.gpkg), in which all that a mapper has confirmed, moved or rejected stands as it "
+            "was. "
+            "Nothing is written to OLD. Exit status: 0 when done, 2 when something of the input is to be mended.",
+        )
+    )
     calibrate = commands.add_parser("calibrate", help="fit the runnability bands of an area to notes made on foot")
     calibrate.set_defaults(run=_calibrate)
     notes = commands.add_parser(
@@ -87,7 +89,7 @@ def _parser() -> argparse.ArgumentParser:
     survey.add_argument(
         "area", nargs="+", metavar="AREA", help="the area file; or, to get one to start from, a folder of tiles"
     )
-    for command in (draft, calibrate, notes, refresh):
+    for command in (draft, calibrate, notes):
         command.add_argument("area", type=Path, metavar="AREA", help="the area file, or its folder")
     notes.add_argument(
         "files",
@@ -99,6 +101,33 @@ def _parser() -> argparse.ArgumentParser:
     )
     calibrate.add_argument("notes", type=Path, metavar="NOTES", help="GeoPackage, GeoJSON, CSV or GPX of notes")
     return parser
+
+
+def _add_refresh(refresh: argparse.ArgumentParser) -> None:
+    refresh.add_argument(
+        "old",
+        type=Path,
+        nargs="?",
+        metavar="OLD",
+        help="the folder of an earlier run or its area file; or a map as GeoPackage, GeoJSON, shapefile or DXF with "
+        "ISOM numbers",
+    )
+    refresh.add_argument("area", type=Path, nargs="?", metavar="NEW_AREA", help="the area file of the new tiles")
+    refresh.add_argument(
+        "--numbers", type=Path, metavar="TABLE.csv", help="which ISOM number each number of OLD is: theirs, ISOM's"
+    )
+    refresh.add_argument("--crs", metavar="EPSG:N", help="coordinate system of an OLD that does not say its own")
+    refresh.add_argument(
+        "--batch",
+        type=Path,
+        metavar="LIST.csv",
+        help="refresh many areas: a table with columns old, area and, if you like, numbers; one that fails stops no "
+        "other (exit status 1), and the same command goes on with what is missing",
+    )
+    refresh.add_argument("--outcome", type=Path, help=argparse.SUPPRESS)  # for a batch: what came of it, as JSON
+    refresh.add_argument("--undo", type=Path, metavar="NEW_AREA", help="take the last refresh of an area back")
+    _add_machine(refresh)
+    refresh.set_defaults(run=_refresh, keep=False)
 
 
 def _add_machine(command: argparse.ArgumentParser) -> None:
@@ -219,16 +248,45 @@ def _audit(options: argparse.Namespace) -> int:
     return FALLS_SHORT if len(found.findings) else 0
 
 
+def _refresh_batch(options: argparse.Namespace) -> int:
+    from pipeline.batch import refresh_batch
+    from pipeline.plan.room import usable_memory_mb
+
+    memory_mb = round(options.memory * 1000) if options.memory else usable_memory_mb()
+    n_failed, said = refresh_batch(options.batch, cores=options.cores, memory_mb=memory_mb)
+    print(said, end="")
+    return FAILED if n_failed else 0
+
+
 def _refresh(options: argparse.Namespace) -> int:
     from pipeline.plan.plan import make_plan
-    from pipeline.steps.beginning import area_file_of
-    from pipeline.steps.refresh.refresh import describe_refresh, refresh_run
+    from pipeline.steps.beginning import area_file_of, out_of
+    from pipeline.steps.refresh.area import refresh_area
+    from pipeline.steps.refresh.keep import undo
+    from pipeline.steps.refresh.old import Place, read_old
+    from pipeline.steps.refresh.shown import show_changes
 
+    if options.batch:
+        return _refresh_batch(options)
+    if options.undo:
+        print(undo(out_of(area_file_of(options.undo))), end="")
+        return 0
+    if options.old is None or options.area is None:
+        raise InputError("refresh: name the earlier run or map, and then the area file of the new tiles")
+    plan = make_plan(area_file_of(options.area))
+    place = Place(plan.crs, plan.intake.table.bounds, plan.out)
+    # Read before the long work: what is wrong with the old map is said at once, and nothing is written.
+    old = read_old(options.old, place, numbers=options.numbers, own_crs=options.crs)
     status = _draft(options)
     if status:
         return status
-    out = make_plan(area_file_of(options.area)).out
-    print(describe_refresh(refresh_run(options.old, out)), end="")
+    done = refresh_area(old, plan.out)
+    show_changes(plan, old.features, cast("dict[str, float]", done.told["shift"]))
+    print(done.words, end="")
+    if options.outcome:
+        from pipeline.steps.batch.outcome import write_outcome
+
+        write_outcome(plan.out, options.outcome)
     return 0
 
 

@@ -20,6 +20,8 @@ READ_WHOLE = (TYPEFACES, CATALOGUES, PAGE_PARTS, MAP_LIBRARY)
 """Folders of which a step that names one may read every file."""
 WORKFLOW = PACKAGE / "rules" / "main.smk"
 """The rules of the whole workflow; the clone's `Snakefile` includes it."""
+BATCH_WORKFLOW = PACKAGE / "rules" / "batch.smk"
+"""The rules of `tussock refresh --batch`, where an area is a job."""
 CONFIG = PACKAGE.parent / "config" if (PACKAGE.parent / "config" / "symbols.csv").exists() else PACKAGE / "config"
 """Tables and settings that a reader may open: the norm's symbols, measured recall, the schema of the area file."""
 SYMBOLS = CONFIG / "symbols.csv"

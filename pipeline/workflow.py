@@ -29,8 +29,9 @@ from snakemake_interface_common.exceptions import WorkflowError
 
 from pipeline.errors import counted
 from pipeline.files.disk.room import FULL_BELOW_BYTES, free_disk_bytes, full_disk_message
+from pipeline.plan.batch import Batch
 from pipeline.plan.plan import Plan, handed_over
-from pipeline.shipped import WORKFLOW
+from pipeline.shipped import BATCH_WORKFLOW, WORKFLOW
 
 MESSAGE_MARK = "error: "
 """What a step puts before a message meant for the mapper (`pipeline.command`)."""
@@ -118,6 +119,60 @@ def _execute(
             scheduling_settings=SchedulingSettings(scheduler="greedy"),
             scheduler_settings=GreedySettings(),
         )
+
+
+def run_batch(batch: Batch, list_file: Path, /, *, cores: int, memory_mb: int, refresh: str = "") -> None:
+    """Refresh all areas of a batch that are not up to date, side by side; one that fails does not stop the others.
+
+    The table and the page of the batch are written in the end, whatever came of the areas. The batch's folder is held
+    by this process (`pipeline.plan.batch.batch_or_exit`).
+
+    Parameters
+    ----------
+    refresh : words of a shell that refresh one area in place of `tussock refresh`; "" for that command
+    """
+    told = {"list": str(list_file.resolve()), "cores_each": max(1, cores // len(batch.names)), "most_mb": memory_mb}
+    with SnakemakeApi(OutputSettings(quiet={Quietness.ALL}, enable_file_logging=False)) as api:
+        workflow = api.workflow(
+            snakefile=BATCH_WORKFLOW,
+            workdir=batch.folder,
+            resource_settings=ResourceSettings(cores=cores, resources={"mem_mb": memory_mb}),
+            config_settings=ConfigSettings(config=told | ({"refresh": refresh} if refresh else {})),
+        )
+        show = _BatchListener()
+        snakemake_logger.addHandler(show)
+        try:
+            dag = workflow.dag(DAGSettings(force_incomplete=True))
+            dag.execute_workflow(
+                execution_settings=ExecutionSettings(lock=False, keep_going=True),
+                scheduling_settings=SchedulingSettings(scheduler="greedy"),
+                scheduler_settings=GreedySettings(),
+            )
+        except WorkflowError as error:
+            # Areas that failed stand in the table, each with its reason; what else may fail is said.
+            if not show.n_failed:
+                print(f"tussock: {error}", file=sys.stderr)
+        finally:
+            snakemake_logger.removeHandler(show)
+
+
+class _BatchListener(logging.Handler):
+    """Says which area begins and which fails; counts those that fail."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.n_failed = 0
+        self.names: dict[int, str] = {}
+
+    def emit(self, record: logging.LogRecord) -> None:
+        """Take one of Snakemake's events."""
+        event, told = str(getattr(record, "event", "")), record.__dict__
+        if event == "job_info" and told.get("rule_name") == "refresh_area":
+            self.names[int(told["jobid"])] = name = str(dict(told.get("wildcards") or {})["area"])
+            print(f"refreshing {name}", file=sys.stderr, flush=True)
+        elif event == "job_error":
+            self.n_failed += 1
+            print(f"failed: {self.names.get(int(told['jobid']), '')}", file=sys.stderr, flush=True)
 
 
 def _failure(out: Path, failed_logs: list[Path], otherwise: str) -> Failure:

@@ -73,6 +73,10 @@ def _fill(geometry: Shapes, rims: Shapes, hosts: Numbers) -> Shapes:
     return rims[np.isin(hosts, filled)]
 
 
+MILLIMETRE = 0.001
+"""Finest step in metres to which areas are brought where exact places are too fine to be compared."""
+
+
 def _rims_and_hosts(around: BaseGeometry, geometry: Shapes, ground: Numbers, is_green: Mask) -> tuple[Shapes, Numbers]:
     """White parts that lie wholly within each part of `around`, and the number of the vegetation most beside each."""
     tree = shapely.STRtree(geometry[ground])
@@ -81,7 +85,7 @@ def _rims_and_hosts(around: BaseGeometry, geometry: Shapes, ground: Numbers, is_
         near = ground[np.sort(tree.query(place, predicate="intersects"))]
         # A meadow of a square kilometre is long to compare: what of it lies about the place is enough.
         here = shapely.clip_by_rect(geometry[near], *shapely.buffer(place, 1.0).bounds)
-        white = shapely.get_parts(shapely.difference(place, shapely.union_all(here)))
+        white = shapely.get_parts(_without(place, here))
         white = white[(shapely.area(white) > LEAST_AREA_M2) & ~shapely.intersects(white, shapely.boundary(place))]
         edges, near = shapely.boundary(here[is_green[near]]), near[is_green[near]]
         for rim in white if len(near) else ():
@@ -90,6 +94,19 @@ def _rims_and_hosts(around: BaseGeometry, geometry: Shapes, ground: Numbers, is_
                 rims.append(rim)
                 hosts.append(near[int(np.argmax(shared_m))])
     return np.array(rims, np.object_), np.array(hosts, np.intp)
+
+
+def _without(place: BaseGeometry, areas: Shapes) -> BaseGeometry:
+    """What of a place none of some areas covers.
+
+    Clipping leaves rings that touch themselves, on which an exact difference may fail; on whole millimetres it does
+    not.
+    """
+    covered = shapely.union_all(areas)
+    try:
+        return shapely.difference(place, covered)
+    except shapely.errors.GEOSException:
+        return shapely.difference(shapely.make_valid(place), shapely.make_valid(covered), grid_size=MILLIMETRE)
 
 
 def _within(geometry: Shapes, small: Numbers, rims: Shapes) -> Mask:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import cast
@@ -56,12 +56,13 @@ def is_run(folder: Path, /) -> bool:
     return any((folder / name).exists() for name in NAMES)
 
 
-def read_run(folder: Path, /, *, crs: str | None = None) -> EarlierRun:
+def read_run(folder: Path, /, *, crs: str | None = None, names: Sequence[str] = NAMES) -> EarlierRun:
     """What a run left, whatever of it is still there.
 
     Parameters
     ----------
     crs : the CRS that all is brought into; the run's own where it is not given
+    names : of the file that holds the map, the one that goes before first
 
     Raises
     ------
@@ -71,7 +72,7 @@ def read_run(folder: Path, /, *, crs: str | None = None) -> EarlierRun:
     if not is_run(folder):
         raise InputError(f"{folder}: holds no draft (draft.gpkg); name the folder that 'out:' named in that run")
     grids = _rasters(folder, crs)
-    features = read_map(folder, crs=crs)
+    features = read_map(folder, crs=crs, names=names)
     clouds, why_not = _points(folder, crs or str(features.crs.to_string()))
     surface = None
     if "bare_earth" in grids:
@@ -82,11 +83,11 @@ def read_run(folder: Path, /, *, crs: str | None = None) -> EarlierRun:
     return EarlierRun(folder, found, _days(folder), why_not)
 
 
-def read_map(folder: Path, /, *, crs: str | None = None) -> gpd.GeoDataFrame:
+def read_map(folder: Path, /, *, crs: str | None = None, names: Sequence[str] = NAMES) -> gpd.GeoDataFrame:
     """All features of a run in one table with their `layer`; the sheet's edge and north lines are none."""
-    path = next(folder / name for name in NAMES if (folder / name).exists())
-    names = [name for name in layers.count_features(path) if not name.startswith("technical")]
-    tables = {name: layers.read_layer(path, name) for name in names}
+    path = next(folder / name for name in names if (folder / name).exists())
+    chosen = [name for name in layers.count_features(path) if not name.startswith("technical")]
+    tables = {name: layers.read_layer(path, name) for name in chosen}
     own = next((table.crs for table in tables.values() if table.crs is not None), None)
     if own is None:
         raise InputError(f"{path}: does not say its coordinate system; save it with one")

@@ -35,9 +35,10 @@ BESIDE_BYTES = 2
 """Bytes of each return that are kept, in memory and on disk, so that a tile is written back without decoding it."""
 CLASSIFIED_BYTES = 5
 """Bytes of one return of a classified block: its place in the tile and its class."""
-KEPT_MB_PER_KM2 = 130
+KEPT_MB_PER_KM2 = 210
 """What is in `work/` beside the results at the end, for each square kilometre: a draft of 1 km2 with cells of 0.5 m and
-16 returns per m2 left 85 MB, 74 MB of them grids of blocks, and had 40 MB of rasters of runnability there for a while.
+16 returns per m2 left 85 MB, 74 MB of them grids of blocks (since then classes of blocks stay too, 80 MB, reckoned),
+and had 40 MB of rasters of runnability there for a while.
 With less here, a run could be let go on a disk that it then fills."""
 BACKDROP_MB_PER_KM2 = 13
 """What a backdrop takes for each square kilometre at cells of 0.5 m, upright and turned, GeoTIFF and PNG (measured on

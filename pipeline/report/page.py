@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from pipeline.report.blocks import data_block
 from pipeline.report.looks import Json
 
-SCRIPTS = ("data.js", "marks.js", "paint.js", "map.js", "here.js", "checks.js", "tables.js", "page.js")
+SCRIPTS = ("data.js", "marks.js", "paint.js", "map.js", "here.js", "checks.js", "changes.js", "tables.js", "page.js")
 """Parts of the script in the order in which they are read; all share one scope that nothing outside sees."""
 PICTURE_OF_LIBRARY = re.compile(r"url\([^)]*\)")
 """Pictures that the library's style names and the page does not use: they lie in no file of ours."""

@@ -29,10 +29,12 @@ rule block:
         wires=PLAN.section("wires"),
         terrain=PLAN.section("terrain"),
         layers=PLAN.layers,
+        kept="work/kept/block/{block}",
         code=PLAN.code("block"),
     shell:
         "python -m pipeline block --split {input.split:q} --decided={input.decided:q}"
         " --classified={output.classified:q} --grids={output.grids:q} --boulders={output.boulders:q} --disputes={output.disputes:q}"
         " --block={wildcards.block} --crs={params.crs:q} --flow={params.flow:q} --settings={params.settings:q}"
         " --roofs={params.roofs:q} --wires={params.wires:q} --terrain={params.terrain:q} --layers={params.layers:q}"
+        " --kept={params.kept:q} --code={params.code}"
         " 2> {log:q}"

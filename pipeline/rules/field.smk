@@ -23,12 +23,14 @@ rule landform:
         interval_m=PLAN.area.contour_interval_m,
         scale=PLAN.area.scale,
         settings=PLAN.section("landform"),
+        kept="work/kept/landform/{field}",
         code=PLAN.code("landform"),
     shell:
         "python -m pipeline landform --bare-earth={input.bare_earth:q} --ground-support={input.ground_support:q}"
         " --canopy-height={input.canopy_height:q} --core={params.core} --out={output.features:q}"
         " --base-level={output.base_level:q} --interval-m={params.interval_m}"
-        " --scale={params.scale} --settings={params.settings:q} 2> {log:q}"
+        " --scale={params.scale} --settings={params.settings:q}"
+        " --kept={params.kept:q} --code={params.code} 2> {log:q}"
 
 
 rule rock:
@@ -54,12 +56,14 @@ rule rock:
         blocks=lambda wildcards: PLAN.blocks_of_field(wildcards.field),
         core=lambda wildcards: PLAN.core_of(wildcards.field),
         settings=PLAN.section("rock"),
+        kept="work/kept/rock/{field}",
         code=PLAN.code("rock"),
     shell:
         "python -m pipeline rock --boulders=work/boulders --blocks {params.blocks} --bare-earth={input.bare_earth:q}"
         " --ground-support={input.ground_support:q} --canopy-height={input.canopy_height:q}"
         " --counts={input.counts:q} --usual={input.usual:q} --core={params.core} --out={output:q}"
-        " --settings={params.settings:q} 2> {log:q}"
+        " --settings={params.settings:q}"
+        " --kept={params.kept:q} --code={params.code} 2> {log:q}"
 
 
 rule vegetation:
@@ -85,12 +89,14 @@ rule vegetation:
     params:
         core=lambda wildcards: PLAN.core_of(wildcards.field),
         settings=PLAN.section("vegetation"),
+        kept="work/kept/vegetation/{field}",
         code=PLAN.code("vegetation"),
     shell:
         "python -m pipeline vegetation --bare-earth={input.bare_earth:q} --canopy-height={input.canopy_height:q}"
         " --counts={input.counts:q} --decided={input.decided:q} --core={params.core} --out={output.features:q}"
         " --candidates={output.candidates:q} --running={output.running:q}"
-        " --settings={params.settings:q} 2> {log:q}"
+        " --settings={params.settings:q}"
+        " --kept={params.kept:q} --code={params.code} 2> {log:q}"
 
 
 rule manmade:
@@ -114,8 +120,10 @@ rule manmade:
     params:
         core=lambda wildcards: PLAN.core_of(wildcards.field),
         settings=PLAN.section("manmade"),
+        kept="work/kept/manmade/{field}",
         code=PLAN.code("manmade"),
     shell:
         "python -m pipeline manmade --bare-earth={input.bare_earth:q} --canopy-height={input.canopy_height:q}"
         " --counts={input.counts:q} --water={input.water:q}"
-        " --core={params.core} --out={output:q} --settings={params.settings:q} 2> {log:q}"
+        " --core={params.core} --out={output:q} --settings={params.settings:q}"
+        " --kept={params.kept:q} --code={params.code} 2> {log:q}"

@@ -126,6 +126,7 @@ def draw_fieldwork(
     language: Language,
     relief: Relief | None = None,
     check_points: Sequence[CheckPoint] = (),
+    patches: Sequence[Polygon] = (),
 ) -> Fieldwork:
     """The fieldwork sheet of a draft as a PDF at 1:5 000: pages of map, then places to look at and room for notes.
 
@@ -133,6 +134,7 @@ def draw_fieldwork(
     ----------
     layers, outline, survey_line, told, language : as for `pipeline.sheet.drawing.draw_sheet`
         Of the layers `confidence` is used as well, and of `status` what is `candidate`.
+    patches : ground whose rim is drawn, such as what changed since an earlier survey
 
     Raises
     ------
@@ -154,7 +156,7 @@ def draw_fieldwork(
     plates = book.add_plates("map", content.ink, rim_of(frame))
     doubts = book.add_plates("candidates", draw_candidates(tables, frame, symbols=symbols), rim_of(frame))
     figures = figures_of(tables, frame, symbols=symbols)
-    pages = _Pages(book, content, frame, text, crs, plates, doubts, figures, points_of(tables, frame))
+    pages = _Pages(book, content, frame, text, crs, plates, doubts, figures, points_of(tables, frame), patches)
     paper = settings.model_copy(update={"paper": PAPER}) if settings.paper == "auto" else settings
     small = enlarged_sheet(frame, settings=paper)
     sheets = [small] if small else part_sheets(frame, content.outline, settings=paper)
@@ -187,6 +189,7 @@ class _Pages:
     doubts: Plates
     figures: Figures
     points: Places
+    patches: Sequence[Polygon]
 
     def write(
         self,
@@ -206,6 +209,7 @@ class _Pages:
         shown = [sheet, sheet.enlargement] if sheet.enlarged else [sheet]
         for view in shown:
             self._draw_ground(view, shade, relief)
+            self._draw_patches(view)
             room = self._room_on(view)
             is_last = view is shown[-1]
             self._draw_checks(view, check_points, room, largest_mm=RING_MM if is_last else SMALL_RING_MM)
@@ -229,6 +233,16 @@ class _Pages:
             self.book.picture(shade, from_picture, clip=clip, page_from_clip=view.page_from_map)
         draw_map(self.book, self.plates, self.content, self.frame, view, opacity=PALE)
         self.book.place(self.doubts, view.page_from_map, clip=clip)
+
+    def _draw_patches(self, view: Sheet) -> None:
+        """The rims of patches, as far as the page shows them."""
+        for patch in self.patches:
+            for ring in (patch.exterior, *patch.interiors):
+                on_map = np.array([self.frame.map_from_ground @ tuple(at[:2]) for at in ring.coords])
+                is_shown, at = _is_shown(on_map, view), _on_page(on_map, view).tolist()
+                for start in np.flatnonzero(is_shown[:-1] & is_shown[1:]).tolist():
+                    ends = [(float(across), float(up)) for across, up in at[start : start + 2]]
+                    self.book.line(ends[0], ends[1], line_mm=RING_LINE_MM, colour=CHECK_COLOUR)
 
     def _room_on(self, view: Sheet) -> Room:
         """Where words may stand: within the frame and off point symbols."""

@@ -79,6 +79,17 @@ def area_file_of(path: Path, /) -> Path:
     return path / AREA_FILE
 
 
+def out_of(area_file: Path, /) -> Path:
+    """The folder that an area file says its draft goes to.
+
+    Raises
+    ------
+    SettingsError
+        If the area file cannot be used.
+    """
+    return (area_file.parent / load_area(area_file).out).resolve()
+
+
 def _is_area_file(path: Path) -> bool:
     """Whether a word can only mean an area file: by its ending, or as a file that holds no lidar."""
     ending = path.suffix.lower()

@@ -43,8 +43,15 @@ def fieldwork_sheet(
     interval_m: float,
     language: LanguageCode,
     settings: SheetSettings,
+    changes: Path | None = None,
 ) -> None:
-    """The fieldwork sheet as a PDF; `check_list` is the list of places to look at."""
+    """The fieldwork sheet as a PDF.
+
+    Parameters
+    ----------
+    check_list : places to look at
+    changes : what a refresh found, whose patches are drawn as well; None for a draft alone
+    """
     area, crs = layers.read_outline(outline)
     said_in = Language(language)
     drawing = draw_fieldwork(
@@ -61,8 +68,15 @@ def fieldwork_sheet(
         language=said_in,
         relief=Relief(*rasters.read_bytes(shaded_relief, largest_cells=LARGEST_RELIEF_CELLS)),
         check_points=[point for point in _check_points(check_list) if _is_in(point, area)],
+        patches=_patches(changes) if changes else (),
     )
     atomic.write_bytes(pdf, drawing.pdf)
+
+
+def _patches(changes: Path) -> list[shapely.Polygon]:
+    """What changed, each patch by itself."""
+    parts = shapely.get_parts(layers.read_layer(changes, "changes").geometry.to_numpy())
+    return [part for part in parts.tolist() if isinstance(part, shapely.Polygon)]
 
 
 def _check_points(path: Path) -> list[CheckPoint]:

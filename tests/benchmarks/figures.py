@@ -34,6 +34,7 @@ from tests.benchmarks.effort import fitted as effort_fitted
 from tests.benchmarks.exports import compared as exports_of
 from tests.benchmarks.identity import compared as identity_of
 from tests.benchmarks.kept_ids import kept_ids
+from tests.benchmarks.kept_work import kept_work, map_beside_lidar
 from tests.benchmarks.large_area import Scene, lay_side_by_side
 from tests.benchmarks.mosaic import compared as mosaic_of_drafts
 from tests.benchmarks.mutations import mutations
@@ -401,6 +402,30 @@ MEASUREMENTS = (
             "two_surveys",
             "dem_epochs",
         ),
+        is_long=True,
+    ),
+    Measurement(
+        "kept_work",
+        "Refresh",
+        "Does a mapper's work stand through refreshes?",
+        "Made drafts with 200 edits, refreshed ten times with other tiles each time, and the draft of `scene_a` with "
+        "edits, refreshed by itself with the comparison and all. Lost is what differs in one byte of its geometry or "
+        "in one column.",
+        lambda: kept_work({"scene_a": draft_of("scene_a")}),
+        command="python -m tests.benchmarks.kept_work RUN",
+        data=("scene_a",),
+        is_long=True,
+    ),
+    Measurement(
+        "map_beside_lidar",
+        "Refresh",
+        "How well is it found where a drawn map lies?",
+        "Maps made of drafts: off by a few metres, stretched in waves of 2 m, each feature 1.2 m off by itself, a "
+        "quarter left out. How much the stretch may change was fitted on maps made of the same places with other "
+        "shifts and waves.",
+        lambda: map_beside_lidar({name: draft_of(name) / "draft.gpkg" for name in ("scene_b", "hard_steep")}),
+        command="python -m tests.benchmarks.kept_work RUN",
+        data=("scene_b", "hard_steep"),
         is_long=True,
     ),
     Measurement(

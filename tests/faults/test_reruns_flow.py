@@ -15,7 +15,12 @@ from tests.paths import PROJECT
 from tests.runs import SAMPLE, write_area
 from tests.stub_steps import snakemake_with_stubs, to_run, told_anew, would_do
 
-RULES = "\n".join(path.read_text(encoding="utf-8") for path in sorted((PROJECT / "pipeline" / "rules").glob("*.smk")))
+RULES = "\n".join(
+    path.read_text(encoding="utf-8")
+    for path in sorted((PROJECT / "pipeline" / "rules").glob("*.smk"))
+    # In a batch a rule runs the whole command for an area (`tests/refresh/batch/`).
+    if path.name != "batch.smk"
+)
 
 
 @pytest.mark.parametrize("rule", re.findall(r"^rule (\w+):", RULES, re.M))
@@ -60,7 +65,7 @@ def expert(section: str, setting: str, value: object) -> dict[str, str]:
 @pytest.mark.parametrize(
     ("change", "first"),
     [
-        ({"name": "Other"}, {"sheet", "check_list", "fieldwork_sheet", "export", "manifest"}),
+        ({"name": "Other"}, {"sheet", "check_list", "effort", "export", "manifest"}),
         ({"outing_h": "2"}, {"check_list"}),
         ({"parking": "51.5579, 9.9450"}, {"check_list"}),
         ({"map_date": "2027-05-10"}, {"compose"}),
@@ -78,7 +83,7 @@ def expert(section: str, setting: str, value: object) -> dict[str, str]:
         (expert("rock", "least_cliff_confidence", 0.6), {"rock"}),
         (expert("water", "thin_max_ratio", 0.3), {"water"}),
         (expert("manmade", "building_min_area_m2", 20), {"manmade"}),
-        (expert("sheet", "page_margin_mm", 12), {"sheet", "fieldwork_sheet", "manifest"}),
+        (expert("sheet", "page_margin_mm", 12), {"sheet", "effort", "fieldwork_sheet", "manifest"}),
         (expert("survey", "leaves_down_day_of_year", 300), {"survey"}),
         (expert("calibration", "next_notes", 9), {"manifest"}),
     ],
@@ -148,8 +153,8 @@ def test_a_calibration_redoes_the_vegetation(finished: Path) -> None:
     finally:
         calibration_path(finished).unlink()
     assert told_anew(told) == {"vegetation"}
-    drawn = {"vegetation", "rides", "running", "compose", "sheet", "check_list", "fieldwork_sheet", "export"}
-    assert set(to_run(told)) == drawn | {"manifest", "draft"}
+    drawn = {"vegetation", "rides", "running", "compose", "sheet", "check_list", "fieldwork_sheet", "export", "effort"}
+    assert set(to_run(told)) == drawn | {"report", "manifest", "draft"}
 
 
 @pytest.mark.slow

@@ -180,6 +180,32 @@ def test_a_page_of_little_says_so_in_words(browser: sync_api.Browser, tmp_path: 
     found.page.context.close()
 
 
+def test_a_slider_parts_the_map_of_before_from_the_draft(browser: sync_api.Browser, tmp_path: Path) -> None:
+    """With an earlier survey a tab lists what changed, and each side of the line shows one of the two maps."""
+    few = {name: block for name, block in made_page.blocks().items() if name in ("about", "place", "features")}
+    row = {"name": "C001", "change": HOSTILE, "look_at": "felled?", "why": HOSTILE, "sure": 0.9, "x": 20.0, "y": 30.0}
+    changes = {"places": [row], "rings": [[100, 100, 50, 0, 0, 50, -50, -50]]}
+    path = tmp_path / "changes.html"
+    path.write_text(made_page.page(few | {"changes": changes, "before": few["features"]}), encoding="utf-8")
+    found = opened(browser, path, viewport=DESK)
+    words = found.page.locator("#page-changes").inner_text()
+    assert "C001" in words
+    assert "90 % sure" in words
+    clips = []
+    for value in (20, 80):
+        found.page.locator("#swipe").fill(str(value))
+        panes = [
+            f"getComputedStyle(document.querySelector('.leaflet-{name}-pane')).clip" for name in ("before", "draft")
+        ]
+        rects = [re.findall(r"-?[\d.]+", found.page.evaluate(pane)) for pane in panes]
+        # top, right, bottom, left: where the old map ends the draft begins.
+        assert float(rects[0][1]) == pytest.approx(float(rects[1][3]), abs=0.1)
+        clips.append(float(rects[0][1]))
+    assert clips[1] > 3 * clips[0]
+    assert found.complaints == []
+    found.page.context.close()
+
+
 def test_marks_go_out_as_a_file_and_come_back(
     phone: Opened, browser: sync_api.Browser, file: Path, tmp_path: Path
 ) -> None:

@@ -10,7 +10,7 @@ import pandas as pd
 import pdfplumber
 import pytest
 from affine import Affine
-from shapely.geometry import LineString, Point, box
+from shapely.geometry import LineString, Point, Polygon, box
 
 from pipeline.errors import InputError
 from pipeline.features import make_features
@@ -53,7 +53,11 @@ def layer() -> gpd.GeoDataFrame:
 
 
 def fieldwork(
-    *, side_m: float = 300, relief: Relief | None = None, check_points: tuple[CheckPoint, ...] = ()
+    *,
+    side_m: float = 300,
+    relief: Relief | None = None,
+    check_points: tuple[CheckPoint, ...] = (),
+    patches: tuple[Polygon, ...] = (),
 ) -> Fieldwork:
     """The fieldwork sheet of an invented place."""
     return draw_fieldwork(
@@ -70,6 +74,7 @@ def fieldwork(
         told=Told(datetime.date(2026, 11, 28)),
         relief=relief,
         check_points=check_points,
+        patches=patches,
     )
 
 
@@ -163,6 +168,21 @@ def test_places_to_look_at_are_ringed_numbered_and_told() -> None:
     assert "7 is there a boulder?" in told
     assert "the crown hides it" in told
     assert len(ruled) >= 20, "room for notes"
+
+
+def test_the_rim_of_a_patch_that_changed_is_drawn_where_it_lies() -> None:
+    """Four lines in the colour of places to look at, where the corners of a square patch lie; none without a patch."""
+    patch = box(EAST + 100, NORTH + 100, EAST + 160, NORTH + 160)
+
+    def rim(sheet: Fieldwork) -> list[tuple[float, float]]:
+        with pdfplumber.open(io.BytesIO(sheet.pdf)) as document:
+            lines = [one for one in document.pages[0].lines if np.allclose(one["stroking_color"], tint("purple"))]
+            return [(x * MM, y * MM) for one in lines for x, y in ((one["x0"], one["y0"]), (one["x1"], one["y1"]))]
+
+    drawn, without = fieldwork(patches=(patch,)), fieldwork()
+    assert len(rim(drawn)) == len(rim(without)) + 2 * 2 * 4, "on the map, and on the map enlarged"
+    corner = place_of(drawn, EAST + 100, NORTH + 100)
+    assert min(math.dist(corner, end) for end in rim(drawn)) < 0.1
 
 
 def test_what_the_list_tells_of_has_no_figure_of_its_own() -> None:

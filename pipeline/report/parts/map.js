@@ -146,6 +146,7 @@ function setLarge(isLarge) {
 
 function paintOver(view) {
   if (shown.effort) paintEffort(view);
+  paintChanges(view);
   if (chosen) paintChosen(view, chosen);
   if (shown.checks && !shown.effort) {
     paintMarks(view);
@@ -155,6 +156,7 @@ function paintOver(view) {
 
 function redraw() {
   draftCanvas.redraw();
+  beforeCanvas?.redraw();
   overCanvas.redraw();
   tellShown();
 }

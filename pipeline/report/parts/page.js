@@ -3,6 +3,7 @@
 const PAGES = [
   ['layers', 'Layers', buildLayers],
   ['here', 'Here', buildHere],
+  ['changes', 'Changes', buildChanges],
   ['checks', 'Checks', buildChecks],
   ['survey', 'Survey', buildSurvey],
   ['effort', 'Effort', buildEffort],
@@ -188,16 +189,19 @@ async function start() {
   const about = blocks.about;
   blocks.checks ||= [];
   blocks.left_out ||= [];
+  // Without an earlier survey there is nothing to compare with.
+  if (!blocks.changes) PAGES.splice(PAGES.findIndex(([name]) => name === 'changes'), 1);
   document.getElementById('scale-line').textContent =
     `Map at 1:${about.scale.toLocaleString('en').replaceAll(',', ' ')}, contours every ${about.interval_m} m, ` +
     `magnetic north of ${about.map_date}`;
   loadMarks();
-  await readDrawings(blocks.features.symbols);
+  await readDrawings([...blocks.features.symbols, ...(blocks.before?.symbols || [])]);
   buildTabs();
   startMap();
+  startBefore();
   startSlider();
   watchKeys();
-  showPage('layers', false);
+  showPage(blocks.changes ? 'changes' : 'layers', false);
   document.documentElement.dataset.ready = String(Math.round(performance.now()));
 }
 

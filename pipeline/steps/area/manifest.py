@@ -17,7 +17,8 @@ FIELDWORK = ("fieldwork/check_list.csv", "fieldwork/check_points.gpx", "fieldwor
 """What a draft writes for the work on foot; other files in that folder are of mappers and other commands."""
 OF_BLOCKS = ("grids", "boulders", "disputes")
 """Folders of the work files that hold one file or folder a block."""
-OF_FIELDS = ("running", "base_level", *(f"features/{name}" for name in ("landform", "rock", "vegetation", "manmade")))
+SECTIONS = ("landform", "rock", "vegetation", "manmade")
+OF_FIELDS = ("running", "base_level", *(f"features/{name}" for name in SECTIONS))
 """Folders of the work files that hold one file or folder a field."""
 
 
@@ -31,6 +32,8 @@ def manifest(*, folder: Path, plan: Path, decided: Path, borrowed: Path, out: Pa
     drop_removed(folder, tiles)
     drop_others(folder / "work", OF_BLOCKS, cast("list[str]", content["blocks"]))
     drop_others(folder / "work", OF_FIELDS, list(cast("dict[str, object]", content["fields"])))
+    drop_others(folder / "work" / "kept", ("block",), cast("list[str]", content["blocks"]))
+    drop_others(folder / "work" / "kept", SECTIONS, list(cast("dict[str, object]", content["fields"])))
     area = cast("dict[str, list[str]]", content["area"])
     drop_unasked(folder, exports=area["exports"], backdrops=area["backdrops"])
     made = [

@@ -11,6 +11,10 @@ from typing import cast
 from pipeline.files import arrays, grid_files
 from pipeline.rock.ground.brightness import COUNTS, REACH_OF_WINDOW_M, UsualGround, usual_ground
 
+FIGURES = 3
+"""Figures to which what is usual is written: a change in one corner of an area is then mostly none of what is usual in
+it, and fields far from there are drawn again with no other result. Our choice."""
+
 
 def usual_ground_of_area(*, counts: Path, out: Path) -> None:
     """Write what is usual in the area, found band by band; null where nothing is known."""
@@ -20,7 +24,7 @@ def usual_ground_of_area(*, counts: Path, out: Path) -> None:
     found = usual_ground(
         ((grid_files.read_sums(counts, COUNTS, bounds=around.bounds), around, part) for around, part in clipped), whole
     )
-    figures = {field.name: float(getattr(found, field.name)) for field in fields(found)}
+    figures = {field.name: float(f"{getattr(found, field.name):.{FIGURES}g}") for field in fields(found)}
     arrays.write_json(out, {name: value if math.isfinite(value) else None for name, value in figures.items()})
 
 

@@ -6,6 +6,7 @@ that much wider than classes need, so that the classes they meet there are those
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import asdict, replace
 from pathlib import Path
 
@@ -14,6 +15,7 @@ from numpy.typing import NDArray
 
 from pipeline.features import no_features
 from pipeline.files import arrays, grid_files
+from pipeline.files.disk.kept import keep, put_back
 from pipeline.files.layers import write_features
 from pipeline.lattice.blocks import Block, block_named
 from pipeline.lattice.grid import EastNorthHeight, Grid, Heights
@@ -24,9 +26,17 @@ from pipeline.points.producer import Dispute
 from pipeline.returns.asprs import GROUND, WATER
 from pipeline.returns.cloud import Cloud, in_order, northward
 from pipeline.rock.boulders.boulders import find_boulders
-from pipeline.settings import Flow, LayerSettings, PointsSettings, RoofSettings, TerrainSettings, WireSettings
+from pipeline.settings import (
+    Flow,
+    LayerSettings,
+    PointsSettings,
+    RoofSettings,
+    TerrainSettings,
+    WireSettings,
+    section_text,
+)
 from pipeline.steps.block.reaches import EARTH_AROUND_M, LOOK_AROUND_M
-from pipeline.steps.block.reading import Columns, engine, laid_out, read_shifts
+from pipeline.steps.block.reading import Columns, engine, laid_out, mark_of_returns, read_shifts
 from pipeline.survey.disputes import count_disputes
 from pipeline.terrain.counts import class_counts, lone_ground, wire_counts
 from pipeline.terrain.profile import profile_grids
@@ -49,15 +59,61 @@ def block(
     wires: WireSettings,
     terrain: TerrainSettings,
     layers: LayerSettings,
+    kept: Path | None = None,
+    code: str = "",
 ) -> None:
     """Write the classes of one block's returns, its rasters, its boulder candidates and what is disputed.
+
+    Where the returns are those of the last time, with the same settings and code, its results are put back from `kept`.
 
     `split` are the folders of the tiles that reach into the block or its halo; `decided` says how flight lines are
     moved and how large a cell is; `classified`, `grids`, `boulders` and `disputes` are what is written.
     """
     place = block_named(block, flow.block_m)
-    cloud, whence = _returns(split, place)
     for_area = arrays.read_json(decided)
+    sections = (flow, settings, roofs, wires, terrain, layers)
+    told = (block, crs, code, for_area["cell_m"], for_area["line_shifts"], *map(section_text, sections))
+    mark = mark_of_returns(split, place, repr(told))
+    made = (classified, grids, boulders, disputes)
+    if put_back(kept, mark, made):
+        return
+    _work_through(
+        split,
+        for_area,
+        classified=classified,
+        grids=grids,
+        boulders=boulders,
+        disputes=disputes,
+        place=place,
+        crs=crs,
+        settings=settings,
+        roofs=roofs,
+        wires=wires,
+        terrain=terrain,
+        layers=layers,
+    )
+    keep(kept, mark, made)
+
+
+def _work_through(
+    split: list[Path],
+    for_area: Mapping[str, object],
+    /,
+    *,
+    classified: Path,
+    grids: Path,
+    boulders: Path,
+    disputes: Path,
+    place: Block,
+    crs: str,
+    settings: PointsSettings,
+    roofs: RoofSettings,
+    wires: WireSettings,
+    terrain: TerrainSettings,
+    layers: LayerSettings,
+) -> None:
+    """The work itself; `for_area` is what was decided for the area."""
+    cloud, whence = _returns(split, place)
     is_core = cloud.within(place.bounds)
     cloud = levelled(cloud, read_shifts(for_area))
     found = classify_returns(cloud, settings=settings, find_ground=engine(settings), roofs=roofs, wires=wires)

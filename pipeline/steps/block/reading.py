@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from functools import partial
 from pathlib import Path
 from typing import cast
@@ -10,6 +10,8 @@ from typing import cast
 import numpy as np
 from numpy.typing import NDArray
 
+from pipeline.files import arrays
+from pipeline.files.disk.kept import mark_of_arrays
 from pipeline.lattice.blocks import Block
 from pipeline.points.classes import FindGround, embedded
 from pipeline.points.levelling import LineShift
@@ -38,3 +40,31 @@ def read_shifts(decided: Mapping[str, object], /) -> tuple[LineShift, ...]:
 def laid_out(split: list[Path], block: Block) -> list[Path]:
     """The folders of returns that tiles laid out for a block."""
     return [path for folder in split for path in sorted(folder.glob(f"{block.name}.*"))]
+
+
+def mark_of_returns(split: list[Path], block: Block, told: str, /) -> str:
+    """A mark that changes with a text and with the returns that tiles laid out for a block, in whatever pieces.
+
+    Where a return stands in its tile counts in the core of the block only, whose classes are written by it: around the
+    core, a tile from which others were taken away is the same.
+    """
+    tiles = sorted({path.parent.name for path in laid_out(split, block)})
+    return mark_of_arrays(told, _columns_of_tiles(split, block, tiles))
+
+
+def _columns_of_tiles(split: list[Path], block: Block, tiles: list[str]) -> Iterator[NDArray[np.generic]]:
+    """Column after column of the returns of each tile, with the name of the tile before it."""
+    for tile in tiles:
+        yield np.frombuffer(tile.encode(), np.uint8)
+        pieces = [arrays.map_arrays(path) for path in laid_out(split, block) if path.parent.name == tile]
+        for name in sorted(pieces[0].keys() - {"index"}):
+            yield np.concatenate([piece[name] for piece in pieces])
+        yield np.concatenate([piece["index"][_is_core(piece, block)] for piece in pieces])
+
+
+def _is_core(piece: Columns, block: Block) -> NDArray[np.bool_]:
+    """(n,) returns that lie in the block itself."""
+    west, south, east, north = block.bounds
+    at_east, at_north = piece["east"].astype(np.float64), piece["north"].astype(np.float64)
+    inside: NDArray[np.bool_] = (at_east >= west) & (at_east < east) & (at_north >= south) & (at_north < north)
+    return inside

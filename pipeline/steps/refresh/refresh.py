@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import time
+from collections.abc import Callable
 from pathlib import Path
 
 import geopandas as gpd
@@ -15,6 +16,7 @@ from pipeline.files.runs import EarlierRun, is_run, read_run, years_between
 from pipeline.refresh.refresh import Refreshed, refresh
 from pipeline.refresh.register.coarse import FARTHEST_M
 from pipeline.refresh.register.remarks import datum_in_words, tilt_in_words
+from pipeline.refresh.register.shift import Shift
 from pipeline.refresh.summary import cannot_tell, ranked_places, share_verified, verified_unchanged
 
 
@@ -30,20 +32,49 @@ def refresh_run(old: Path, out: Path, /) -> dict[str, object]:
     InputError
         If `old` cannot be used: no run, the same folder, or another place.
     """
-    started_s = time.monotonic()
     _check(old, out)
-    new_run = read_run(out)
+    new_run = read_new(out)
     crs = str(new_run.survey.surface.grid.crs) if new_run.survey.surface else str(new_run.survey.features.crs)
     old_run = read_run(old, crs=crs)
     _check_place(old_run, new_run)
+    return compare_runs(old_run, new_run, out)[0]
+
+
+def read_new(out: Path, /) -> EarlierRun:
+    """The new draft: never a map that an earlier refresh has made of it."""
+    return read_run(out, names=("draft.gpkg",))
+
+
+def compare_runs(
+    old_run: EarlierRun,
+    new_run: EarlierRun,
+    out: Path,
+    /,
+    *,
+    shift: Shift | None = None,
+    sift: Callable[[Refreshed], Refreshed] | None = None,
+) -> tuple[dict[str, object], Refreshed]:
+    """Compare an earlier run or map with a new draft and write what was found into `out`.
+
+    Parameters
+    ----------
+    shift : where it is known already; else it is found from the rasters of both
+    sift : takes out what a mapper has said already, before anything is counted or written
+
+    Returns
+    -------
+    What was written into `refresh.json`, and all that was found.
+    """
+    started_s = time.monotonic()
     years = years_between(old_run.days, new_run.days)
-    found = refresh(old_run.survey, new_run.survey, years=years)
+    found = refresh(old_run.survey, new_run.survey, years=years, shift=shift)
+    found = sift(found) if sift else found
     told = summary_of(found, old_run, new_run, seconds=time.monotonic() - started_s)
     layers.write_layers(out / "changes.gpkg", _layers(found))
     places = ranked_places(found.patches).drop(columns="geometry")
     atomic.write_text(out / "fieldwork" / "changes_list.csv", places.to_csv(index=False, lineterminator="\n"))
     arrays.write_json(out / "refresh.json", told)
-    return told
+    return told, found
 
 
 def _check(old: Path, out: Path) -> None:

@@ -11,6 +11,7 @@ from pipeline.files import arrays, layers, rasters
 from pipeline.files.disk import atomic
 from pipeline.files.tables import read_table
 from pipeline.norm.symbols import norm_table
+from pipeline.report.changes import before_of, changes_of
 from pipeline.report.grounds import GROUNDS, pictures_of_ground
 from pipeline.report.lists import LEFT_OUT, checks_of, effort_of, plain, rows_of
 from pipeline.report.looks import Json
@@ -43,6 +44,8 @@ def report(
     scale: int,
     interval_m: float,
     calibration: list[Path],
+    changes: Path | None = None,
+    before: Path | None = None,
 ) -> None:
     """Put the page together from a draft; what is missing among reports, lists and rasters is not shown.
 
@@ -50,6 +53,7 @@ def report(
     ----------
     reports, fieldwork, ground : folders of the run: `report`, `fieldwork`, `rasters`
     calibration : the limits that a calibration found and its plot, those that are there
+    changes, before : what a refresh found, and the earlier map in the frame of the new survey, GeoPackages
     """
     area, crs = layers.read_outline(outline)
     place = place_of_page(area, crs=crs, map_date=datetime.date.fromisoformat(map_date))
@@ -73,6 +77,11 @@ def report(
     progress = _json(fieldwork / "progress.json")
     if progress:
         blocks["progress"] = plain(progress)
+    if changes:
+        listed = read_table(fieldwork / "changes_list.csv")
+        blocks["changes"] = changes_of(layers.read_layer(changes, "changes"), listed, place)
+    if before:
+        blocks["before"] = before_of(layers.read_features(before), place, symbols)
     if calibration:
         blocks["calibration"] = _calibration(calibration)
     atomic.write_text(out, page_of(name, blocks, Parts(_texts(PAGE_PARTS), _texts(MAP_LIBRARY))))

@@ -1,0 +1,1 @@
+"""Steps of a batch: what came of one area, and of all."""

@@ -1,0 +1,24 @@
+"""What came of the refresh of one area of a batch, taken from the files it wrote."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+
+from pipeline.files import arrays
+from pipeline.files.tables import read_table
+from pipeline.refresh.batch.outcome import outcome_of
+
+
+def write_outcome(folder: Path, out: Path, /) -> None:
+    """Write a row of the batch's table, as JSON, for an area whose refresh in its folder has ended well."""
+    effort = folder / "fieldwork" / "effort.json"
+    changes = folder / "fieldwork" / "changes_list.csv"
+    sure = read_table(changes)["sure"].astype(float).tolist() if changes.exists() else []
+    row = outcome_of(
+        arrays.read_json(folder / "refresh.json"), arrays.read_json(effort) if effort.exists() else {}, sure
+    )
+    page = folder / "report" / "index.html"
+    # Written as a way from the page of the batch, so that the whole may be moved together.
+    row["page"] = Path(os.path.relpath(page, out.resolve().parents[1])).as_posix() if page.exists() else None
+    arrays.write_json(out, row)

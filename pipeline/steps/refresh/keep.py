@@ -1,0 +1,146 @@
+"""The refreshed map written, with a log of each step, and steps taken back."""
+
+from __future__ import annotations
+
+import datetime
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+from shapely.geometry.base import BaseGeometry
+
+from pipeline.errors import InputError, counted
+from pipeline.files import layers
+from pipeline.files.checksums import sha256_of
+from pipeline.files.earlier.written import (
+    LOG,
+    MAP,
+    REFRESH,
+    UNDO,
+    Step,
+    files_of,
+    keep_by_content,
+    last_to_undo,
+    read_log,
+    restore,
+    write_log,
+    write_map,
+)
+from pipeline.refresh.keep.keeping import Kept, refreshed_map
+from pipeline.refresh.old.old_map import OldMap
+from pipeline.refresh.register.shift import Shift
+
+
+def keep_work(old: OldMap, out: Path, laid: NDArray[np.object_], /, *, shift: Shift, more_m: float) -> Kept:
+    """Write `refreshed.gpkg` of an earlier map and the draft in `out`, without a line in the log.
+
+    Parameters
+    ----------
+    laid : (n,) geometry of `old.features` in the frame of the new survey
+    more_m : how much farther off an old feature may lie than two drawings of one thing do
+    """
+    draft = {name: layers.read_layer(out / "draft.gpkg", name) for name in layers.count_features(out / "draft.gpkg")}
+    kept = refreshed_map(
+        old, laid, draft, _covered(out), up_m=shift.up_m, more_m=more_m, back=(shift.east_m, shift.north_m)
+    )
+    write_map(out / MAP, kept.layers)
+    return kept
+
+
+def begin(out: Path, /) -> str:
+    """Keep what an earlier refresh wrote; to be told to `note_step`."""
+    return keep_by_content(out)
+
+
+def _covered(out: Path) -> BaseGeometry | None:
+    path = out / "work" / "outline.gpkg"
+    return layers.read_outline(path)[0] if path.exists() else None
+
+
+def note_step(old: OldMap, out: Path, kept: Kept, before: str, /) -> None:
+    """Note a refresh in the log, if it made another map than was there.
+
+    Parameters
+    ----------
+    before : what `begin` gave before anything was written
+    """
+    steps, after = read_log(out), keep_by_content(out)
+    if _maps_of(before) == _maps_of(after):
+        return
+    steps.append(
+        Step(
+            step=len(steps) + 1,
+            at=datetime.datetime.now().isoformat(timespec="seconds"),
+            what=REFRESH,
+            old=str(old.source),
+            old_sha256=_sha256(old.source),
+            kept=kept.n_kept,
+            new=kept.n_new,
+            carried=kept.n_carried,
+            left_out=len(kept.left_out),
+            undoes=0,
+            before=before,
+            after=after,
+        )
+    )
+    write_log(out, steps)
+
+
+def _maps_of(told: str) -> dict[str, str]:
+    """The maps that a step tells of: the same refresh done again gives the same maps."""
+    return {name: mark for name, mark in files_of(told).items() if name.endswith(".gpkg")}
+
+
+def _sha256(source: Path) -> str:
+    """Checksum of the map that was read; of a folder that of the map in it."""
+    names = (source, source / MAP, source / "draft.gpkg")
+    path = next((path for path in names if path.is_file()), None)
+    return sha256_of(path) if path else ""
+
+
+def undo(out: Path, /) -> str:
+    """Take the last refresh back: its files are what they were before; what to say of it.
+
+    The files as they are now are kept by their content as well, so that nothing is lost.
+
+    Raises
+    ------
+    InputError
+        If there is no refresh to take back.
+    """
+    steps = read_log(out)
+    last = last_to_undo(steps)
+    if last is None:
+        raise InputError(f"{out / LOG}: tells of no refresh that could be undone")
+    now = keep_by_content(out)
+    restore(out, last.before)
+    step = Step(
+        step=len(steps) + 1,
+        at=datetime.datetime.now().isoformat(timespec="seconds"),
+        what=UNDO,
+        old=last.old,
+        old_sha256=last.old_sha256,
+        kept=0,
+        new=0,
+        carried=0,
+        left_out=0,
+        undoes=last.step,
+        before=now,
+        after=last.before,
+    )
+    write_log(out, [*steps, step])
+    is_left = (out / MAP).exists()
+    what = f"{MAP} is what it was before" if is_left else f"{MAP} is gone again, as before the first refresh"
+    return f"Step {last.step} of {last.at} ({last.old}) is taken back: {what}.\n"
+
+
+def describe_kept(kept: Kept, old: OldMap, /) -> str:
+    """What a mapper is told of the refreshed map."""
+    lines = [
+        f"{MAP}: {counted(kept.n_kept, 'feature')} of yours as they were, {kept.n_new:,} from the new draft"
+        + (f", {kept.n_carried:,} of the old one beyond the new tiles" if kept.n_carried else "")
+        + (f"; {counted(len(kept.left_out), 'feature')} of the draft gave way to yours" if len(kept.left_out) else "")
+        + "."
+    ]
+    lines += [f"OLD: {note}." for note in old.notes]
+    return "\n".join(lines) + "\n"

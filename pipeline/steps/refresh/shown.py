@@ -1,0 +1,61 @@
+"""What a refresh shows: a sheet of changes to take along, and a page with before and after."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from pathlib import Path
+
+import geopandas as gpd
+
+from pipeline.files import layers
+from pipeline.plan.plan import Plan
+from pipeline.steps.fieldwork_sheet import fieldwork_sheet
+from pipeline.steps.report.report import report
+
+SHEET, PAGE = Path("sheets") / "changes_sheet.pdf", Path("report") / "changes.html"
+
+
+def show_changes(plan: Plan, old: gpd.GeoDataFrame, shift: Mapping[str, float], /) -> None:
+    """Write the sheet of changes and the page of changes of a refresh that is done, into the folder of the plan.
+
+    Parameters
+    ----------
+    old : features of the earlier map
+    shift : `east_m`, `north_m` from the earlier survey to the new one
+    """
+    out, area = plan.out, plan.area
+    before = out / "work" / "before.gpkg"
+    laid = old.geometry.translate(shift["east_m"], shift["north_m"])
+    layers.write_features(before, old.set_geometry(laid))
+    changes = out / "changes.gpkg"
+    fieldwork_sheet(
+        draft=out / "draft.gpkg",
+        outline=out / "work" / "outline.gpkg",
+        survey=out / "report" / "survey.json",
+        season=out / "report" / "leaf_season.json",
+        borrowed=out / "report" / "borrowed.json",
+        shaded_relief=out / "rasters" / "shaded_relief.tif",
+        check_list=out / "fieldwork" / "changes_list.csv",
+        pdf=out / SHEET,
+        name=area.name,
+        map_date=str(area.map_date),
+        interval_m=area.contour_interval_m,
+        language=area.language,
+        settings=area.expert.sheet,
+        changes=changes,
+    )
+    report(
+        draft=out / "draft.gpkg",
+        outline=out / "work" / "outline.gpkg",
+        reports=out / "report",
+        ground=out / "rasters",
+        fieldwork=out / "fieldwork",
+        out=out / PAGE,
+        name=area.name,
+        map_date=str(area.map_date),
+        scale=area.scale,
+        interval_m=area.contour_interval_m,
+        calibration=[],
+        changes=changes,
+        before=before,
+    )
