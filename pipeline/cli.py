@@ -264,7 +264,7 @@ def _refresh(options: argparse.Namespace) -> int:
     from pipeline.steps.refresh.area import refresh_area
     from pipeline.steps.refresh.keep import undo
     from pipeline.steps.refresh.old import Place, read_old
-    from pipeline.steps.refresh.shown import show_changes
+    from pipeline.steps.shown import show_changes
 
     if options.batch:
         return _refresh_batch(options)

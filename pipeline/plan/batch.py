@@ -9,7 +9,6 @@ from pathlib import Path
 
 from pipeline.errors import InputError
 from pipeline.files import checksums
-from pipeline.files.batch.content import content_of_old
 from pipeline.files.batch.listing import Listed, read_list
 from pipeline.files.checksums import mark_of, sha256_of, text_mark
 from pipeline.files.disk.atomic import check_writable
@@ -89,6 +88,26 @@ class Batch:
         """Fingerprint of all code that drafts and compares."""
         modules = {place.partition(":")[0] for place in STEPS.values()} | {"pipeline.cli"}
         return text_mark(" ".join(fingerprint(module) for module in sorted(modules)))
+
+
+BELOW = ("rasters", "points")
+"""Folders of a run that a comparison reads: known by names and sizes, as they are large."""
+
+
+def content_of_old(old: Path, /) -> str:
+    """A checksum of an earlier run or map; that of nothing where it is not there.
+
+    Of a folder all files that lie in it count by content, of a shapefile all files of its name; dates never do, so
+    that a copy is as good as the original.
+    """
+    if old.is_dir():
+        files = sorted(path for path in old.iterdir() if path.is_file() and not path.name.startswith("."))
+        large = sorted(path for name in BELOW for path in (old / name).rglob("*") if path.is_file())
+    else:
+        beside = old.parent.glob(f"{old.stem}.*") if old.suffix.lower() == ".shp" else [old]
+        files, large = sorted(path for path in beside if path.is_file()), []
+    told = [f"{path.name} {sha256_of(path)}" for path in files]
+    return text_mark("\n".join([*told, *(f"{path.relative_to(old)} {path.stat().st_size}" for path in large)]))
 
 
 def plan_batch(path: Path, /) -> Batch:

@@ -37,9 +37,9 @@ CLASSIFIED_BYTES = 5
 """Bytes of one return of a classified block: its place in the tile and its class."""
 KEPT_MB_PER_KM2 = 210
 """What is in `work/` beside the results at the end, for each square kilometre: a draft of 1 km2 with cells of 0.5 m and
-16 returns per m2 left 85 MB, 74 MB of them grids of blocks (since then classes of blocks stay too, 80 MB, reckoned),
-and had 40 MB of rasters of runnability there for a while.
-With less here, a run could be let go on a disk that it then fills."""
+16 returns per m2 left 85 MB, 74 MB of them grids of blocks, and had 40 MB of rasters of runnability there for a while;
+the classes of blocks, which stay since, are reckoned at 80 MB. With less here, a run could be let go on a disk that it
+then fills."""
 BACKDROP_MB_PER_KM2 = 13
 """What a backdrop takes for each square kilometre at cells of 0.5 m, upright and turned, GeoTIFF and PNG (measured on
 the sample: 0.9 MB on 0.09 km2 for a grey one, twice that for a green one)."""

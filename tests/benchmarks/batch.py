@@ -1,8 +1,8 @@
 """A batch of areas, some of them broken, twice: `python -m tests.benchmarks.batch [N_AREAS]`.
 
-Each area is a square of 60 m of the sample, a few metres beside the next one's; its earlier map is one draft of the
-same place.
-The broken ones have an earlier map without symbols, a tile that is no lidar, and no area file. Everything runs as a
+Each area is a square of 60 m of the sample, a few decimetres beside the next one's; its earlier map is one draft of
+the same place. The broken ones have an earlier map without symbols, a tile that is no lidar, and no area file.
+Everything runs as a
 user runs it, by `tussock refresh --batch`.
 """
 

@@ -27,6 +27,7 @@ from pathlib import Path
 import psutil
 
 from tests.benchmarks.audits import audits
+from tests.benchmarks.batch import compared as batch
 from tests.benchmarks.composing import composed_and_drawn
 from tests.benchmarks.driver import driver
 from tests.benchmarks.effort import beside_truth
@@ -38,6 +39,7 @@ from tests.benchmarks.kept_work import kept_work, map_beside_lidar
 from tests.benchmarks.large_area import Scene, lay_side_by_side
 from tests.benchmarks.mosaic import compared as mosaic_of_drafts
 from tests.benchmarks.mutations import mutations
+from tests.benchmarks.one_tile_changed import compared as one_tile_changed
 from tests.benchmarks.outings import compared as outings
 from tests.benchmarks.overhead import overhead
 from tests.benchmarks.page import compared as page_of_draft
@@ -389,10 +391,19 @@ MEASUREMENTS = (
         "change. Shifts are off by the largest of east, north and up. Of the true patch of thicker undergrowth in "
         "`scene_a_later` a quarter is open land where nothing changed, and of the dug one more than a third; so there "
         "is a row for what of them did change. Made pairs are `tests/benchmarks/refresh_pairs.py`; `leaves` has the "
-        "same place 1.7 times as dense in leaf. Limits were set on `scene_a` and looked at on the made pairs.",
+        "same place 1.7 times as dense in leaf; `half` is a survey against every other pulse of its own. Limits were "
+        "set on `scene_a` and `made 31`, and on `hard_moraine` for carpets; the rest was looked at only.",
         lambda: refresh_scenes(drafting_into(scratch() / "refresh"), data(".")),
         command="python -m tests.benchmarks.refresh_scenes",
-        data=("scene_a", "scene_a_again", "scene_a_later", "two_surveys", "dem_epochs"),
+        data=(
+            "scene_a",
+            "scene_a_again",
+            "scene_a_later",
+            "hard_moraine",
+            "bc_forest",
+            "two_surveys",
+            "dem_epochs",
+        ),
         is_long=True,
     ),
     Measurement(
@@ -867,6 +878,28 @@ MEASUREMENTS = (
         ranking,
         command="python -m tests.benchmarks.ranking SCENE OUT ...",
         data=SCENES,
+        is_long=True,
+    ),
+    Measurement(
+        "one_tile",
+        "Refresh",
+        "What does a draft cost again after one of 16 tiles changed?",
+        "An area of 2 km x 2 km of mirrored copies of `scene_a`, thinned to a third of a pulse per square metre; in a "
+        "circle of 60 m in one tile the forest is felled. Processor time beside that of a whole draft of the changed "
+        "area, and files of the two that differ, byte by byte.",
+        lambda: [one_tile_changed(tiles_of("scene_a"))],
+        command="python -m tests.benchmarks.one_tile_changed FOLDER",
+        data=("scene_a",),
+        is_long=True,
+    ),
+    Measurement(
+        "batch",
+        "Refresh",
+        "What becomes of a batch of 20 areas of which three are broken?",
+        "Squares of 60 m of the sample; one has an earlier map without symbols, one a damaged tile, one no area file. "
+        "The same command twice.",
+        lambda: [batch()],
+        command="python -m tests.benchmarks.batch",
         is_long=True,
     ),
     Measurement(

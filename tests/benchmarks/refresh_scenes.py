@@ -11,11 +11,12 @@ from __future__ import annotations
 import functools
 import os
 import tempfile
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 import geopandas as gpd
+import laspy
 import numpy as np
 import rasterio
 import shapely
@@ -32,6 +33,9 @@ from tests.benchmarks.sizes import draft_watched
 
 PAIRS = ((31, (7.0, 5.0), (0.4, -0.3, -0.15)), (58, (5.0, 8.0), (-0.8, 0.6, 0.3)))
 """Made places: seed, pulses a square metre of both surveys, true shift."""
+HALVED = {"hard_moraine": "hard_moraine/tiles", "bc_forest": "bc_forest"}
+"""Surveys that are compared with half of their own pulses: carpets of heather and flight lines that are off, and real
+steep forest."""
 SCENE_SHIFT = (-0.35, 0.25, 0.12)
 FITTING = {
     "felled": {"felled"},
@@ -133,7 +137,22 @@ def refresh_scenes(draft: Drafter, data: Path) -> list[Table]:
                 truth = layers.read_layer(folder / second / "truth.gpkg", "changes")
                 new = draft(folder / second / "tiles", None)
                 rows.append(row_of(f"made {seed}, {second}", first, new, truth, shift))
+        for name, tiles in HALVED.items():
+            half = Path(kept) / name / "half" / "tiles"
+            every = sorted((data / tiles).glob("*.laz"))
+            write_half(every, half)
+            rows.append(row_of(f"{name}, half", draft(data / tiles, None), draft(half, None), nothing, (0, 0, 0)))
     return [Table("", COLUMNS, rows), _two_surveys(draft, data), _epochs(data)]
+
+
+def write_half(tiles: Sequence[Path], folder: Path) -> None:
+    """Copies of tiles with one pulse in two, chosen by its time."""
+    folder.mkdir(parents=True, exist_ok=True)
+    for tile in tiles:
+        las = laspy.read(tile)
+        ticks = np.round(np.asarray(las.gps_time) * 1e6).astype(np.int64)
+        las.points = las.points[((ticks * 2654435761) >> 7) % 2 == 0]
+        las.write(str(folder / tile.name))
 
 
 def truth_that_shows(true: gpd.GeoDataFrame, data: Path) -> gpd.GeoDataFrame:
