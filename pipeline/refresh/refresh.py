@@ -7,7 +7,6 @@ from dataclasses import dataclass
 
 import geopandas as gpd
 import numpy as np
-import pandas as pd
 from rasterio.features import rasterize
 
 from pipeline.lattice.grid import Grid, Mask
@@ -75,9 +74,12 @@ def no_patches(crs: str, /) -> gpd.GeoDataFrame:
 
 def _cells_of(maps: Sequence[gpd.GeoDataFrame], symbols: Sequence[str], grid: Grid) -> Mask:
     """The cells on and around the features of some symbols."""
-    every = pd.concat([table[["symbol", "geometry"]] for table in maps], ignore_index=True)
-    chosen = every["geometry"][every["symbol"].astype(str).str.partition(".")[0].isin(symbols)]
-    shapes = [shape.buffer(AROUND_M) for shape in chosen]
+    shapes = [
+        shape.buffer(AROUND_M)
+        for table in maps
+        for symbol, shape in zip(table["symbol"], table.geometry, strict=True)
+        if str(symbol).partition(".")[0] in symbols
+    ]
     if not shapes:
         return np.zeros(grid.shape, np.bool_)
     return np.asarray(rasterize(shapes, out_shape=grid.shape, transform=grid.transform), np.bool_)

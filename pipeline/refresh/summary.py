@@ -14,6 +14,11 @@ SQUARE_M = 250.0
 """Side of the squares that a share verified unchanged is told for, as of the effort model."""
 WELL_SEEN_M = 1.5
 """Ground is verified where a ground return of both surveys lies nearer than this, in metres. Our choice."""
+FAR_M = 20.0
+"""Cells farther from any ground return, in metres, lie outside the surveys."""
+THIN_M, LEAST_BLIND = 0.8, 0.05
+"""Where ground returns lie farther apart than this, in metres, small things are not told; and the share of ground that
+both surveys must miss to be spoken of. Our choice."""
 DEGREES = "EPSG:4326"
 WORTH = {
     "built": 5.0,
@@ -68,6 +73,37 @@ def verified_unchanged(measured: Measured, patches: gpd.GeoDataFrame, /) -> list
         }
         for row, col in zip(*np.nonzero(cells["covered"] > 0), strict=True)
     ]
+
+
+def cannot_tell(measured: Measured | None, old_season: str, new_season: str, /) -> list[str]:
+    """What two surveys cannot say between them, a sentence each."""
+    if measured is None:
+        return ["Of the old map there are no rasters: what changed since cannot be measured, only what the maps say."]
+    found = []
+    known = measured.support[measured.ground.seen]
+    apart_m = float(np.median(known)) if known.size else 0.0
+    if apart_m > THIN_M:
+        found.append(
+            f"The nearest ground return is {apart_m:.1f} m away, in the middle of all places: boulders, pits, knolls "
+            "and paths that came or went cannot be told, nor what of small features is new and what only seen now."
+        )
+    if measured.told_from != "points":
+        found.append(
+            "The points of one survey are gone: boulders and houses are told from ground returns missing beneath "
+            "them, in the open and in forest where pulses come through, and small changes of the ground are not told."
+        )
+    if old_season != new_season or old_season not in ("leaf-on", "leaf-off"):
+        found.append(
+            f"Leaves: {old_season} then, {new_season} now. Undergrowth was compared by what is denser than its "
+            "surroundings; a change all over the forest is taken for leaves."
+        )
+    covered = (measured.support > 0) & (measured.support < FAR_M)
+    blind = float((~measured.ground.seen[covered]).mean()) if covered.any() else 1.0
+    if blind > LEAST_BLIND:
+        found.append(
+            f"Of {blind:.0%} of the area the ground is not seen by both surveys, or lies under water or houses."
+        )
+    return found
 
 
 def share_verified(squares: list[dict[str, float]], /) -> float | None:

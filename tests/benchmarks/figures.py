@@ -35,6 +35,7 @@ from tests.benchmarks.effort import fitted as effort_fitted
 from tests.benchmarks.exports import compared as exports_of
 from tests.benchmarks.identity import compared as identity_of
 from tests.benchmarks.kept_ids import kept_ids
+from tests.benchmarks.kept_work import kept_work, map_beside_lidar
 from tests.benchmarks.large_area import Scene, lay_side_by_side
 from tests.benchmarks.mosaic import compared as mosaic_of_drafts
 from tests.benchmarks.mutations import mutations
@@ -43,6 +44,7 @@ from tests.benchmarks.outings import compared as outings
 from tests.benchmarks.overhead import overhead
 from tests.benchmarks.page import compared as page_of_draft
 from tests.benchmarks.ranking import compared as ranking_of
+from tests.benchmarks.refresh_scenes import drafting_into, refresh_scenes
 from tests.benchmarks.results import Measurement, Table, markdown_of, measure_again, read_results, write_results
 from tests.benchmarks.seams import compared as seams_of
 from tests.benchmarks.selection import selection
@@ -379,6 +381,53 @@ MEASUREMENTS = (
         "A made map of houses and lines on 100 km2, a fifth of it also shown by lidar, from file to settled features.",
         printed("tests.benchmarks.borrowing"),
         command="python -m tests.benchmarks.borrowing",
+        is_long=True,
+    ),
+    Measurement(
+        "refresh",
+        "Refresh",
+        "Do two surveys of one place say what changed between them, and nothing else?",
+        "A change is found where a patch of a fitting kind touches it, and a patch is right where it touches a true "
+        "change. Shifts are off by the largest of east, north and up. Of the true patch of thicker undergrowth in "
+        "`scene_a_later` a quarter is open land where nothing changed, and of the dug one more than a third; so there "
+        "is a row for what of them did change. Made pairs are `tests/benchmarks/refresh_pairs.py`; `leaves` has the "
+        "same place 1.7 times as dense in leaf; `half` is a survey against every other pulse of its own. Limits were "
+        "set on `scene_a` and `made 31`, and on `hard_moraine` for carpets; the rest was looked at only.",
+        lambda: refresh_scenes(drafting_into(scratch() / "refresh"), data(".")),
+        command="python -m tests.benchmarks.refresh_scenes",
+        data=(
+            "scene_a",
+            "scene_a_again",
+            "scene_a_later",
+            "hard_moraine",
+            "bc_forest",
+            "two_surveys",
+            "dem_epochs",
+        ),
+        is_long=True,
+    ),
+    Measurement(
+        "kept_work",
+        "Refresh",
+        "Does a mapper's work stand through refreshes?",
+        "Made drafts with 200 edits, refreshed ten times with other tiles each time, and the draft of `scene_a` with "
+        "edits, refreshed by itself with the comparison and all. Lost is what differs in one byte of its geometry or "
+        "in one column.",
+        lambda: kept_work({"scene_a": draft_of("scene_a")}),
+        command="python -m tests.benchmarks.kept_work RUN",
+        data=("scene_a",),
+        is_long=True,
+    ),
+    Measurement(
+        "map_beside_lidar",
+        "Refresh",
+        "How well is it found where a drawn map lies?",
+        "Maps made of drafts: off by a few metres, stretched in waves of 2 m, each feature 1.2 m off by itself, a "
+        "quarter left out. How much the stretch may change was fitted on maps made of the same places with other "
+        "shifts and waves.",
+        lambda: map_beside_lidar({name: draft_of(name) / "draft.gpkg" for name in ("scene_b", "hard_steep")}),
+        command="python -m tests.benchmarks.kept_work RUN",
+        data=("scene_b", "hard_steep"),
         is_long=True,
     ),
     Measurement(

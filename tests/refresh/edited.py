@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 import pyogrio
 import shapely
+from numpy.typing import NDArray
 from shapely.geometry import LineString, MultiLineString, Point, Polygon
 from shapely.geometry.base import BaseGeometry
 
@@ -95,18 +96,24 @@ def edit(layers: Layers, n: int, seed: int) -> tuple[Layers, gpd.GeoDataFrame]:
         table.loc[row, "status"] = status
         if status == "moved":
             step = random.normal(0, 15, 2)
-            table.loc[[row], "geometry"] = [shapely.transform(table.geometry[row], lambda p, step=step: p + step)]
+            table.loc[[row], "geometry"] = [shifted(table.geometry[row], step)]
         if number % 4 == 0:
             table.loc[row, "note"] = f"größer, {number}"
             table.loc[row, "visits"] = number
         if number % 7 == 0 and name == "rock_point":
             table.loc[row, "symbol"] = "207"
     added = _added(random)
-    tables["manmade_line"] = _with_rows(tables["manmade_line"], added)
+    added_to = tables["manmade_line"]
+    tables["manmade_line"] = _with_rows(added_to, added)
     keys = {(name, row) for name, row in chosen}
     keys |= {("manmade_line", len(layers["manmade_line"]) + k) for k in range(len(added))}
     rows = [tables[name].iloc[[row]].assign(layer=name) for name, row in sorted(keys)]
-    return tables, gpd.GeoDataFrame(pd.concat(rows, ignore_index=True), geometry="geometry", crs=CRS)
+    return tables, gpd.GeoDataFrame(pd.concat(rows, ignore_index=True), geometry="geometry", crs=added_to.crs)
+
+
+def shifted(shape: BaseGeometry, step: NDArray[np.float64]) -> BaseGeometry:
+    """A shape somewhere else."""
+    return shapely.transform(shape, lambda places: places + step)
 
 
 def _added(random: np.random.Generator) -> list[BaseGeometry]:
@@ -126,8 +133,8 @@ def _added(random: np.random.Generator) -> list[BaseGeometry]:
 def _with_rows(table: gpd.GeoDataFrame, shapes: list[BaseGeometry]) -> gpd.GeoDataFrame:
     """Rows as a GIS adds them: a symbol and a status, nothing else."""
     columns = {"symbol": ["505"] * len(shapes), "status": ["confirmed"] * len(shapes)}
-    more = gpd.GeoDataFrame(columns, geometry=shapes, crs=CRS)
-    return gpd.GeoDataFrame(pd.concat([table, more], ignore_index=True), geometry="geometry", crs=CRS)
+    more = gpd.GeoDataFrame(columns, geometry=shapes, crs=table.crs)
+    return gpd.GeoDataFrame(pd.concat([table, more], ignore_index=True), geometry="geometry", crs=table.crs)
 
 
 def overwrite(path: Path, layers: Layers) -> None:
@@ -166,4 +173,5 @@ def lost(rows: gpd.GeoDataFrame, path: Path) -> list[str]:
 
 
 def _equal(one: object, other: object) -> bool:
-    return (pd.isna(one) and pd.isna(other)) or one == other
+    missing = [value is None or value is pd.NA or value != value for value in (one, other)]
+    return all(missing) or (not any(missing) and one == other)

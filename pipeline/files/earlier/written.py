@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import hashlib
 import io
 import shutil
 import warnings
@@ -14,13 +15,16 @@ import pyogrio
 from pydantic import BaseModel, ConfigDict, ValidationError
 
 from pipeline.errors import InputError
-from pipeline.files.checksums import sha256_of
 from pipeline.files.disk.atomic import replacing, write_text
 from pipeline.files.disk.layer_kinds import FIXED_DATE, geometry_type
 
 MAP, LOG, STORE = "refreshed.gpkg", "refresh_log.csv", Path("refresh")
 """The refreshed map, the log of refreshes, and the folder of earlier files; below the output folder."""
-FILES = (MAP, "changes.gpkg", "refresh.json", str(Path("fieldwork") / "changes_list.csv"))
+LATER = STORE / "yours.json"
+"""Names of features of which the refreshed map has the last word, since a mapper changed them there."""
+GAVE_WAY = STORE / "gave_way.csv"
+"""Features of the new draft that are not in the refreshed map, and why."""
+FILES = (MAP, str(LATER), "changes.gpkg", "refresh.json", str(Path("fieldwork") / "changes_list.csv"))
 """What a refresh writes and `--undo` restores."""
 REFRESH, UNDO = "refresh", "undo"
 
@@ -78,7 +82,8 @@ def keep_by_content(out: Path, /) -> str:
     for name in FILES:
         path = out / name
         if path.exists():
-            mark = sha256_of(path)
+            with path.open("rb") as file:
+                mark = hashlib.file_digest(file, "sha256").hexdigest()
             target = out / STORE / f"{mark}{path.suffix}"
             if not target.exists():
                 target.parent.mkdir(parents=True, exist_ok=True)

@@ -24,6 +24,9 @@ LEAST_M2 = 100.0
 """The smallest patch that is told: about the norm's least area of 406 at 1:10000. Our choice."""
 LEVEL_EDGES = (0.03, 0.06, 0.1, 0.15, 0.25, 0.4, 0.6, 0.9, 1.3, 2.0)
 """Where strata of noise part, m2/m3: noise goes with density."""
+CARPET_LIFT_M = 0.04
+"""Ground that lies higher by more than this, in metres, where undergrowth seems thinner, or lower where it seems
+thicker, is a matter of what was taken for ground, such as the foot of a carpet half a metre deep. Our choice."""
 LEAF_QUANTILES = np.linspace(0.01, 0.99, 50)
 LEAST_LEAF_CELLS = 2000
 """Fewer cells of unchanged forest tell nothing of the leaves. Our choice."""
@@ -62,6 +65,7 @@ def density_change(
     cell_m: float,
     elsewhere: Mask,
     allow_leaves: bool,
+    lift: Heights | None = None,
 ) -> DensityChange:
     """Where undergrowth changed by more than the noise of both surveys.
 
@@ -73,6 +77,9 @@ def density_change(
         Where other changes stand: not used for learning what leaves do.
     allow_leaves : bool
         Whether the seasons of the surveys may differ, so that all of the forest may look denser in one of them.
+    lift : (rows, cols) metres that the bare earth of the new survey lies higher, NaN where not known
+        Where a survey takes a carpet of heather or fern for ground, its ground is higher and its undergrowth thinner:
+        that is no change.
     """
     before, _ = local_mean(old, SIGMA_M / cell_m)
     after, _ = local_mean(new, SIGMA_M / cell_m)
@@ -80,8 +87,9 @@ def density_change(
     before, leaf_ratio = _as_in_season(before, after, seen & ~elsewhere) if allow_leaves else (before, 1.0)
     difference = np.where(seen, after - before, 0).astype(np.float32)
     error = _error(difference, before, after, old_error, new_error, seen & ~elsewhere)
+    raised = np.zeros_like(difference) if lift is None else np.nan_to_num(local_mean(lift, SIGMA_M / cell_m)[0])
     thicker, thinner = (
-        _patches(side * difference, error, *pair, seen, cell_m)
+        _patches(side * difference, error, *pair, seen & (side * raised > -CARPET_LIFT_M), cell_m)
         for side, pair in ((1, (before, after)), (-1, (after, before)))
     )
     return DensityChange(before, after, error, thicker, thinner, leaf_ratio)
@@ -127,7 +135,7 @@ def _error(
     # errors this much at most can differ between them.
     stated = 0.1 + 0.3 * level
     if old_error is not None and new_error is not None:
-        stated = np.fmin(stated, 0.05 + np.nan_to_num(np.hypot(old_error, new_error), nan=0.3))
+        stated = np.fmin(stated, 0.02 + np.nan_to_num(np.hypot(old_error, new_error), nan=0.3))
     return spread_by_stratum(difference, strata, usable, floor=0.015, ceiling=stated.astype(np.float32))
 
 

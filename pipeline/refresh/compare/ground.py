@@ -8,6 +8,7 @@ import numpy as np
 from scipy import ndimage
 
 from pipeline.lattice.grid import Heights, Mask
+from pipeline.lattice.windows import middle_of_nine
 from pipeline.refresh.compare.regions import (
     grown_from,
     large_enough,
@@ -21,6 +22,8 @@ from pipeline.refresh.compare.returns_seen import Seen
 SIGMA_M = 0.75
 """Window through which height differences are looked at, in metres: a track 3 m wide still shows its full cut. Our
 choice."""
+LEAST_SIGMA_CELLS = 0.75
+"""In large cells, which thin surveys have, the window is as wide as this many cells."""
 SURE_SIGMAS, SURE_M = 6.0, 0.2
 """A change begins where the difference is beyond so many standard deviations and this many metres. With a million
 cells, differences that follow a bell curve pass five standard deviations once in two areas; the tails of real
@@ -44,6 +47,9 @@ SLOPE_EDGES = (0.1, 0.2, 0.35, 0.6, 1.0)
 REGION_M, REGION_MOST_M, LEAST_SQUARES = 25.0, 0.3, 16
 """Side of the squares whose medians tell what two surveys differ by all over, and how much of it, in metres, is taken
 for an error of flight; and how many squares it takes. Our choice."""
+REACH_M = 8.0
+"""A change reaches no farther than this from where it is beyond doubt, in metres: more than the slope of a pit is wide.
+Our choice."""
 UNSEEN_M = 6.0
 """Ground farther than this from a ground return of either survey is not compared. Our choice."""
 
@@ -107,13 +113,16 @@ def ground_change(
     if water is not None:
         seen &= ~water
     difference = np.where(seen, new - old, np.nan).astype(np.float32)
-    smooth, share = local_mean(difference - regional_error(difference, cell_m), SIGMA_M / cell_m)
+    rest = difference - regional_error(difference, cell_m)
+    smooth, share = local_mean(rest, max(SIGMA_M / cell_m, LEAST_SIGMA_CELLS))
     seen &= share > 0.3
     error = _error(smooth, new, np.nan_to_num(support), seen, cell_m)
     limit = SURE_M + SURE_RATIO * np.nan_to_num(support) + THICKET_M * _hiding(smooth, *thickets)
     times = BLIND_TIMES if returns is None else 1.0
     sure = seen & (np.abs(smooth) > times * np.maximum(SURE_SIGMAS * error, limit))
     extent = seen & (np.abs(smooth) > np.maximum(EXTENT_SIGMAS * error, EXTENT_M))
+    # The window makes a pit wider than it is; the middle of nine cells keeps its edge where it was.
+    extent &= np.abs(middle_of_nine(np.nan_to_num(rest))) > EXTENT_M
     if returns is not None:
         sure &= _returns_agree(smooth, *returns)
     elif objects is not None:
@@ -196,5 +205,6 @@ def _closed(cells: Mask, reach_cells: float) -> Mask:
 def _both_ways(smooth: Heights, sure: Mask, extent: Mask, least_cells: float, cell_m: float) -> tuple[Mask, Mask]:
     """Lower and higher ground, together large enough: a bench is cut on one side and filled on the other."""
     core = sure & large_enough(_closed(sure, 1.0 / cell_m), least_cells=least_cells)
+    extent &= ndimage.distance_transform_edt(~core) * cell_m < REACH_M
     lower, higher = (grown_from(core & side, extent & side) for side in (smooth < 0, smooth > 0))
     return lower, higher

@@ -18,7 +18,7 @@ from pipeline.outlines.outline import outlines_of
 from pipeline.refresh.compare.evidence import Figures, figures_of, greatest_change, in_words, sureness
 from pipeline.refresh.compare.joined_tracks import joined, length_of
 from pipeline.refresh.compare.new_ways import changed_ways
-from pipeline.refresh.compare.regions import parts_of
+from pipeline.refresh.compare.regions import large_enough, parts_of
 from pipeline.refresh.compare.solids import Lump, houses, is_rock, lumps
 from pipeline.refresh.compare.survey import Measured
 from pipeline.refresh.compare.without_points import boulders_of_maps, houses_of_maps
@@ -39,6 +39,8 @@ ROCKS = ("204", "205", "206", "207", "208")
 SINGLE_ROCKS = ("204", "205", "206")
 ROCK_REACH_M = 2.5
 """A lump so near to a drawn boulder is that boulder, in metres: two median errors of a drawn one. Our choice."""
+LARGE_M2 = 60.0
+"""Changed ground larger than this, in square metres, is more than the spot of a boulder 2 m wide. Our choice."""
 BUILDING = "521"
 
 
@@ -151,11 +153,12 @@ def _boulders(
         ("boulder new", measured.new_returns, measured.old_returns, new_map, old_map),
     ):
         rocks, others = _discs(drawn), _of(undrawn, SINGLE_ROCKS)
+        large = _large_changes(measured)
         for lump in lumps(standing, other, measured.grid):
             disc = shapely.Point(lump.east_m, lump.north_m).buffer(lump.radius_m)
             is_drawn = _touches(disc, rocks, ROCK_REACH_M) and not _touches(disc, others, 0.0)
             alone = kind == "boulder gone" and is_rock(lump) and _changed_share(disc, measured) < EXPLAINED_RATIO
-            if (is_drawn or alone) and not _lies_in(disc, built) and _is_calm(lump, measured):
+            if (is_drawn or alone) and not _lies_in(disc, built) and not _lies_on(lump, large, measured.grid):
                 found.append(Patch(kind, disc, figures_of(disc, measured), _sure_of(lump, is_drawn), _told(lump)))
     return found
 
@@ -167,12 +170,15 @@ def _discs(features: gpd.GeoDataFrame) -> list[BaseGeometry]:
     return [shape.buffer(reach) for shape, reach in zip(rocks.geometry, half, strict=True)]
 
 
-def _is_calm(lump: Lump, measured: Measured) -> bool:
-    """Whether no large change of the ground took the lump along, such as a pit dug where it lay."""
-    label, _ = ndimage.label(measured.ground.changed, np.ones((3, 3)))
-    row, col = measured.grid.row_col(np.array([lump.east_m]), np.array([lump.north_m]))
-    here = int(label[int(row[0]), int(col[0])])
-    return here == 0 or (label == here).sum() * measured.grid.cell_m**2 < 4 * np.pi * (lump.radius_m + 1.0) ** 2
+def _large_changes(measured: Measured) -> Mask:
+    """Changed ground too large to be the spot of a boulder: a pit dug where one lay takes it along."""
+    return large_enough(measured.ground.changed, least_cells=LARGE_M2 / measured.grid.cell_m**2)
+
+
+def _lies_on(lump: Lump, cells: Mask, grid: Grid) -> bool:
+    row, col = grid.row_col(np.array([lump.east_m]), np.array([lump.north_m]))
+    own_m2 = 4 * np.pi * (lump.radius_m + 1.0) ** 2
+    return own_m2 < LARGE_M2 and bool(cells[int(row[0]), int(col[0])])
 
 
 def _changed_share(shape: BaseGeometry, measured: Measured) -> float:
@@ -201,11 +207,9 @@ def _ground(
     taken = [patch.shape.buffer(2.0) for patch in stronger]
     reach = max(1, round(BRIDGED_M / 2 / grid.cell_m))
     near = ndimage.binary_dilation(measured.ground.changed, iterations=reach)
-    pieces = []
+    changed, pieces = measured.ground.changed, []
     for window, group in parts_of(np.asarray(near)):
-        cells = np.zeros(grid.shape, np.bool_)
-        cells[window] = group & measured.ground.changed[window]
-        shape = shapely.union_all(_shapes(cells, grid))
+        shape = shapely.union_all(_shapes(group & changed[window], grid.part(window)))
         if not shape.is_empty and _share_in(shape, taken) <= EXPLAINED_RATIO:
             closed = shape.buffer(BRIDGED_M / 2).buffer(-BRIDGED_M / 2)
             pieces.append((shape, shapely.intersection(closed, shapely.convex_hull(shape))))
@@ -325,8 +329,8 @@ def _within(one: slice, n: int) -> slice:
 
 
 def _of(features: gpd.GeoDataFrame, symbols: Sequence[str]) -> list[BaseGeometry]:
-    main = features["symbol"].astype(str).str.partition(".")[0]
-    return list(features.geometry[main.isin(symbols)])
+    main = [str(symbol).partition(".")[0] for symbol in features["symbol"]]
+    return [shape for shape, name in zip(features.geometry, main, strict=True) if name in symbols]
 
 
 def _touches(shape: BaseGeometry, others: Sequence[BaseGeometry], reach_m: float) -> bool:

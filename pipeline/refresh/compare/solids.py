@@ -23,6 +23,8 @@ small a share does. Our choice."""
 LUMP_RETURNS = 4.0
 """Last returns around each cell without which a lump is not told, in either survey: boulders of half a metre stop fewer
 at 4 pulses/m2 and are not visible. Our choice."""
+LUMP_MOST_CELL_M = 1.0
+"""In larger cells, which thin surveys have, boulders are not told. Our choice."""
 LUMP_LEAST_M2, LUMP_WIDEST_M, LUMP_LOWEST_M, LUMP_HIGHEST_M = 0.5, 10.0, 0.4, 6.0
 """Area of the smallest lump where the window has taken its rim off, width of the largest boulder, and heights between
 which a lump is a boulder. Our choice."""
@@ -76,6 +78,8 @@ def lumps(standing: Seen, other: Seen, grid: Grid, /) -> list[Lump]:
 
     Whether such a lump is a boulder is for a map, or for `is_rock`, to say.
     """
+    if grid.cell_m > LUMP_MOST_CELL_M:
+        return []
     cells = (standing.above_ratio >= LUMP_RATIO) & (other.above_ratio <= FLAT_RATIO)
     cells &= (standing.n_last >= LUMP_RETURNS) & (other.n_last >= LUMP_RETURNS)
     found = []

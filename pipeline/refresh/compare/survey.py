@@ -111,7 +111,7 @@ def measure(old: Survey, new: Survey, shift: Shift, /, *, covered: Mask, objects
         b.grid,
         ground,
         canopy,
-        _density(old, new, shift, elsewhere, cell_m),
+        _density(old, new, shift, elsewhere, ground.difference),
         returns[0] if returns else None,
         returns[1] if returns else None,
         np.maximum(known[0], known[1]),
@@ -143,7 +143,7 @@ def _canopy(old: Surface, new: Surface, shift: Shift, seen: Mask) -> CanopyChang
     return canopy_change(before, new.canopy, seen, cell_m=new.grid.cell_m)
 
 
-def _density(old: Survey, new: Survey, shift: Shift, elsewhere: Mask, cell_m: float) -> DensityChange | None:
+def _density(old: Survey, new: Survey, shift: Shift, elsewhere: Mask, lift: Heights) -> DensityChange | None:
     if old.density is None or new.density is None or old.surface is None or new.surface is None:
         return None
     before = _laid(old.density, old.surface, new.surface, shift)
@@ -154,8 +154,9 @@ def _density(old: Survey, new: Survey, shift: Shift, elsewhere: Mask, cell_m: fl
         before,
         new.density,
         *errors,
-        cell_m=cell_m,
+        cell_m=new.surface.grid.cell_m,
         elsewhere=elsewhere,
+        lift=lift,
         allow_leaves=may_differ_in_leaves(old.season, new.season),
     )
 

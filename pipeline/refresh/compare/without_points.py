@@ -24,7 +24,7 @@ than that. Our choice."""
 LOOK_M = 0.8
 """A drawn boulder is looked at within so many metres."""
 LEAST_RISE_M = 0.3
-"""Where the bare earth rose by more than this, in metres, the new survey may take the boulder for ground. Our choice."""
+"""Where bare earth rose by more than this, in metres, the new survey may take the boulder for ground. Our choice."""
 BESIDE_M = 2.0
 """A house or boulder of the other map so near is the same one, in metres. Our choice."""
 

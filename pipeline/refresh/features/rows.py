@@ -46,6 +46,10 @@ LEAST_MOVE_M = 3.0
 SEEN_WITHIN_M, LEAST_SEEN_RATIO = 1.5, 0.5
 """A survey sees a spot well where ground returns are nearer than this. Our choice."""
 CONTOURS = ("101", "102", "103")
+LEAST_CONTOUR_MOVE_M, SAME_CONTOUR_M, CONTOUR_REACH_M = 1.0, 1.0, 30.0
+"""A contour moved where it lies farther than this from the old one, in metres (0.1 mm at 1:10000); elevations that
+differ by less than this are one, as two surveys differ in height; and one that lies farther off is another. Our choice.
+"""
 
 
 def feature_changes(
@@ -97,6 +101,8 @@ class _Rows:
         self.patches, self.tree = patches, shapely.STRtree(patches.geometry.to_numpy())
         self.old_areas = _areas_by_kind(old)
         self.new_areas = _areas_by_kind(new)
+        contours = old[old["symbol"].astype(str).isin(CONTOURS)]
+        self.old_contours = list(zip(contours["elevation_m"].to_numpy(np.float64), contours.geometry, strict=True))
 
     # -------------------------------------------------------- features of the new map
 
@@ -130,16 +136,29 @@ class _Rows:
         rows, changed = [], []
         for part in _parts(shape.intersection(near.geometry.union_all()), shape):
             was = self._was(part, symbol)
-            if was == symbol and shape.area:
+            moved_m = 0.0 if shape.area else self._away_m(part, float(feature["elevation_m"]))
+            if was == symbol and moved_m < LEAST_CONTOUR_MOVE_M:
                 continue
+            if not np.isfinite(moved_m):
+                was, moved_m = "", 0.0
             change = "new" if not was else "moved" if was == symbol else "reclassified"
-            rows.append(self._row(feature, change, CHANGED, near, was=was, shape=part))
+            rows.append(self._row(feature, change, CHANGED, near, was=was, moved_m=moved_m, shape=part))
             changed.append(part)
         if not rows:
             return [self._row(feature, "unchanged", "", near)]
         rest = shape.difference(shapely.union_all(changed).buffer(0.01))
         stayed = [self._row(feature, "unchanged", "", near.iloc[:0], shape=part) for part in _parts(rest, shape)]
         return stayed + rows
+
+    def _away_m(self, part: BaseGeometry, elevation_m: float) -> float:
+        """How far a piece of a contour lies from the old one of its elevation, on average; infinite where none is."""
+        near = [line for height_m, line in self.old_contours if abs(height_m - elevation_m) < SAME_CONTOUR_M]
+        if not near:
+            return float("inf")
+        lines = shapely.union_all(near)
+        places = shapely.line_interpolate_point(np.array([part]), np.linspace(0, 1, 20), normalized=True)
+        away_m = float(shapely.distance(places, lines).mean())
+        return away_m if away_m < CONTOUR_REACH_M else float("inf")
 
     def _was(self, part: BaseGeometry, symbol: str) -> str:
         """The symbol that covered most of a piece before; a contour was a contour; empty for white forest."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 
@@ -27,6 +28,9 @@ OURS = ("layer", "is_kept", KEY, NUMBER)
 JITTER_M = (-2.0, 0.0, 2.0)
 """How far a feature may be found from where it was found before and still be meant by the same id, in metres (our
 choice: a quarter of the square that an id of a point stands for)."""
+
+
+_MADE = re.compile(r"[0-9a-f]{12}(-\d+)?")  # an id that a draft gave, not a map's own
 
 
 @dataclass(frozen=True)
@@ -73,7 +77,7 @@ def refreshed_map(
     said = _said(old, laid, up_m)
     fresh = _all_of(draft)
     aside = fresh["layer"].str.startswith(ASIDE).to_numpy(np.bool_)
-    is_same = _same_ids(fresh, said, back)
+    is_same = _same_ids(fresh, said, back) | fresh["id"].astype(str).isin(list(old.struck_ids)).to_numpy(np.bool_)
     is_mapped = _on_mapped_ground(fresh, old.ground)
     rest = without_said(fresh[~aside & ~is_same & ~is_mapped], said, more_m=more_m)
     lines = fresh[aside & ~_drawn_by_the_map(fresh, old)]
@@ -135,9 +139,8 @@ def _put_elsewhere(said: gpd.GeoDataFrame, back: tuple[float, float]) -> list[st
     """Ids of the mapper's features that are no longer where their id says that they were found."""
     named = said[said["symbol"].astype(str) != ""]
     here = stable_ids(named.assign(geometry=_moved(named, -back[0], -back[1]), height_m=np.nan))
-    return [
-        name for name, own in zip(named["id"].astype(str), here, strict=True) if name.split("-")[0] != own.split("-")[0]
-    ]
+    pairs = zip(named["id"].astype(str), here, strict=True)
+    return [name for name, own in pairs if _MADE.fullmatch(name) and name.split("-")[0] != own.split("-")[0]]
 
 
 def _moved(features: gpd.GeoDataFrame, east_m: float, north_m: float) -> NDArray[np.object_]:

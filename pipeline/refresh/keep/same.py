@@ -13,14 +13,15 @@ from shapely.geometry.base import BaseGeometry
 
 from pipeline.borrowed.families import family_of as thing_of
 from pipeline.marks.matching import SAME_LINE_M, SAME_POINT_M, family_of
+from pipeline.refresh.features.matching import GREENS, OPEN
 
 Shapes = NDArray[np.object_]
-GROUND = ("401", "402", "403", "404", "406", "407", "408", "409", "410", "412", "413", "414")
+GROUND = (*GREENS, *OPEN)
 """Open land and vegetation share the ground among them: where one of them is said, another is not."""
 SOLID = ("301", "302", "521")
 """Water and houses: nothing else is drawn in them."""
-IN_SOLID = ("1", "2", "4", "502", "503", "504", "505", "506", "507", "508")
-"""What begins so is cut off where water or a house of the mapper's lies; walls and fences may stand at it."""
+IN_SOLID = ("1", "2", "4")
+"""Points and areas whose symbols begin so give way where water or a house of the mapper's lies."""
 WHOLE_RATIO = 0.3
 """Houses and bodies of water that have so much of the smaller one in common are one thing (our choice; roofs overhang
 and outlines are drawn anew)."""
@@ -55,6 +56,12 @@ def meaning_of(symbol: str, /) -> str:
     return "ground" if main in GROUND else thing_of(symbol) or family_of(symbol)
 
 
+def rejected_with(symbol: str, /) -> str:
+    """What is rejected together with a symbol: any green with a green, any open land with open land, any boulder."""
+    main = symbol.partition(".")[0]
+    return "green" if main in GREENS else "open" if main in OPEN else family_of(symbol)
+
+
 def without_said(draft: gpd.GeoDataFrame, said: gpd.GeoDataFrame, /, *, more_m: float = 0.0) -> Rest:
     """The features of a draft that a mapper's features do not say already.
 
@@ -71,7 +78,7 @@ def without_said(draft: gpd.GeoDataFrame, said: gpd.GeoDataFrame, /, *, more_m: 
     shapes = draft.geometry.to_numpy().copy()
     groups = _groups(said)
     for row in range(len(draft)):
-        for kind in (f"+{meaning_of(symbols[row])}", f"-{family_of(symbols[row])}", *_solid_for(symbols[row])):
+        for kind in (f"+{meaning_of(symbols[row])}", f"-{rejected_with(symbols[row])}", *_solid_for(symbols[row])):
             if kind in groups and not shapely.is_empty(shapes[row]):
                 level_m = float(draft["elevation_m"].iloc[row]) if symbols[row] in LEVELS else float("nan")
                 shapes[row] = groups[kind].rest_of(shapes[row], level_m, more_m, is_solid=kind == "=solid")
@@ -107,6 +114,8 @@ class _Group:
     def rest_of(self, shape: BaseGeometry, level_m: float, more_m: float, *, is_solid: bool) -> BaseGeometry:
         """What of a feature these do not say; empty where they say all of it."""
         kind = shapely.get_dimensions(shape)
+        if is_solid and kind == 1:
+            return shape
         reach_m = 0.0 if is_solid else (SAME_POINT_M, SAME_LINE_M, 0.0)[kind] + (more_m if kind < 2 else 0.0)
         near = np.sort(self.tree.query(shape, predicate="dwithin", distance=reach_m))
         if np.isfinite(level_m):
@@ -154,7 +163,7 @@ def _groups(said: gpd.GeoDataFrame) -> Mapping[str, _Group]:
     members: dict[str, list[int]] = {}
     for row, (symbol, status) in enumerate(zip(said["symbol"].astype(str), said["status"], strict=True)):
         is_rejected = str(status).strip().casefold() == "rejected"
-        members.setdefault(f"-{family_of(symbol)}" if is_rejected else f"+{meaning_of(symbol)}", []).append(row)
+        members.setdefault(f"-{rejected_with(symbol)}" if is_rejected else f"+{meaning_of(symbol)}", []).append(row)
         if symbol.partition(".")[0] in SOLID and not is_rejected:
             members.setdefault("=solid", []).append(row)
     shapes, levels_m = said.geometry.to_numpy(), said["elevation_m"].to_numpy(np.float64)

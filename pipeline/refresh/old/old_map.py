@@ -58,6 +58,7 @@ class OldMap:
     rasters : folder of the run's rasters, where there is one
     originals : CRS -> `id` and geometry as in the file, for features that came in another CRS
     struck : features of a draft that a mapper took out or put elsewhere: where they were
+    struck_ids : ids of features of the new draft that a mapper took out of the refreshed map
     ground : ground that a finished map covers, with `holds` (which layers it has); empty for a run
     notes : what was mended, split or left aside, in words
     """
@@ -71,5 +72,6 @@ class OldMap:
     rasters: Path | None = None
     originals: Mapping[str, gpd.GeoDataFrame] = field(default_factory=dict)
     struck: gpd.GeoDataFrame | None = None
+    struck_ids: frozenset[str] = frozenset()
     ground: gpd.GeoDataFrame | None = None
     notes: tuple[str, ...] = ()

@@ -82,7 +82,7 @@ def understand(
     given[KEY] = _keys(given)
     if kind == "map":
         given["id"] = given[KEY]
-    given["is_kept"] = True if kind == "map" else _is_mappers(given) | _is_edited(layers, edited or {})
+    given["is_kept"] = True if kind == "map" else _is_mappers(given) | is_edited(layers, edited or {})
     own = np.concatenate([table.geometry.to_numpy() for table in tables])
     layer_crs = np.concatenate([[str(layer.crs)] * len(layer.table) for layer in layers])
     single = single_shapes(given.geometry.to_numpy())
@@ -152,7 +152,8 @@ def _is_mappers(given: gpd.GeoDataFrame) -> NDArray[np.bool_]:
     return np.asarray(~status.isin(UNTOUCHED) | added, np.bool_)
 
 
-def _is_edited(layers: Sequence[GivenLayer], edited: Mapping[str, frozenset[int]]) -> NDArray[np.bool_]:
+def is_edited(layers: Sequence[GivenLayer], edited: Mapping[str, frozenset[int]], /) -> NDArray[np.bool_]:
+    """(n,) whether a mapper added or changed a row, over all layers, of which none is empty."""
     own = [np.isin(np.arange(len(layer.table)), list(edited.get(layer.name, ()))) for layer in layers]
     return np.concatenate(own)
 

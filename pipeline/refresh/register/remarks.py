@@ -18,7 +18,7 @@ DATUM_LEAST_M, DATUM_FIT_M = 5.0, 8.0
 """A shift across the ground of more than this, in metres, may be one of datum, and is said to be one where a datum of
 the place explains it to within so much: transformations between old datums are that uncertain (common practice, no
 source)."""
-HEIGHT_LEAST_M = 0.5
+HEIGHT_LEAST_M = 0.3
 """Heights that differ by more than this, in metres, are more than one survey's levelling error. Our choice."""
 UNDULATION_M = (5.0, 110.0)
 """Where a geoid lies above or below the ellipsoid: -107 to +86 m on Earth (common practice, no source)."""

@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy import ndimage
 
 from pipeline.lattice.filters.bell import gaussian
 from pipeline.lattice.grid import Grid, Heights, Mask
@@ -23,6 +24,9 @@ Numbers = NDArray[np.float64]
 SMOOTH_M = 1.0
 """Sigma of the window through which both surfaces are looked at, in metres: below that, heights are mostly the noise of
 single returns. Our choice."""
+EDGE_M, STEEP_RATIO = 2.0, 0.2
+"""Sigma of the window for canopies, in metres, whose edges are sharp, and the slope from which they tell where they
+are. Our choice."""
 MOST_CELLS = 4_000_000
 """Larger areas are looked at in larger cells: that many fix a shift to millimetres. Our choice."""
 ROUNDS, STILL_M = 25, 0.0005
@@ -151,14 +155,20 @@ def _fit(old: Surface, new: Surface, first: Shift) -> Shift | None:
 def _fit_canopy(old: Surface, new: Surface, first: Shift) -> Shift | None:
     if old.canopy is None or new.canopy is None:
         return None
-    before, after = (_smooth(np.minimum(tops, 30), g) for tops, g in ((old.canopy, old.grid), (new.canopy, new.grid)))
+    before, after = (
+        _smooth(np.minimum(tops, 30), g, EDGE_M) for tops, g in ((old.canopy, old.grid), (new.canopy, new.grid))
+    )
+    # Where all is level, on roofs and in the open, nothing can be told, and no difference there is no sign of a fit.
+    steep = np.hypot(*np.gradient(np.nan_to_num(after), new.grid.cell_m)) > STEEP_RATIO
+    near = ndimage.binary_dilation(steep, iterations=max(1, round(2 * EDGE_M / new.grid.cell_m)))
+    after = np.where(near, after, np.nan).astype(np.float32)
     return _least_squares(before, old.grid, after, new.grid, replace(first, up_m=0.0))
 
 
-def _smooth(values: Heights, grid: Grid) -> Heights:
-    """Means of the known values in a window of SMOOTH_M; NaN stays NaN."""
+def _smooth(values: Heights, grid: Grid, sigma_m: float = SMOOTH_M) -> Heights:
+    """Means of the known values in a window of this sigma; NaN stays NaN."""
     known = np.isfinite(values)
-    sigma = SMOOTH_M / grid.cell_m
+    sigma = sigma_m / grid.cell_m
     if sigma < 0.5:
         return values
     level = float(np.nanmedian(values)) if known.any() else 0.0
@@ -236,7 +246,7 @@ def _solve(terms: Numbers, difference: Numbers, block: NDArray[np.int64]) -> tup
     step: Numbers = np.zeros(3)
     for _ in range(8):
         normal = terms.T @ (terms * weight[:, None]) + 1e-9 * np.eye(3)
-        step = np.linalg.solve(normal, terms.T @ (difference * weight))
+        step = np.asarray(np.linalg.solve(normal, terms.T @ (difference * weight)), np.float64)
         rest = difference - terms @ step
         weight = biweight(rest)
     scores = terms * (weight * rest)[:, None]

@@ -251,7 +251,8 @@ def _told(mine: Places, theirs: Places, pairs: Pairs, good: Numbers, fit: tuple[
     before, after = (
         find_pairs(mine, laid, theirs, reach_m=FARTHEST_M) for laid in (mine.at, mine.at + off_at(off, corner, mine.at))
     )
-    error = float(np.nanmedian(error_m)) if np.isfinite(error_m).any() else CHANGE_M
+    there = off_at(np.repeat(error_m[..., None], 2, axis=2), corner, at)[:, 0]
+    error = float(np.median(there)) if np.isfinite(there).all() else CHANGE_M
     n = float((mine.weight[pairs.place] * good).sum())
     how = (
         f"from about {n:,.0f} independent places on lines and points that the map and the draft both show; stretched "

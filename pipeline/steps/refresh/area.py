@@ -22,6 +22,7 @@ from pipeline.refresh.refresh import Refreshed
 from pipeline.refresh.register.shift import Shift
 from pipeline.refresh.stretch.stretch import Stretch, by_square, find_stretch
 from pipeline.steps.refresh.keep import begin, describe_kept, keep_work, note_step
+from pipeline.steps.refresh.old import with_later_edits
 from pipeline.steps.refresh.refresh import compare_runs, describe_refresh, read_new
 
 REJECTED, DRAFT = "rejected", "draft.gpkg"
@@ -50,6 +51,7 @@ def refresh_area(old: OldMap, out: Path, /) -> Done:
     """Compare an earlier map with the new draft in `out` and write both what changed and the map to go on with."""
     before = begin(out)
     new_run = read_new(out)
+    old = with_later_edits(old, str(new_run.survey.features.crs), out)
     stretch = _stretch(old, new_run.survey.features)
     is_map = stretch is not None and old.rasters is None
     placed = old if stretch is None else replace(old, features=_placed(old, stretch))

@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime
 from pathlib import Path
 
+import geopandas as gpd
 import numpy as np
 from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
@@ -12,7 +13,9 @@ from shapely.geometry.base import BaseGeometry
 from pipeline.errors import InputError, counted
 from pipeline.files import layers
 from pipeline.files.checksums import sha256_of
+from pipeline.files.disk import atomic
 from pipeline.files.earlier.written import (
+    GAVE_WAY,
     LOG,
     MAP,
     REFRESH,
@@ -44,7 +47,15 @@ def keep_work(old: OldMap, out: Path, laid: NDArray[np.object_], /, *, shift: Sh
         old, laid, draft, _covered(out), up_m=shift.up_m, more_m=more_m, back=(shift.east_m, shift.north_m)
     )
     write_map(out / MAP, kept.layers)
+    atomic.write_text(out / GAVE_WAY, _gave_way(kept.left_out))
     return kept
+
+
+def _gave_way(features: gpd.GeoDataFrame) -> str:
+    """Features of the new draft that are not in the refreshed map as they were found, each with the reason."""
+    middle = features.geometry.representative_point()
+    told = features[["id", "symbol", "name", "reason"]].assign(east_m=middle.x.round(1), north_m=middle.y.round(1))
+    return str(told.to_csv(index=False, lineterminator="\n"))
 
 
 def begin(out: Path, /) -> str:
@@ -139,7 +150,11 @@ def describe_kept(kept: Kept, old: OldMap, /) -> str:
     lines = [
         f"{MAP}: {counted(kept.n_kept, 'feature')} of yours as they were, {kept.n_new:,} from the new draft"
         + (f", {kept.n_carried:,} of the old one beyond the new tiles" if kept.n_carried else "")
-        + (f"; {counted(len(kept.left_out), 'feature')} of the draft gave way to yours" if len(kept.left_out) else "")
+        + (
+            f"; {counted(len(kept.left_out), 'feature')} of the draft gave way to yours ({GAVE_WAY})"
+            if len(kept.left_out)
+            else ""
+        )
         + "."
     ]
     lines += [f"OLD: {note}." for note in old.notes]

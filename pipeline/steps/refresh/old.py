@@ -14,18 +14,21 @@ import pyproj
 
 from pipeline.errors import InputError
 from pipeline.files import arrays
+from pipeline.files.checksums import sha256_of
 from pipeline.files.earlier.number_table import read_number_table
 from pipeline.files.earlier.vector import read_given
-from pipeline.files.earlier.written import MAP, written_copy
+from pipeline.files.earlier.written import LATER, MAP, written_copy
 from pipeline.files.known_drafts import is_known
 from pipeline.norm.symbols import norm_table
 from pipeline.refresh.keep.keeping import MAPPED, ORIGINAL
+from pipeline.refresh.old.columns import KEY
 from pipeline.refresh.old.edits import Changed, changed_since
+from pipeline.refresh.old.later import Later, with_later
 from pipeline.refresh.old.old_map import GivenLayer, Kind, OldMap
 from pipeline.refresh.old.place import Bounds, apart_m, fitting_systems
-from pipeline.refresh.old.understood import is_of_a_draft, same_crs, understand
+from pipeline.refresh.old.understood import is_edited, is_of_a_draft, same_crs, understand
 from pipeline.refresh.register.coarse import FARTHEST_M
-from pipeline.steps.beginning import out_of
+from pipeline.settings import load_area
 
 DRAFT = "draft.gpkg"
 AREA_FILES = (".yaml", ".yml")
@@ -100,7 +103,7 @@ def _meant(old: Path) -> Path:
         raise InputError(f"{old}: there is no such file or folder; name the earlier run or the map")
     area = old if old.suffix.lower() in AREA_FILES else old / "area.yaml"
     if area.is_file() and not _has_map(old):
-        return out_of(area)
+        return (area.parent / load_area(area).out).resolve()
     return old
 
 
@@ -161,16 +164,17 @@ def _changes_of(path: Path, layers: list[GivenLayer]) -> Changed:
     copy = path.parent / AS_WRITTEN if path.name == DRAFT else written_copy(path)
     if copy is None or not copy.exists() or path.name not in (DRAFT, MAP):
         return Changed()
+    return _changed_between(copy, layers)
+
+
+def _changed_between(copy: Path, layers: list[GivenLayer]) -> Changed:
     written = {
         layer.name: layer.table.set_crs(layer.crs)
         for layer in read_given(copy)
         if not layer.name.startswith((ORIGINAL, MAPPED))
     }
-    return (
-        changed_since(written, {layer.name: layer.table.set_crs(layer.crs) for layer in layers})
-        if written
-        else Changed()
-    )
+    found = {layer.name: layer.table.set_crs(layer.crs) for layer in layers}
+    return changed_since(written, found) if written else Changed()
 
 
 def _refuse_elsewhere(found: OldMap, layers: list[GivenLayer], place: Place, *, is_run: bool) -> None:
@@ -191,6 +195,39 @@ def _refuse_elsewhere(found: OldMap, layers: list[GivenLayer], place: Place, *, 
         f"{found.source}: lies {away_m / 1000:,.1f} km from the new tiles, read as {pyproj.CRS(layers[0].crs).name}; "
         f"nothing to compare. {hint}"
     )
+
+
+def with_later_edits(old: OldMap, crs: str, out: Path, /) -> OldMap:
+    """An earlier map with what a mapper changed since in the refreshed map in `out`, if there is one.
+
+    A refresh done again writes that map anew; without this it would take the mapper's work on it back.
+    """
+    path = out / MAP
+    copy = written_copy(path) if path.exists() else None
+    if copy is None:
+        return old
+    known = _read_later(out)
+    read = [layer for layer in read_given(path) if layer.crs and not layer.name.startswith((ORIGINAL, MAPPED))]
+    read = [layer for layer in read if len(layer.table)]
+    changed = Changed() if sha256_of(path) == copy.stem else _changed_between(copy, read)
+    again = understand(
+        read, source=path, crs=crs, symbols=norm_table(), own_numbers={}, kind="run", edited=changed.rows
+    )
+    names = again.given[KEY].to_numpy(object)
+    news = set(names[is_edited(read, changed.rows)])
+    missing = set() if changed.struck is None else set(changed.struck["id"].astype(str)) - set(names)
+    later = Later((known.changed | news) & set(names), known.struck | missing)
+    if not later:
+        return old
+    arrays.write_json(out / LATER, {"changed": sorted(later.changed), "struck": sorted(later.struck)})
+    return with_later(old, replace(again, struck=changed.struck), later)
+
+
+def _read_later(out: Path) -> Later:
+    if not (out / LATER).exists():
+        return Later()
+    told = cast("dict[str, list[str]]", arrays.read_json(out / LATER))
+    return Later(frozenset(told["changed"]), frozenset(told["struck"]))
 
 
 def _originals_of(noted: list[GivenLayer]) -> dict[str, gpd.GeoDataFrame]:

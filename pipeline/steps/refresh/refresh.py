@@ -17,7 +17,7 @@ from pipeline.refresh.refresh import Refreshed, refresh
 from pipeline.refresh.register.coarse import FARTHEST_M
 from pipeline.refresh.register.remarks import datum_in_words, tilt_in_words
 from pipeline.refresh.register.shift import Shift
-from pipeline.refresh.summary import ranked_places, share_verified, verified_unchanged
+from pipeline.refresh.summary import cannot_tell, ranked_places, share_verified, verified_unchanged
 
 
 def refresh_run(old: Path, out: Path, /) -> dict[str, object]:
@@ -142,6 +142,7 @@ def summary_of(found: Refreshed, old: EarlierRun, new: EarlierRun, /, *, seconds
         else "",
         "compared_from": found.measured.told_from if found.measured else "map",
         "points": {"old": old.points_message or "at hand", "new": new.points_message or "at hand"},
+        "cannot_tell": cannot_tell(found.measured, old.survey.season, new.survey.season),
         "leaf_ratio": _leaf_ratio(found),
         "counts": {str(name): int(count) for name, count in counts.items()},
         "causes": {str(name): int(count) for name, count in causes.items() if name},
@@ -180,5 +181,8 @@ def describe_refresh(told: dict[str, object], /) -> str:
     lines += [f"  {kind}: {count}" for kind, count in patches.items()]
     if told["verified_unchanged"] is not None:
         lines.append(f"{told['verified_unchanged']:.0%} of the ground is verified unchanged.")
+    cannot = told["cannot_tell"]
+    assert isinstance(cannot, list)
+    lines += [str(words) for words in cannot]
     lines.append("Where to look: fieldwork/changes_list.csv. Feature by feature: changes.gpkg. Numbers: refresh.json.")
     return "\n".join(lines) + "\n"

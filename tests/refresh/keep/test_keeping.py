@@ -17,7 +17,7 @@ from pipeline.files.earlier.written import MAP, read_log
 from pipeline.marks.matching import family_of
 from pipeline.refresh.register.shift import Shift
 from pipeline.steps.refresh.keep import begin, keep_work, note_step, undo
-from pipeline.steps.refresh.old import Place, read_old
+from pipeline.steps.refresh.old import Place, read_old, with_later_edits
 from tests.refresh.edited import (
     CRS,
     EAST,
@@ -41,6 +41,7 @@ def refresh(old: Path, out: Path) -> None:
     """A refresh without the comparison, which writes nothing into the map."""
     read = read_old(old, Place(CRS, BOUNDS, out))
     before = begin(out)
+    read = with_later_edits(read, CRS, out)
     kept = keep_work(read, out, read.features.geometry.to_numpy(), shift=Shift(), more_m=0.5)
     note_step(read, out, kept, before)
 
@@ -73,6 +74,7 @@ def _read(folder: Path) -> Layers:
     return {name: gpd.read_file(folder / "draft.gpkg", layer=name) for name in names}
 
 
+@pytest.mark.slow
 def test_200_edits_survive_ten_refreshes_bit_for_bit(refreshed: tuple[list[Path], gpd.GeoDataFrame]) -> None:
     """Geometry and every column of what a mapper said are the same after each of ten refreshes with other tiles."""
     folders, rows = refreshed
@@ -81,6 +83,7 @@ def test_200_edits_survive_ten_refreshes_bit_for_bit(refreshed: tuple[list[Path]
         assert lost(rows, folder / MAP) == []
 
 
+@pytest.mark.slow
 def test_a_lost_edit_is_seen(refreshed: tuple[list[Path], gpd.GeoDataFrame], tmp_path: Path) -> None:
     """The check above fails where a coordinate differs in its last bit, a value differs, or a row is gone."""
     folders, rows = refreshed
@@ -97,6 +100,7 @@ def test_a_lost_edit_is_seen(refreshed: tuple[list[Path], gpd.GeoDataFrame], tmp
     assert len(lost(rows, path)) == 3
 
 
+@pytest.mark.slow
 def test_rejected_features_do_not_come_back(refreshed: tuple[list[Path], gpd.GeoDataFrame]) -> None:
     """No survey brings a point back that was rejected, nor doubles one that is confirmed."""
     folders, rows = refreshed
@@ -159,6 +163,33 @@ def test_a_longer_path_adds_what_is_new(tmp_path: Path) -> None:
     added = found[found["status"] == "draft"]
     assert len(added) == 1
     assert added.length.iloc[0] == pytest.approx(95.0, abs=1.0)
+
+
+def test_work_on_the_refreshed_map_stands_when_the_refresh_is_done_again(tmp_path: Path) -> None:
+    """What is moved, added or taken out in the refreshed map stays so when the same earlier map is refreshed again."""
+    places = [Point(EAST + 40 * k + 0.5, NORTH + 100.5) for k in range(6)]
+    first = write_draft(tmp_path / "old", draft_of([("204", place) for place in places[:4]]))
+    tables = _read(first)
+    tables["rock_point"].loc[:2, "status"] = "confirmed"
+    overwrite(first / "draft.gpkg", tables)
+    out = write_draft(tmp_path / "new", draft_of([("204", place) for place in places]))
+    refresh(first, out)
+    layers = {str(n): gpd.read_file(out / MAP, layer=n) for n, _ in pyogrio.list_layers(out / MAP)}
+    points = layers["rock_point"]
+    rows = [int(points.distance(place).argmin()) for place in places]
+    points.loc[[rows[0]], "geometry"] = [Point(EAST, NORTH + 300)]
+    points.loc[rows[4], "evidence"] = "seen from the path"
+    overwrite(out / MAP, layers | {"rock_point": points.drop(index=[rows[1], rows[5]])})
+    for _ in range(2):
+        refresh(first, out)
+        found = all_of(out / MAP)
+        shown = {(round(p.x), round(p.y)) for p in found.geometry}
+        assert (round(EAST), round(NORTH + 300)) in shown
+        assert (round(places[0].x), round(places[0].y)) not in shown
+        assert (round(places[1].x), round(places[1].y)) not in shown
+        assert (round(places[5].x), round(places[5].y)) not in shown
+        assert (found["evidence"] == "seen from the path").sum() == 1
+        assert len(found) == 4
 
 
 def test_undo_brings_back_the_map_of_before(tmp_path: Path) -> None:
