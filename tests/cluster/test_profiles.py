@@ -26,8 +26,9 @@ def options(name: str) -> dict[str, object]:
 
 
 def rules() -> set[str]:
-    """Names of the rules of the workflow."""
-    texts = [path.read_text(encoding="utf-8") for path in (PROJECT / "pipeline" / "rules").glob("*.smk")]
+    """Names of the rules of the workflow of a draft; a batch is a workflow of its own."""
+    files = (path for path in (PROJECT / "pipeline" / "rules").glob("*.smk") if path.name != "batch.smk")
+    texts = [path.read_text(encoding="utf-8") for path in files]
     return {name for text in texts for name in re.findall(r"^(?:rule|checkpoint) (\w+):", text, re.MULTILINE)}
 
 
