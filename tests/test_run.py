@@ -231,6 +231,8 @@ def test_new_limits_of_the_bands_count_nothing_again(sample_out: Path) -> None:
         "compose",
         "sheet",
         "check_list",
+        "effort",
+        "report",
         "fieldwork_sheet",
         "export",
         "map_tiles",

@@ -22,6 +22,8 @@ running water is led over."""
 CONTOURS = ("101", "102", "103")
 ROUND_MM = 0.02
 """Roundness that corners keep when the narrow parts of an area are sought: less than a printer shows (our choice)."""
+SLIVER_MM2 = 1e-6
+"""A part, area or hole up to this size is the rounding of coordinates, 0.0002 m2 on the ground (our choice)."""
 
 
 def main_number(one: Printed) -> str:
@@ -56,7 +58,7 @@ def _lengths_mm(lines: Sequence[Printed]) -> np.ndarray:
 def too_small(printed: Sequence[Printed], /) -> Iterator[Finding]:
     """Areas smaller than their symbol may be, or nowhere as broad and long as its footprint."""
     for one in printed:
-        if one.kind != "area":
+        if one.kind != "area" or one.shape.area <= SLIVER_MM2:
             continue
         symbol = one.symbol
         if symbol.has("min_area_mm2") and falls_short(one.shape.area, symbol.mm("min_area_mm2")):
@@ -95,8 +97,6 @@ def too_narrow(printed: Sequence[Printed], /) -> Iterator[Finding]:
             yield _finding("width", one, asked, min(found, asked), at=part)
 
 
-SLIVER_MM2 = 1e-6
-"""A part up to this size is the rounding of coordinates, 0.0002 m2 on the ground (our choice)."""
 TIP_WIDTHS = 3.0
 """Length, in least widths, up to which a narrow part with one end is the tip of an area and no strip (our choice)."""
 
@@ -130,7 +130,8 @@ def too_small_openings(printed: Sequence[Printed], /) -> Iterator[Finding]:
         asked = one.symbol.mm("min_opening_mm2")
         rings = [shapely.get_coordinates(ring) for ring in shapely.get_rings(np.array([one.shape], np.object_))[1:]]
         holes = np.array([shapely.Polygon(ring) for ring in rings], np.object_)
-        for hole in holes[shapely.area(holes) < asked * (1 - TOLERANCE)]:
+        sizes = shapely.area(holes)
+        for hole in holes[(sizes > SLIVER_MM2) & (sizes < asked * (1 - TOLERANCE))]:
             inside = [row for row in tree.query(hole, predicate="intersects") if row != own]
             left = shapely.difference(hole, shapely.union_all(shapes[inside])).area
             # What borders of two areas leave between them is no opening.

@@ -11,9 +11,14 @@ from tests.plan.made_plan import made_plan
 def test_a_plan_that_is_handed_over_is_not_made_again(monkeypatch: pytest.MonkeyPatch) -> None:
     """Its area gets it as long as it is handed over; a job, and another area, make their own."""
     made: list[Path] = []
-    monkeypatch.setattr(plans, "plan_run", made.append)
-    monkeypatch.setattr(plans, "make_plan", made.append)
     plan = made_plan(2)
+
+    def planned(area_path: Path) -> plans.Plan:
+        made.append(area_path)
+        return plan
+
+    monkeypatch.setattr(plans, "plan_run", planned)
+    monkeypatch.setattr(plans, "make_plan", planned)
     with plans.handed_over(plan):
         assert plans.plan_or_exit(str(plan.area_path)) is plan
         assert made == []
