@@ -69,6 +69,8 @@ def _costs(out: Path, folder: Path, side_m: int, *, profile: bool) -> list[str]:
             out=draft,
             left_out=folder / "left_out.csv",
             disagreements=folder / "disagreements.csv",
+            marks=[],
+            written=folder / "as_written.gpkg",
             map_date=area["map_date"],
             drawing=DrawingSettings(),
             rock=RockSettings(),
