@@ -10,6 +10,7 @@ import numpy as np
 from rasterio.features import rasterize
 
 from pipeline.lattice.grid import Grid, Mask
+from pipeline.refresh.compare.by_map import changes_by_map, off_of
 from pipeline.refresh.compare.patches import find_patches
 from pipeline.refresh.compare.survey import Measured, Survey, measure
 from pipeline.refresh.features.rows import feature_changes, moved
@@ -34,12 +35,14 @@ class Refreshed:
     measured : the rasters of difference; None where the old map has none
     patches : the changed patches
     features : a row for each feature of both maps, with `change`
+    notes : where the old survey is a map alone, what it tells nothing of, a sentence each
     """
 
     shift: Shift
     measured: Measured | None
     patches: gpd.GeoDataFrame
     features: gpd.GeoDataFrame
+    notes: tuple[str, ...] = ()
 
 
 def refresh(old: Survey, new: Survey, /, *, years: float | None = None, shift: Shift | None = None) -> Refreshed:
@@ -61,9 +64,14 @@ def refresh(old: Survey, new: Survey, /, *, years: float | None = None, shift: S
         maps = (laid, new.features)
         covered, objects = (_cells_of(maps, symbols, new.surface.grid) for symbols in (COVERED, OBJECTS))
         measured = measure(old, new, shift, covered=covered, objects=objects)
-    patches = find_patches(measured, laid, new.features, years=years) if measured else no_patches(str(new.features.crs))
+    patches, notes = no_patches(str(new.features.crs)), ()
+    if measured:
+        patches = find_patches(measured, laid, new.features, years=years)
+    elif new.surface is not None:
+        by_map = changes_by_map(laid, new.features, new.surface, off_m=off_of(shift))
+        patches, notes = by_map.patches, by_map.notes
     rows = feature_changes(laid, new.features, patches, measured, shift_error_m=shift.error_m)
-    return Refreshed(shift, measured, patches, rows)
+    return Refreshed(shift, measured, patches, rows, notes)
 
 
 def no_patches(crs: str, /) -> gpd.GeoDataFrame:

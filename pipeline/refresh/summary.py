@@ -78,7 +78,10 @@ def verified_unchanged(measured: Measured, patches: gpd.GeoDataFrame, /) -> list
 def cannot_tell(measured: Measured | None, old_season: str, new_season: str, /) -> list[str]:
     """What two surveys cannot say between them, a sentence each."""
     if measured is None:
-        return ["Of the old map there are no rasters: what changed since cannot be measured, only what the maps say."]
+        return [
+            "Of the old map there are no rasters: changes are told from the map alone and the new survey, and are less "
+            "sure. Ground dug or filled, undergrowth and boulders that came or went cannot be told."
+        ]
     found = []
     known = measured.support[measured.ground.seen]
     apart_m = float(np.median(known)) if known.size else 0.0

@@ -58,7 +58,7 @@ def canopy_change(old: Heights, new: Heights, seen: Mask, /, *, cell_m: float) -
     old, new : (rows, cols) height of the highest vegetation, metres; NaN where nothing was returned
     seen : (rows, cols) bool, where both surveys have ground
     """
-    before, after = (_mean_height(values, seen, cell_m) for values in (old, new))
+    before, after = (mean_height(values, seen, cell_m) for values in (old, new))
     tall = seen & (before > TREES_M) & (after > TREES_M)
     ratio = float(np.median(after[tall] / before[tall])) if tall.any() else 1.0
     ratio = float(np.clip(ratio, *USUAL_GROWTH))
@@ -68,8 +68,10 @@ def canopy_change(old: Heights, new: Heights, seen: Mask, /, *, cell_m: float) -
     return CanopyChange(before, after, ratio, felled, grown & ~felled)
 
 
-def _mean_height(canopy: Heights, seen: Mask, cell_m: float) -> Heights:
-    """Mean over a window of the cells with a return; bare ground is one of height 0.
+def mean_height(canopy: Heights, seen: Mask, cell_m: float, /) -> Heights:
+    """(rows, cols) mean height of the canopy in metres over a window, of the cells with a return.
+
+    Bare ground is a return of height 0; NaN where hardly a cell of the window has a return.
 
     The highest return around would make a wire as wide as a hedge; the mean of what returned does not depend on the
     density of pulses either.

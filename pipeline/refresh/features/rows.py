@@ -10,6 +10,8 @@ import pandas as pd
 import shapely
 from shapely.geometry.base import BaseGeometry
 
+from pipeline.features import WAYS
+from pipeline.refresh.compare.by_map import FROM
 from pipeline.refresh.compare.evidence import Figures, figures_of, in_words
 from pipeline.refresh.compare.survey import Measured
 from pipeline.refresh.features.matching import GREENS, OPEN, Matches, kind_of, match
@@ -34,6 +36,12 @@ FITTING = {
 }
 """Section of the norm (first digit of a symbol) -> kinds of patches that may change its features. The height of a
 boulder is no business of the undergrowth."""
+FITTING_BY_MAP = {
+    **dict.fromkeys(("521", "522", "523"), ("built", "building gone")),
+    **dict.fromkeys(WAYS, ("track",)),
+}
+"""Symbols -> kinds of patches where there is no earlier survey: a patch changes only what it was told from. Areas and
+trees of the vegetation besides, by trees felled or grown up."""
 RIDES = ("508",)
 COVERED_RATIO = 0.5
 """A line or area that lies in a patch by so large a share is of that patch. Our choice."""
@@ -203,7 +211,7 @@ class _Rows:
         """The patches on the spot of a feature that may change its kind."""
         if not len(self.patches):
             return self.patches
-        fitting = FITTING.get(symbol[:1], ()) if not symbol.startswith(RIDES) else (*FITTING["5"], "felled", "thinner")
+        fitting = _fitting(symbol, by_map=self.measured is None)
         at = self.patches.iloc[np.sort(self.tree.query(shape, predicate="dwithin", distance=POINT_REACH_M))]
         return at[at["kind"].isin(fitting)]
 
@@ -233,7 +241,7 @@ class _Rows:
     ) -> dict[str, object]:
         place = feature.geometry if shape is None else shape
         figures = Figures() if self.measured is None else figures_of(place, self.measured)
-        words = in_words(figures) if self.measured is not None else "the old map alone: nothing to measure against"
+        words = in_words(figures) if self.measured is not None else FROM
         is_changed = change != "unchanged"
         told = "; ".join(dict.fromkeys(map(str, near["kind"]))) if is_changed else ""
         sure = float(near["sure"].max()) if is_changed else self._sure_unchanged(figures)
@@ -255,6 +263,13 @@ class _Rows:
             return 0.5
         is_seen = np.isfinite(figures.support_m) and figures.support_m <= SEEN_WITHIN_M
         return 0.5 + 0.45 * figures.seen_ratio * (1.0 if is_seen else 0.5)
+
+
+def _fitting(symbol: str, *, by_map: bool) -> tuple[str, ...]:
+    """The kinds of patches that may change a feature."""
+    if by_map:
+        return ("felled", "grown") if symbol[:1] == "4" else FITTING_BY_MAP.get(symbol.partition(".")[0], ())
+    return (*FITTING["5"], "felled", "thinner") if symbol.startswith(RIDES) else FITTING.get(symbol[:1], ())
 
 
 def _parts(shape: BaseGeometry, whole: BaseGeometry) -> list[BaseGeometry]:

@@ -142,7 +142,7 @@ def summary_of(found: Refreshed, old: EarlierRun, new: EarlierRun, /, *, seconds
         else "",
         "compared_from": found.measured.told_from if found.measured else "map",
         "points": {"old": old.points_message or "at hand", "new": new.points_message or "at hand"},
-        "cannot_tell": cannot_tell(found.measured, old.survey.season, new.survey.season),
+        "cannot_tell": [*cannot_tell(found.measured, old.survey.season, new.survey.season), *found.notes],
         "leaf_ratio": _leaf_ratio(found),
         "counts": {str(name): int(count) for name, count in counts.items()},
         "causes": {str(name): int(count) for name, count in causes.items() if name},
