@@ -64,13 +64,13 @@ def refresh(old: Survey, new: Survey, /, *, years: float | None = None, shift: S
         maps = (laid, new.features)
         covered, objects = (_cells_of(maps, symbols, new.surface.grid) for symbols in (COVERED, OBJECTS))
         measured = measure(old, new, shift, covered=covered, objects=objects)
-    patches, notes = no_patches(str(new.features.crs)), ()
+    patches, notes = no_patches(str(new.features.crs)), tuple[str, ...]()
     if measured:
         patches = find_patches(measured, laid, new.features, years=years)
     elif new.surface is not None:
         by_map = changes_by_map(laid, new.features, new.surface, off_m=off_of(shift))
         patches, notes = by_map.patches, by_map.notes
-    rows = feature_changes(laid, new.features, patches, measured, shift_error_m=shift.error_m)
+    rows = feature_changes(laid, new.features, patches, measured, shift_error_m=shift.error_m, by_map=measured is None)
     return Refreshed(shift, measured, patches, rows, notes)
 
 

@@ -36,6 +36,9 @@ and by the larger figure where nobody could find how it lies (our choice)."""
 GONE_M, GROWN_M = 1.5, 3.0
 """Forest has no canopy where it is lower than the first on average, in metres: slash and young growth stay below it;
 open land has grown up where it is higher than the second. Our choice."""
+RIM_M = 4.0
+"""A patch that was felled reaches as far as the canopy is lower than this, in metres: the mean over a window is half
+the height of the trees at a straight edge. Our choice."""
 CELL_M, CORE_RATIO = 1.0, 0.3
 """Growth is looked at in cells of at most this size, in metres; and that share of the norm's least area must lie
 farther inside than the map is off. Our choice."""
@@ -51,6 +54,8 @@ FOREST_AREAS = ("113", "208", "209", "210", "211", "212", "405", "406", "407", "
 """Areas of the map that may lie in forest; within all others, such as fields and marshes, no trees need stand."""
 OPEN_AREAS = ("401", "403")
 """Open land without scattered trees."""
+OPEN_NOW = (*OPEN_AREAS, "402", "404", "412", "413", "414")
+"""Land that the new draft shows as open: trees are told gone only there, and grown up only elsewhere."""
 WIRES, HOUSES = ("510", "511", "512"), ("521", "522", "523")
 SETTLED = ("501", "520", "206", "202", "201")
 """In settlements and paved areas a map need not show each house; a rock may be taken for one."""
@@ -141,10 +146,14 @@ def _growth(place: _Place) -> tuple[list[dict[str, object]], str]:
         return [], "The map has no vegetation: what was felled or has grown up cannot be told."
     if place.canopy is None:
         return [], "The new run has no canopy raster: what was felled or has grown up cannot be told."
-    forest = place.inside & ~_cells(_no_forest(place), place.grid)
+    bare = _cells(_open_now(place), place.grid)
+    # A patch may reach across a way that runs through it, but must be seen away from ways.
+    whole = place.inside & ~_cells(_treeless(place), place.grid)
+    forest = whole & ~_cells(_cleared(place), place.grid)
     deep = _deeper(forest, place.off_m, place.grid) & np.isfinite(place.canopy)
     with np.errstate(invalid="ignore"):
         gone, trees = place.canopy < GONE_M, place.canopy >= GROWN_M
+        low, rising = place.canopy < RIM_M, place.canopy >= GONE_M
     note, found = "", []
     if deep.any() and float(trees[deep].mean()) < LEAST_FOREST_RATIO:
         note = (
@@ -152,19 +161,28 @@ def _growth(place: _Place) -> tuple[list[dict[str, object]], str]:
             "the map leaves open land out. What was felled cannot be told."
         )
     else:
-        found += _patches("felled", gone & forest, gone & deep, place)
+        found += _patches("felled", low & bare & whole, gone & bare & deep, place)
     field = place.inside & _open(place)
     deep = _deeper(field, place.off_m, place.grid)
-    return found + _patches("grown", trees & field, trees & deep, place), note
+    return found + _patches("grown", rising & ~bare & field, trees & ~bare & deep, place), note
 
 
-def _no_forest(place: _Place) -> list[BaseGeometry]:
-    """Where the map shows that no trees need stand."""
-    old, houses = place.old, _of(place.new, lambda main: main in HOUSES)
-    areas = _of(old, lambda main: main not in FOREST_AREAS, dimension=2)
-    near = _of(old, lambda main: main[:1] in "35" and main not in WIRES)
-    wires = _of(old, lambda main: main in WIRES)
-    return [*areas, *_buffered(near, CLEARED_M), *_buffered(wires, WIRES_M), *_buffered(houses, CLEARED_M)]
+def _treeless(place: _Place) -> list[BaseGeometry]:
+    """Areas of the map in which no trees need stand, and houses of the new draft."""
+    areas = _of(place.old, lambda main: main not in FOREST_AREAS, dimension=2)
+    return [*areas, *_buffered(_of(place.new, lambda main: main in HOUSES), CLEARED_M)]
+
+
+def _cleared(place: _Place) -> list[BaseGeometry]:
+    """Ground that is kept clear of trees along ways, streams and power lines of the map, and around what is built."""
+    near = _of(place.old, lambda main: main[:1] in "35" and main not in WIRES)
+    return [*_buffered(near, CLEARED_M), *_buffered(_of(place.old, lambda main: main in WIRES), WIRES_M)]
+
+
+def _open_now(place: _Place) -> list[BaseGeometry]:
+    """Open land of the new draft: it passes over glades and groves too small to draw, as the mapper did."""
+    drawn = place.new[place.new["status"] != "candidate"]
+    return _of(drawn, lambda main: main in OPEN_NOW, dimension=2)
 
 
 def _open(place: _Place) -> Mask:

@@ -68,6 +68,7 @@ def feature_changes(
     /,
     *,
     shift_error_m: float,
+    by_map: bool = False,
 ) -> gpd.GeoDataFrame:
     """What became of every feature of both maps.
 
@@ -79,6 +80,7 @@ def feature_changes(
     old, new : features in the frame of the new survey with the columns of the draft and `layer`
     patches : of `pipeline.refresh.compare.patches.find_patches`
     measured : the rasters of difference, or None where only the old map is at hand
+    by_map : whether the patches were told from the map and the new survey alone
 
     Returns
     -------
@@ -86,7 +88,7 @@ def feature_changes(
     """
     old, new = old.reset_index(drop=True), new.reset_index(drop=True)
     pairs = match(old, new, shift_error_m=shift_error_m)
-    maker = _Rows(old, new, pairs, patches, measured)
+    maker = _Rows(old, new, pairs, patches, measured, by_map=by_map)
     rows = [row for number in range(len(new)) for row in maker.of_new(number)]
     rows += [row for number in np.flatnonzero(pairs.new_of_old < 0) for row in maker.of_old(int(number))]
     columns = [*new.columns.drop("geometry"), *COLUMNS, "geometry"]
@@ -104,7 +106,10 @@ class _Rows:
         pairs: Matches,
         patches: gpd.GeoDataFrame,
         measured: Measured | None,
+        *,
+        by_map: bool,
     ) -> None:
+        self.by_map = by_map
         self.old, self.new, self.pairs, self.measured = old, new, pairs, measured
         self.patches, self.tree = patches, shapely.STRtree(patches.geometry.to_numpy())
         self.old_areas = _areas_by_kind(old)
@@ -211,7 +216,7 @@ class _Rows:
         """The patches on the spot of a feature that may change its kind."""
         if not len(self.patches):
             return self.patches
-        fitting = _fitting(symbol, by_map=self.measured is None)
+        fitting = _fitting(symbol, by_map=self.by_map)
         at = self.patches.iloc[np.sort(self.tree.query(shape, predicate="dwithin", distance=POINT_REACH_M))]
         return at[at["kind"].isin(fitting)]
 

@@ -9,10 +9,12 @@ from typing import cast
 import geopandas as gpd
 import numpy as np
 import pandas as pd
+import shapely
 from numpy.typing import NDArray
 
 from pipeline.files import arrays
 from pipeline.files.runs import EarlierRun, read_map, read_run
+from pipeline.refresh.compare.by_map import HOUSES, MAN_MADE, off_of
 from pipeline.refresh.compare.survey import Survey
 from pipeline.refresh.features.rows import moved
 from pipeline.refresh.keep.keeping import Kept
@@ -130,7 +132,21 @@ def _without_rejected(found: Refreshed, old: OldMap) -> Refreshed:
     there = moved(rejected, shift.east_m, shift.north_m, shift.up_m)
     rows = found.features.assign(_row=np.arange(len(found.features)))
     left = without_said(rows, there, more_m=2 * shift.error_m).features["_row"].unique()
-    return replace(found, features=found.features.iloc[np.sort(left)].reset_index(drop=True))
+    kept = found.features.iloc[np.sort(left)].reset_index(drop=True)
+    return replace(found, features=kept, patches=_patches_left(found, there, off_m=off_of(shift)))
+
+
+def _patches_left(found: Refreshed, rejected: gpd.GeoDataFrame, *, off_m: float) -> gpd.GeoDataFrame:
+    """The patches; where a map alone tells them, none for a house or road that a mapper has rejected there."""
+    patches = found.patches
+    if found.measured is not None or patches.empty:
+        return patches
+    main = rejected["symbol"].astype(str).str.partition(".")[0]
+    is_said = np.zeros(len(patches), np.bool_)
+    for kind, symbols in (("built", HOUSES), ("track", MAN_MADE)):
+        said = shapely.union_all(rejected.geometry[main.isin(symbols)].to_numpy())
+        is_said |= (patches["kind"] == kind).to_numpy() & shapely.dwithin(patches.geometry.to_numpy(), said, off_m)
+    return patches[~is_said].reset_index(drop=True)
 
 
 def _more_m(shift: Shift, stretch: Stretch | None) -> float:
