@@ -103,10 +103,11 @@ def test_what_cannot_be_compared_is_refused_in_words(tmp_path: Path) -> None:
 
 
 def test_a_run_without_rasters_is_compared_by_its_map(tmp_path: Path) -> None:
-    """Nothing is called changed on the word of a map alone."""
+    """Nothing that the map has no section of is called changed, and that is said."""
     old, new = write_run(tmp_path / "old"), write_run(tmp_path / "new", seed=2)
     (old / "rasters" / "bare_earth.tif").unlink()
     told = refresh_run(old, new)
     assert told["compared_from"] == "map"
+    assert any("The map has no building" in words for words in told["cannot_tell"])
     assert told["counts"] == {"unchanged": 1}
     assert isinstance(gpd.read_file(new / "changes.gpkg", layer="changes"), gpd.GeoDataFrame)

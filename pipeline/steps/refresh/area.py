@@ -133,12 +133,17 @@ def _without_rejected(found: Refreshed, old: OldMap) -> Refreshed:
     rows = found.features.assign(_row=np.arange(len(found.features)))
     left = without_said(rows, there, more_m=2 * shift.error_m).features["_row"].unique()
     kept = found.features.iloc[np.sort(left)].reset_index(drop=True)
-    return replace(found, features=kept, patches=_patches_left(found, there, off_m=off_of(shift)))
+    return replace(found, features=kept, patches=without_rejected_patches(found, there))
 
 
-def _patches_left(found: Refreshed, rejected: gpd.GeoDataFrame, *, off_m: float) -> gpd.GeoDataFrame:
-    """The patches; where a map alone tells them, none for a house or road that a mapper has rejected there."""
-    patches = found.patches
+def without_rejected_patches(found: Refreshed, rejected: gpd.GeoDataFrame, /) -> gpd.GeoDataFrame:
+    """The patches; where a map alone tells them, none for a house or road that a mapper has rejected there.
+
+    Parameters
+    ----------
+    rejected : features with `symbol`, laid in the frame of the new survey
+    """
+    patches, off_m = found.patches, off_of(found.shift)
     if found.measured is not None or patches.empty:
         return patches
     main = rejected["symbol"].astype(str).str.partition(".")[0]
