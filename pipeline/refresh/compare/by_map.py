@@ -52,6 +52,8 @@ CLEARED_M, WIRES_M, CROWN_M = 5.0, 20.0, 8.0
 beyond what the map is off. Our choice."""
 FOREST_AREAS = ("113", "208", "209", "210", "211", "212", "405", "406", "407", "408", "409", "410")
 """Areas of the map that may lie in forest; within all others, such as fields and marshes, no trees need stand."""
+GREENS, LESS_SURE = ("406", "407", "408", "409", "410"), 0.1
+"""Green is also drawn on open ground grown over, so that trees felled there are less sure by this. Our choice."""
 OPEN_AREAS = ("401", "403")
 """Open land without scattered trees."""
 OPEN_NOW = (*OPEN_AREAS, "402", "404", "412", "413", "414")
@@ -217,6 +219,9 @@ def _growth_row(kind: str, shape: Polygon, place: _Place) -> dict[str, object]:
     }[kind]
     # A glade or thicket that the mapper passed over is seldom larger than a few times the least area.
     sure = 0.5 + 0.25 * (1 - math.exp(-shape.area / (4 * isom("403").smallest.area_m2)))
+    green = shapely.union_all(_of(place.old, lambda main: main in GREENS, dimension=2))
+    if kind == "felled" and shape.intersection(green).area > 0.5 * shape.area:
+        words, sure = f"{words}, where the map is green", sure - LESS_SURE
     return _row(kind, sure, words, shape)
 
 

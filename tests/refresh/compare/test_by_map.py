@@ -97,6 +97,8 @@ def test_forest_that_is_open_now_was_felled() -> None:
     assert told.geometry.iloc[0].symmetric_difference(cut).area < 0.15 * cut.area
     assert 0.5 < told["sure"].iloc[0] < 0.8
     assert FROM in told["evidence"].iloc[0]
+    green = found([*MAP, area("406", cut)], now, seen).patches
+    assert green["sure"].iloc[0] == pytest.approx(told["sure"].iloc[0] - 0.1)
     assert found(MAP, MAP, seen).patches.empty, "a glade that the new draft does not draw either is no change"
 
 
