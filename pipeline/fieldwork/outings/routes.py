@@ -60,12 +60,12 @@ def plan_outings(
     def in_walks(most: int) -> list[list[int]]:
         return _search(own, looking[usable], worth[usable], limit_minutes=limit_minutes, most=most, solutions=SOLUTIONS)
 
-    found = _in_few_walks(in_walks, len(usable), least=_outings_at_least(own, looking[usable], limit_minutes))
+    found = in_few_walks(in_walks, len(usable), least=_outings_at_least(own, looking[usable], limit_minutes))
     outings = [_in_best_order([int(usable[place]) for place in walk], reached) for walk in found]
     return sorted(outings, key=lambda outing: -_worth_of(outing, reached, looking, worth))
 
 
-def _in_few_walks(in_walks: Callable[[int], list[list[int]]], n_places: int, /, *, least: int) -> list[list[int]]:
+def in_few_walks(in_walks: Callable[[int], list[list[int]]], n_places: int, /, *, least: int) -> list[list[int]]:
     """What a search finds with as few walks as all places fit in, else with MOST_OUTINGS.
 
     The search finds shorter walks when it has no more of them than needed, so one more is tried until all places fit.
