@@ -56,7 +56,8 @@ class Strip:
     def share(self, low_m: float, high_m: float) -> NDArray[np.float64]:
         """Clear share of each section between two offsets; NaN without pulses."""
         spans = np.array([[low_m, high_m]])
-        return _shares(self.clear, self.pulses, self.offset_m, np.zeros((1, len(self.clear))), spans)[0, 0]
+        share = _shares(self.clear, self.pulses, self.offset_m, np.zeros((1, len(self.clear))), spans)[0, 0]
+        return np.asarray(share, np.float64)
 
 
 @compiled
