@@ -27,7 +27,7 @@ from pipeline.draft.off_water import off_water
 from pipeline.draft.record.left_out import left_out, left_out_table
 from pipeline.draft.smallest import short_watercourses_proposed, small_fields_as_clusters, without_too_small
 from pipeline.draft.spacing.room import make_room
-from pipeline.draft.white_rims import fill_white_rims
+from pipeline.draft.white_rims import fill_pinholes, fill_white_rims
 from pipeline.features import join_features, no_features
 from pipeline.norm.symbols import SymbolTable
 
@@ -126,6 +126,7 @@ def compose_draft(
         small_fields_as_clusters,
         without_too_small,
         short_watercourses_proposed,
+        fill_pinholes,
     ):
         features, gone = enforce(features, symbols)
         dropped.append(gone)

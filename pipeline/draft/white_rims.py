@@ -62,6 +62,31 @@ def fill_white_rims(features: gpd.GeoDataFrame, symbols: SymbolTable, /) -> Kept
     return changed[~gone].reset_index(drop=True), merged
 
 
+def fill_pinholes(features: gpd.GeoDataFrame, symbols: SymbolTable, /) -> Kept:
+    """Vegetation without white holes too small for an opening; nothing is left out.
+
+    What is cut off and given away on all sides of a place may leave a spot of white there, which reads as a blemish.
+    """
+    symbol = np.array([text.split(".")[0] for text in features["symbol"]], str)
+    geometry = features.geometry.to_numpy().copy()
+    is_area = (shapely.get_type_id(geometry) == shapely.GeometryType.POLYGON) & ~is_candidate(features)
+    areas = np.flatnonzero(is_area & np.isin(symbol, (*VEGETATION, *OTHER_GROUND)))
+    tree = shapely.STRtree(geometry[areas])
+    pale_m2, dark_m2 = (symbols.smallest(text).area_m2 for text in ("406", "408"))
+    greens = np.flatnonzero(is_area & np.isin(symbol, VEGETATION))
+    for row in greens[shapely.get_num_interior_rings(geometry[greens]) > 0]:
+        holes = np.array([shapely.Polygon(ring) for ring in geometry[row].interiors], np.object_)
+        least_m2 = dark_m2 if symbol[row] in DARK else pale_m2
+        for hole in holes[(shapely.area(holes) > LEAST_AREA_M2) & (shapely.area(holes) < least_m2)]:
+            inside = areas[tree.query(hole, predicate="intersects")]
+            white = _without(hole, geometry[inside[inside != row]])
+            joined = shapely.union(geometry[row], white)
+            if isinstance(joined, Polygon):
+                geometry[row] = joined
+    filled = features.set_geometry(gpd.GeoSeries(geometry, index=features.index, crs=features.crs))
+    return filled, no_features(str(features.crs))
+
+
 def _fill(geometry: Shapes, rims: Shapes, hosts: Numbers) -> Shapes:
     """Join the rims to their hosts in place, where that makes one shape; the rims that were joined."""
     filled = []

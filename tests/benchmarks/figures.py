@@ -159,7 +159,8 @@ def surfaces() -> list[Table]:
 
 def mosaic() -> list[Table]:
     """The mosaic of vegetation of real and invented forest, a row a place."""
-    real = {name: drafted(data(name))[0] for name in ("bc_forest", "boreal")}
+    boreal, _ = draft_watched(data("boreal"), scratch() / "drafts" / "boreal", crs="EPSG:3301")
+    real = {"bc_forest": drafted(data("bc_forest"))[0], "boreal": boreal}
     return mosaic_of_drafts(real | {scene: draft_of(scene) for scene in SCENES})
 
 

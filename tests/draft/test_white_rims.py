@@ -8,7 +8,7 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from pipeline.draft.collisions import resolve_areas
-from pipeline.draft.white_rims import fill_white_rims
+from pipeline.draft.white_rims import fill_pinholes, fill_white_rims
 from pipeline.features import make_features
 from pipeline.norm.symbols import norm_table
 
@@ -82,3 +82,17 @@ def test_a_house_that_is_only_proposed_fills_nothing() -> None:
     for status, is_filled in (("draft", True), ("candidate", False)):
         found, _ = fill_white_rims(given.assign(status=["draft", status]), SYMBOLS)
         assert (area_of(found, "401") == pytest.approx(120 * 120 - HOUSE.area)) == is_filled
+
+
+@pytest.mark.parametrize(("side_m", "is_filled"), [(1.0, True), (9.0, True), (12.0, False)])
+def test_a_hole_too_small_for_an_opening_is_filled(side_m: float, is_filled: bool) -> None:
+    """Up to the least 408, 110 m2; what is drawn inside the hole stays as it is."""
+    hole = shapely.box(60, 60, 60 + side_m, 60 + side_m)
+    thicket = shapely.difference(shapely.box(0, 0, 120, 120), hole)
+    found, gone = fill_pinholes(features(("408", thicket)), SYMBOLS)
+    assert (area_of(found, "408") == pytest.approx(120 * 120)) == is_filled
+    assert len(gone) == 0
+    pond = shapely.box(60, 60, 60.5, 60.5)
+    found, _ = fill_pinholes(features(("408", thicket), ("301", pond)), SYMBOLS)
+    assert area_of(found, "408") == pytest.approx(120 * 120 - (pond.area if is_filled else hole.area))
+    assert area_of(found, "301") == pond.area
