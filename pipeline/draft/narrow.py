@@ -9,6 +9,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 from shapely.geometry import MultiPolygon, Polygon
+from shapely.geometry.base import BaseGeometry
 
 from pipeline.draft.choosing.status import is_candidate
 from pipeline.draft.collisions import Kept
@@ -109,6 +110,11 @@ class _Net:
         return found
 
 
+_Known = dict[tuple[int, float], tuple[BaseGeometry, BaseGeometry, BaseGeometry]]
+"""By the identity of an area and its least width: the area, which must live as long as its identity is asked for, what
+of it is nowhere so wide, and the rest."""
+
+
 def without_narrow_parts(
     features: gpd.GeoDataFrame, symbols: SymbolTable, /, *, outline: Polygon | MultiPolygon
 ) -> Kept:
@@ -130,7 +136,8 @@ def without_narrow_parts(
     width_m = np.array([SPARE_RATIO * symbols.smallest(text).width_m for text in symbol[rows]], np.float64)
     is_other = is_ground.copy()
     is_other[rows] = False
-    now = _all_wide(_widened(old, width_m, geometry[is_other], outline), width_m)
+    known: _Known = {}
+    now = _all_wide(_widened(old, width_m, geometry[is_other], outline, known), width_m, known)
     is_changed = np.array([one is not before for one, before in zip(now, old, strict=True)], np.bool_)
     if not is_changed.any():
         return features, no_features(str(features.crs))
@@ -143,13 +150,15 @@ def without_narrow_parts(
     return join_features([features[stays], parts.explode(ignore_index=True)], str(features.crs)), gone
 
 
-def _widened(areas: Shapes, width_m: NDArray[np.float64], others: Shapes, outline: Polygon | MultiPolygon) -> Shapes:
+def _widened(
+    areas: Shapes, width_m: NDArray[np.float64], others: Shapes, outline: Polygon | MultiPolygon, known: _Known
+) -> Shapes:
     """(n,) areas, their narrow parts widened, the darkest first, at the cost of what lies beside them."""
     now = areas.copy()
     to_look_at = np.isfinite(width_m)
     for _ in range(WIDENED_ROUNDS):
         rows = np.flatnonzero(to_look_at)
-        parts = narrow_parts(now[rows], width_m[rows])
+        parts = narrow_parts(now[rows], width_m[rows], known)
         owner = rows[parts.owner]
         found_m = 2 * shapely.area(parts.shapes) / np.maximum(shapely.length(parts.shapes), LEAST_M2)
         is_near = (parts.n_ends > 0) & (found_m > NEARLY_RATIO * width_m[owner])
@@ -178,13 +187,13 @@ def _given(areas: Shapes, gains: Shapes, owner: Rows) -> Shapes:
     return net.drawn(areas, held)
 
 
-def _all_wide(areas: Shapes, width_m: NDArray[np.float64]) -> Shapes:
+def _all_wide(areas: Shapes, width_m: NDArray[np.float64], known: _Known) -> Shapes:
     """(n,) areas with their narrow parts cut off or given away; those that did not change are the same objects."""
     now = areas.copy()
     to_look_at = np.isfinite(width_m)
     for turn in range(ROUNDS):
         rows = np.flatnonzero(to_look_at)
-        parts = narrow_parts(now[rows], width_m[rows])
+        parts = narrow_parts(now[rows], width_m[rows], known)
         if not len(parts.shapes):
             break
         owner = rows[parts.owner]
@@ -195,17 +204,17 @@ def _all_wide(areas: Shapes, width_m: NDArray[np.float64]) -> Shapes:
     return now
 
 
-def narrow_parts(areas: Shapes, width_m: NDArray[np.float64], /) -> _Parts:
+def narrow_parts(areas: Shapes, width_m: NDArray[np.float64], known: _Known | None = None, /) -> _Parts:
     """Parts of areas that no disc of that width, metres, reaches, without corners and tips.
 
     Parameters
     ----------
     areas : (n,) polygons or multipolygons, possibly empty
     width_m : (n,) least width of each
+    known : what was found of areas before; what is found now is added
     """
-    reached = _reached(areas, width_m)
-    shapes, area = shapely.get_parts(shapely.difference(areas, reached), return_index=True)
-    broad = shapely.intersection(areas, reached)
+    beyond, broad = _told_apart(areas, width_m, {} if known is None else known)
+    shapes, area = shapely.get_parts(beyond, return_index=True)
     pieces, owner = shapely.get_parts(broad, return_index=True)
     # Where edges run along each other there are lines too, which are no part of an area.
     is_area = (shapely.get_dimensions(pieces) == 2) & ~shapely.is_empty(pieces)
@@ -222,6 +231,17 @@ def narrow_parts(areas: Shapes, width_m: NDArray[np.float64], /) -> _Parts:
     is_narrow = (length_m > TIP_WIDTHS * width_m[area]) | (n_ends != 1)
     is_narrow &= (shapely.get_dimensions(shapes) == 2) & (shapely.area(shapes) > LEAST_M2)
     return _Parts(shapes[is_narrow], area[is_narrow], broad[area[is_narrow]], n_ends[is_narrow])
+
+
+def _told_apart(areas: Shapes, width_m: NDArray[np.float64], known: _Known) -> tuple[Shapes, Shapes]:
+    """(n,) what of each area lies beyond what `_reached` gives, and what within; buffers take long, so once an area."""
+    keys = [(id(area), width) for area, width in zip(areas, width_m.tolist(), strict=True)]
+    new = [number for number, key in enumerate(keys) if key not in known]
+    reached = _reached(areas[new], width_m[new])
+    beyond, broad = shapely.difference(areas[new], reached), shapely.intersection(areas[new], reached)
+    known |= {keys[number]: (areas[number], beyond[place], broad[place]) for place, number in enumerate(new)}
+    found = np.array([known[key][1:] for key in keys], np.object_).reshape(-1, 2)
+    return found[:, 0], found[:, 1]
 
 
 def _cut_of(parts: _Parts, width_m: NDArray[np.float64], *, keeps_tips: bool) -> Shapes:

@@ -19,7 +19,7 @@ from pipeline.water.running.kinds import SEEN_M
 from pipeline.water.running.porous import Floors
 from pipeline.water.running.shores import on_land
 from pipeline.water.search import standing_water
-from pipeline.water.sight.ground import Ground
+from pipeline.water.sight.ground import Ground, in_pieces
 from pipeline.water.standing import FLAT_MAX_SPREAD_M, THIN_BODY_MAX_RATIO, Water
 from pipeline.water.wet.marsh import Marsh, find_marshes, standing_on
 from pipeline.water.wet.springs import SPRING, Spring, find_springs
@@ -78,7 +78,8 @@ def draft_water(
     bodies = standing_water(ground, thin_max_ratio=settings.thin_max_ratio)
     runoff = Runoff(BEGINS_M2[climate], settings.channel_min_drained_m2, settings.channel_min_depth_m, porous=is_porous)
     flow = lead_water(ground.bare_earth, ground.grid, runoff)
-    lines, floors = find_channels(flow, ground.bare_earth, ground.aimed_pulses, ground.grid, runoff)
+    bare_earth, aimed_pulses = (in_pieces(read, ground.grid) for read in (ground.bare_earth, ground.aimed_pulses))
+    lines, floors = find_channels(flow, bare_earth, aimed_pulses, ground.grid, runoff)
     crs = ground.grid.crs
     shapes = [body.shape for body in bodies]
     marshes = [] if is_porous else find_marshes(flow, ground, standing_on(shapes, flow))

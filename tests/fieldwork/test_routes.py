@@ -7,7 +7,7 @@ import itertools
 import numpy as np
 import pytest
 
-from pipeline.fieldwork.outings.routes import plan_outings, walked_minutes
+from pipeline.fieldwork.outings.routes import MOST_OUTINGS, in_few_walks, plan_outings, walked_minutes
 
 BURMA14 = (
     (16.47, 96.10), (16.47, 94.44), (20.09, 92.54), (22.39, 93.37), (25.23, 97.24), (22.00, 96.05), (20.47, 97.02),
@@ -105,3 +105,26 @@ def test_the_same_places_give_the_same_outings() -> None:
     first, second = (plan_outings(walking, looking, worth, limit_minutes=90) for _ in range(2))
     assert first == second
     assert len(first) > 1
+
+
+@pytest.mark.parametrize(
+    ("held", "n_places", "asked", "n_walks"),
+    [
+        (10, 20, [2], 2),
+        (10, 25, [2, 3], 3),
+        (10, 45, [2, MOST_OUTINGS, 3, 4, 5], 5),
+        (10, 10 * MOST_OUTINGS + 1, [2, MOST_OUTINGS], MOST_OUTINGS),
+        (10, 10 * MOST_OUTINGS, [2, *range(MOST_OUTINGS, MOST_OUTINGS + 1), *range(3, MOST_OUTINGS)], MOST_OUTINGS),
+    ],
+)
+def test_searches_for_walks_are_few(held: int, n_places: int, asked: list[int], n_walks: int) -> None:
+    """Walks that hold ten places each: the fewest that hold all are found, and too many places cost two searches."""
+    searched: list[int] = []
+
+    def search(most: int) -> list[list[int]]:
+        searched.append(most)
+        walks = (list(range(first, min(first + held, n_places))) for first in range(0, most * held, held))
+        return [walk for walk in walks if walk]
+
+    assert len(in_few_walks(search, n_places, least=2)) == n_walks
+    assert searched == asked

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -55,17 +55,40 @@ def plan_outings(
     if not len(usable):
         return []
     of = np.concatenate([[0], usable + 1])
-    found: list[list[int]] = []
     own = reached[np.ix_(of, of)]
-    # The search finds shorter walks when it has no more of them than needed: one more is tried until all places fit.
-    for most in range(_outings_at_least(own, looking[usable], limit_minutes), MOST_OUTINGS + 1):
-        found = _search(
-            own, looking[usable], worth[usable], limit_minutes=limit_minutes, most=most, solutions=SOLUTIONS
-        )
-        if sum(map(len, found)) == len(usable):
-            break
+
+    def in_walks(most: int) -> list[list[int]]:
+        return _search(own, looking[usable], worth[usable], limit_minutes=limit_minutes, most=most, solutions=SOLUTIONS)
+
+    found = in_few_walks(in_walks, len(usable), least=_outings_at_least(own, looking[usable], limit_minutes))
     outings = [_in_best_order([int(usable[place]) for place in walk], reached) for walk in found]
     return sorted(outings, key=lambda outing: -_worth_of(outing, reached, looking, worth))
+
+
+def in_few_walks(in_walks: Callable[[int], list[list[int]]], n_places: int, /, *, least: int) -> list[list[int]]:
+    """What a search finds with as few walks as all places fit in, else with MOST_OUTINGS.
+
+    The search finds shorter walks when it has no more of them than needed, so one more is tried until all places fit.
+    Where those left over would fill more than one further walk, they are often too many for any number of walks: that
+    is tried first, as it spares the searches between.
+
+    Parameters
+    ----------
+    in_walks : the search by how many walks it may use
+    least : walks without which not all places fit
+    """
+    found = in_walks(least)
+    n_visited = sum(map(len, found))
+    widest: list[list[int]] = []
+    if least < MOST_OUTINGS and n_places - n_visited > n_visited / least:
+        widest = in_walks(MOST_OUTINGS)
+        if sum(map(len, widest)) < n_places:
+            return widest
+    for most in range(least + 1, MOST_OUTINGS + 1):
+        if sum(map(len, found)) == n_places:
+            break
+        found = widest if widest and most == MOST_OUTINGS else in_walks(most)
+    return found
 
 
 def walked_minutes(outing: Sequence[int], walking: Minutes, /) -> float:

@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
+from pipeline.compiled import compiled
 from pipeline.lattice.grid import Bounds, EastNorth, Grid, Heights
 from pipeline.lattice.larger_cells import larger_cells, sum_into
 
@@ -56,15 +57,12 @@ class Counts:
         """(k, n) counts by these names of the cell that each place lies in; 0 outside the area."""
         row, col = self.grid.row_col(places[:, 0], places[:, 1])
         found = np.zeros((len(names), len(places)))
-        inside = np.flatnonzero((row >= 0) & (row < self.grid.rows) & (col >= 0) & (col < self.grid.cols))
-        number = row[inside] // PART_CELLS * (self.grid.cols // PART_CELLS + 1) + col[inside] // PART_CELLS
-        for part in np.flatnonzero(np.bincount(number)):
-            mine = inside[number == part]
-            down, across = divmod(int(part), self.grid.cols // PART_CELLS + 1)
-            cells = row[mine] - down * PART_CELLS, col[mine] - across * PART_CELLS
-            sums = self._part(down, across)
+        n_across = self.grid.cols // PART_CELLS + 1
+        number = _part_numbers(row, col, *self.grid.shape, n_across)
+        for part in np.flatnonzero(np.bincount(number, minlength=1)[1:]) + 1:
+            sums = self._part(*divmod(int(part) - 1, n_across))
             for k, name in enumerate(names):
-                found[k, mine] = sums[name][cells]
+                _take(sums[name], row, col, number, int(part), n_across, found[k])
         return found
 
     def around(self, bounds: Bounds, /) -> Iterator[tuple[Grid, Sums]]:
@@ -88,3 +86,38 @@ class Counts:
                 self._kept.popitem(last=False)
         self._kept.move_to_end((down, across))
         return self._kept[down, across]
+
+
+@compiled
+def _part_numbers(
+    row: NDArray[np.int64], col: NDArray[np.int64], rows: int, cols: int, n_across: int
+) -> NDArray[np.int64]:
+    """(n,) number of the part that each cell lies in, from 1, counted row by row; 0 outside the grid."""
+    number = np.zeros(len(row), np.int64)
+    for n in range(len(row)):
+        if 0 <= row[n] < rows and 0 <= col[n] < cols:
+            number[n] = row[n] // PART_CELLS * n_across + col[n] // PART_CELLS + 1
+    return number
+
+
+@compiled
+def _take(
+    values: Heights,
+    row: NDArray[np.int64],
+    col: NDArray[np.int64],
+    number: NDArray[np.int64],
+    part: int,
+    n_across: int,
+    found: NDArray[np.float64],
+) -> None:
+    """Write the values of the cells that lie in one part into `found`.
+
+    Parameters
+    ----------
+    values : (rows, cols) of that part
+    row, col, number : (n,) cells of the whole grid, and the number of the part of each by `_part_numbers`
+    """
+    top, left = (part - 1) // n_across * PART_CELLS, (part - 1) % n_across * PART_CELLS
+    for n in range(len(row)):
+        if number[n] == part:
+            found[n] = values[row[n] - top, col[n] - left]

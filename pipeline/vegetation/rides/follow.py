@@ -180,7 +180,8 @@ def _straighten(line: Line, strip: Strip, run: tuple[int, int], *, min_contrast:
 
 def _best_step(choices: list[tuple[float, NDArray[np.float64]]], part: Strip, *, min_contrast: float) -> float:
     """The step whose shift of the line gives the greatest score."""
-    totals = [float(section_scores(part, shift, min_contrast=min_contrast).sum()) for _, shift in choices]
+    scores = section_scores(part, np.array([shift for _, shift in choices]), min_contrast=min_contrast)
+    totals = [float(of_shift.sum()) for of_shift in scores]
     return choices[int(np.argmax(np.round(totals, 9)))][0]
 
 

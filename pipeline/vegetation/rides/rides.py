@@ -143,13 +143,15 @@ def find_rides(candidates: Candidates, counts: Counts, /, *, min_contrast: float
     min_contrast : share of the pulses by which a ride lets through more than its clearer side
     """
     rides: list[Ride] = []
+    ends = np.empty((0, 2, 2))
     for middle, angle in zip(candidates.place, candidates.angle.tolist(), strict=True):
-        if any(_lies_on(middle, angle, ride) for ride in rides):
+        if _lies_on(middle, angle, ends):
             continue
         ride = follow(middle, angle, counts, min_contrast=min_contrast)
         # A place just past the end of a ride leads back onto it.
-        if ride is not None and not any(_lies_on(*_middle_of(ride), other) for other in rides):
+        if ride is not None and not _lies_on(*_middle_of(ride), ends):
             rides.append(ride)
+            ends = np.concatenate([ends, np.array([[ride.start, ride.end]])])
     return rides
 
 
@@ -159,11 +161,12 @@ def _middle_of(ride: Ride) -> tuple[NDArray[np.float64], float]:
     return (start + end) / 2, float(np.arctan2(end[1] - start[1], end[0] - start[0]))
 
 
-def _lies_on(middle: NDArray[np.float64], angle: float, ride: Ride) -> bool:
-    """Whether a candidate is part of a ride already found."""
-    start, end = np.array(ride.start), np.array(ride.end)
-    unit = (end - start) / np.hypot(*(end - start))
-    along = float(np.clip((middle - start) @ unit, 0, np.hypot(*(end - start))))
-    distance = float(np.hypot(*(middle - start - along * unit)))
-    turn = abs((angle - np.arctan2(unit[1], unit[0]) + np.pi / 2) % np.pi - np.pi / 2)
-    return distance < 2 * SIDE_M and turn < np.radians(SAME_TURN_DEG)
+def _lies_on(middle: NDArray[np.float64], angle: float, ends: NDArray[np.float64]) -> bool:
+    """Whether a candidate is part of a ride already found, of which (rides, 2, 2) east, north of the ends are given."""
+    start, whole = ends[:, 0], ends[:, 1] - ends[:, 0]
+    length = np.hypot(*whole.T)
+    unit = whole / length[:, None]
+    along = np.clip(((middle - start) * unit).sum(axis=1), 0, length)
+    distance = np.hypot(*(middle - start - along[:, None] * unit).T)
+    turn = np.abs((angle - np.arctan2(unit[:, 1], unit[:, 0]) + np.pi / 2) % np.pi - np.pi / 2)
+    return bool(((distance < 2 * SIDE_M) & (turn < np.radians(SAME_TURN_DEG))).any())

@@ -20,6 +20,8 @@ HALF_WIDTH_M = 1.5
 BESIDE_M = (4.0, 10.0)
 """What lies so far from the middle of a ride counts as beside it: past a ride 8 m wide, and not yet other forest (our
 choice)."""
+SPANS_M = np.array([[-HALF_WIDTH_M, HALF_WIDTH_M], BESIDE_M, [-BESIDE_M[1], -BESIDE_M[0]]])
+"""Least and greatest offset from the middle of a ride of what lies within it, to its left and to its right."""
 OPEN_SIDE_RATIO = 0.9
 """A side that lets a greater share of pulses through is open land or a glade, not forest: it tells nothing of a ride
 (our choice)."""
@@ -51,30 +53,41 @@ class Strip:
     pulses: NDArray[np.float64]
     offset_m: NDArray[np.float64]
 
-    def share(self, low_m: NDArray[np.float64] | float, high_m: NDArray[np.float64] | float) -> NDArray[np.float64]:
+    def share(self, low_m: float, high_m: float) -> NDArray[np.float64]:
         """Clear share of each section between two offsets; NaN without pulses."""
-        low, high = (np.broadcast_to(np.asarray(side, np.float64), len(self.clear)) for side in (low_m, high_m))
-        return _share(self.clear, self.pulses, self.offset_m, low, high)
+        spans = np.array([[low_m, high_m]])
+        share = _shares(self.clear, self.pulses, self.offset_m, np.zeros((1, len(self.clear))), spans)[0, 0]
+        return np.asarray(share, np.float64)
 
 
 @compiled
-def _share(
+def _shares(
     clear: NDArray[np.float64],
     pulses: NDArray[np.float64],
     offset_m: NDArray[np.float64],
-    low_m: NDArray[np.float64],
-    high_m: NDArray[np.float64],
+    shift_m: NDArray[np.float64],
+    spans_m: NDArray[np.float64],
 ) -> NDArray[np.float64]:
-    """As `Strip.share`, with two offsets for each section."""
-    share = np.full(len(clear), np.nan)
-    for section in range(len(clear)):
-        through, all_pulses = 0.0, 0.0
-        for place in range(len(offset_m)):
-            if low_m[section] <= offset_m[place] <= high_m[section]:
-                through += clear[section, place]
-                all_pulses += pulses[section, place]
-        if all_pulses > 0:
-            share[section] = through / all_pulses
+    """Clear shares between offsets, for several shifts of the line: (spans, shifts, sections), NaN without pulses.
+
+    Parameters
+    ----------
+    clear, pulses, offset_m : as in `Strip`
+    shift_m : (shifts, sections) how far to the left each section is taken to lie
+    spans_m : (spans, 2) least and greatest offset
+    """
+    share = np.full((len(spans_m), len(shift_m), len(clear)), np.nan)
+    for span in range(len(spans_m)):
+        for shift in range(len(shift_m)):
+            for section in range(len(clear)):
+                low, high = shift_m[shift, section] + spans_m[span, 0], shift_m[shift, section] + spans_m[span, 1]
+                through, all_pulses = 0.0, 0.0
+                for place in range(len(offset_m)):
+                    if low <= offset_m[place] <= high:
+                        through += clear[section, place]
+                        all_pulses += pulses[section, place]
+                if all_pulses > 0:
+                    share[span, shift, section] = through / all_pulses
     return share
 
 
@@ -97,14 +110,19 @@ def section_scores(
 
     Parameters
     ----------
-    shift_m : how far to the left of the line the ride is taken to run, one number or one a section
+    shift_m : how far to the left of the line the ride is taken to run: one number, (sections,) or (shifts, sections)
     min_contrast : least contrast of a ride
+
+    Returns
+    -------
+    (sections,), or (shifts, sections) where several shifts were asked for
     """
-    inner, outer = BESIDE_M
-    middle = strip.share(shift_m - HALF_WIDTH_M, shift_m + HALF_WIDTH_M)
-    sides = np.stack([strip.share(shift_m + inner, shift_m + outer), strip.share(shift_m - outer, shift_m - inner)])
+    shift = np.asarray(shift_m, np.float64)
+    shift = np.ascontiguousarray(np.broadcast_to(shift, (*shift.shape[:-1], len(strip.clear))))
+    shares = _shares(strip.clear, strip.pulses, strip.offset_m, shift.reshape(-1, len(strip.clear)), SPANS_M)
+    middle, sides = shares[0], shares[1:]
     # Three sections together, so that the clearer side is not just the one with the luckier gap.
     filled = np.where(np.isnan(sides), 1.0, sides)
-    side = ndimage.uniform_filter1d(filled, 3, axis=1, mode="nearest").max(axis=0)
+    side = ndimage.uniform_filter1d(filled, 3, axis=-1, mode="nearest").max(axis=0)
     score = middle - side - 0.5 * min_contrast
-    return np.where(np.isnan(score) | (side > OPEN_SIDE_RATIO), 0.0, score)
+    return np.where(np.isnan(score) | (side > OPEN_SIDE_RATIO), 0.0, score).reshape(shift.shape)

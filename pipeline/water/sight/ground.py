@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
@@ -66,6 +67,43 @@ class Sight:
 def in_memory(values: Heights, /) -> Read:
     """A raster in memory as one that is read by windows."""
     return lambda window: values[window]
+
+
+PIECE_CELLS, MOST_PIECES = 512, 24
+"""Side in cells of the pieces that `in_pieces` reads, and how many of them are kept: 24 MB (our choice)."""
+
+
+def in_pieces(read: Read, grid: Grid, /) -> Read:
+    """A raster whose small windows are cut from pieces that are kept in memory, for windows that lie near each other.
+
+    Along the channels of an area thousands of small windows are read; each from disk, opening the file takes longer
+    than all that is done with the cells. Windows larger than a piece are read as they are.
+    """
+
+    @lru_cache(maxsize=MOST_PIECES)
+    def piece(row: int, col: int) -> Heights:
+        rows, cols = (slice(at * PIECE_CELLS, (at + 1) * PIECE_CELLS) for at in (row, col))
+        return read((slice(rows.start, min(rows.stop, grid.rows)), slice(cols.start, min(cols.stop, grid.cols))))
+
+    def cut(window: Window) -> Heights:
+        rows, cols = window
+        if not 0 < rows.stop - rows.start <= PIECE_CELLS or not 0 < cols.stop - cols.start <= PIECE_CELLS:
+            return read(window)
+        found = np.empty((rows.stop - rows.start, cols.stop - cols.start), np.float32)
+        for down in range(rows.start // PIECE_CELLS, (rows.stop - 1) // PIECE_CELLS + 1):
+            for across in range(cols.start // PIECE_CELLS, (cols.stop - 1) // PIECE_CELLS + 1):
+                (from_rows, into_rows), (from_cols, into_cols) = _shared(rows, down), _shared(cols, across)
+                found[into_rows, into_cols] = piece(down, across)[from_rows, from_cols]
+        return found
+
+    return cut
+
+
+def _shared(wanted: slice, number: int) -> tuple[slice, slice]:
+    """The cells that a wanted range and a piece share, counted from the beginning of the piece and of the range."""
+    begin = number * PIECE_CELLS
+    start, stop = max(wanted.start, begin), min(wanted.stop, begin + PIECE_CELLS)
+    return slice(start - begin, stop - begin), slice(start - wanted.start, stop - wanted.start)
 
 
 def squares(grid: Grid, /, *, side_cells: int) -> Iterator[Window]:

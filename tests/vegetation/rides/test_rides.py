@@ -11,9 +11,10 @@ import shapely
 from pipeline.lattice.grid import Grid
 from pipeline.settings import VegetationSettings
 from pipeline.vegetation.draft import limits_of
-from pipeline.vegetation.rides.counts import Counts
+from pipeline.vegetation.rides.counts import RIDE_COUNTS, Counts
 from pipeline.vegetation.rides.follow import Ride
 from pipeline.vegetation.rides.rides import find_rides, ride_candidates
+from pipeline.vegetation.rides.strip import Strip, section_scores
 from pipeline.vegetation.rides.variant import ride_symbol
 from tests.pulse_scene import EXTINCTION, crown_field, profile_of, shoot
 
@@ -127,3 +128,28 @@ def test_the_variant_tells_where_the_ride_is_faster_than_its_surroundings(within
         extinction=EXTINCTION,
     )
     assert found == symbol
+
+
+def test_counts_are_those_of_the_cell_each_place_lies_in():
+    """Places strewn over several parts and beyond the rim, where counts are 0."""
+    grid, rng = Grid("EPSG:25832", 10, 700, 1.0, 600, 300), np.random.default_rng(5)
+    profile = {name: rng.integers(0, 9, grid.shape).astype(np.float32) for name in RIDE_COUNTS}
+    places = rng.uniform((0, 90), (330, 710), (4000, 2))
+    row, col = grid.row_col(*places.T)
+    inside = (row >= 0) & (row < grid.rows) & (col >= 0) & (col < grid.cols)
+    assert 0 < inside.sum() < len(places)
+    for name, found in zip(("pulses", "clear"), Counts.of(profile, grid).at(("pulses", "clear"), places), strict=True):
+        assert np.array_equal(found[inside], profile[name][row[inside], col[inside]])
+        assert not found[~inside].any()
+
+
+def test_several_shifts_of_a_line_score_as_each_by_itself():
+    """Shifts along the whole line, a turn of it, and none."""
+    rng = np.random.default_rng(6)
+    pulses = rng.integers(0, 5, (40, 33)).astype(np.float64)
+    strip = Strip(np.floor(pulses * rng.uniform(0, 1, pulses.shape)), pulses, np.arange(-16.0, 17.0))
+    shifts = np.array([np.full(40, 2.0), np.linspace(-3, 3, 40), np.zeros(40)])
+    scores = section_scores(strip, shifts, min_contrast=0.1)
+    assert scores.any(axis=1).all()
+    assert np.array_equal(scores, [section_scores(strip, shift, min_contrast=0.1) for shift in shifts])
+    assert np.array_equal(scores[2], section_scores(strip, 0.0, min_contrast=0.1))
