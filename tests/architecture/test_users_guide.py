@@ -16,7 +16,7 @@ from pipeline.cli import _parser
 from pipeline.draft.compose import COLUMNS, SECTIONS
 from pipeline.draft.record.left_out import COLUMNS as LEFT_OUT_COLUMNS
 from pipeline.exports.formats import FILES
-from pipeline.fieldwork.outings.check import COLUMNS as CHECK_LIST_COLUMNS
+from pipeline.fieldwork.questions.columns import COLUMNS as CHECK_LIST_COLUMNS
 from pipeline.settings import load_area
 from tests.paths import PROJECT
 

@@ -14,9 +14,10 @@ import pytest
 from shapely.geometry import LineString
 
 from pipeline.fieldwork.outings import check
-from pipeline.fieldwork.outings.check import COLUMNS, CheckList, Parking, make_check_list
+from pipeline.fieldwork.outings.check import CheckList, Parking, make_check_list
 from pipeline.fieldwork.outings.gpx import check_points_gpx
 from pipeline.fieldwork.outings.words import outings_in_words
+from pipeline.fieldwork.questions.columns import COLUMNS
 from tests.fieldwork.places import CRS, EAST, NORTH, flat_net, questions
 
 CAR = Parking(np.array([[EAST + 2.5, NORTH + 2.5]]), True, "Walks start at the parking place that you named.")

@@ -6,7 +6,7 @@ import pandas as pd
 import pytest
 from shapely.geometry import Point
 
-from pipeline.files.found.listed import LISTED
+from pipeline.fieldwork.questions.columns import COLUMNS
 from pipeline.marks.apply import apply_marks
 from pipeline.marks.mark import Kept, Mark
 from pipeline.marks.merging import merged
@@ -31,7 +31,7 @@ def ground() -> Ground:
         ("020", "thicket", "600.1", "not_seen", EAST + 10, NORTH + 160),
     ]
     listed = pd.DataFrame(rows, columns=["name", "id", "symbol", "kind", "east_m", "north_m"])
-    listed = listed.reindex(columns=list(LISTED)).assign(minutes=4.0)
+    listed = listed.reindex(columns=list(COLUMNS)).assign(minutes=4.0)
     return Ground(listed, features, {})
 
 

@@ -33,24 +33,6 @@ OF_GROUND = ("notes", "not_seen")
 """Kinds of question that are about the ground around and not about a thing: they are asked where one can come to."""
 ROAD_M_PER_MINUTE = 84.0
 """Walking from a car outside the survey to where it begins: Tobler's 5 km/h of level paths."""
-COLUMNS = (
-    "rank",
-    "name",
-    "outing",
-    "stop",
-    "id",
-    "symbol",
-    "kind",
-    "look_at",
-    "why",
-    "confidence",
-    "minutes",
-    "worth",
-    "east_m",
-    "north_m",
-    "latitude_deg",
-    "longitude_deg",
-)
 Numbers = NDArray[np.float64]
 
 

@@ -62,8 +62,8 @@ def write_open_rows(folder: Path, rows: pd.DataFrame, /) -> None:
 
     Parameters
     ----------
-    rows : with the columns of `pipeline.files.found.listed.LISTED`; names stay as they were, so that a watch that was
-        loaded before means the same places
+    rows : with the columns of `pipeline.fieldwork.questions.columns`; names stay as they were, so that a watch that
+        was loaded before means the same places
     """
     known = rows.dropna(axis=1, how="all") if len(rows) else rows
     whole = [name for name in ("rank", "outing", "stop") if name in known]

@@ -7,32 +7,15 @@ from pathlib import Path
 import pandas as pd
 
 from pipeline.errors import InputError
+from pipeline.fieldwork.questions.columns import COLUMNS, NUMBERS, TEXTS
 from pipeline.files.found.tables import numbers_of, read_table
 
-TEXTS = ("name", "id", "symbol", "kind", "look_at", "why")
-NUMBERS = (
-    "rank",
-    "outing",
-    "stop",
-    "confidence",
-    "minutes",
-    "worth",
-    "east_m",
-    "north_m",
-    "latitude_deg",
-    "longitude_deg",
-)
-LISTED = (
-    *("rank", "name", "outing", "stop", "id", "symbol", "kind", "look_at", "why", "confidence", "minutes", "worth"),
-    *("east_m", "north_m", "latitude_deg", "longitude_deg"),
-)
-"""Columns of `fieldwork/check_list.csv`, in their order."""
 NO_KIND = "notes"
 """Kind of a row that names none: lists of `tussock calibrate` hold places for notes only."""
 
 
 def read_listed(path: Path, /) -> pd.DataFrame:
-    """The check list with the columns LISTED, and whatever was added to it; no rows where there is no list.
+    """The check list with the columns COLUMNS, and whatever was added to it; no rows where there is no list.
 
     A list without names, such as `tussock calibrate` writes, is named by its ranks, and its places by where they are.
 
@@ -42,7 +25,7 @@ def read_listed(path: Path, /) -> pd.DataFrame:
         If it cannot be read, or does not say where its places are.
     """
     if not path.exists():
-        return pd.DataFrame({name: pd.Series(dtype=float if name in NUMBERS else object) for name in LISTED})
+        return pd.DataFrame({name: pd.Series(dtype=float if name in NUMBERS else object) for name in COLUMNS})
     table = read_table(path)
     if not {"east_m", "north_m"} <= set(table.columns):
         raise InputError(f"{path}: has no columns east_m and north_m; it is not a check list")

@@ -11,7 +11,7 @@ import pandas as pd
 from pyogrio.errors import DataSourceError
 
 from pipeline.errors import InputError
-from pipeline.files.found.listed import LISTED
+from pipeline.fieldwork.questions.columns import COLUMNS
 from pipeline.files.found.tables import numbers_of, read_table
 
 FOUND_COLUMNS = ("found", "symbol", "band", "isom", "name", "desc", "cmt", "sym")
@@ -64,7 +64,7 @@ def _columns_of_answers(table: gpd.GeoDataFrame, path: Path) -> list[str]:
     """Columns that may name what was found. A list of Tussock's own asks in all columns but those that were added."""
     is_own = set(OWN_LIST) <= set(table.columns)
     names = [str(name) for name in table.columns if name != table.geometry.name]
-    added = [name for name in names if name not in LISTED]
+    added = [name for name in names if name not in COLUMNS]
     columns = added if is_own else [name for name in FOUND_COLUMNS if name in names]
     if not any(table[name].notna().any() for name in columns):
         raise InputError(

@@ -14,8 +14,9 @@ from pyogrio.errors import DataLayerError, DataSourceError
 from shapely.geometry import LineString, Point
 
 from pipeline.errors import InputError
+from pipeline.fieldwork.questions.columns import COLUMNS
 from pipeline.files.found import photos
-from pipeline.files.found.listed import LISTED, read_listed
+from pipeline.files.found.listed import read_listed
 from pipeline.marks.walk import Spot, Walk
 from pipeline.marks.words import said_in
 
@@ -168,7 +169,7 @@ def _csv(path: Path, crs: str) -> Walk:
     """The check list with a column that a mapper added: a word in a row is a mark on its place."""
     del crs  # its places are in metres of the working CRS
     table = read_listed(path)
-    added = [name for name in table.columns if name not in LISTED]
+    added = [name for name in table.columns if name not in COLUMNS]
     word = next((name for name in WORD_COLUMNS if name in added), None) or next(
         (name for name in added if any(said_in(str(text)).status for text in table[name])), None
     )
