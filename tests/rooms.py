@@ -17,7 +17,7 @@ from tests.paths import PROJECT
 PIPELINE = PROJECT / "pipeline"
 LAYERS = (
     ("words", ("errors", "shipped", "features", "compiled", "words")),
-    ("tools", ("lattice", "outlines", "returns", "norm", "settings")),
+    ("tools", ("lattice", "outlines", "returns", "norm", "settings", "remembered")),
     ("intake", ("intake",)),
     ("returns to grids", ("points", "terrain")),
     ("sections of the ISOM", ("landform", "rock", "water", "vegetation", "manmade")),
