@@ -30,8 +30,8 @@ EDGE_SHARE = 0.35
 but what a patch is held against is the thicker part of it, and a draft's own densities are means already. Fitted on the
 rims of the thickets of `scene_a` against `scene_a_later` and of made place 31."""
 RIM_M = 2 * SIGMA_M
-"""How far from its edge a patch shows its full rise, in metres: there the window holds next to nothing from beyond.
-Our choice."""
+"""How far from its edge a patch shows its full rise, and how far from its sure cells it reaches at most, in metres:
+there the window holds next to nothing from beyond the edge. Our choice."""
 LEAST_M2 = 100.0
 """The smallest patch that is told: about the norm's least area of 406 at 1:10000. Our choice."""
 LEVEL_EDGES = (0.03, 0.06, 0.1, 0.15, 0.25, 0.4, 0.6, 0.9, 1.3, 2.0)
@@ -180,4 +180,5 @@ def _as_far_as_it_reaches(rise: Heights, error: Heights, sure: Mask, seen: Mask,
     side = 2 * round(RIM_M / cell_m) + 1
     around = np.minimum(ndimage.maximum_filter(np.where(seen, rise, 0), side), typical)
     extent = seen & (rise > np.maximum(EDGE_SHARE * around, 2 * error))
+    extent &= ndimage.distance_transform_edt(~sure) * cell_m <= RIM_M
     return grown_from(sure & extent, extent)
