@@ -5,11 +5,14 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy import ndimage
+from scipy.special import xlogy
 
+from pipeline.lattice.filters.box import square_mean
 from pipeline.lattice.grid import Grid, Heights, Mask
 from pipeline.refresh.compare.regions import large_enough, parts_of
-from pipeline.refresh.compare.returns_seen import HALF_WINDOW_M, Seen
+from pipeline.refresh.compare.returns_seen import HALF_WINDOW_M, NearGround, Seen
 
 HOUSE_M, HOUSE_GROUND_M = 1.8, 0.6
 """A house has no return lower than this above the ground, where there was one within that of it, in metres. Our
@@ -30,6 +33,20 @@ LUMP_LEAST_M2, LUMP_WIDEST_M, LUMP_LOWEST_M, LUMP_HIGHEST_M = 0.5, 10.0, 0.4, 6.
 which a lump is a boulder. Our choice."""
 SOLID_RATIO = 0.8
 """Of the last returns of a rock at least this share are the only one of their pulse. Our choice."""
+
+SMALL_M, SMALL_RETURNS = 1.0, 3
+"""Side of the square, in metres, that a boulder too small for `lumps` fills, and last returns without which either
+survey tells nothing of it. Our choice."""
+SMALL_ABOVE_RATIO, SMALL_FLAT_RATIO, SMALL_SOLID_RATIO = 0.8, 0.12, 0.9
+"""Of the last returns near the ground so many stop on a small boulder, and hardly any above its spot once it is gone;
+and of all returns on it so many are the last of their pulse. Fitted on `scene_a` and made place 31, as are the two
+below."""
+SMALL_SURE = 12.4
+"""How far counts of two surveys must be from those of one and the same thing: twice the log-likelihood ratio, which
+chance alone exceeds once in 2000 bushes."""
+SMALL_AROUND_M, SMALL_AROUND_RATIO = 3.5, 0.1
+"""Side of the square around it, in metres, in which at most so many last returns of the other survey stop above the
+ground: among bushes, which pulse is stopped is a matter of chance."""
 
 
 @dataclass(frozen=True)
@@ -88,6 +105,73 @@ def lumps(standing: Seen, other: Seen, grid: Grid, /) -> list[Lump]:
         if part.sum() * grid.cell_m**2 >= LUMP_LEAST_M2 and across <= LUMP_WIDEST_M:
             found.append(_lump(standing, other, grid, window, part))
     return [lump for lump in found if _least_height_m(lump) <= lump.height_m <= LUMP_HIGHEST_M]
+
+
+def small_lumps(standing: Seen, other: Seen, grid: Grid, /) -> list[Lump]:
+    """Solid things a metre wide and up to LOW_M high in one survey whose spot the other one sees as bare ground.
+
+    These are narrower than the window of `lumps`, so each square metre is asked by itself; and they are told under
+    crowns too, where the last returns of many pulses lie far above.
+    """
+    if grid.cell_m > LUMP_MOST_CELL_M:
+        return []
+    side = max(1, round(SMALL_M / grid.cell_m))
+    on, off = (_small_counts(seen.near_ground, side) for seen in (standing, other))
+    cells = (on[0] >= SMALL_RETURNS) & (on[1] >= SMALL_ABOVE_RATIO * on[0])
+    cells &= (off[0] >= SMALL_RETURNS) & (off[1] <= SMALL_FLAT_RATIO * off[0])
+    cells &= on[1] >= SMALL_SOLID_RATIO * (on[1] + on[2])
+    around = _small_counts(other.near_ground, round(SMALL_AROUND_M / grid.cell_m))
+    cells &= around[1] <= SMALL_AROUND_RATIO * np.maximum(around[0], 1)
+    cells[cells] = _unlike(on[1][cells], on[0][cells], off[1][cells], off[0][cells]) >= SMALL_SURE
+    found = [_small_lump(on, off, standing, other, grid, window, part, side) for window, part in parts_of(cells)]
+    return [lump for lump in found if lump.height_m >= LUMP_LOWEST_M]
+
+
+def _small_counts(near: NearGround, side: int) -> tuple[Heights, Heights, Heights]:
+    """Last returns, those above the ground, and those that pulses passed, in a square of so many cells at each cell."""
+    found = [
+        np.rint(square_mean(values.astype(np.float32), side, rim="constant") * side**2)
+        for values in (near.n_last, near.n_above, near.n_passing)
+    ]
+    return found[0], found[1], found[2]
+
+
+def _unlike(k: Heights, n: Heights, other_k: Heights, other_n: Heights) -> NDArray[np.float64]:
+    """Twice the log-likelihood ratio of two shares, k of n in each survey, against one share for both."""
+    table = [np.asarray(values, np.float64) for values in (k, n - k, other_k, other_n - other_k)]
+    sums = [table[0] + table[1], table[2] + table[3], table[0] + table[2], table[1] + table[3]]
+    both = sum(xlogy(values, values) for values in table) - sum(xlogy(values, values) for values in sums)
+    total = sums[0] + sums[1]
+    return np.asarray(2 * (both + xlogy(total, total)), np.float64)
+
+
+def _small_lump(
+    on: tuple[Heights, Heights, Heights],
+    off: tuple[Heights, Heights, Heights],
+    standing: Seen,
+    other: Seen,
+    grid: Grid,
+    window: tuple[slice, slice],
+    part: Mask,
+    side: int,
+) -> Lump:
+    """The lump of a group of squares; an even side reaches one cell farther up and left of its cell."""
+    row, col = (axis.mean() + 0.5 - (side % 2 == 0) / 2 for axis in np.nonzero(part))
+    before, after = side // 2, side - 1 - side // 2
+    covered = np.zeros((part.shape[0] + side - 1, part.shape[1] + side - 1), np.bool_)
+    for down, right in np.ndindex(side, side):
+        covered[down : down + part.shape[0], right : right + part.shape[1]] |= part
+    rows, cols = (slice(max(0, axis.start - before), axis.stop + after) for axis in window)
+    return Lump(
+        grid.west_m + (window[1].start + col) * grid.cell_m,
+        grid.north_m - (window[0].start + row) * grid.cell_m,
+        float(np.sqrt(covered.sum() / np.pi)) * grid.cell_m,
+        float(standing.near_ground.top[rows, cols].max()),
+        float(np.nanmedian(other.low[window][part])),
+        float(on[0][window][part].max()),
+        float(off[0][window][part].max()),
+        float((on[1] / np.maximum(on[1] + on[2], 1))[window][part].mean()),
+    )
 
 
 def _least_height_m(lump: Lump) -> float:
