@@ -11,7 +11,7 @@ from pipeline.refresh.compare.ground import ground_change, regional_error
 from pipeline.refresh.compare.joined_tracks import joined
 from pipeline.refresh.compare.regions import without_gaps
 from pipeline.refresh.compare.returns_seen import returns_seen
-from pipeline.refresh.compare.solids import houses, is_rock, lumps
+from pipeline.refresh.compare.solids import houses, is_rock, lumps, small_lumps
 from pipeline.refresh.compare.without_points import boulders_of_maps, houses_of_maps
 from tests.refresh.made import GRID, cloud_over, disc, surface
 
@@ -148,6 +148,25 @@ def test_boulders_and_houses_come_and_go_by_their_returns() -> None:
     assert (cells & house).sum() > 0.7 * house.sum()
     assert not (cells & ~house).any()
     assert not houses(there, bare, cell_m=1.0).any()
+
+
+def test_a_small_boulder_is_told_beneath_a_crown_and_a_bush_is_not() -> None:
+    """It stops each pulse that reaches it; a bush of that size lets some pass, and crowns tell nothing of either."""
+    flat = np.full(GRID.shape, 100.0)
+    stone, bush = (disc(col, 40.5, 1) for col in (40.5, 80.5))
+    crowns = [cloud_over(flat + 12, seed=k, pulses_per_m2=8) for k in (3, 4)]
+    twigs = cloud_over(np.where(bush, 100.6, 90.0), seed=5, return_number=1, n_returns=2)
+    standing = cloud_over(np.where(stone | bush, 100.8, flat), seed=1, pulses_per_m2=8)
+    there = returns_seen([standing, twigs, crowns[0]], flat.astype(np.float32), GRID)
+    bare = returns_seen([cloud_over(flat, seed=2), crowns[1]], flat.astype(np.float32), GRID)
+    found = small_lumps(there, bare, GRID)
+    assert len(found) == 1
+    assert (found[0].east_m, found[0].north_m) == pytest.approx((500_041, 5_700_119), abs=0.7)
+    assert found[0].height_m == pytest.approx(0.8, abs=0.1)
+    assert 0.5 < found[0].radius_m < 1.5
+    assert not lumps(there, bare, GRID)
+    assert not small_lumps(bare, there, GRID)
+    assert not small_lumps(there, there, GRID)
 
 
 def test_a_bush_that_lets_pulses_through_is_no_boulder() -> None:
