@@ -43,6 +43,8 @@ ROCK_REACH_M = 2.5
 """A lump so near to a drawn boulder is that boulder, in metres: two median errors of a drawn one. Our choice."""
 LARGE_M2 = 60.0
 """Changed ground larger than this, in square metres, is more than the spot of a boulder 2 m wide. Our choice."""
+BESIDE_CHANGE_M = 3.0
+"""A small boulder so near to ground that was dug or filled went with it, in metres: it is not told. Our choice."""
 BUILDING = "521"
 
 
@@ -150,6 +152,8 @@ def _boulders(
     if measured.old_returns is None or measured.new_returns is None:
         return _boulders_of_maps(measured, old_map, new_map)
     old, new = measured.old_returns, measured.new_returns
+    reach = max(1, round(BESIDE_CHANGE_M / measured.grid.cell_m))
+    by_change = np.asarray(ndimage.binary_dilation(_large_changes(measured), iterations=reach))
     found = []
     for kind, standing, other, maps in (
         ("boulder gone", old, new, (old_map, new_map)),
@@ -160,6 +164,7 @@ def _boulders(
         taken = [patch.shape.buffer(ROCK_REACH_M) for patch in told]
         small = [(lump, True) for lump in small_lumps(standing, other, measured.grid)]
         small = [(lump, solid) for lump, solid in small if not _touches(_disc(lump), taken, 0.0)]
+        small = [(lump, solid) for lump, solid in small if not _lies_on(lump, by_change, measured.grid)]
         found += told + _told_boulders(kind, small, measured, maps, built)
     return found
 

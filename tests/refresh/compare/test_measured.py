@@ -169,6 +169,17 @@ def test_a_small_boulder_is_told_beneath_a_crown_and_a_bush_is_not() -> None:
     assert not small_lumps(there, there, GRID)
 
 
+def test_a_cleared_thicket_is_no_heap_of_boulders() -> None:
+    """No pulse comes through a thicket 1.2 m high and 20 m wide; where it is cleared, nothing that stood alone went."""
+    flat = np.full(GRID.shape, 100.0)
+    thicket = np.where(disc(80, 80, 10), 101.2, flat)
+    there, bare = (
+        returns_seen([cloud_over(lowest, seed=k, pulses_per_m2=8)], flat.astype(np.float32), GRID)
+        for k, lowest in ((1, thicket), (2, flat))
+    )
+    assert not small_lumps(there, bare, GRID)
+
+
 def test_a_bush_that_lets_pulses_through_is_no_boulder() -> None:
     """Where pulses bring several returns and half of them reach the ground, nothing solid stood."""
     flat = np.full(GRID.shape, 100.0, np.float32)
