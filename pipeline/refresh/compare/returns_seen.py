@@ -57,6 +57,10 @@ class NearGround:
         counts = [np.zeros(shape, np.uint16) for _ in range(3)]
         return cls(counts[0], counts[1], counts[2], np.full(shape, -np.inf, np.float16))
 
+    def part(self, window: tuple[slice, slice], /) -> NearGround:
+        """The cells of a window; a view."""
+        return NearGround(self.n_last[window], self.n_above[window], self.n_passing[window], self.top[window])
+
     def add(self, cell: NDArray[np.int64], above: NDArray[np.float32], is_last: NDArray[np.bool_], /) -> None:
         """Count returns: the number of their cell, metres above the reference, whether they are the last of a pulse."""
         low, high = above < LOW_M, (above > ABOVE_M) & (above < LOW_M)

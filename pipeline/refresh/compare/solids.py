@@ -34,16 +34,19 @@ which a lump is a boulder. Our choice."""
 SOLID_RATIO = 0.8
 """Of the last returns of a rock at least this share are the only one of their pulse. Our choice."""
 
-SMALL_M, SMALL_RETURNS = 1.0, 3
-"""Side of the square, in metres, that a boulder too small for `lumps` fills, and last returns without which either
-survey tells nothing of it. Our choice."""
+SMALL_SQUARES = ((1.0, 12.4), (1.5, 16.0))
+"""Sides of the squares, in metres, that boulders too small for `lumps` fill, and how far counts of two surveys in them
+must be from those of one and the same thing: twice the log-likelihood ratio. Chance alone exceeds the first once in
+2000 bushes; the larger square holds more twigs that are not independent. Fitted on `scene_a` and made places 31 and
+58."""
+BAND_ROWS = 1024
+"""Rows of cells that are counted at once."""
+SMALL_RETURNS = 3
+"""Last returns in such a square without which either survey tells nothing of it. Our choice."""
 SMALL_ABOVE_RATIO, SMALL_FLAT_RATIO, SMALL_SOLID_RATIO = 0.8, 0.12, 0.9
 """Of the last returns near the ground so many stop on a small boulder, and hardly any above its spot once it is gone;
 and of all returns on it so many are the last of their pulse. Fitted on `scene_a` and made place 31, as are the two
-below."""
-SMALL_SURE = 12.4
-"""How far counts of two surveys must be from those of one and the same thing: twice the log-likelihood ratio, which
-chance alone exceeds once in 2000 bushes."""
+numbers below."""
 SMALL_AROUND_M, SMALL_AROUND_RATIO = 3.5, 0.1
 """Side of the square around it, in metres, in which at most so many last returns of the other survey stop above the
 ground: among bushes, which pulse is stopped is a matter of chance."""
@@ -67,6 +70,7 @@ class Lump:
     radius_m : float
     height_m : float
         Where even the lowest last returns around a cell of it lie highest, above the ground: no bough is that solid.
+        Of a small one, that of its highest last return.
     left_m : float
         What the other survey has there: the height of its lowest last return.
     n_on, n_other : float
@@ -122,22 +126,45 @@ def small_lumps(standing: Seen, other: Seen, grid: Grid, /) -> list[Lump]:
     """
     if grid.cell_m > LUMP_MOST_CELL_M:
         return []
-    side = max(1, round(SMALL_M / grid.cell_m))
-    on, off = (_small_counts(seen.near_ground, side) for seen in (standing, other))
+    found: list[Lump] = []
+    for side_m, sure in SMALL_SQUARES:
+        for lump in _filling_squares(standing, other, grid, max(1, round(side_m / grid.cell_m)), sure):
+            is_low = LUMP_LOWEST_M <= lump.height_m <= SMALL_HIGHEST_M and lump.radius_m <= SMALL_WIDEST_M / 2
+            if is_low and not any(_touch(lump, one) for one in found):
+                found.append(lump)
+    return found
+
+
+def _touch(lump: Lump, other: Lump) -> bool:
+    apart_m = float(np.hypot(lump.east_m - other.east_m, lump.north_m - other.north_m))
+    return apart_m <= lump.radius_m + other.radius_m
+
+
+def _filling_squares(standing: Seen, other: Seen, grid: Grid, side: int, sure: float) -> list[Lump]:
+    """Things that fill squares of so many cells in one survey and are not there in the other."""
+    margin = max(side, round(SMALL_RING_M[1] / grid.cell_m), round(SMALL_AROUND_M / grid.cell_m))
+    cells = np.zeros(grid.shape, np.bool_)
+    # Band by band: the sums of a whole area at once would take more memory than all rasters of a refresh.
+    for start in range(0, grid.rows, BAND_ROWS):
+        before, stop = min(margin, start), start + BAND_ROWS
+        band = slice(start - before, stop + margin), slice(None)
+        here = _filled(standing.near_ground.part(band), other.near_ground.part(band), side, sure, grid.cell_m)
+        cells[start:stop] = here[before : before + BAND_ROWS]
+    return [_small_lump(standing, other, grid, window, part, side) for window, part in parts_of(cells)]
+
+
+def _filled(standing: NearGround, other: NearGround, side: int, sure: float, cell_m: float) -> Mask:
+    """(rows, cols) cells whose square, of so many cells a side, one survey shows filled and the other one empty."""
+    on, off = (_small_counts(near, side) for near in (standing, other))
     cells = (on[0] >= SMALL_RETURNS) & (on[1] >= SMALL_ABOVE_RATIO * on[0])
     cells &= (off[0] >= SMALL_RETURNS) & (off[1] <= SMALL_FLAT_RATIO * off[0])
     cells &= on[1] >= SMALL_SOLID_RATIO * (on[1] + on[2])
-    around = _small_counts(other.near_ground, round(SMALL_AROUND_M / grid.cell_m))
+    around = _small_counts(other, round(SMALL_AROUND_M / cell_m))
     cells &= around[1] <= SMALL_AROUND_RATIO * np.maximum(around[0], 1)
-    inner, outer = (_small_counts(standing.near_ground, round(across / grid.cell_m)) for across in SMALL_RING_M)
+    inner, outer = (_small_counts(standing, round(across / cell_m)) for across in SMALL_RING_M)
     cells &= outer[1] - inner[1] <= SMALL_RING_RATIO * np.maximum(outer[0] - inner[0], 1)
-    cells[cells] = _unlike(on[1][cells], on[0][cells], off[1][cells], off[0][cells]) >= SMALL_SURE
-    found = [_small_lump(on, off, standing, other, grid, window, part, side) for window, part in parts_of(cells)]
-    return [
-        lump
-        for lump in found
-        if LUMP_LOWEST_M <= lump.height_m <= SMALL_HIGHEST_M and lump.radius_m <= SMALL_WIDEST_M / 2
-    ]
+    cells[cells] = _unlike(on[1][cells], on[0][cells], off[1][cells], off[0][cells]) >= sure
+    return cells
 
 
 def _small_counts(near: NearGround, side: int) -> tuple[Heights, Heights, Heights]:
@@ -158,32 +185,25 @@ def _unlike(k: Heights, n: Heights, other_k: Heights, other_n: Heights) -> NDArr
     return np.asarray(2 * (both + xlogy(total, total)), np.float64)
 
 
-def _small_lump(
-    on: tuple[Heights, Heights, Heights],
-    off: tuple[Heights, Heights, Heights],
-    standing: Seen,
-    other: Seen,
-    grid: Grid,
-    window: tuple[slice, slice],
-    part: Mask,
-    side: int,
-) -> Lump:
+def _small_lump(standing: Seen, other: Seen, grid: Grid, window: tuple[slice, slice], part: Mask, side: int) -> Lump:
     """The lump of a group of squares; an even side reaches one cell farther up and left of its cell."""
-    row, col = (axis.mean() + 0.5 - (side % 2 == 0) / 2 for axis in np.nonzero(part))
-    before, after = side // 2, side - 1 - side // 2
-    covered = np.zeros((part.shape[0] + side - 1, part.shape[1] + side - 1), np.bool_)
-    for down, right in np.ndindex(side, side):
-        covered[down : down + part.shape[0], right : right + part.shape[1]] |= part
-    rows, cols = (slice(max(0, axis.start - before), axis.stop + after) for axis in window)
+    starts = [max(0, axis.start - side) for axis in window]
+    wide = slice(starts[0], window[0].stop + side), slice(starts[1], window[1].stop + side)
+    own = tuple(slice(axis.start - start, axis.stop - start) for axis, start in zip(window, starts, strict=True))
+    on, off = (_small_counts(seen.near_ground.part(wide), side) for seen in (standing, other))
+    cells = np.zeros(on[0].shape, np.bool_)
+    cells[own[0], own[1]] = part
+    covered = ndimage.maximum_filter(cells, side, origin=-1 if side % 2 == 0 else 0, mode="constant")
+    row, col = (axis.mean() + 0.5 for axis in np.nonzero(covered))
     return Lump(
-        grid.west_m + (window[1].start + col) * grid.cell_m,
-        grid.north_m - (window[0].start + row) * grid.cell_m,
+        grid.west_m + (starts[1] + col) * grid.cell_m,
+        grid.north_m - (starts[0] + row) * grid.cell_m,
         float(np.sqrt(covered.sum() / np.pi)) * grid.cell_m,
-        float(standing.near_ground.top[rows, cols].max()),
-        float(np.nanmedian(other.low[window][part])),
-        float(on[0][window][part].max()),
-        float(off[0][window][part].max()),
-        float((on[1] / np.maximum(on[1] + on[2], 1))[window][part].mean()),
+        float(standing.near_ground.top[wide][covered].max()),
+        float(np.nanmedian(other.low[wide][cells])),
+        float(on[0][cells].max()),
+        float(off[0][cells].max()),
+        float((on[1] / np.maximum(on[1] + on[2], 1))[cells].mean()),
     )
 
 

@@ -5,6 +5,7 @@ import pytest
 import shapely
 
 from pipeline.lattice.filters.bell import gaussian
+from pipeline.refresh.compare import solids
 from pipeline.refresh.compare.canopy import canopy_change
 from pipeline.refresh.compare.density import density_change
 from pipeline.refresh.compare.ground import ground_change, regional_error
@@ -150,7 +151,7 @@ def test_boulders_and_houses_come_and_go_by_their_returns() -> None:
     assert not houses(there, bare, cell_m=1.0).any()
 
 
-def test_a_small_boulder_is_told_beneath_a_crown_and_a_bush_is_not() -> None:
+def test_a_small_boulder_is_told_beneath_a_crown_and_a_bush_is_not(monkeypatch: pytest.MonkeyPatch) -> None:
     """It stops each pulse that reaches it; a bush of that size lets some pass, and crowns tell nothing of either."""
     flat = np.full(GRID.shape, 100.0)
     stone, bush = (disc(col, 40.5, 1) for col in (40.5, 80.5))
@@ -167,6 +168,8 @@ def test_a_small_boulder_is_told_beneath_a_crown_and_a_bush_is_not() -> None:
     assert not lumps(there, bare, GRID)
     assert not small_lumps(bare, there, GRID)
     assert not small_lumps(there, there, GRID)
+    monkeypatch.setattr(solids, "BAND_ROWS", 41)
+    assert small_lumps(there, bare, GRID) == found
 
 
 def test_a_cleared_thicket_is_no_heap_of_boulders() -> None:
