@@ -136,7 +136,7 @@ def compose_draft(
         dropped.append(gone)
     # Once more, as some that spoke for others have become part of something else.
     features = in_fixed_order(mostly_sure(features, limits))
-    roomy = make_room(features, outline, symbols, north_deg=north_deg)
+    roomy = make_room(features, outline, symbols, north_deg=north_deg, remembered=remembered)
     features = in_fixed_order(roomy.features)
     dropped += roomy.changes
     features["angle_deg"] = (features["angle_deg"] - north_deg) % 360
