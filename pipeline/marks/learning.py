@@ -14,7 +14,6 @@ import geopandas as gpd
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from scipy.optimize import minimize
 from scipy.special import expit, logit
 from shapely.geometry.base import BaseGeometry
 
@@ -119,6 +118,8 @@ def learn(evidence: Evidence, /, prior: Prior | None = None) -> Learned:
     group (`Prior`), so that a group with few marks stays near what was stated; the fit is the likeliest one (maximum a
     posteriori). No library fits it with an offset and a prior of its own for each group.
     """
+    from scipy.optimize import minimize  # takes long to import, for every run that learns nothing
+
     n = len(evidence.symbol)
     if n == 0:
         return Learned()
