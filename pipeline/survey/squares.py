@@ -6,8 +6,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+import scipy  # its parts take long to import and come when they are first used, in most runs never
 from numpy.typing import NDArray
-from scipy.spatial import cKDTree
 
 from pipeline.returns.cloud import Cloud
 from pipeline.survey.sample.near_ground import near_ground
@@ -93,6 +93,6 @@ def _from_around(kind: NDArray[np.int64], tells: NDArray[np.bool_], place: NDArr
         return np.where(tells, kind, CALM)
     known = np.flatnonzero(tells)
     filled = kind.copy()
-    _, nearest = cKDTree(place[known]).query(place[~tells])
+    _, nearest = scipy.spatial.cKDTree(place[known]).query(place[~tells])
     filled[~tells] = kind[known[nearest]]
     return filled
