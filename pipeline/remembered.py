@@ -35,7 +35,7 @@ class Remembered(Protocol):
 
 
 def nothing_remembered(
-    what: str, made_from: Sequence[bytes], work_out: Callable[[list[int]], Sequence[bytes]], /
+    _what: str, made_from: Sequence[bytes], work_out: Callable[[list[int]], Sequence[bytes]], /
 ) -> list[bytes]:
     """Work everything out: what a pure function is given where nothing is kept."""
     return list(work_out(list(range(len(made_from))))) if made_from else []

@@ -16,8 +16,8 @@ from tests.paths import PROJECT
 
 PIPELINE = PROJECT / "pipeline"
 LAYERS = (
-    ("words", ("errors", "shipped", "features", "compiled", "words")),
-    ("tools", ("lattice", "outlines", "returns", "norm", "settings", "remembered")),
+    ("words", ("errors", "shipped", "features", "compiled", "remembered", "words")),
+    ("tools", ("lattice", "outlines", "returns", "norm", "settings")),
     ("intake", ("intake",)),
     ("returns to grids", ("points", "terrain")),
     ("sections of the ISOM", ("landform", "rock", "water", "vegetation", "manmade")),
