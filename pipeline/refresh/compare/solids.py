@@ -50,9 +50,9 @@ numbers below."""
 SMALL_AROUND_M, SMALL_AROUND_RATIO = 3.5, 0.1
 """Side of the square around it, in metres, in which at most so many last returns of the other survey stop above the
 ground: among bushes, which pulse is stopped is a matter of chance."""
-SMALL_WIDEST_M, SMALL_HIGHEST_M = 3.0, 1.75
-"""A small boulder is no wider and no higher than this, in metres: what is higher and so narrow is a bush, a trunk or a
-stack. Our choice."""
+SMALL_WIDEST_M, SMALL_LOWEST_M, SMALL_HIGHEST_M = 3.0, 0.6, 1.75
+"""Width and heights of a small boulder, in metres: what is higher and so narrow is a bush, a trunk or a stack; and the
+norm asks 1 m of a boulder, of which the smooth surface that heights are counted from takes up to 0.3 m. Our choice."""
 SMALL_RING_M, SMALL_RING_RATIO = (SMALL_WIDEST_M, 5.0), 0.3
 """It stands by itself: between squares of these sides, in metres, at most so many last returns of its own survey stop
 above the ground. In a thicket that was cleared each gap between twigs would look like one. Fitted on `scene_a` and
@@ -129,8 +129,9 @@ def small_lumps(standing: Seen, other: Seen, grid: Grid, /) -> list[Lump]:
     found: list[Lump] = []
     for side_m, sure in SMALL_SQUARES:
         for lump in _filling_squares(standing, other, grid, max(1, round(side_m / grid.cell_m)), sure):
-            is_low = LUMP_LOWEST_M <= lump.height_m <= SMALL_HIGHEST_M and lump.radius_m <= SMALL_WIDEST_M / 2
-            if is_low and not any(_touch(lump, one) for one in found):
+            is_boulder = SMALL_LOWEST_M <= lump.height_m <= SMALL_HIGHEST_M
+            is_boulder &= lump.radius_m <= SMALL_WIDEST_M / 2
+            if is_boulder and not any(_touch(lump, one) for one in found):
                 found.append(lump)
     return found
 
