@@ -402,6 +402,7 @@ MEASUREMENTS = (
             "scene_a_again",
             "scene_a_later",
             "hard_moraine",
+            "hard_steep",
             "bc_forest",
             "two_surveys",
             "dem_epochs",

@@ -39,9 +39,9 @@ PAIRS = (
     (83, (8.0, 4.5), (-0.2, -0.9, -0.4)),
 )
 """Made places: seed, pulses a square metre of both surveys, true shift."""
-HALVED = {"hard_moraine": "hard_moraine/tiles", "bc_forest": "bc_forest"}
-"""Surveys that are compared with half of their own pulses: carpets of heather and flight lines that are off, and real
-steep forest."""
+HALVED = {"hard_moraine": "hard_moraine/tiles", "hard_steep": "hard_steep/tiles", "bc_forest": "bc_forest"}
+"""Surveys that are compared with half of their own pulses: carpets of heather and flight lines that are off, steep
+ground that hardly a pulse reaches, and real steep forest."""
 SCENE_SHIFT = (-0.35, 0.25, 0.12)
 FITTING = {
     "felled": {"felled"},

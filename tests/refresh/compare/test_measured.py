@@ -275,3 +275,13 @@ def test_a_carpet_taken_for_ground_in_one_survey_is_not_thinner_undergrowth() ->
     lifted, level = (np.where(spot, rise, 0.0).astype(np.float32) for rise in (0.1, 0.0))
     assert not density_change(old, thin, None, None, **asked, lift=lifted).thinner.any()
     assert density_change(old, thin, None, None, **asked, lift=level).thinner.any()
+
+
+def test_undergrowth_over_ground_that_lies_elsewhere_is_not_compared() -> None:
+    """One survey sees no ground under a spot and takes it for 4 m higher: its undergrowth there is another layer."""
+    old, spot = _undergrowth(3), disc(80, 80, 20)
+    dense = np.where(spot, old + 0.8, old).astype(np.float32)
+    asked = {"cell_m": 1.0, "elsewhere": NOTHING, "allow_leaves": False}
+    high, level = (np.where(disc(80, 80, 28), rise, 0.0).astype(np.float32) for rise in (4.0, 0.0))
+    assert not density_change(old, dense, None, None, **asked, lift=high).thicker.any()
+    assert density_change(old, dense, None, None, **asked, lift=level).thicker.any()
