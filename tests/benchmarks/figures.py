@@ -394,8 +394,8 @@ MEASUREMENTS = (
         "so there is a row for what of them did change. That open land is 10 % of all true patches together: what says "
         "nothing of it stays below 0.9 by area. Made pairs are `tests/benchmarks/refresh_pairs.py`; `leaves` has the "
         "same place 1.7 times as dense in leaf; `half` is a survey against every other pulse of its own. Limits were "
-        "set on `scene_a` and `made 31`, on `hard_moraine` for carpets, on `made 58` for cleared thickets that look like "
-        "boulders, and on `hard_steep` for undergrowth over ground that is not seen; the rest was looked at only.",
+        "set on `scene_a` and `made 31`, on `hard_moraine` for carpets, on `made 58` for cleared thickets that look "
+        "like boulders, and on `hard_steep` for undergrowth over ground that is not seen; the rest was looked at only.",
         lambda: refresh_scenes(drafting_into(scratch() / "refresh"), data(".")),
         command="python -m tests.benchmarks.refresh_scenes",
         data=(
