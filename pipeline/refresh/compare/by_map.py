@@ -41,10 +41,10 @@ RIM_M = 4.0
 """A patch that was felled reaches as far as the canopy is lower than this, in metres: the mean over a window is half
 the height of the trees at a straight edge. Our choice."""
 LEAST_FELLED_M2, BESIDE_M = 1000.0, 10.0
-"""Trees are told gone over at least so much ground, in square metres, pieces counted together that lie no farther apart
-than the second, in metres, as where a way runs through. Foresters call smaller openings gaps and not fellings (common
-practice, no source), and mappers leave many of them out: in six pairs of drafts of unchanged places, three glades of 270
-to 780 m2 stood on one draft and not on the other."""
+"""Trees are told gone over at least so much ground, in square metres; pieces no farther apart than the second,
+in metres, count together, as where a way runs through. Foresters call smaller openings gaps and not fellings (common
+practice, no source), and mappers leave many of them out: in six pairs of drafts of unchanged places, three glades of
+270 to 780 m2 stood on one draft and not on the other."""
 CELL_M, CORE_RATIO = 1.0, 0.3
 """Growth is looked at in cells of at most this size, in metres; and that share of the norm's least area must lie
 farther inside than the map is off. Our choice."""

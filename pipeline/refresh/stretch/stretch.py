@@ -133,7 +133,7 @@ def find_stretch(old: gpd.GeoDataFrame, new: gpd.GeoDataFrame, /) -> Stretch:
 
 
 def _on_ground_of(new: gpd.GeoDataFrame, places: Places) -> Places:
-    """The places of a map on the ground of the draft: a map that reaches far beyond the new tiles fits no worse there."""
+    """The places of a map on the ground of the draft: a map that reaches beyond the new tiles fits no worse there."""
     ground = shapely.convex_hull(shapely.union_all(shapely.envelope(new.geometry.to_numpy()))).buffer(FARTHEST_M)
     return places.only(np.asarray(shapely.contains_xy(ground, *places.at.T), np.bool_))
 
