@@ -8,6 +8,7 @@ from pathlib import Path
 
 import geopandas as gpd
 import numpy as np
+import shapely
 from shapely.geometry import MultiPolygon
 
 from pipeline.draft.compose import LAYERS
@@ -106,7 +107,9 @@ def styled_refreshed(
     for layer in LAYERS:
         table = layers.read_layer(refreshed, layer)
         is_known = np.array([str(number) in symbols for number in table["symbol"]], np.bool_)
-        tables[layer] = table[is_known].reset_index(drop=True)
+        # A mapper's own geometry may be of several parts and have heights, which no layer of a draft holds.
+        parts = table[is_known].explode(index_parts=False, ignore_index=True)
+        tables[layer] = parts.set_geometry(shapely.force_2d(parts.geometry.to_numpy()), crs=table.crs)
     area, crs = layers.read_outline(outline)
     _write_styled(out, tables, told, area, crs=crs, map_date=map_date)
 
