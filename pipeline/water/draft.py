@@ -12,6 +12,7 @@ import shapely
 from pipeline.features import join_features, make_features, no_features
 from pipeline.lattice.grid import Grid
 from pipeline.norm.symbols import isom
+from pipeline.remembered import Remembered, nothing_remembered
 from pipeline.settings import WaterSettings
 from pipeline.water.running.channels import Channel, find_channels
 from pipeline.water.running.flow import Runoff, lead_water
@@ -60,6 +61,7 @@ def draft_water(
     settings: WaterSettings,
     climate: str = "moderate",
     is_porous: bool | None = None,
+    remembered: Remembered = nothing_remembered,
 ) -> WaterDraft:
     """Standing water (302, 303), watercourses (304 to 306), marshes (310) and springs (312) of the area as features.
 
@@ -70,6 +72,7 @@ def draft_water(
     ----------
     climate : a key of `BEGINS_M2`
     is_porous : whether water sinks into the ground; None where the ground itself shall tell
+    remembered : where the cross-sections of an earlier run are found
 
     Returns
     -------
@@ -79,7 +82,7 @@ def draft_water(
     runoff = Runoff(BEGINS_M2[climate], settings.channel_min_drained_m2, settings.channel_min_depth_m, porous=is_porous)
     flow = lead_water(ground.bare_earth, ground.grid, runoff)
     bare_earth, aimed_pulses = (in_pieces(read, ground.grid) for read in (ground.bare_earth, ground.aimed_pulses))
-    lines, floors = find_channels(flow, bare_earth, aimed_pulses, ground.grid, runoff)
+    lines, floors = find_channels(flow, bare_earth, aimed_pulses, ground.grid, runoff, remembered=remembered)
     crs = ground.grid.crs
     shapes = [body.shape for body in bodies]
     marshes = [] if is_porous else find_marshes(flow, ground, standing_on(shapes, flow))
