@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from typing import NamedTuple
 
 import geopandas as gpd
@@ -78,10 +79,11 @@ def draft_water(
     -------
     Features as GeoDataFrame of `pipeline.features`, and what the valley floors say about the ground.
     """
+    bare_earth, aimed_pulses = (in_pieces(read, ground.grid) for read in (ground.bare_earth, ground.aimed_pulses))
+    ground = replace(ground, bare_earth=bare_earth, aimed_pulses=aimed_pulses)
     bodies = standing_water(ground, thin_max_ratio=settings.thin_max_ratio)
     runoff = Runoff(BEGINS_M2[climate], settings.channel_min_drained_m2, settings.channel_min_depth_m, porous=is_porous)
-    flow = lead_water(ground.bare_earth, ground.grid, runoff)
-    bare_earth, aimed_pulses = (in_pieces(read, ground.grid) for read in (ground.bare_earth, ground.aimed_pulses))
+    flow = lead_water(bare_earth, ground.grid, runoff)
     lines, floors = find_channels(flow, bare_earth, aimed_pulses, ground.grid, runoff, remembered=remembered)
     crs = ground.grid.crs
     shapes = [body.shape for body in bodies]

@@ -143,10 +143,12 @@ def find_channels(
     traces = [bed for bed in seen.traces if not wet[bed].any()]
     joined, is_trace = linked(chains, traces, flow, seen.has_bed, shows_bed, remembered=remembered)
     lines = lines_of(joined, bare_earth, grid, flow.lattice, flow.every)
+    courses = long_enough(joined, lines, is_trace, isom("306").smallest.length_m)
+    looks = _looks_of([line for _, line in courses], bare_earth, aimed_pulses, grid, remembered)
     found = [
         channel
-        for chain, line in long_enough(joined, lines, is_trace, isom("306").smallest.length_m)
-        for channel in _told_apart(line, chain, flow, cross_sections([line], bare_earth, aimed_pulses, grid), runoff)
+        for (chain, line), look in zip(courses, looks.apart(), strict=True)
+        for channel in _told_apart(line, chain, flow, look, runoff)
     ]
     return Running(sorted(found, key=lambda channel: (-channel.line.length, channel.line.bounds)), floors)
 
@@ -235,31 +237,45 @@ class _Looks:
     ----------
     lengths : (channels,) how many cross-sections each channel has
     bed_m, water_m : (n,) depth of the bed and width of open water, metres
+    here_m : (n,) depth of the bed in the cross-section itself, metres; NaN beside the edge
     is_lane, is_valley : (n,) bool
     """
 
     lengths: Counts
     bed_m: NDArray[np.float64]
     water_m: NDArray[np.float64]
+    here_m: NDArray[np.float64]
     is_lane: NDArray[np.bool_]
     is_valley: NDArray[np.bool_]
 
     @classmethod
     def of(cls, sections: Sections, /) -> _Looks:
         """What these cross-sections show."""
-        bed_m = over_smooth_m(bed_depth_m(sections), sections)
-        return cls(sections.lengths, bed_m, open_water_m(sections), in_lane(sections), has_valley(sections))
+        here_m = bed_depth_m(sections)
+        bed_m, water_m = over_smooth_m(here_m, sections), open_water_m(sections)
+        return cls(sections.lengths, bed_m, water_m, here_m, in_lane(sections), has_valley(sections))
+
+    def apart(self) -> list[_Looks]:
+        """What is shown of each channel by itself."""
+        if not len(self.lengths):
+            return []
+        columns = (self.bed_m, self.water_m, self.here_m, self.is_lane, self.is_valley)
+        parts = zip(*(np.split(column, np.cumsum(self.lengths)[:-1]) for column in columns), strict=True)
+        return [_Looks(np.array([len(part[0])]), *part) for part in parts]
 
     def as_bytes(self) -> list[bytes]:
         """What is shown of each channel, to be remembered."""
-        columns = np.column_stack((self.bed_m, self.water_m, self.is_lane, self.is_valley)).astype(np.float64)
+        kinds = self.is_lane + 2 * self.is_valley
+        columns = np.column_stack((self.bed_m, self.water_m, self.here_m, kinds))
         return [part.tobytes() for part in np.split(columns, np.cumsum(self.lengths)[:-1])]
 
     @classmethod
     def from_bytes(cls, parts: Sequence[bytes], /) -> _Looks:
         """What `as_bytes` was given."""
-        bed_m, water_m, is_lane, is_valley = np.frombuffer(b"".join(parts), np.float64).reshape(-1, 4).T
-        return cls(np.array([len(part) // 32 for part in parts]), bed_m, water_m, is_lane > 0, is_valley > 0)
+        columns = np.frombuffer(b"".join(parts), np.float64).reshape(-1, 4)
+        lengths = np.array([len(part) // (4 * columns.itemsize) for part in parts], np.int64)
+        bed_m, water_m, here_m, kinds = columns.T
+        return cls(lengths, bed_m, water_m, here_m, kinds % 2 == 1, kinds >= 2)
 
 
 def _looks_of(
@@ -323,17 +339,13 @@ def _sections_of(chains: Sequence[NDArray[np.int64]], lines: Sequence[LineString
     return np.asarray(np.maximum.accumulate(at) - chain * step, np.int64)
 
 
-def _told_apart(
-    line: LineString, chain: NDArray[np.int64], flow: Flow, sections: Sections, runoff: Runoff
-) -> list[Channel]:
+def _told_apart(line: LineString, chain: NDArray[np.int64], flow: Flow, look: _Looks, runoff: Runoff) -> list[Channel]:
     """The stretches of one course that are of different size or kind."""
-    at = _sections_of([chain], [line], flow.lattice)
-    cell_at = chain[np.clip(np.searchsorted(at, np.arange(len(sections.along_m)), side="right") - 1, 0, None)]
-    drained_m2 = flow.drained_m2[cell_at]
-    looks, bed_m = _Looks.of(sections), bed_depth_m(sections)
-    water_m = looks.water_m
-    has_bed = _has_bed(looks, flow, cell_at, sections.lengths, np.arange(len(cell_at)), runoff)
-    dug = is_straight(line, sections.along_m) & ~looks.is_valley & has_bed
+    at, each = _sections_of([chain], [line], flow.lattice), np.arange(len(look.bed_m), dtype=np.int64)
+    cell_at = chain[np.clip(np.searchsorted(at, each, side="right") - 1, 0, None)]
+    drained_m2, water_m = flow.drained_m2[cell_at], look.water_m
+    has_bed = _has_bed(look, flow, cell_at, look.lengths, each, runoff)
+    dug = is_straight(line, np.asarray(each * APART_M, np.float64)) & ~look.is_valley & has_bed
     symbol = symbols_of(drained_m2, water_m, dug, begins_m2=runoff.begins_m2)
     kind = np.char.add(symbol, np.where(dug, "d", ""))
     found = []
@@ -348,7 +360,7 @@ def _told_apart(
                 piece,
                 usual[:3],
                 _median(flow.depth[cell_at[start:stop]]),
-                _median(bed_m[start:stop]),
+                _median(look.here_m[start:stop]),
                 float(has_bed[start:stop].mean()),
                 _median(water_m[start:stop]),
                 usual.endswith("d"),
