@@ -48,8 +48,8 @@ class Ranked:
     """
 
     heights: NDArray[np.float64]
-    cell_of: NDArray[np.int64]
-    rank: NDArray[np.int64]
+    cell_of: NDArray[np.int32]
+    rank: NDArray[np.int32]
     rim: NDArray[np.int64]
 
     @classmethod
@@ -59,9 +59,9 @@ class Ranked:
         ground = np.isfinite(padded)
         rim = np.flatnonzero(ground & ndimage.binary_dilation(~ground, np.ones((3, 3), bool)))
         cells, flat = np.flatnonzero(ground), padded.ravel()
-        cell_of = cells[np.argsort(flat[cells], kind="stable")]
-        rank = np.full(padded.size, -1, np.int64)
-        rank[cell_of] = np.arange(len(cell_of))
+        cell_of = cells[np.argsort(flat[cells], kind="stable")].astype(np.int32)
+        rank = np.full(padded.size, -1, np.int32)
+        rank[cell_of] = np.arange(len(cell_of), dtype=np.int32)
         return cls(flat, cell_of, rank, rim)
 
 
@@ -170,8 +170,8 @@ def _outer(at: NDArray[np.int64], cols: int) -> NDArray[np.int64]:
 
 @compiled
 def _flood(
-    rank: NDArray[np.int64],
-    cell_of: NDArray[np.int64],
+    rank: NDArray[np.int32],
+    cell_of: NDArray[np.int32],
     rim: NDArray[np.int64],
     steps: NDArray[np.int64],
     is_taken: NDArray[np.bool_],

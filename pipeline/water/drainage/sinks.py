@@ -27,6 +27,7 @@ def drain_into_sinks(heights: NDArray[np.float64], /) -> tuple[Drainage, NDArray
             break
         sinks = np.union1d(sinks, found)
         lower_spill_height(heights, found, level)
+    del level
     return drain(heights, sinks, ranked=ranked), sinks
 
 
