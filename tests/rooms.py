@@ -30,7 +30,7 @@ LAYERS = (
     ("files", ("files",)),
     ("plan", ("plan",)),
     ("steps", ("steps",)),
-    ("command", ("command", "ready", "workflow", "batch", "explain", "cli", "__main__")),
+    ("command", ("command", "knock", "ready", "workflow", "batch", "explain", "cli", "__main__")),
 )
 """What stands on what, lowest first: a room imports rooms of its own layer and of those below, never above.
 

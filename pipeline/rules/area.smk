@@ -17,9 +17,11 @@ rule survey:
         area=str(PLAN.area_path),
         told=PLAN.survey_mark,
         settings=PLAN.section("survey"),
+        kept="work/kept/survey.sqlite",
         code=PLAN.code("survey"),
     shell:
-        "python -m pipeline survey --area={params.area:q} --text={output.text:q} --figures={output.figures:q} 2> {log:q}"
+        "python -m pipeline survey --area={params.area:q} --text={output.text:q} --figures={output.figures:q}"
+        " --kept={params.kept:q} --code={params.code} 2> {log:q}"
 
 
 rule decide:

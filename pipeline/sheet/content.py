@@ -151,7 +151,9 @@ def _simple_table(table: gpd.GeoDataFrame, frame: Frame) -> pd.DataFrame:
 
 def _single_parts(geometry: Geometries) -> tuple[Geometries, NDArray[np.int64]]:
     """Single geometries and whose part each is; areas that cross themselves, as edits leave them, are mended."""
-    whole = np.where(shapely.is_valid(geometry), geometry, shapely.make_valid(geometry))
+    whole = geometry.copy()
+    crosses = ~shapely.is_valid(geometry)
+    whole[crosses] = shapely.make_valid(geometry[crosses])
     parts, owner = shapely.get_parts(whole, return_index=True)
     kept = shapely.get_dimensions(parts) == shapely.get_dimensions(geometry)[owner]
     return parts[kept], owner[kept]

@@ -19,7 +19,7 @@ def minutes(net, start: tuple[float, float], end: tuple[float, float]) -> float:
 def crossing(net, start: tuple[float, float], end: tuple[float, float]) -> LineString:
     """The way between two places."""
     squares = net.squares_at(np.add([start, end], (EAST, NORTH)))[0]
-    return LineString(net.ways(squares[:1], squares[1:]).way(int(squares[0]), int(squares[1])))
+    return LineString(net.way(int(squares[0]), int(squares[1])))
 
 
 @pytest.mark.parametrize(("rise", "km_per_h"), [(-0.05, 6.0), (0.0, 5.036), (0.2, 2.501), (-0.2, 3.550)])

@@ -14,7 +14,7 @@ from scipy.spatial import KDTree
 from pipeline.fieldwork.outings.routes import plan_outings, walked_minutes
 from pipeline.fieldwork.questions.listed import DEGREES
 from pipeline.fieldwork.questions.stops import Whole, looking_minutes, stops_of
-from pipeline.fieldwork.walking.ground import Net, Ways
+from pipeline.fieldwork.walking.ground import Net
 from pipeline.fieldwork.walking.parking import best_of
 from pipeline.lattice.grid import EastNorth
 
@@ -215,8 +215,7 @@ def _walks(own: Whole, stops: Stops, net: Net, squares: Whole, start: Start, *, 
     if not len(own):
         return []
     of = np.concatenate([[start.square], squares[own]])
-    ways = net.ways(of, of)
-    walking = ways.minutes.copy()
+    walking = net.minutes(of, of)
     walking[0, 1:] += start.minutes
     walking[1:, 0] += start.minutes
     found = plan_outings(walking, stops.looking[own], stops.value[own], limit_minutes=60 * outing_h)
@@ -227,7 +226,7 @@ def _walks(own: Whole, stops: Stops, net: Net, squares: Whole, start: Start, *, 
             walking_minutes=walked_minutes(walk, walking),
             looking_minutes=float(stops.looking[own[walk]].sum()),
             way=_way(
-                ways,
+                net,
                 [start.square, *squares[own[walk]], start.square],
                 [start.place, *stops.place[own[walk]], start.place],
             ),
@@ -236,13 +235,13 @@ def _walks(own: Whole, stops: Stops, net: Net, squares: Whole, start: Start, *, 
     ]
 
 
-def _way(ways: Ways, squares: list[int], places: list[EastNorth]) -> EastNorth:
+def _way(net: Net, squares: list[int], places: list[EastNorth]) -> EastNorth:
     """The ground an outing goes over, through the places themselves."""
     legs = []
     for here, there, place in zip(squares, squares[1:], places, strict=False):
-        legs += [place[None], ways.way(int(here), int(there))[1:-1]]
+        legs += [place[None], net.way(int(here), int(there))[1:-1]]
     line = np.concatenate([*legs, places[-1][None]])
-    return shapely.get_coordinates(shapely.simplify(shapely.linestrings(line), ways.ground.side_m / 4))
+    return shapely.get_coordinates(shapely.simplify(shapely.linestrings(line), net.ground.side_m / 4))
 
 
 def _left_out(stops: Stops, outings: list[Outing], from_parking: Numbers) -> list[str]:

@@ -18,6 +18,7 @@ from scipy.sparse import csgraph
 from scipy.spatial import KDTree
 from shapely.geometry.base import BaseGeometry
 
+from pipeline.fieldwork.walking.quickest import Search
 from pipeline.lattice.grid import EastNorth, Grid, Heights, Mask
 
 TOBLER_KM_PER_H, TOBLER_BEND, TOBLER_EASIEST = 6.0, 3.5, 0.05
@@ -121,51 +122,21 @@ class Net:
 
     def minutes(self, start: NDArray[np.int64], end: NDArray[np.int64], /) -> NDArray[np.float64]:
         """(starts, ends) minutes of the quickest ways between squares; infinite where none leads."""
-        return self.ways(start, end).minutes
-
-    def ways(self, start: NDArray[np.int64], end: NDArray[np.int64], /) -> Ways:
-        """The quickest ways from some squares to others."""
-        # Dijkstra fills a row for all squares of the ground; some at a time keep memory small.
+        is_end = np.zeros(self.ground.height_m.size, bool)
+        is_end[end] = True
         minutes = np.empty((len(start), len(end)))
-        before = np.empty((len(start), self.steps.shape[0]), np.int32)
-        for first in range(0, len(start), ROWS_AT_A_TIME):
-            part = slice(first, first + ROWS_AT_A_TIME)
-            found, before[part] = csgraph.dijkstra(self.steps, indices=start[part], return_predecessors=True)
-            minutes[part] = found[:, end]
-        return Ways(self.ground, start, minutes, before)
-
-
-@dataclass(frozen=True)
-class Ways:
-    """The quickest ways from some squares to others.
-
-    Attributes
-    ----------
-    ground : Ground
-    start : (n,) the squares they lead from
-    minutes : (n, ends) that each takes; infinite where none leads
-    before : (n, squares) int32, the square before each one on the way to it, less than 0 where none leads: with 200
-        places and 60 000 squares, 48 MB
-    """
-
-    ground: Ground
-    start: NDArray[np.int64]
-    minutes: NDArray[np.float64]
-    before: NDArray[np.int32]
+        for row, square in enumerate(start.tolist()):
+            self._search.run(square, is_end)
+            minutes[row] = self._search.reached[end]
+        return minutes
 
     def way(self, start: int, end: int, /) -> EastNorth:
-        """(n, 2) middles of the squares of the way from one of the starts to any square; both ends where none leads."""
-        before = self.before[np.flatnonzero(self.start == start)[0]]
-        squares = [end]
-        while squares[-1] != start and before[squares[-1]] >= 0:
-            squares.append(int(before[squares[-1]]))
-        if squares[-1] != start:
-            squares.append(start)
-        return self.ground.centres[squares[::-1]]
+        """(n, 2) middles of the squares of the quickest way between two squares; both ends where none leads."""
+        return self.ground.centres[self._search.way(start, end)]
 
-
-ROWS_AT_A_TIME = 32
-"""Places that ways are searched from at a time: with 60 000 squares, 15 MB."""
+    @cached_property
+    def _search(self) -> Search:
+        return Search(self.steps)
 
 
 def net_of(ground: Ground, barriers: Iterable[BaseGeometry], /, *, water: Iterable[BaseGeometry] = ()) -> Net:

@@ -10,6 +10,7 @@ have of their own (Adobe-GB1, Adobe-Japan1) would print only where they are inst
 from __future__ import annotations
 
 import functools
+import itertools
 import re
 import unicodedata
 from typing import NamedTuple
@@ -51,15 +52,15 @@ def runs(words: str, /, *, face: str = PLAIN) -> list[Run]:
     Letters that no typeface has become their base letters, or question marks. A no-break space is set as a space, so
     that whoever searches the PDF for "1:10 000" finds it.
     """
-    found: list[Run] = []
-    for letter in unicodedata.normalize("NFC", words).replace(UNBROKEN, " "):
-        run = _run_of(letter, (face, CHARACTERS))
-        if found and found[-1].face == run.face:
-            run = Run(run.face, found.pop().letters + run.letters)
-        found.append(run)
-    return found
+    letters = [
+        _run_of(letter, (face, CHARACTERS)) for letter in unicodedata.normalize("NFC", words).replace(UNBROKEN, " ")
+    ]
+    return [
+        Run(of, "".join(run.letters for run in same)) for of, same in itertools.groupby(letters, lambda run: run.face)
+    ]
 
 
+@functools.cache
 def _run_of(letter: str, faces: tuple[str, ...]) -> Run:
     for face in faces:
         if _has(face, letter):
