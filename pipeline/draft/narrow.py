@@ -169,18 +169,21 @@ def _parts_given_away(net: Net, cut: Shapes, owner: Rows, may_take: NDArray[np.b
     of_owner = held[cut_face, owner[part[piece]]]
     cut_face, piece = cut_face[of_owner], piece[of_owner]
     loser = owner[part[piece]]
-    host = _hosts(net.faces, held & may_take, cut_face, piece, loser)
+    host = _hosts(net, may_take, cut_face, piece, loser)
     held[cut_face, loser] = False
     held[cut_face[host >= 0], host[host >= 0]] = True
     return held
 
 
-def _hosts(faces: Shapes, held: NDArray[np.bool_], cut_face: Rows, piece: Rows, loser: Rows) -> Rows:
-    """(m,) area that each cut face goes to, all faces of a piece to one; -1 for white."""
+def _hosts(net: Net, may_take: NDArray[np.bool_], cut_face: Rows, piece: Rows, loser: Rows) -> Rows:
+    """(m,) area that each cut face goes to, all faces of a piece to one; -1 for white, which is what no area holds."""
+    faces, held = net.faces, net.held & may_take
     piece_of = np.full(len(faces), -1)
     piece_of[cut_face] = piece
     one, other = shapely.STRtree(faces).query(faces[cut_face], predicate="intersects")
-    apart = piece_of[other] != piece[one]
+    # White that areas enclose is a face too, and so are slivers between edges that rounding keeps apart.
+    is_white = ~net.held.any(axis=1) & (shapely.area(faces) > LEAST_M2)
+    apart = (piece_of[other] != piece[one]) & ~is_white[other]
     one, other = one[apart], other[apart]
     rims = shapely.boundary(faces)
     shared_m = shapely.length(shapely.intersection(rims[cut_face[one]], rims[other]))
