@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
+import itertools
+
 import numpy as np
 import pytest
+from scipy import sparse
+from scipy.sparse import csgraph
 from shapely.geometry import LineString, Polygon, box
 
 from pipeline.fieldwork.walking.ground import Ground, minutes_per_m, net_of
+from pipeline.fieldwork.walking.quickest import Search
 from tests.fieldwork.places import EAST, NORTH, flat_net, grid
 
 
@@ -85,6 +90,27 @@ def test_water_is_crossed_on_a_road_only() -> None:
     over = bridge.intersection(river)
     assert over.length == pytest.approx(20, abs=0.1)
     assert over.bounds[1] == pytest.approx(NORTH + 147.5)
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_ways_take_what_a_search_with_a_sorted_queue_finds(seed: int) -> None:
+    """Nets with one-way steps of very different length, and squares that nothing leads to: SciPy, to the last bit."""
+    rng = np.random.default_rng(seed)
+    n = 60
+    minutes = rng.uniform(0.05, 5, (n, n)) * (rng.random((n, n)) < 0.06)
+    minutes[:, :3] = 0
+    search = Search(sparse.csr_matrix(minutes))
+    known = csgraph.dijkstra(search.steps)
+    for start in range(n):
+        search.run(start, np.ones(n, bool))
+        assert np.array_equal(search.reached, known[start])
+        way = search.way(start, n - 1)
+        if np.isfinite(known[start, -1]):
+            assert sum(minutes[here, there] for here, there in itertools.pairwise(way)) == pytest.approx(
+                known[start, -1]
+            )
+        else:
+            assert way == [start, n - 1]
 
 
 def test_unknown_ground_is_not_walked() -> None:

@@ -45,7 +45,7 @@ class Search:
         steps = self.steps
         net = steps.indptr.astype(np.int32), steps.indices.astype(np.int32), steps.data
         found = self.reached, self.before
-        _search(net, start, is_end, np.count_nonzero(is_end), self._wide, found, self._first, self._waiting)
+        _search(net, start, is_end, int(is_end.sum()), self._wide, found, self._first, self._waiting)
 
     def way(self, start: int, end: int, /) -> list[int]:
         """Squares of the quickest way, both ends included; only these where none leads."""
