@@ -153,7 +153,9 @@ def _single_parts(geometry: Geometries) -> tuple[Geometries, NDArray[np.int64]]:
     """Single geometries and whose part each is; areas that cross themselves, as edits leave them, are mended."""
     whole = geometry.copy()
     crosses = ~shapely.is_valid(geometry)
-    whole[crosses] = shapely.make_valid(geometry[crosses])
+    # By rings and not by single lines, which takes six times as long (measured) and gives other areas only where rings
+    # lie over each other.
+    whole[crosses] = shapely.make_valid(geometry[crosses], method="structure")
     parts, owner = shapely.get_parts(whole, return_index=True)
     kept = shapely.get_dimensions(parts) == shapely.get_dimensions(geometry)[owner]
     return parts[kept], owner[kept]

@@ -10,7 +10,7 @@ from scipy import sparse
 from scipy.sparse import csgraph
 from shapely.geometry import LineString, Polygon, box
 
-from pipeline.fieldwork.walking.ground import Ground, minutes_per_m, net_of
+from pipeline.fieldwork.walking.ground import NEAREST, Ground, minutes_per_m, net_of
 from pipeline.fieldwork.walking.quickest import Search
 from tests.fieldwork.places import EAST, NORTH, flat_net, grid
 
@@ -111,6 +111,30 @@ def test_ways_take_what_a_search_with_a_sorted_queue_finds(seed: int) -> None:
             )
         else:
             assert way == [start, n - 1]
+
+
+def test_rounds_are_told_by_the_quickest_ways_to_near_stops() -> None:
+    """Far more stops than each is searched to: exact from and to the start and to the nearest, never too short."""
+    rng = np.random.default_rng(0)
+    net = flat_net(barriers=[LineString([(EAST + 100, NORTH - 5), (EAST + 100, NORTH + 150)])])
+    stops = rng.choice(np.flatnonzero(net.main_part), 2 * NEAREST, replace=False)
+    squares = np.concatenate([[0], stops])
+    told, known = net.minutes_of_rounds(0, stops), net.minutes(squares, squares)
+    assert told[0] == pytest.approx(known[0])
+    assert told[:, 0] == pytest.approx(known[:, 0])
+    assert (told >= known - 1e-9).all()
+    nearest = np.argsort(known, axis=1)[:, :NEAREST]
+    assert np.take_along_axis(told, nearest, 1) == pytest.approx(np.take_along_axis(known, nearest, 1))
+    assert told == pytest.approx(known, rel=0.3)
+    assert (told > known + 1e-9).any()
+
+
+def test_clusters_of_stops_far_from_each_other_are_told_all_the_same() -> None:
+    """More stops in each cluster than a search comes to: the ways between the clusters are found, too."""
+    stops = np.concatenate([np.arange(NEAREST + 5), 1599 - np.arange(NEAREST + 5)])
+    net = flat_net()
+    told = net.minutes_of_rounds(20, stops)
+    assert told == pytest.approx(net.minutes(np.r_[20, stops], np.r_[20, stops]), rel=0.1)
 
 
 def test_unknown_ground_is_not_walked() -> None:

@@ -99,8 +99,8 @@ def in_few_walks(
     """What a search finds with as few walks as all places fit in, else with MOST_OUTINGS.
 
     The search finds shorter walks when it has no more of them than needed, so one more is tried until all places fit.
-    Where a glance leaves over what would fill more than one further walk, the places are often too many for any number
-    of walks: that is tried first, as it spares the searches between.
+    Numbers of walks are passed over where a glance leaves out what would fill more than one further walk. Then the
+    places are often too many for any number of walks: that is tried first.
 
     Parameters
     ----------
@@ -108,14 +108,19 @@ def in_few_walks(
     least : walks without which not all places fit
     at_a_glance : a search that takes next to no time, and visits a little less
     """
-    n_visited = sum(map(len, at_a_glance(least)))
+
+    def may_do(most: int) -> bool:
+        n_visited = sum(map(len, at_a_glance(most)))
+        return n_places - n_visited <= n_visited / most
+
+    first = next((most for most in range(least, MOST_OUTINGS) if may_do(most)), MOST_OUTINGS)
     widest: list[list[int]] = []
-    if least < MOST_OUTINGS and n_places - n_visited > n_visited / least:
+    if first > least:
         widest = in_walks(MOST_OUTINGS)
         if sum(map(len, widest)) < n_places:
             return widest
     found: list[list[int]] = []
-    for most in range(least, MOST_OUTINGS + 1):
+    for most in range(first, MOST_OUTINGS + 1):
         found = widest if widest and most == MOST_OUTINGS else in_walks(most)
         if sum(map(len, found)) == n_places:
             break
