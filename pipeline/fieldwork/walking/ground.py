@@ -140,24 +140,29 @@ class Net:
         these takes five times as long.
         """
         squares = np.concatenate([[start], stops])
+        minutes = np.zeros((len(squares),) * 2)
+        minutes[1:, 1:] = self._among(stops)
+        minutes[0] = self.minutes(squares[:1], squares)[0]
+        # Against the steps: the ways from the start then are those that lead to it.
+        minutes[:, 0] = Net(self.ground, self.steps.T.tocsr()).minutes(squares[:1], squares)[0]
+        return _by_way_of_others(minutes)
+
+    def _among(self, stops: NDArray[np.int64]) -> NDArray[np.float64]:
+        """(n, n) minutes from each stop to each, farther ones by way of the NEAREST."""
         is_end = np.zeros(self.ground.height_m.size, bool)
-        is_end[squares] = True
-        minutes = np.empty((len(squares),) * 2)
-        from_start, to_start = self._search, Search(self.steps.T.tocsr())
-        n_near = min(NEAREST, len(squares))
+        is_end[stops] = True
+        n_near = min(NEAREST, len(stops))
         while True:
-            for row, square in enumerate(squares.tolist()):
+            minutes = np.empty((len(stops),) * 2)
+            for row, square in enumerate(stops.tolist()):
                 # To stops that the search has not come to it knows some way, which need not be the quickest.
-                from_start.run(square, is_end, enough=n_near if row else None)
-                minutes[row] = from_start.reached[squares]
-            to_start.run(start, is_end)
-            minutes[:, 0] = to_start.reached[squares]
-            for via in range(len(squares)):
-                np.minimum(minutes, minutes[:, via, None] + minutes[via], out=minutes)
-            if n_near >= len(squares) or np.isfinite(minutes).all():
+                self._search.run(square, is_end, enough=n_near)
+                minutes[row] = self._search.reached[stops]
+            minutes = _by_way_of_others(minutes)
+            if n_near >= len(stops) or np.isfinite(minutes).all():
                 return minutes
             # Stops lie in clusters far from each other: each has its nearest in its own.
-            n_near = min(4 * n_near, len(squares))
+            n_near = min(4 * n_near, len(stops))
 
     def way(self, start: int, end: int, /) -> EastNorth:
         """(n, 2) middles of the squares of the quickest way between two squares; both ends where none leads."""
@@ -166,6 +171,14 @@ class Net:
     @cached_property
     def _search(self) -> Search:
         return Search(self.steps)
+
+
+def _by_way_of_others(minutes: NDArray[np.float64]) -> NDArray[np.float64]:
+    """(n, n) minutes between places where one may go by way of any others (Floyd 1962, Warshall 1962)."""
+    shortest = minutes.copy()
+    for via in range(len(minutes)):
+        np.minimum(shortest, shortest[:, via, None] + shortest[via], out=shortest)
+    return shortest
 
 
 def net_of(ground: Ground, barriers: Iterable[BaseGeometry], /, *, water: Iterable[BaseGeometry] = ()) -> Net:
