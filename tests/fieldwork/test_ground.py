@@ -6,6 +6,7 @@ import itertools
 
 import numpy as np
 import pytest
+import shapely
 from scipy import sparse
 from scipy.sparse import csgraph
 from shapely.geometry import LineString, Polygon, box
@@ -113,6 +114,25 @@ def test_ways_take_what_a_search_with_a_sorted_queue_finds(seed: int) -> None:
             assert way == [start, n - 1]
 
 
+@pytest.mark.parametrize("seed", range(3))
+def test_steps_are_missing_where_a_shape_is_crossed_and_nowhere_else(seed: int) -> None:
+    """Lines and areas strewn over the ground, some along edges of squares: each step is looked at by itself."""
+    rng = np.random.default_rng(seed)
+    corners = rng.integers(0, 48, (12, 2)) * 2.5 + (EAST, NORTH)
+    shapes = [LineString([one, one + rng.integers(-8, 9, 2) * 2.5 + 0.1]) for one in corners[:8]]
+    shapes += [box(*one, *(one + rng.integers(2, 9, 2) * 2.5)) for one in corners[8:]]
+    net = flat_net(24, 24, barriers=shapes)
+    side_m, centres = net.ground.side_m, net.ground.centres
+    start, end = np.triu_indices(len(centres), 1)
+    near = np.abs(centres[start] - centres[end]).max(axis=1) < 1.5 * side_m
+    start, end = start[near], end[near]
+    crossed = shapely.intersects(
+        shapely.linestrings(np.stack([centres[start], centres[end]], axis=1)), shapely.union_all(shapes)
+    )
+    assert crossed.any()
+    assert np.array_equal(np.asarray(net.steps[start, end]).ravel() == 0, crossed)
+
+
 def test_rounds_are_told_by_the_quickest_ways_to_near_stops() -> None:
     """Far more stops than each is searched to: exact from and to the start and to the nearest, never too short."""
     rng = np.random.default_rng(0)
@@ -134,7 +154,9 @@ def test_clusters_of_stops_far_from_each_other_are_told_all_the_same() -> None:
     stops = np.concatenate([np.arange(NEAREST + 5), 1599 - np.arange(NEAREST + 5)])
     net = flat_net()
     told = net.minutes_of_rounds(20, stops)
-    assert told == pytest.approx(net.minutes(np.r_[20, stops], np.r_[20, stops]), rel=0.5)
+    known = net.minutes(np.r_[20, stops], np.r_[20, stops])
+    assert (told >= known - 1e-9).all()
+    assert (told <= 2 * known + 1e-9).all()
 
 
 def test_unknown_ground_is_not_walked() -> None:

@@ -13,7 +13,8 @@ from functools import cached_property
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from scipy import sparse
+from rasterio.features import rasterize
+from scipy import ndimage, sparse
 from scipy.sparse import csgraph
 from scipy.spatial import KDTree
 from shapely.geometry.base import BaseGeometry
@@ -189,8 +190,7 @@ def net_of(ground: Ground, barriers: Iterable[BaseGeometry], /, *, water: Iterab
     barriers : lines that cannot be crossed and areas that cannot be entered
     water : areas of water; where a road is drawn across one there is a bridge or a ford
     """
-    trees = [shapely.STRtree([shape for shape in shapes if not shape.is_empty]) for shapes in (barriers, water)]
-    parts = list(_steps(ground, *trees))
+    parts = list(_steps(ground, *(_shapes_on(ground.grid, shapes) for shapes in (barriers, water))))
     start, end, minutes = (np.concatenate([part[number] for part in parts]) for number in range(3))
     n = ground.height_m.size
     return Net(ground, sparse.csr_matrix((minutes, (start, end)), shape=(n, n)))
@@ -199,7 +199,7 @@ def net_of(ground: Ground, barriers: Iterable[BaseGeometry], /, *, water: Iterab
 Steps = tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.float64]]
 
 
-def _steps(ground: Ground, barriers: shapely.STRtree, water: shapely.STRtree) -> Iterator[Steps]:
+def _steps(ground: Ground, barriers: _Shapes, water: _Shapes) -> Iterator[Steps]:
     """Start, end and minutes of all steps that can be walked, there and back."""
     rows, cols = ground.height_m.shape
     number = np.arange(rows * cols).reshape(rows, cols)
@@ -209,19 +209,36 @@ def _steps(ground: Ground, barriers: shapely.STRtree, water: shapely.STRtree) ->
         start, end = number[here].ravel(), number[there].ravel()
         known = np.isfinite(ground.height_m.ravel()[start]) & np.isfinite(ground.height_m.ravel()[end])
         start, end = start[known], end[known]
-        ends = ground.centres[start], ground.centres[end]
         on_way = ground.is_way.ravel()[start] & ground.is_way.ravel()[end]
-        free = ~_crossed(*ends, barriers) & (on_way | ~_crossed(*ends, water))
+        free = ~_crossed(ground, start, end, barriers) & (on_way | ~_crossed(ground, start, end, water))
         start, end = start[free], end[free]
         yield from _both_ways(ground, start, end)
 
 
-def _crossed(start: EastNorth, end: EastNorth, barriers: shapely.STRtree) -> Mask:
-    """Which straight steps touch a barrier."""
+@dataclass(frozen=True)
+class _Shapes:
+    """Shapes that stop a walker: searched by place, and (squares,) bool, which squares they come near to."""
+
+    tree: shapely.STRtree
+    near: Mask
+
+
+def _shapes_on(grid: Grid, shapes: Iterable[BaseGeometry]) -> _Shapes:
+    some = [shape for shape in shapes if not shape.is_empty]
+    touched = np.zeros(grid.shape, np.uint8)
+    if some:
+        rasterize(some, out=touched, transform=grid.transform, all_touched=True)
+    # One square further, for what runs along the edge of a square.
+    return _Shapes(shapely.STRtree(some), ndimage.binary_dilation(touched, np.ones((3, 3), bool)).ravel())
+
+
+def _crossed(ground: Ground, start: NDArray[np.int64], end: NDArray[np.int64], shapes: _Shapes) -> Mask:
+    """Which straight steps from square to square touch a shape."""
     crossed = np.zeros(len(start), bool)
-    if len(barriers.geometries) and len(start):
-        segments = shapely.linestrings(np.stack([start, end], axis=1))
-        crossed[np.unique(barriers.query(segments, predicate="intersects")[0])] = True
+    asked = np.flatnonzero(shapes.near[start] | shapes.near[end])
+    if len(asked):
+        segments = shapely.linestrings(np.stack([ground.centres[start[asked]], ground.centres[end[asked]]], axis=1))
+        crossed[asked[np.unique(shapes.tree.query(segments, predicate="intersects")[0])]] = True
     return crossed
 
 
