@@ -9,7 +9,6 @@ import sys
 import time
 from importlib.metadata import version
 from pathlib import Path
-from typing import cast
 
 from pipeline.errors import InputError
 
@@ -259,6 +258,7 @@ def _refresh_batch(options: argparse.Namespace) -> int:
 
 
 def _refresh(options: argparse.Namespace) -> int:
+    from pipeline.advice.refreshed import Ended, describe_ended
     from pipeline.plan.plan import make_plan
     from pipeline.steps.beginning import area_file_of, out_of
     from pipeline.steps.refresh.area import refresh_area
@@ -277,12 +277,22 @@ def _refresh(options: argparse.Namespace) -> int:
     place = Place(plan.crs, plan.intake.table.bounds, plan.out)
     # Read before the long work: what is wrong with the old map is said at once, and nothing is written.
     old = read_old(options.old, place, numbers=options.numbers, own_crs=options.crs)
-    status = _draft(options)
+    status = _draft(options, says_ending=False)
     if status:
         return status
+    print("comparing with the earlier map", file=sys.stderr, flush=True)
     done = refresh_area(old, plan.out)
-    show_changes(plan, old.features, cast("dict[str, float]", done.told["shift"]))
-    print(done.words, end="")
+    print("drawing the sheet and the page of changes", file=sys.stderr, flush=True)
+    show_changes(plan, done.before)
+    ended = Ended(
+        name=plan.area.name,
+        folder=str(plan.out),
+        old=str(options.old),
+        command=str(options.area),
+        told=done.told,
+        read_as=done.read_as,
+    )
+    print(describe_ended(ended), end="")
     if options.outcome:
         from pipeline.steps.batch.outcome import write_outcome
 
@@ -290,15 +300,15 @@ def _refresh(options: argparse.Namespace) -> int:
     return 0
 
 
-def _draft(options: argparse.Namespace) -> int:
+def _draft(options: argparse.Namespace, *, says_ending: bool = True) -> int:
     from pipeline.ready import steps_ready
 
     # It reads its libraries while this process plans, so that the first steps wait for it no longer than for the plan.
     with steps_ready():
-        return _draft_with_steps_ready(options)
+        return _draft_with_steps_ready(options, says_ending=says_ending)
 
 
-def _draft_with_steps_ready(options: argparse.Namespace) -> int:
+def _draft_with_steps_ready(options: argparse.Namespace, *, says_ending: bool) -> int:
     from pipeline.advice.ending import describe_ending
     from pipeline.plan.plan import plan_run
     from pipeline.plan.room import check_room, usable_memory_mb
@@ -317,7 +327,8 @@ def _draft_with_steps_ready(options: argparse.Namespace) -> int:
     if failure:
         print(f"tussock: {failure.message}", file=sys.stderr)
         return BAD_INPUT if failure.is_bad_input else FAILED
-    print(describe_ending(ended_run(plan, seconds=time.monotonic() - started_s)), end="")
+    if says_ending:
+        print(describe_ending(ended_run(plan, seconds=time.monotonic() - started_s)), end="")
     return 0
 
 

@@ -2,24 +2,25 @@
 
 A step imports libraries for about a second before it begins, and a run has dozens of steps: on a small area more than
 half of its time. `tussock draft` therefore starts one process that imports them once and waits at a socket. Snakemake
-starts each step as it does without it; the step's process (`python -m pipeline STEP`) hands its words and its open
-files over to the waiting one, which makes a copy of itself (fork) for the step, and ends as that copy ends.
+starts each step as it does without it, by `python -m pipeline STEP` in a shell; there, `pipeline.knock` hands the words
+and the open files over to the waiting process, which makes a copy of itself (fork) for the step, and ends as that ends.
 Plain Snakemake, jobs of a cluster and systems other than Linux do without: there each step imports for itself.
 """
 
 from __future__ import annotations
 
-import json
 import os
+import shlex
 import signal
 import socket
 import sys
 from collections.abc import Iterator
-from contextlib import contextmanager, suppress
+from contextlib import contextmanager
 from pathlib import Path
 
-READY = "TUSSOCK_READY"
-"""Variable of the environment with the name of the socket at which the process waits."""
+from pipeline import knock as knocking
+from pipeline.knock import DIED, LENGTH_BYTES, READY
+
 STEP_ENVIRONMENT = {
     # One thread a step: jobs run side by side.
     "OMP_NUM_THREADS": "1",
@@ -30,13 +31,10 @@ STEP_ENVIRONMENT = {
     "MALLOC_TOP_PAD_": "67108864",
 }
 """What the environment of every step has to say, with or without a process that is ready."""
+STANDARD_FILES = (0, 1, 2)
+"""Open files that a step is given by who asks for it: standard input, output and error."""
 ALSO_READ = ("numba", "rasterio.features", "pyproj", "pyogrio", "scipy.interpolate", "PIL.Image")
 """Libraries that steps import only where they use them, so that importing the steps does not read them."""
-FILES = (0, 1, 2)
-"""Open files that a step is given: standard input, output and error."""
-LENGTH_BYTES = 8
-DIED = 1
-"""Exit status of a step that ended without saying how: killed, or out of memory."""
 
 
 # ---------------------------------------------------------------- the run
@@ -86,29 +84,10 @@ def _address(place: str) -> str:
     return f"\0{place}"
 
 
-# ---------------------------------------------------------------- the step
-
-
-def ask(place: str, words: list[str], /) -> int:
-    """Have a step done by the process that waits at this socket; the exit status of the step."""
-    with socket.socket(socket.AF_UNIX, socket.SOCK_STREAM) as asking:
-        asking.connect(_address(place))
-        body = json.dumps({"words": words, "folder": str(Path.cwd()), "environment": dict(os.environ)}).encode()
-        socket.send_fds(asking, [len(body).to_bytes(LENGTH_BYTES, "big")], FILES)
-        asking.sendall(body)
-        process = int.from_bytes(_exactly(asking, LENGTH_BYTES), "big")
-        for reason in (signal.SIGTERM, signal.SIGINT):
-            signal.signal(reason, lambda number, _: _tell(process, number))
-        status = asking.recv(1)
-    if not status:
-        print(f"the step {words[0]} was killed; was there enough memory?", file=sys.stderr)
-    return status[0] if status else DIED
-
-
-def _tell(process: int, number: int) -> None:
-    """Hand a signal on to the copy that does the step, if it is still there."""
-    with suppress(ProcessLookupError):
-        os.kill(process, number)
+def to_begin_steps() -> str:
+    """Words of a shell after which `python -m pipeline STEP` asks the process that is ready, where there is one."""
+    knock = shlex.quote(str(Path(knocking.__file__)))
+    return f'if [ -n "${{{READY}:-}}" ]; then python() {{ command python -S -E {knock} "$@"; }}; fi; '
 
 
 def _exactly(connection: socket.socket, n_bytes: int) -> bytes:
@@ -123,7 +102,7 @@ def _exactly(connection: socket.socket, n_bytes: int) -> bytes:
     while len(read) < n_bytes:
         piece = connection.recv(n_bytes - len(read))
         if not piece:
-            raise ConnectionError("the process that does the steps has gone")
+            raise ConnectionError("who asked for a step has gone")
         read += piece
     return read
 
@@ -196,16 +175,18 @@ def _answer(connection: socket.socket) -> int:
     """Do the step that is asked for, and say on the connection how it ended."""
     for reason in (signal.SIGINT, signal.SIGTERM):
         signal.signal(reason, signal.SIG_DFL)
-    length, files, _, _ = socket.recv_fds(connection, LENGTH_BYTES, len(FILES))
-    asked = json.loads(_exactly(connection, int.from_bytes(length, "big")))
+    length, files, _, _ = socket.recv_fds(connection, LENGTH_BYTES, len(STANDARD_FILES))
+    folder, n_words, *told = _exactly(connection, int.from_bytes(length, "big")).split(b"\0")
     connection.sendall(os.getpid().to_bytes(LENGTH_BYTES, "big"))
-    for file, standard in zip(files, FILES, strict=True):
+    for file, standard in zip(files, STANDARD_FILES, strict=True):
         os.dup2(file, standard)
         os.close(file)
-    os.chdir(asked["folder"])
+    os.chdir(folder)
     os.environ.clear()
-    os.environ.update(asked["environment"])
-    status = _status_of(asked["words"])
+    for variable in told[int(n_words) :]:
+        name, _, value = variable.partition(b"=")
+        os.environb[name] = value
+    status = _status_of(list(map(os.fsdecode, told[: int(n_words)])))
     connection.sendall(bytes([status]))
     return status
 

@@ -16,8 +16,8 @@ from tests.paths import PROJECT
 
 PIPELINE = PROJECT / "pipeline"
 LAYERS = (
-    ("words", ("errors", "shipped", "features", "compiled", "words")),
-    ("tools", ("lattice", "outlines", "returns", "norm", "settings", "remembered")),
+    ("words", ("errors", "shipped", "features", "compiled", "remembered", "words")),
+    ("tools", ("lattice", "outlines", "returns", "norm", "settings")),
     ("intake", ("intake",)),
     ("returns to grids", ("points", "terrain")),
     ("sections of the ISOM", ("landform", "rock", "water", "vegetation", "manmade")),
@@ -30,7 +30,7 @@ LAYERS = (
     ("files", ("files",)),
     ("plan", ("plan",)),
     ("steps", ("steps",)),
-    ("command", ("command", "ready", "workflow", "batch", "explain", "cli", "__main__")),
+    ("command", ("command", "knock", "ready", "workflow", "batch", "explain", "cli", "__main__")),
 )
 """What stands on what, lowest first: a room imports rooms of its own layer and of those below, never above.
 

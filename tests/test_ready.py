@@ -2,6 +2,7 @@
 
 import json
 import os
+import shlex
 import signal
 import socket
 import subprocess
@@ -14,7 +15,8 @@ from pathlib import Path
 import psutil
 import pytest
 
-from pipeline.ready import READY, _user_of, steps_ready
+from pipeline.knock import READY
+from pipeline.ready import _user_of, steps_ready, to_begin_steps
 from pipeline.settings import LandformSettings
 from tests.paths import PROJECT
 
@@ -33,11 +35,17 @@ def ready() -> Iterator[None]:
         os.environ["PYTHONPATH"] = before
 
 
+def asking(*words: str) -> list[str]:
+    """A step as a shell of Snakemake begins it."""
+    bin_first = f'PATH={shlex.quote(str(Path(sys.executable).parent))}:"$PATH"'
+    return ["bash", "-c", f"{bin_first}; {to_begin_steps()} python -m pipeline {shlex.join(words)}"]
+
+
 def step(*words: str, folder: Path, is_ready: bool) -> subprocess.CompletedProcess[str]:
     """A step in a process of its own, or in a copy of the one that is ready."""
     environment = {name: value for name, value in os.environ.items() if is_ready or name != READY}
     return subprocess.run(
-        [sys.executable, "-m", "pipeline", *words],
+        asking(*words),
         cwd=folder,
         env=environment,
         capture_output=True,
@@ -72,15 +80,15 @@ def test_a_step_works_in_the_folder_of_who_asks_and_writes_the_same_bytes(tmp_pa
 def test_a_copy_that_is_killed_is_told_from_one_that_failed(tmp_path: Path) -> None:
     """The step's process says that it was killed, with an exit status that stops the run."""
     os.mkfifo(tmp_path / "never.json")
-    asking = subprocess.Popen(
-        [sys.executable, "-m", "pipeline", "season", "--counts=x", "--survey=never.json", "--out=o"],
+    waiting = subprocess.Popen(
+        asking("season", "--counts=x", "--survey=never.json", "--out=o"),
         cwd=tmp_path,
         stderr=subprocess.PIPE,
         text=True,
     )
     os.kill(copy_in(tmp_path), signal.SIGKILL)
-    _, told = asking.communicate(timeout=60)
-    assert asking.returncode == 1
+    _, told = waiting.communicate(timeout=60)
+    assert waiting.returncode == 1
     assert "season was killed" in told
 
 
@@ -101,10 +109,10 @@ def test_all_ends_when_the_run_is_killed(tmp_path: Path) -> None:
     os.mkfifo(tmp_path / "never.json")
     code = (
         "import subprocess, sys; from pipeline.ready import steps_ready\n"
-        "with steps_ready(): subprocess.run([sys.executable, '-m', 'pipeline', 'season', '--counts=x', "
-        "'--survey=never.json', '--out=o'], cwd=sys.argv[1])"
+        "with steps_ready(): subprocess.run(sys.argv[2:], cwd=sys.argv[1])"
     )
-    run = psutil.Popen([sys.executable, "-c", code, tmp_path], cwd=PROJECT, start_new_session=True)
+    words = asking("season", "--counts=x", "--survey=never.json", "--out=o")
+    run = psutil.Popen([sys.executable, "-c", code, tmp_path, *words], cwd=PROJECT, start_new_session=True)
     copy = psutil.Process(copy_in(tmp_path))
     others = [process for process in run.children(recursive=True) if "pipeline.ready" in process.cmdline()]
     assert copy in others

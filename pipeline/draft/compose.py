@@ -30,6 +30,7 @@ from pipeline.draft.spacing.room import make_room
 from pipeline.draft.white_rims import fill_pinholes, fill_white_rims
 from pipeline.features import join_features, no_features
 from pipeline.norm.symbols import SymbolTable
+from pipeline.remembered import Remembered, and_at_once, nothing_remembered
 
 MIN_CLIPPED_PART_M = 2.0
 """Crumbs shorter than this that clipping leaves at the edge of the area are no features (our choice)."""
@@ -84,6 +85,7 @@ def compose_draft(
     borrowed: gpd.GeoDataFrame | None = None,
     limits: Limits | None = None,
     seen: Polygon | MultiPolygon | None = None,
+    remembered: Remembered = nothing_remembered,
 ) -> Composed:
     """The draft of the features of all sections.
 
@@ -97,7 +99,9 @@ def compose_draft(
     borrowed : features of other maps with `origin`, as made by `pipeline.borrowed.matching`
     limits : from where a feature is drawn; None for what is more likely than not
     seen : what the survey covers; None for the area
+    remembered : what pieces of the work gave in an earlier run
     """
+    remembered = and_at_once(remembered)
     features = clip(join_features(sections, crs), outline, min_part_m=MIN_CLIPPED_PART_M)
     limits = limits or Limits()
     features = with_status(
@@ -119,7 +123,7 @@ def compose_draft(
         left_out(part, list(part.get("reason", ())), what=what)
         for what, part in (("merged", chosen.merged), ("not drawn", chosen.lesser))
     ]
-    all_wide = partial(without_narrow_parts, outline=outline)
+    all_wide = partial(without_narrow_parts, outline=outline, remembered=remembered)
     for enforce in (
         all_wide,
         partial(_rims_filled, all_wide=all_wide),
@@ -132,7 +136,7 @@ def compose_draft(
         dropped.append(gone)
     # Once more, as some that spoke for others have become part of something else.
     features = in_fixed_order(mostly_sure(features, limits))
-    roomy = make_room(features, outline, symbols, north_deg=north_deg)
+    roomy = make_room(features, outline, symbols, north_deg=north_deg, remembered=remembered)
     features = in_fixed_order(roomy.features)
     dropped += roomy.changes
     features["angle_deg"] = (features["angle_deg"] - north_deg) % 360

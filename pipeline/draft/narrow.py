@@ -9,23 +9,19 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 from shapely.geometry import MultiPolygon, Polygon
-from shapely.geometry.base import BaseGeometry
 
 from pipeline.draft.choosing.status import is_candidate
 from pipeline.draft.collisions import Kept
+from pipeline.draft.narrow_parts import LEAST_M2, Parts, Rows, Shapes, narrow_parts
 from pipeline.draft.record.left_out import left_out
 from pipeline.draft.white_rims import VEGETATION
 from pipeline.features import join_features, no_features
 from pipeline.norm.symbols import SymbolTable
+from pipeline.remembered import Remembered, nothing_remembered
 
 SPARE_RATIO = 0.97
 """Narrow is what is below this share of the least width: between it and what printing allows, 5 %, lies the rounding of
 coordinates (our choice)."""
-ROUND_M = 0.29
-"""Roundness that corners keep when narrow parts are sought: 0.02 mm on a map at 1:15 000, less than a printer shows
-(our choice)."""
-TIP_WIDTHS = 2.9
-"""Length, in least widths, up to which a narrow part that hangs on broad growth by one end is its tip (our choice)."""
 KEPT_WIDTHS = 2.2
 """Length, in least widths, that is left of a longer one (our choice)."""
 GAP_M = 3.0
@@ -37,8 +33,6 @@ WHOLE_ROUNDS = 3
 """In the rounds after these no tip is left where a part was cut (our choice)."""
 LAST_ROUNDS = 2
 """In so many rounds at the end only areas that may be narrow take what is cut, or it is left white (our choice)."""
-CORNERS = 6
-"""Corners of a quarter of a disc: they leave its edge by less than 1 % of its radius, and cost little time."""
 WIDENED_ROUNDS = 3
 """Rounds in which parts are drawn wider (our choice)."""
 NEARLY_RATIO = 0.1
@@ -48,29 +42,6 @@ WIDENED_M = (0.3, 2.0)
 see on the map, 0.13 mm (our choice)."""
 BESIDE_M = 0.01
 """What lies this near touches, but for the rounding of coordinates."""
-LEAST_M2 = 1e-4
-"""Less is the rounding of a coordinate, no part."""
-
-Shapes = NDArray[np.object_]
-Rows = NDArray[np.int64]
-
-
-@dataclass(frozen=True)
-class _Parts:
-    """Narrow parts, n of them: their shapes, the row of the area that each is of, and where each of them may stay.
-
-    Attributes
-    ----------
-    shapes : (n,) polygons
-    owner : (n,) number of the area
-    broad : (n,) what of that area is broad enough
-    n_ends : (n,) pieces of it that the part touches
-    """
-
-    shapes: Shapes
-    owner: Rows
-    broad: Shapes
-    n_ends: Rows
 
 
 @dataclass(frozen=True)
@@ -110,13 +81,13 @@ class _Net:
         return found
 
 
-_Known = dict[tuple[int, float], tuple[BaseGeometry, BaseGeometry, BaseGeometry]]
-"""By the identity of an area and its least width: the area, which must live as long as its identity is asked for, what
-of it is nowhere so wide, and the rest."""
-
-
 def without_narrow_parts(
-    features: gpd.GeoDataFrame, symbols: SymbolTable, /, *, outline: Polygon | MultiPolygon
+    features: gpd.GeoDataFrame,
+    symbols: SymbolTable,
+    /,
+    *,
+    outline: Polygon | MultiPolygon,
+    remembered: Remembered = nothing_remembered,
 ) -> Kept:
     """The features with no part of 406, 408 and 410 narrower than the norm allows.
 
@@ -126,6 +97,7 @@ def without_narrow_parts(
     Parameters
     ----------
     outline : the area, beyond which nothing is drawn
+    remembered : the narrow parts of areas met before
     """
     symbol = features["symbol"].to_numpy(str)
     geometry = features.geometry.to_numpy()
@@ -136,8 +108,8 @@ def without_narrow_parts(
     width_m = np.array([SPARE_RATIO * symbols.smallest(text).width_m for text in symbol[rows]], np.float64)
     is_other = is_ground.copy()
     is_other[rows] = False
-    known: _Known = {}
-    now = _all_wide(_widened(old, width_m, geometry[is_other], outline, known), width_m, known)
+    now = _widened(old, width_m, geometry[is_other], outline, remembered)
+    now = _all_wide(now, width_m, remembered)
     is_changed = np.array([one is not before for one, before in zip(now, old, strict=True)], np.bool_)
     if not is_changed.any():
         return features, no_features(str(features.crs))
@@ -151,14 +123,14 @@ def without_narrow_parts(
 
 
 def _widened(
-    areas: Shapes, width_m: NDArray[np.float64], others: Shapes, outline: Polygon | MultiPolygon, known: _Known
+    areas: Shapes, width_m: NDArray[np.float64], others: Shapes, outline: Polygon | MultiPolygon, remembered: Remembered
 ) -> Shapes:
     """(n,) areas, their narrow parts widened, the darkest first, at the cost of what lies beside them."""
     now = areas.copy()
     to_look_at = np.isfinite(width_m)
     for _ in range(WIDENED_ROUNDS):
         rows = np.flatnonzero(to_look_at)
-        parts = narrow_parts(now[rows], width_m[rows], known)
+        parts = narrow_parts(now[rows], width_m[rows], remembered)
         owner = rows[parts.owner]
         found_m = 2 * shapely.area(parts.shapes) / np.maximum(shapely.length(parts.shapes), LEAST_M2)
         is_near = (parts.n_ends > 0) & (found_m > NEARLY_RATIO * width_m[owner])
@@ -187,13 +159,13 @@ def _given(areas: Shapes, gains: Shapes, owner: Rows) -> Shapes:
     return net.drawn(areas, held)
 
 
-def _all_wide(areas: Shapes, width_m: NDArray[np.float64], known: _Known) -> Shapes:
+def _all_wide(areas: Shapes, width_m: NDArray[np.float64], remembered: Remembered) -> Shapes:
     """(n,) areas with their narrow parts cut off or given away; those that did not change are the same objects."""
     now = areas.copy()
     to_look_at = np.isfinite(width_m)
     for turn in range(ROUNDS):
         rows = np.flatnonzero(to_look_at)
-        parts = narrow_parts(now[rows], width_m[rows], known)
+        parts = narrow_parts(now[rows], width_m[rows], remembered)
         if not len(parts.shapes):
             break
         owner = rows[parts.owner]
@@ -204,58 +176,18 @@ def _all_wide(areas: Shapes, width_m: NDArray[np.float64], known: _Known) -> Sha
     return now
 
 
-def narrow_parts(areas: Shapes, width_m: NDArray[np.float64], known: _Known | None = None, /) -> _Parts:
-    """Parts of areas that no disc of that width, metres, reaches, without corners and tips.
-
-    Parameters
-    ----------
-    areas : (n,) polygons or multipolygons, possibly empty
-    width_m : (n,) least width of each
-    known : what was found of areas before; what is found now is added
-    """
-    beyond, broad = _told_apart(areas, width_m, {} if known is None else known)
-    shapes, area = shapely.get_parts(beyond, return_index=True)
-    pieces, owner = shapely.get_parts(broad, return_index=True)
-    # Where edges run along each other there are lines too, which are no part of an area.
-    is_area = (shapely.get_dimensions(pieces) == 2) & ~shapely.is_empty(pieces)
-    pieces, owner = pieces[is_area], owner[is_area]
-    n_pieces = np.bincount(owner, minlength=len(areas))
-    n_ends = np.minimum(n_pieces[area], 1)
-    # Only in an area of several broad parts can one lie between two: the others need not be asked.
-    several = np.flatnonzero(n_pieces[area] > 1)
-    if len(several):
-        # The pieces are asked for the parts, as what asks is indexed once: pieces have many corners, parts few.
-        piece, part = shapely.STRtree(shapes[several]).query(pieces, predicate="dwithin", distance=ROUND_M / 10)
-        n_ends[several] = np.bincount(part[area[several[part]] == owner[piece]], minlength=len(several))
-    length_m = shapely.length(shapely.boundary(shapely.convex_hull(shapes))) / 2
-    is_narrow = (length_m > TIP_WIDTHS * width_m[area]) | (n_ends != 1)
-    is_narrow &= (shapely.get_dimensions(shapes) == 2) & (shapely.area(shapes) > LEAST_M2)
-    return _Parts(shapes[is_narrow], area[is_narrow], broad[area[is_narrow]], n_ends[is_narrow])
-
-
-def _told_apart(areas: Shapes, width_m: NDArray[np.float64], known: _Known) -> tuple[Shapes, Shapes]:
-    """(n,) what of each area lies beyond what `_reached` gives, and what within; buffers take long, so once an area."""
-    keys = [(id(area), width) for area, width in zip(areas, width_m.tolist(), strict=True)]
-    new = [number for number, key in enumerate(keys) if key not in known]
-    reached = _reached(areas[new], width_m[new])
-    beyond, broad = shapely.difference(areas[new], reached), shapely.intersection(areas[new], reached)
-    known |= {keys[number]: (areas[number], beyond[place], broad[place]) for place, number in enumerate(new)}
-    found = np.array([known[key][1:] for key in keys], np.object_).reshape(-1, 2)
-    return found[:, 0], found[:, 1]
-
-
-def _cut_of(parts: _Parts, width_m: NDArray[np.float64], *, keeps_tips: bool) -> Shapes:
+def _cut_of(parts: Parts, width_m: NDArray[np.float64], *, keeps_tips: bool) -> Shapes:
     """(n,) what goes of each part: all of an area that is nowhere broad, else what lies beyond the tips that stay."""
     if not keeps_tips:
         return parts.shapes
     corners, part = shapely.get_coordinates(parts.shapes, return_index=True)
     # An area that is nowhere broad goes whole, whatever its way to nothing is.
-    away_m = np.nan_to_num(shapely.distance(shapely.points(corners), parts.broad[part]))
+    away_m = np.nan_to_num(shapely.distance(shapely.points(corners), parts.beside[part]))
     furthest_m = np.zeros(len(parts.shapes))
     np.maximum.at(furthest_m, part, away_m)
     kept_m = KEPT_WIDTHS * width_m
     kept_m = np.where(parts.n_ends > 1, np.clip(furthest_m - GAP_M / 2, 0, kept_m), kept_m)
-    near = shapely.buffer(parts.broad, kept_m)
+    near = shapely.buffer(parts.beside, kept_m)
     beyond = shapely.difference(parts.shapes, near)
     is_whole = (parts.n_ends == 0) | (kept_m <= 0) | shapely.is_empty(beyond)
     return np.where(is_whole, parts.shapes, beyond)
@@ -301,9 +233,3 @@ def _hosts(faces: Shapes, held: NDArray[np.bool_], cut_face: Rows, piece: Rows, 
         if length_m[best] > max(white_m, 0.0):
             hosts[own] = best
     return hosts
-
-
-def _reached(areas: Shapes, width_m: NDArray[np.float64]) -> Shapes:
-    """What discs of that width reach that lie wholly in an area, and ROUND_M more."""
-    core = shapely.buffer(areas, -width_m / 2, quad_segs=CORNERS)
-    return np.asarray(shapely.buffer(core, width_m / 2 + ROUND_M, quad_segs=CORNERS), np.object_)

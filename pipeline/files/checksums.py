@@ -1,4 +1,4 @@
-"""SHA-256 of input files, remembered by size and date of change so that a large survey is read for it once."""
+"""What was found out about input files, remembered by size and date of change: a large survey is read for it once."""
 
 from __future__ import annotations
 
@@ -43,7 +43,7 @@ def mark_of(path: Path, /) -> str:
 
 
 def recall(memory: Path, /) -> dict[str, str]:
-    """What was remembered: mark of a file -> checksum. A damaged memory is no reason to stop."""
+    """What was remembered: mark of a file -> what was found out. A damaged memory is no reason to stop."""
     try:
         content = json.loads(memory.read_text(encoding="utf-8"))
     except (OSError, ValueError):

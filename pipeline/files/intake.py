@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import json
 import math
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
 from pathlib import Path
 
 from pipeline.errors import SurveyError
@@ -36,11 +37,14 @@ class Intake:
     working : WorkingCrs
     headers : tuple of TileHeader
         In the order of the table.
+    bounds_of_files : mapping
+        Mark of a file (`pipeline.files.checksums`) to where its points are, in its own units, as JSON.
     """
 
     table: TileTable
     working: WorkingCrs
     headers: tuple[TileHeader, ...]
+    bounds_of_files: Mapping[str, str] = field(default_factory=dict)
 
 
 def take_in(
@@ -52,6 +56,7 @@ def take_in(
     given_height_unit: str | None = None,
     height_unit_overrides: bool = False,
     known_checksums: Mapping[str, str] | None = None,
+    known_bounds: Mapping[str, str] | None = None,
 ) -> Intake:
     """Headers, working CRS and checked tile table of lidar files.
 
@@ -61,6 +66,8 @@ def take_in(
         As in the area file.
     known_checksums : mapping
         Mark of a file (`pipeline.files.checksums`) to its checksum, so that it is not read for it again.
+    known_bounds : mapping
+        The same for where its points are, as `Intake.bounds_of_files` gives it.
 
     Raises
     ------
@@ -71,7 +78,7 @@ def take_in(
     if len(headers) < len(paths):
         _refuse_shared_name(paths)
     refuse_empty({str(header.path): header.n_points for header in headers.values()})
-    bounds = {name: points_bounds(header) for name, header in headers.items()}
+    bounds = {name: _bounds_of(header, known_bounds or {}) for name, header in headers.items()}
     working = choose_working_crs(
         {str(header.path): (header.crs, bounds[name]) for name, header in headers.items()},
         given_crs=given_crs,
@@ -82,7 +89,17 @@ def take_in(
     known = known_checksums or {}
     tiles = [_tile_of(name, header, bounds[name], working, known) for name, header in headers.items()]
     table = make_table(tiles, crs=working.crs)
-    return Intake(table, working, tuple(headers[name] for name in table.names))
+    places = {mark_of(headers[name].path): json.dumps(bounds[name]) for name in table.names}
+    return Intake(table, working, tuple(headers[name] for name in table.names), places)
+
+
+def _bounds_of(header: TileHeader, known: Mapping[str, str]) -> Bounds:
+    """Where the points of a tile are, in its own units."""
+    told = known.get(mark_of(header.path))
+    if told is None:
+        return points_bounds(header)
+    west, south, east, north = json.loads(told)
+    return west, south, east, north
 
 
 def _refuse_shared_name(paths: Sequence[Path]) -> None:
@@ -108,7 +125,36 @@ def _tile_of(name: str, header: TileHeader, bounds: Bounds, working: WorkingCrs,
     )
 
 
-def read_samples(table: TileTable, /) -> dict[str, Cloud]:
+@dataclass(frozen=True)
+class Samples(Mapping[str, Cloud]):
+    """Points of tiles by their names; a tile is read when it is asked for, and again when it is asked for again.
+
+    Attributes
+    ----------
+    tiles : mapping
+        Tile name to the tile, in order.
+    n_points : int
+        About the points of a tile that are read; a tile with no more is read whole.
+    """
+
+    tiles: Mapping[str, Tile]
+    n_points: int
+
+    def __getitem__(self, name: str) -> Cloud:
+        tile = self.tiles[name]
+        return sample_points(Path(tile.path), tile.placement, n_points=self.n_points)
+
+    def __contains__(self, name: object) -> bool:
+        return name in self.tiles
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self.tiles)
+
+    def __len__(self) -> int:
+        return len(self.tiles)
+
+
+def read_samples(table: TileTable, /) -> Samples:
     """Points for the survey, by tile name: all of them where they are few, else stretches of some tiles."""
     if table.n_points <= WHOLE_POINTS:
         tiles, n_points = list(table.tiles), table.n_points
@@ -117,4 +163,4 @@ def read_samples(table: TileTable, /) -> dict[str, Cloud]:
         step = max(1, math.ceil(len(table.tiles) / SAMPLE_TILES))
         tiles = list(table.tiles[step // 2 :: step])
         n_points = SAMPLE_POINTS // len(tiles)
-    return {tile.name: sample_points(Path(tile.path), tile.placement, n_points=n_points) for tile in tiles}
+    return Samples({tile.name: tile for tile in tiles}, n_points)

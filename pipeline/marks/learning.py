@@ -12,10 +12,9 @@ from dataclasses import dataclass, field
 
 import geopandas as gpd
 import numpy as np
+import scipy  # its parts take long to import and come when they are first used, in most runs never
 import shapely
 from numpy.typing import NDArray
-from scipy.optimize import minimize
-from scipy.special import expit, logit
 from shapely.geometry.base import BaseGeometry
 
 from pipeline.draft.choosing.status import ALWAYS_DRAWN, NOT_SEEN
@@ -104,7 +103,9 @@ class Learned:
 def shifted(stated: Numbers, shift: Numbers, /) -> Numbers:
     """(n,) confidences with their log odds moved by (n,) `shift`."""
     inside = np.clip(stated, 1e-6, 1 - 1e-6)
-    return np.asarray(np.where(shift == 0, stated, expit(logit(inside) + shift)), np.float64)
+    return np.asarray(
+        np.where(shift == 0, stated, scipy.special.expit(scipy.special.logit(inside) + shift)), np.float64
+    )
 
 
 def _groups(symbol: str, is_hardly_seen: bool) -> list[str]:
@@ -126,16 +127,16 @@ def learn(evidence: Evidence, /, prior: Prior | None = None) -> Learned:
     names = sorted({group for groups in own for group in groups})
     member = np.array([[name in groups for name in names] for groups in own], np.float64)
     sigma = np.array([_sigma(name, prior or Prior()) for name in names])
-    offset = logit(np.clip(evidence.stated, LEAST_CONFIDENCE, 1 - LEAST_CONFIDENCE))
+    offset = scipy.special.logit(np.clip(evidence.stated, LEAST_CONFIDENCE, 1 - LEAST_CONFIDENCE))
     sign = np.where(evidence.is_there, 1.0, -1.0)
 
     def cost(shift: Numbers) -> tuple[float, Numbers]:
         against = sign * (offset + member @ shift)
-        slope = -evidence.weight * sign * expit(-against)
+        slope = -evidence.weight * sign * scipy.special.expit(-against)
         value = float((evidence.weight * np.logaddexp(0, -against)).sum() + 0.5 * ((shift / sigma) ** 2).sum())
         return value, np.asarray(member.T @ slope + shift / sigma**2, np.float64)
 
-    best = minimize(cost, np.zeros(len(names)), jac=True, method="L-BFGS-B")
+    best = scipy.optimize.minimize(cost, np.zeros(len(names)), jac=True, method="L-BFGS-B")
     shifts = {name: round(float(value), 4) for name, value in zip(names, best.x, strict=True)}
     return Learned(shifts, int((evidence.weight >= 1).sum()))
 

@@ -56,9 +56,13 @@ def _links(row: Labels, col: Labels, grid: Grid, cut_at_corners: bool) -> Labels
     return np.concatenate(pairs)
 
 
+ROUNDED_REACH = 6
+"""How many vertices before and behind one decide where `rounded` puts it."""
+
+
 def rounded(vertices: NDArray[np.float64], /) -> NDArray[np.float64]:
     """(n, 2) the vertices of a line, each averaged with about three on either side; the ends stay where they are."""
-    smooth = ndimage.gaussian_filter1d(vertices, 1.5, axis=0, mode="nearest")
+    smooth = ndimage.gaussian_filter1d(vertices, ROUNDED_REACH / 4, axis=0, mode="nearest")
     smooth[0], smooth[-1] = vertices[0], vertices[-1]
     return np.asarray(smooth)
 

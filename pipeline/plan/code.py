@@ -5,11 +5,14 @@ from __future__ import annotations
 import ast
 import functools
 import hashlib
+import json
+import sys
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
 from pipeline import shipped
+from pipeline.remembered import Remembered
 
 SHIPPED = f"{shipped.PACKAGE.name}.shipped"
 """The module that names the files that ship with the code: who imports a name from it depends on that file."""
@@ -74,29 +77,69 @@ class _Module:
     """What a module imports and means; kept in place of its syntax tree, which takes fifty times the room."""
 
     names: tuple[str, ...]
-    tables: frozenset[Path]
+    shipped: tuple[str, ...]
+    """What it takes from `pipeline.shipped`."""
     meaning: bytes
+
+    @property
+    def tables(self) -> frozenset[Path]:
+        """The files that ship with the code which it names."""
+        return frozenset(file for name in self.shipped for file in _files_of(getattr(shipped, name)))
+
+    def to_bytes(self) -> bytes:
+        """The module as it is kept from run to run."""
+        return json.dumps([self.names, self.shipped, self.meaning.hex()]).encode()
+
+    @classmethod
+    def from_bytes(cls, value: bytes, /) -> _Module:
+        """The module that `to_bytes` wrote."""
+        names, taken, meaning = json.loads(value)
+        return cls(tuple(names), tuple(taken), bytes.fromhex(meaning))
+
+
+_KNOWN: dict[Path, _Module] = {}
+"""Modules of the package that `read_package` has read in this process."""
+
+
+def read_package(remembered: Remembered, /) -> None:
+    """Read all modules of the package: one whose text an earlier run has read is not parsed again.
+
+    Parsing all of them takes a second, and a run waits for that before its first step.
+    """
+    paths = sorted(path for path in shipped.PACKAGE.rglob("*.py") if path not in _KNOWN)
+    sources = [path.read_bytes() for path in paths]
+    found = remembered("module", sources, lambda numbers: [_parsed(sources[number]).to_bytes() for number in numbers])
+    _KNOWN.update(zip(paths, map(_Module.from_bytes, found), strict=True))
+
+
+def how_read() -> str:
+    """A mark of how modules are read: what was kept under another one is not used."""
+    return f"{sys.version} {hashlib.sha256(Path(__file__).read_bytes()).hexdigest()}"
 
 
 @functools.cache
 def _read(path: Path) -> _Module:
-    """A module, parsed once: parsing all modules takes half a second, and a run waits for it before its first step."""
-    tree = ast.parse(path.read_text(encoding="utf-8"))
+    """A module, parsed at most once in a process."""
+    return _KNOWN.get(path) or _parsed(path.read_bytes())
+
+
+def _parsed(source: bytes) -> _Module:
+    tree = ast.parse(source)
     names: set[str] = set()
-    tables: set[Path] = set()
+    taken: set[str] = set()
     for node in _statements(tree):
         if isinstance(node, ast.Import):
             names |= {alias.name for alias in node.names}
         elif isinstance(node, ast.ImportFrom) and node.module:
             names |= {node.module, *(f"{node.module}.{alias.name}" for alias in node.names)}
             if node.module == SHIPPED:
-                tables |= {file for alias in node.names for file in _files_of(getattr(shipped, alias.name))}
+                taken |= {alias.name for alias in node.names}
         elif isinstance(node, ast.Module | ast.ClassDef | ast.FunctionDef):
             # Docstrings, and the sentences below constants.
             node.body = [part for part in node.body if not _is_text(part)] or [ast.Pass()]
     parents = {name.rpartition(".")[0] for name in names}
     meaning = hashlib.sha256(ast.dump(tree).encode()).digest()
-    return _Module(tuple(sorted((names | parents) - {""})), frozenset(tables), meaning)
+    return _Module(tuple(sorted((names | parents) - {""})), tuple(sorted(taken)), meaning)
 
 
 def _files_of(shipped_as: object) -> list[Path]:

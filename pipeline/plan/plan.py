@@ -25,6 +25,7 @@ from pipeline.files.arrays import read_json
 from pipeline.files.checksums import mark_of, sha256_of, text_mark
 from pipeline.files.disk.atomic import check_writable, write_text
 from pipeline.files.disk.lock import hold_folder
+from pipeline.files.disk.pieces import pieces_of
 from pipeline.files.found.marks import read_marks
 from pipeline.files.intake import Intake, take_in
 from pipeline.files.written_points import forget_lost
@@ -36,7 +37,7 @@ from pipeline.lattice.fields import FIELD_M, Field
 from pipeline.marks.progress import done_ids
 from pipeline.plan import needs
 from pipeline.plan.borrowing import content_of, find_sources
-from pipeline.plan.code import fingerprint
+from pipeline.plan.code import fingerprint, how_read, read_package
 from pipeline.plan.cut import block_for_density, halo_for
 from pipeline.plan.fields import blocks_of, fields_of_area
 from pipeline.plan.history import history_content
@@ -47,6 +48,10 @@ from pipeline.plan.steps import STEPS
 from pipeline.settings import Area, Borrowing, Flow, LayerSettings, VegetationSettings, load_area, section_text
 
 CHECKSUMS = Path("work") / "checksums.json"
+PLACES = Path("work") / "places.json"
+"""Where the points of each tile are, so that they are not looked at for it in every run."""
+CODE = Path("work") / "kept" / "code.sqlite"
+"""What the modules of the package import and mean, so that they are not parsed in every run."""
 
 NOTE_PLACES = Path("fieldwork") / "note_places.csv"
 """Where `tussock calibrate` says which notes would teach most next, below the output folder."""
@@ -518,6 +523,7 @@ def plan_of(area: Area, area_path: Path, /, *, limits_note: str = "", advice: st
         given_height_unit=area.height_unit,
         height_unit_overrides=area.height_unit_overrides,
         known_checksums=checksums.recall(out / CHECKSUMS),
+        known_bounds=_known_bounds(out),
     )
     boundary = (area_path.parent / area.boundary).resolve() if area.boundary else None
     borrowing = find_sources(area.borrow, area_path.parent)
@@ -545,9 +551,27 @@ def plan_run(area_path: Path, /) -> Plan:
     if note := take_in_edits(plan.out, plan.marks_path, plan.crs):
         plan = replace(plan, edits_note=note)
     checksums.remember(plan.out / CHECKSUMS, {mark_of(Path(t.path)): t.sha256 for t in plan.intake.table.tiles})
+    read_by = _read_by()
+    checksums.remember(
+        plan.out / PLACES, {f"{mark}|{read_by}": told for mark, told in plan.intake.bounds_of_files.items()}
+    )
     write_text(plan.out / "work" / "plan.json", plan.text)
     forget_lost(plan.out)
+    with pieces_of(plan.out / CODE, how_read()) as remembered:
+        read_package(remembered)
     return plan
+
+
+def _known_bounds(out: Path) -> dict[str, str]:
+    """Where the points of tiles are, as far as an earlier run with this code looked."""
+    known = checksums.recall(out / PLACES)
+    read_by = f"|{_read_by()}" if known else ""
+    return {mark.removesuffix(read_by): told for mark, told in known.items() if mark.endswith(read_by)}
+
+
+def _read_by() -> str:
+    """A mark of the code that looks at the points of a tile."""
+    return fingerprint("pipeline.files.las.tiles")
 
 
 def _check_boundary(plan: Plan, boundary: Path) -> None:

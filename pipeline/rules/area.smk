@@ -17,9 +17,11 @@ rule survey:
         area=str(PLAN.area_path),
         told=PLAN.survey_mark,
         settings=PLAN.section("survey"),
+        kept="work/kept/survey.sqlite",
         code=PLAN.code("survey"),
     shell:
-        "python -m pipeline survey --area={params.area:q} --text={output.text:q} --figures={output.figures:q} 2> {log:q}"
+        "python -m pipeline survey --area={params.area:q} --text={output.text:q} --figures={output.figures:q}"
+        " --kept={params.kept:q} --code={params.code} 2> {log:q}"
 
 
 rule decide:
@@ -322,11 +324,13 @@ rule compose:
         drawing=PLAN.section("drawing"),
         rock=PLAN.section("rock"),
         vegetation=PLAN.section("vegetation"),
+        kept="work/kept/compose.sqlite",
         code=PLAN.code("compose"),
     shell:
         "python -m pipeline compose --features=work/features --plan=work/plan.json --outline={input.outline:q}"
         " --survey={input.survey:q} --drawing={params.drawing:q} --out={output.draft:q} --left-out={output.left_out:q} --disagreements={output.disagreements:q} --map-date={params.map_date}"
-        " --marks {params.marks:q} --written={output.written:q} --rock={params.rock:q} --vegetation={params.vegetation:q} 2> {log:q}"
+        " --marks {params.marks:q} --written={output.written:q} --rock={params.rock:q} --vegetation={params.vegetation:q}"
+        " --kept={params.kept:q} --code={params.code} 2> {log:q}"
 
 
 rule sheet:

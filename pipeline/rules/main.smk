@@ -9,7 +9,7 @@ min_version("9.14")
 
 from pipeline.exports.formats import BACKDROP_SOURCES, FROM_DRAFT, FROM_SHEET
 from pipeline.plan.plan import plan_or_exit
-from pipeline.ready import STEP_ENVIRONMENT
+from pipeline.ready import STEP_ENVIRONMENT, to_begin_steps
 from pipeline.settings import section_text
 
 PLAN = plan_or_exit(config.get("area", "sample_tiles/area.yaml"), is_job=not workflow.is_main_process)
@@ -17,7 +17,8 @@ PLAN = plan_or_exit(config.get("area", "sample_tiles/area.yaml"), is_job=not wor
 # Steps run with the Python that runs Snakemake, whatever PATH says.
 BIN = shlex.quote(str(Path(sys.executable).parent)).replace("{", "{{").replace("}", "}}")
 ENVIRONMENT = " ".join(f"{name}={value}" for name, value in STEP_ENVIRONMENT.items())
-shell.prefix(f'set -euo pipefail; export PATH={BIN}:"$PATH" {ENVIRONMENT}; ')
+KNOCK = to_begin_steps().replace("{", "{{").replace("}", "}}")
+shell.prefix(f'set -euo pipefail; export PATH={BIN}:"$PATH" {ENVIRONMENT}; {KNOCK}')
 
 
 # What goes first where more could begin than there are cores: what most others wait for, and of one kind what takes

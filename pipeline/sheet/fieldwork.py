@@ -110,6 +110,40 @@ class Fieldwork:
     frame: Frame
 
 
+@dataclass(frozen=True)
+class SheetWords:
+    """What a sheet for the forest says of itself.
+
+    Attributes
+    ----------
+    kind, title : of sheet, beside the name of the area and as the title of the file
+    keys : how to read it, a text each
+    nothing : where there is no place to look at
+    before_number : letters before the number of a place, as the list has them
+    """
+
+    kind: str
+    title: str
+    keys: tuple[str, ...]
+    nothing: str
+    before_number: str = ""
+
+
+FIELDWORK_WORDS = SheetWords(
+    texts.FIELDWORK,
+    texts.FIELDWORK_TITLE,
+    (texts.CANDIDATE_KEY, texts.DOUBT_KEY, texts.CHECK_KEY, texts.RELIEF_KEY),
+    texts.NO_CHECK_POINTS,
+)
+CHANGES_WORDS = SheetWords(
+    texts.CHANGES,
+    texts.CHANGES_TITLE,
+    (texts.CHANGE_KEY, texts.CHECK_KEY, texts.RELIEF_KEY),
+    texts.NO_CHANGES,
+    "C",
+)
+
+
 def draw_fieldwork(
     layers: Mapping[str, gpd.GeoDataFrame],
     /,
@@ -126,15 +160,18 @@ def draw_fieldwork(
     language: Language,
     relief: Relief | None = None,
     check_points: Sequence[CheckPoint] = (),
-    patches: Sequence[Polygon] = (),
+    patches: Sequence[Polygon] | None = None,
 ) -> Fieldwork:
     """The fieldwork sheet of a draft as a PDF at 1:5 000: pages of map, then places to look at and room for notes.
+
+    With patches it is the sheet of changes of a refresh, and says so. Candidates and figures of doubt, which are on the
+    fieldwork sheet of the draft, are left out, so that the rims of what changed and the places of its list stand out.
 
     Parameters
     ----------
     layers, outline, survey_line, told, language : as for `pipeline.sheet.drawing.draw_sheet`
         Of the layers `confidence` is used as well, and of `status` what is `candidate`.
-    patches : ground whose rim is drawn, such as what changed since an earlier survey
+    patches : ground that changed since an earlier survey or map, whose rim is drawn; None for a draft alone
 
     Raises
     ------
@@ -151,19 +188,21 @@ def draw_fieldwork(
     content = draw_content(tables, outline, frame, symbols=symbols, contour_interval_m=contour_interval_m)
     steep = content.steep_percent, STEEP_PERCENT
     text = MapText(name, SCALE, contour_interval_m, map_date, survey_line, north, told, *steep, language)
-    title = language.say(texts.FIELDWORK_TITLE, name=name, scale=language.scale(SCALE))
+    words = FIELDWORK_WORDS if patches is None else CHANGES_WORDS
+    title = language.say(words.title, name=name, scale=language.scale(SCALE))
     book = Book(title=title, subject=survey_line, author=language.say(texts.AUTHOR), made=told.drafted)
     plates = book.add_plates("map", content.ink, rim_of(frame))
-    doubts = book.add_plates("candidates", draw_candidates(tables, frame, symbols=symbols), rim_of(frame))
-    figures = figures_of(tables, frame, symbols=symbols)
-    pages = _Pages(book, content, frame, text, crs, plates, doubts, figures, points_of(tables, frame), patches)
+    told_of = tables if patches is None else []
+    doubts = book.add_plates("candidates", draw_candidates(told_of, frame, symbols=symbols), rim_of(frame))
+    figures, points = figures_of(told_of, frame, symbols=symbols), points_of(tables, frame)
+    pages = _Pages(book, content, frame, text, crs, plates, doubts, figures, points, patches or (), words)
     paper = settings.model_copy(update={"paper": PAPER}) if settings.paper == "auto" else settings
     small = enlarged_sheet(frame, settings=paper)
     sheets = [small] if small else part_sheets(frame, content.outline, settings=paper)
     shade = _pale(relief) if relief else None
     for number in range(1, len(sheets) + 1):
         pages.write(sheets, number, shade, relief, check_points)
-    _write_notes(book, text, sheets[0], check_points, margin_mm=settings.page_margin_mm)
+    _write_notes(book, text, sheets[0], check_points, words, margin_mm=settings.page_margin_mm)
     return Fieldwork(book.finished(), tuple(sheets), frame)
 
 
@@ -190,6 +229,7 @@ class _Pages:
     figures: Figures
     points: Places
     patches: Sequence[Polygon]
+    words: SheetWords
 
     def write(
         self,
@@ -204,7 +244,7 @@ class _Pages:
         several = len(sheets) > 1
         book.begin_page(sheet.width_mm, sheet.height_mm)
         language = self.text.language
-        words = [language.say(texts.FIELDWORK), texts.sheet_part(number, len(sheets), language) if several else ""]
+        words = [language.say(self.words.kind), texts.sheet_part(number, len(sheets), language) if several else ""]
         draw_title(book, self.text, sheet.title, part="   ".join(filter(None, words)), scale=SCALE)
         shown = [sheet, sheet.enlargement] if sheet.enlarged else [sheet]
         for view in shown:
@@ -261,7 +301,7 @@ class _Pages:
         room.symbols = np.concatenate([room.symbols, squares_about(places, rings_mm[:, None])])
         height = CHECK_PT * CAP_HEIGHT_MM_PER_PT
         for point, (right, up), ring_mm in zip(points, places.tolist(), rings_mm.tolist(), strict=True):
-            words = str(point.number)
+            words = f"{self.words.before_number}{point.number}"
             width = text_width_mm(words, size_pt=CHECK_PT, face=BOLD)
             self._write(
                 room.put((right, up), width, height, clear_mm=ring_mm), words, CHECK_PT, face=BOLD, colour=CHECK_COLOUR
@@ -325,14 +365,21 @@ def _ring_sizes(places: Places, largest_mm: float) -> NDArray[np.float64]:
 
 
 def _write_notes(
-    book: Book, text: MapText, like: Sheet, check_points: Sequence[CheckPoint], /, *, margin_mm: float
+    book: Book,
+    text: MapText,
+    like: Sheet,
+    check_points: Sequence[CheckPoint],
+    words: SheetWords,
+    /,
+    *,
+    margin_mm: float,
 ) -> None:
     """Pages with how to read the sheet, the places to look at, and lines to write on to the end of the last page."""
     left, top = margin_mm, like.title.bottom - GAP_MM
     width = (like.width_mm - 2 * margin_mm - GAP_MM) / 2
     height = top - margin_mm
     columns = (Box(left, margin_mm, width, height), Box(left + width + GAP_MM, margin_mm, width, height))
-    items = _note_items(check_points, width, text.language)
+    items = _note_items(check_points, words, width, text.language)
     filled = flow([item.height_mm for item in items], height)
     # At least one column to write in.
     filled += [[]] * (1 + (len(filled) + 1) % 2)
@@ -349,17 +396,19 @@ def _write_notes(
         book.end_page()
 
 
-def _note_items(check_points: Sequence[CheckPoint], width_mm: float, language: Language) -> list[Item]:
+def _note_items(
+    check_points: Sequence[CheckPoint], words: SheetWords, width_mm: float, language: Language
+) -> list[Item]:
     """What stands on the pages of notes before the lines."""
     say = language.say
-    doubts = say(texts.DOUBT_KEY, percent=language.number(100 * SURE, decimals=0))
-    keys = (say(texts.CANDIDATE_KEY), doubts, say(texts.CHECK_KEY), say(texts.RELIEF_KEY))
-    items = [heading(say(texts.HOW_TO_READ)), *(note(words, width_mm=width_mm) for words in keys)]
+    sure = language.number(100 * SURE, decimals=0)
+    keys = [say(key, percent=sure) if key == texts.DOUBT_KEY else say(key) for key in words.keys]
+    items = [heading(say(texts.HOW_TO_READ)), *(note(key, width_mm=width_mm) for key in keys)]
     items.append(heading(say(texts.CHECK_POINTS)))
     if not check_points:
-        items.append(note(say(texts.NO_CHECK_POINTS), width_mm=width_mm))
+        items.append(note(say(words.nothing), width_mm=width_mm))
     for point in check_points:
         place = f"{point.east_m:.0f} {point.north_m:.0f}"
-        items.append(note(f"{point.number}  {point.look_at}", width_mm=width_mm, face=BOLD))
+        items.append(note(f"{words.before_number}{point.number}  {point.look_at}", width_mm=width_mm, face=BOLD))
         items.append(note(f"{point.why}. {place}", width_mm=width_mm))
     return items

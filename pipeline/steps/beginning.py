@@ -7,6 +7,7 @@ import os
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from pipeline.advice.offered import Found, area_text, interval_for, made_by, papers_among
 from pipeline.errors import InputError, NoCrsError, SettingsError
@@ -15,8 +16,9 @@ from pipeline.intake.find_tiles import LIDAR_ENDINGS, find_tiles
 from pipeline.plan.plan import Plan, make_plan, plan_of
 from pipeline.settings import Area, load_area
 from pipeline.shipped import SCHEMA
-from pipeline.steps.survey import survey_plan
-from pipeline.survey.record import Survey
+
+if TYPE_CHECKING:
+    from pipeline.survey.record import Survey
 
 AREA_FILE = "area.yaml"
 """Name of the area file that is offered."""
@@ -145,6 +147,8 @@ def survey_tiles_named(tiles: Tiles, /, *, today: datetime.date) -> tuple[Survey
         If the tiles cannot be surveyed; where they only lack a coordinate system, an area file to write it into is
         offered all the same, and the message says where.
     """
+    from pipeline.steps.survey import survey_plan  # its libraries take long to import, for who has an area file
+
     area = Area.model_validate({"name": "New area", "tiles": tiles.patterns, "map_date": today})
     try:
         plan = plan_of(area, tiles.area_file, advice=NAME_THEM)

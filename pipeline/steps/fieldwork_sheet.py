@@ -45,12 +45,12 @@ def fieldwork_sheet(
     settings: SheetSettings,
     changes: Path | None = None,
 ) -> None:
-    """The fieldwork sheet as a PDF.
+    """The fieldwork sheet as a PDF, or the sheet of changes of a refresh.
 
     Parameters
     ----------
     check_list : places to look at
-    changes : what a refresh found, whose patches are drawn as well; None for a draft alone
+    changes : what a refresh found, for its sheet of changes; None for the fieldwork sheet of a draft
     """
     area, crs = layers.read_outline(outline)
     said_in = Language(language)
@@ -67,8 +67,10 @@ def fieldwork_sheet(
         told=told_of(survey, drafted=today()),
         language=said_in,
         relief=Relief(*rasters.read_bytes(shaded_relief, largest_cells=LARGEST_RELIEF_CELLS)),
-        check_points=[point for point in _check_points(check_list) if _is_in(point, area)],
-        patches=_patches(changes) if changes else (),
+        check_points=[
+            point for point in (_changed_places if changes else _check_points)(check_list) if _is_in(point, area)
+        ],
+        patches=_patches(changes) if changes else None,
     )
     atomic.write_bytes(pdf, drawing.pdf)
 
@@ -89,6 +91,12 @@ def _check_points(path: Path) -> list[CheckPoint]:
     shown = walked if len(walked) else rows.head(MOST_STOPS)
     number = shown["name"].str.extract(r"(\d+)", expand=False).astype(int)
     return _with_room([_stop(int(n), group) for n, group in shown.groupby(number, sort=True)])
+
+
+def _changed_places(path: Path) -> list[CheckPoint]:
+    """The places of a list of changes, however near to each other: each has its own rim on the sheet."""
+    rows = read_check_list(path).head(MOST_STOPS)
+    return [_stop(int(rows["rank"].iloc[row]), rows.iloc[[row]]) for row in range(len(rows))]
 
 
 def _stop(number: int, rows: pd.DataFrame) -> CheckPoint:

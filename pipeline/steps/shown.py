@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from pathlib import Path
 
 import geopandas as gpd
@@ -15,18 +14,16 @@ from pipeline.steps.report.report import report
 SHEET, PAGE = Path("sheets") / "changes_sheet.pdf", Path("report") / "changes.html"
 
 
-def show_changes(plan: Plan, old: gpd.GeoDataFrame, shift: Mapping[str, float], /) -> None:
+def show_changes(plan: Plan, old: gpd.GeoDataFrame, /) -> None:
     """Write the sheet of changes and the page of changes of a refresh that is done, into the folder of the plan.
 
     Parameters
     ----------
-    old : features of the earlier map
-    shift : `east_m`, `north_m` from the earlier survey to the new one
+    old : features of the earlier map in the frame of the new survey
     """
     out, area = plan.out, plan.area
     before = out / "work" / "before.gpkg"
-    laid = old.geometry.translate(shift["east_m"], shift["north_m"])
-    layers.write_features(before, old.set_geometry(laid))
+    layers.write_features(before, old)
     changes = out / "changes.gpkg"
     fieldwork_sheet(
         draft=out / "draft.gpkg",
@@ -51,11 +48,12 @@ def show_changes(plan: Plan, old: gpd.GeoDataFrame, shift: Mapping[str, float], 
         ground=out / "rasters",
         fieldwork=out / "fieldwork",
         out=out / PAGE,
-        name=area.name,
+        name=f"{area.name}: what changed",
         map_date=str(area.map_date),
         scale=area.scale,
         interval_m=area.contour_interval_m,
         calibration=[],
         changes=changes,
         before=before,
+        refreshed=out / "refresh.json",
     )

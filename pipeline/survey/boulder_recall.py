@@ -6,8 +6,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
+import scipy  # its parts take long to import and come when they are first used, in most runs never
 from numpy.typing import NDArray
-from scipy.interpolate import RegularGridInterpolator
 
 from pipeline.errors import SettingsError
 
@@ -41,7 +41,7 @@ class RecallTable:
         thinner = min(max(pulses_per_m2, 0.0) / float(self.pulses_per_m2[0]), 1.0)
         axes = (np.log(self.pulses_per_m2), self.canopy_share)
         low, high = (
-            float(RegularGridInterpolator(axes, table)((np.log(dense), share))) * thinner
+            float(scipy.interpolate.RegularGridInterpolator(axes, table)((np.log(dense), share))) * thinner
             for table in (self.recall_204, self.recall_205)
         )
         return low, high

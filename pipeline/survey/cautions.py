@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from pipeline.intake.tile_header import TileHeader
-from pipeline.returns.cloud import Cloud
 from pipeline.survey.measure import Flight
+from pipeline.survey.sample.sample import Sample
 
 LARGE_OFFSET_M = 0.1
 """Flight lines that differ by more in height are cautioned: the USGS Lidar Base Specification allows 0.08 m between
@@ -14,14 +14,12 @@ swaths (from memory)."""
 _WORTH_SAYING_SHARE = 0.01  # of the points: oddities of fewer are not mentioned (our choice)
 
 
-def cautions_of(
-    headers: Sequence[TileHeader], clouds: Sequence[Cloud], flight: Flight, /, *, n_read: int
-) -> tuple[str, ...]:
-    """Cautions in words; `clouds` hold what is usable of the `n_read` points that were read."""
+def cautions_of(headers: Sequence[TileHeader], samples: Sequence[Sample], flight: Flight, /) -> tuple[str, ...]:
+    """Cautions in words, from the headers of the tiles, what was read of them, and how they were flown."""
     return (
         *_of_heights(headers),
-        *_of_returns(headers, clouds),
-        *_of_points(clouds, n_read),
+        *_of_returns(headers, samples),
+        *_of_points(samples),
         *_of_flight_lines(flight),
     )
 
@@ -32,7 +30,7 @@ def _of_heights(headers: Sequence[TileHeader]) -> Iterator[str]:
         yield f"tiles give heights in different systems ({'; '.join(systems)}): look for steps between them"
 
 
-def _of_returns(headers: Sequence[TileHeader], clouds: Sequence[Cloud]) -> Iterator[str]:
+def _of_returns(headers: Sequence[TileHeader], samples: Sequence[Sample]) -> Iterator[str]:
     if any(header.has_synthetic_returns for header in headers):
         yield "the return numbers were made up by software"
     senseless = [header for header in headers if header.lone_number]
@@ -41,15 +39,16 @@ def _of_returns(headers: Sequence[TileHeader], clouds: Sequence[Cloud]) -> Itera
             f"{header.path.name}: every return is numbered {header.lone_number}, which cannot be; "
             "the numbers are not used, and each return counts as a pulse"
         )
-    numbered = [cloud for cloud in clouds if len(cloud) and cloud.return_number.max() > 1]
-    if numbered and max(int(cloud.n_returns[cloud.return_number == 1].max(initial=0)) for cloud in numbered) <= 1:
+    numbered = [sample for sample in samples if sample.most_number > 1]
+    if numbered and max(sample.most_of_first for sample in numbered) <= 1:
         yield "the returns are numbered, but their total is not given: last returns cannot be told"
     if not numbered and len(senseless) < len(headers):
         yield "there is one return a pulse, or the returns are not numbered"
 
 
-def _of_points(clouds: Sequence[Cloud], n_read: int) -> Iterator[str]:
-    n_usable, n_overlap = sum(map(len, clouds)), sum(int(cloud.is_overlap.sum()) for cloud in clouds)
+def _of_points(samples: Sequence[Sample]) -> Iterator[str]:
+    n_read, n_usable = sum(sample.n_read for sample in samples), sum(sample.n_usable for sample in samples)
+    n_overlap = sum(sample.n_overlap for sample in samples)
     if n_usable < n_read * (1 - _WORTH_SAYING_SHARE):
         share = f"{1 - n_usable / n_read:.0%}"
         yield f"{share} of the points are withheld, synthetic, repeated or noise: they decide nothing"

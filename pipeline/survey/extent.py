@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -14,8 +14,7 @@ from shapely.geometry.base import BaseGeometry
 
 from pipeline.intake.tile_table import TileTable
 from pipeline.lattice.grid import Bounds, Mask
-from pipeline.returns.cloud import Cloud
-from pipeline.survey.measure import n_pulses
+from pipeline.survey.sample.seen import SeenCells
 
 
 @dataclass(frozen=True)
@@ -45,17 +44,33 @@ LEAST_HOLE_M = 1.0
 """No hole has a smaller side, however dense the pulses: smaller gaps are the pattern of the scanner (our choice)."""
 
 
-def measure_extent(table: TileTable, clouds: Sequence[Cloud] | None, boundary: BaseGeometry | None, /) -> Extent:
-    """Ground covered and holes; `clouds` are all points, or None where only a sample was read."""
+CELL_STEP_M = 0.1
+"""Steps in which the side of these cells is chosen, in metres: a few returns more or less leave the cells where they
+are, so that those of tiles that did not change are known from an earlier run. Our choice."""
+SeenAt = Callable[[float], Sequence[SeenCells]]
+"""Given the side of a cell in metres: the cells of each tile that hold a return."""
+
+
+def measure_extent(
+    table: TileTable, boundary: BaseGeometry | None, /, *, n_pulses: int, seen_at: SeenAt | None
+) -> Extent:
+    """Ground covered and holes.
+
+    Parameters
+    ----------
+    n_pulses : pulses of the survey
+    seen_at : where returns are; None where only a sample was read, which has holes of its own
+    """
     covered = covered_ground(table)
     outline = covered if boundary is None else boundary
     outside_m2 = float(shapely.difference(outline, covered).area)
-    if clouds is None:
+    if seen_at is None:
         return Extent(float(covered.area), outside_m2, None, None)
-    pulses_per_m2 = sum(map(n_pulses, clouds)) / covered.area
-    side_m = max(LEAST_HOLE_M, VOID_SPACINGS / math.sqrt(pulses_per_m2))
-    everywhere_m2, _ = _measure_holes(clouds, covered, covered, side_m)
-    holes_m2, largest_m2 = _measure_holes(clouds, covered, outline, side_m)
+    spacing_m = math.sqrt(covered.area / n_pulses)
+    side_m = max(LEAST_HOLE_M, round(VOID_SPACINGS * spacing_m / CELL_STEP_M) * CELL_STEP_M)
+    seen = seen_at(side_m)
+    everywhere_m2, _ = _measure_holes(seen, covered, covered, side_m)
+    holes_m2, largest_m2 = _measure_holes(seen, covered, outline, side_m)
     return Extent(max(float(covered.area) - everywhere_m2, side_m**2), outside_m2, holes_m2, largest_m2)
 
 
@@ -70,7 +85,7 @@ _TILE_GAP_M = 0.1
 
 
 def _measure_holes(
-    clouds: Sequence[Cloud], covered: BaseGeometry, outline: BaseGeometry, side_m: float
+    tiles: Sequence[SeenCells], covered: BaseGeometry, outline: BaseGeometry, side_m: float
 ) -> tuple[float, float]:
     """Area of all cells without a return, and of the largest group of them, in square metres.
 
@@ -84,7 +99,7 @@ def _measure_holes(
         inner = shapely.intersection(part, wanted)
         if inner.is_empty:
             continue
-        seen, east, north = _seen_cells(clouds, inner.bounds, side_m)
+        seen, east, north = _seen_cells(tiles, inner.bounds, side_m)
         shapely.prepare(inner)
         empty = ~seen & shapely.contains_xy(inner, *np.meshgrid(east, north))
         groups, n_groups = ndimage.label(empty)
@@ -95,16 +110,16 @@ def _measure_holes(
 
 
 def _seen_cells(
-    clouds: Sequence[Cloud], bounds: Bounds, side_m: float
+    tiles: Sequence[SeenCells], bounds: Bounds, side_m: float
 ) -> tuple[Mask, NDArray[np.float64], NDArray[np.float64]]:
     """(rows, cols) which cells hold a return, with the east of the columns and the north of the rows (upwards)."""
     west, south, east, north = bounds
     first_col, first_row = math.floor(west / side_m), math.floor(south / side_m)
     n_cols, n_rows = math.floor(east / side_m) - first_col + 1, math.floor(north / side_m) - first_row + 1
     seen = np.zeros((n_rows, n_cols), np.bool_)
-    for cloud in clouds:
-        col = np.floor(cloud.east / side_m).astype(np.int64) - first_col
-        row = np.floor(cloud.north / side_m).astype(np.int64) - first_row
+    for tile in tiles:
+        col, row = tile.places()
+        col, row = col - first_col, row - first_row
         inside = (col >= 0) & (col < n_cols) & (row >= 0) & (row < n_rows)
         seen[row[inside], col[inside]] = True
     cols, rows = np.arange(n_cols, dtype=np.float64), np.arange(n_rows, dtype=np.float64)

@@ -7,39 +7,18 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from pipeline.intake.leaf_calendar import LeafDays, Season, season_by_calendar
 from pipeline.intake.tile_header import TileHeader
-from pipeline.lattice.grid import Bounds
-from pipeline.points.duplicates import find_duplicates
-from pipeline.points.flight_lines import LineOffset, line_offsets
+from pipeline.points.flight_lines import LineOffset
 from pipeline.returns import asprs
-from pipeline.returns.cloud import Cloud
-from pipeline.survey.near_ground import GROUND_CELL_M, GROUND_TOLERANCE_M, above_lowest, near_ground
+from pipeline.survey.sample.sample import HEIGHT_STEP_M, Sample
 
 
-def usable_within(cloud: Cloud, bounds: Bounds, /) -> Cloud:
-    """The points that count: usable, no noise, no repeats, no strays outside the tile (by more than a metre)."""
-    west, south, east, north = bounds
-    inside = (cloud.east > west - 1) & (cloud.east < east + 1) & (cloud.north > south - 1) & (cloud.north < north + 1)
-    return cloud.take(inside & cloud.is_usable & ~np.isin(cloud.producer_class, asprs.NOISE) & ~find_duplicates(cloud))
-
-
-def share_by_class(clouds: Sequence[Cloud], /) -> Mapping[int, float]:
-    """ASPRS class to its share of all points, only classes that occur."""
-    counts = _count_by_class(clouds)
+def share_by_class(samples: Sequence[Sample], /) -> Mapping[int, float]:
+    """ASPRS class to its share of all points that were read, only classes that occur."""
+    counts = np.sum([sample.read_by_class for sample in samples], axis=0)
     return {int(kind): float(counts[kind] / counts.sum()) for kind in np.flatnonzero(counts)}
-
-
-def _count_by_class(clouds: Sequence[Cloud]) -> NDArray[np.int64]:
-    """(256,) points of each ASPRS class."""
-    return sum((np.bincount(cloud.producer_class, minlength=256) for cloud in clouds), np.zeros(256, np.int64))
-
-
-def n_pulses(cloud: Cloud, /) -> int:
-    """Pulses of a cloud: its first returns, or all returns where none is called the first."""
-    return int((cloud.return_number <= 1).sum()) or len(cloud)
 
 
 @dataclass(frozen=True)
@@ -62,15 +41,14 @@ class Density:
     class_water_per_m2: float
 
 
-def measure_density(clouds: Sequence[Cloud], /, *, per_m2: float) -> Density:
+def measure_density(samples: Sequence[Sample], /, *, per_m2: float) -> Density:
     """Density of what was read; `per_m2`, one over the square metres it came from, makes counts into densities."""
-    pulses = sum(map(n_pulses, clouds))
-    n_ground = sum(int(near_ground(cloud).sum()) for cloud in clouds)
-    by_class = _count_by_class(clouds)
+    pulses = sum(sample.n_pulses for sample in samples)
+    by_class = np.sum([sample.usable_by_class for sample in samples], axis=0)
     return Density(
         pulses_per_m2=pulses * per_m2,
-        returns_per_pulse=sum(map(len, clouds)) / max(1, pulses),
-        ground_per_m2=n_ground * per_m2,
+        returns_per_pulse=sum(sample.n_usable for sample in samples) / max(1, pulses),
+        ground_per_m2=sum(sample.n_ground for sample in samples) * per_m2,
         class_ground_per_m2=float(by_class[asprs.GROUND]) * per_m2,
         class_water_per_m2=float(by_class[asprs.WATER]) * per_m2,
     )
@@ -102,57 +80,37 @@ class Flight:
 
 
 def measure_flight(
-    headers: Sequence[TileHeader], clouds: Sequence[Cloud], /, *, lat_deg: float, leaf_days: LeafDays
+    headers: Sequence[TileHeader], samples: Sequence[Sample], /, *, lat_deg: float, leaf_days: LeafDays
 ) -> Flight:
     """Days, leaf season and flight lines of a survey; `lat_deg` is the latitude of its middle."""
-    elevation_m = float(np.median(np.concatenate([cloud.height for cloud in clouds])))
-    times = np.concatenate([cloud.gps_time[cloud.gps_time != 0] for cloud in clouds])
-    lines = {int(line) for cloud in clouds for line in np.unique(cloud.flight_line)}
-    days = flight_days(times)
+    lines = {line for sample in samples for line in sample.lines.tolist()}
+    numbers = sorted({day for sample in samples for day in sample.days.tolist()})
+    days = tuple(map(datetime.date.fromordinal, numbers))
+    elevation_m = _middle_height_m(samples)
     season = season_by_calendar(days, lat_deg=lat_deg, elevation_m=elevation_m, leaf_days=leaf_days)
-    return Flight(days, _note_on_times(headers, times, days), season, len(lines), _worst_offset(clouds))
+    has_times = any(sample.n_times for sample in samples)
+    return Flight(days, _note_on_times(headers, days, has_times), season, len(lines), _worst_offset(samples))
 
 
-def _note_on_times(headers: Sequence[TileHeader], times_s: NDArray[np.float64], days: Sequence[datetime.date]) -> str:
+def _middle_height_m(samples: Sequence[Sample]) -> float:
+    """Half of the returns lie higher than that; good to half a step of the counts."""
+    heights = np.concatenate([sample.heights for sample in samples])
+    order = np.argsort(heights)
+    so_far = np.cumsum(np.concatenate([sample.height_counts for sample in samples])[order])
+    return float(heights[order][np.searchsorted(so_far, so_far[-1] / 2)] + 0.5) * HEIGHT_STEP_M
+
+
+def _note_on_times(headers: Sequence[TileHeader], days: Sequence[datetime.date], has_times: bool) -> str:
     if days:
         wrong = any(header.time_kind == "week" for header in headers)
         return "the header calls the times seconds of a week, which they cannot be" if wrong else ""
-    if len(times_s) == 0:
+    if not has_times:
         return "the points carry no time"
     return "the points carry seconds of an unknown week, which cannot be dated"
 
 
-LEAST_OVERLAP_CELLS = 50
-"""Cells with ground returns of both lines that two flight lines must share for their offset to be told; the median of
-as many cells is good to about 2 cm in forest."""
-
-
-def _worst_offset(clouds: Sequence[Cloud]) -> LineOffset | None:
+def _worst_offset(samples: Sequence[Sample]) -> LineOffset | None:
     """The two flight lines that differ most in any tile, by the ground both have seen."""
-    found: list[LineOffset] = []
-    for cloud in clouds:
-        if len(np.unique(cloud.flight_line)) > 1:
-            above_m, _ = above_lowest(cloud)
-            above_m[np.abs(above_m) > GROUND_TOLERANCE_M] = np.nan
-            found += line_offsets(cloud, above_m, cell_m=GROUND_CELL_M, least_cells=LEAST_OVERLAP_CELLS)
+    rows = [row for sample in samples for row in sample.offsets.tolist()]
+    found = [LineOffset(int(first), int(second), offset_m, int(n)) for first, second, offset_m, n in rows]
     return max(found, key=lambda pair: (abs(pair.offset_m), pair), default=None)
-
-
-# Full GPS time counts seconds from here; adjusted GPS time is a thousand million seconds less (LAS 1.4 R15, table 7).
-_GPS_EPOCH = datetime.datetime(1980, 1, 6)
-_ADJUSTED_S = 1e9
-_WEEK_S = 7 * 24 * 3600.0
-# Adjusted times stay below this until 2033, full ones have been above it since 2002 (arithmetic).
-_FULL_TIME_S = 7e8
-
-
-def flight_days(times_s: NDArray[np.float64], /) -> tuple[datetime.date, ...]:
-    """Days (UTC, but for the leap seconds) of GPS times; none where they are seconds of a week.
-
-    Adjusted times lack 1e9 seconds since 6 January 1980; some files hold the full count (LAS 1.4 R15, table 7).
-    """
-    if len(times_s) == 0 or times_s.max() <= _WEEK_S:
-        return ()
-    full_s = np.where(times_s < _FULL_TIME_S, times_s + _ADJUSTED_S, times_s)
-    days = np.unique(np.floor(full_s / 86400).astype(np.int64))
-    return tuple((_GPS_EPOCH + datetime.timedelta(days=int(day))).date() for day in days)

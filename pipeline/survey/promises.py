@@ -12,9 +12,8 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
+import scipy  # its parts take long to import and come when they are first used, in most runs never
 from numpy.typing import NDArray
-from scipy.optimize import isotonic_regression
-from scipy.special import expit, logit
 
 from pipeline.errors import SettingsError
 from pipeline.survey.squares import KINDS_OF_GROUND, Squares
@@ -84,14 +83,14 @@ class Counts:
         doubt = np.array([MEAN_DOUBT] + [EFFECT_DOUBT] * (n_density + n_ground))
         effect = np.zeros(len(doubt))
         for _ in range(STEPS):
-            share = expit(design @ effect)
+            share = scipy.special.expit(design @ effect)
             slope = design.T @ (hits - cases * share) - doubt * effect
             bend = (design.T * (cases * share * (1 - share))) @ design + np.diag(doubt)
             step = np.clip(np.linalg.solve(bend, slope), -LONGEST_STEP, LONGEST_STEP)
             effect += step
             if np.abs(step).max() < STANDS_STILL:
                 break
-        rising = isotonic_regression(effect[1 : n_density + 1], weights=self.cases.sum(axis=1) + NO_CASE)
+        rising = scipy.optimize.isotonic_regression(effect[1 : n_density + 1], weights=self.cases.sum(axis=1) + NO_CASE)
         by_density = np.asarray(rising.x)
         return np.asarray(effect[0] + by_density[:, None] + effect[n_density + 1 :][None, :], np.float64)
 
@@ -151,9 +150,9 @@ class Table:
         measured = float((all_of_them.behind()[classes] >= LEAST_CASES).mean())
         if measured < 0.5 or len(places) < LEAST_PLACES:
             return None
-        expected = float(logit(expit(all_of_them.odds()[classes]).mean()))
+        expected = float(scipy.special.logit(scipy.special.expit(all_of_them.odds()[classes]).mean()))
         aside = EIGHT_IN_TEN * spread_of(places)
-        return Range(float(expit(expected - aside)), float(expit(expected + aside)))
+        return Range(float(scipy.special.expit(expected - aside)), float(scipy.special.expit(expected + aside)))
 
 
 def spread_of(places: Mapping[str, Counts], /) -> float:
@@ -162,9 +161,9 @@ def spread_of(places: Mapping[str, Counts], /) -> float:
     for name, own in places.items():
         others = Counts.total(counts for place, counts in places.items() if place != name)
         if own.cases.sum() >= LEAST_CASES / 2 and others.cases.sum() >= LEAST_CASES:
-            promised = float((expit(others.odds()) * own.cases).sum() / own.cases.sum())
+            promised = float((scipy.special.expit(others.odds()) * own.cases).sum() / own.cases.sum())
             came = (own.hits.sum() + 0.5) / (own.cases.sum() + 1)
-            squares.append(float(logit(came) - logit(promised)) ** 2)
+            squares.append(float(scipy.special.logit(came) - scipy.special.logit(promised)) ** 2)
     return math.sqrt(sum(squares) / len(squares))
 
 

@@ -6,17 +6,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+import scipy  # its parts take long to import and come when they are first used, in most runs never
 from numpy.typing import NDArray
-from scipy.spatial import cKDTree
 
 from pipeline.returns.cloud import Cloud
-from pipeline.survey.near_ground import near_ground
+from pipeline.survey.sample.near_ground import near_ground
+from pipeline.survey.sample.square_sums import SQUARE_M, Numbers, SquareSums
 
-Numbers = NDArray[np.float64]
-
-SQUARE_M = 15.0
-"""Side of a square, in metres: wider than a knoll or the foot of a cliff, narrower than the stands and slopes that
-decide how well they are seen. Our choice."""
 LEAST_RETURNS = 8
 """Ground returns from which slope and restlessness of a square are told: a plane takes three of them. Our choice."""
 STEEP_DEG = 25.0
@@ -53,7 +49,12 @@ class Squares:
 
 
 def squares_of(clouds: Sequence[Cloud], /, *, read_ratio: float = 1.0) -> Squares:
-    """The squares of a survey.
+    """The squares of clouds of usable returns, as `squares_from` tells them."""
+    return squares_from([SquareSums.of(cloud, near_ground(cloud)) for cloud in clouds], read_ratio=read_ratio)
+
+
+def squares_from(tiles: Sequence[SquareSums], /, *, read_ratio: float = 1.0) -> Squares:
+    """The squares of a survey from those of its tiles.
 
     Squares at the rim hold less ground than others, and count as seen less well.
 
@@ -61,51 +62,29 @@ def squares_of(clouds: Sequence[Cloud], /, *, read_ratio: float = 1.0) -> Square
     ----------
     read_ratio : share of the points that was read, 0 to 1
     """
-    places = [np.floor(cloud.en / SQUARE_M).astype(np.int64) for cloud in clouds]
-    grounds = [near_ground(cloud) for cloud in clouds]
-    place, square = _squares(np.concatenate(places))
-    is_ground = np.concatenate(grounds)
-    ground = np.concatenate([cloud.enh for cloud in clouds])[is_ground]
-    of_ground = square[is_ground]
-    number = np.bincount(of_ground, minlength=len(place))
-    slope, about_m = _planes(ground, of_ground, place, number)
+    joined = SquareSums.joined(tiles)
+    number = joined.sums[:, 0]
+    slope, about_m = _planes(joined.sums)
     kind = np.where(about_m >= RESTLESS_M, RESTLESS, CALM)
     kind = np.where(slope >= np.tan(np.radians(STEEP_DEG)), STEEP, kind)
     tells = number >= LEAST_RETURNS
     usual = float(np.median(slope[tells])) if tells.any() else None
-    return Squares(place, number / SQUARE_M**2 / read_ratio, _from_around(kind, tells, place), usual)
+    density = number / SQUARE_M**2 / read_ratio
+    return Squares(joined.place, density, _from_around(kind, tells, joined.place), usual)
 
 
-def _squares(places: NDArray[np.int64]) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
-    """(m, 2) every square among (n, 2) columns and rows once, by column and then row; (n,) which of them each is.
-
-    NumPy's own `unique` for rows sorts all returns by their squares, which takes ten times as long.
-    """
-    if len(places) == 0:
-        return places, np.empty(0, np.int64)
-    least = places.min(axis=0)
-    n_rows = int(places[:, 1].max() - least[1]) + 1
-    key = (places[:, 0] - least[0]) * n_rows + (places[:, 1] - least[1])
-    kept = np.unique(key)
-    return np.stack(np.divmod(kept, n_rows), axis=1) + least, np.searchsorted(kept, key)
-
-
-def _planes(
-    ground: Numbers, square: NDArray[np.int64], place: NDArray[np.int64], number: NDArray[np.int64]
-) -> tuple[Numbers, Numbers]:
+def _planes(sums: Numbers) -> tuple[Numbers, Numbers]:
     """(n,) rise over run of the plane through each square's ground returns, and metres that they lie about it."""
-    centre = (place + 0.5) * SQUARE_M
-    east, north = (ground[:, :2] - centre[square]).T
-    level = np.bincount(square, ground[:, 2], len(place)) / np.maximum(number, 1)
-    height = ground[:, 2] - level[square]
-    columns = np.stack((np.ones_like(east), east, north))
-    normal = np.array([[np.bincount(square, a * b, len(place)) for a in columns] for b in columns]).transpose(2, 0, 1)
-    right = np.array([np.bincount(square, a * height, len(place)) for a in columns]).T
+    n, east, north, up, east2, east_north, north2, east_up, north_up, up2 = sums.T
+    # About their mean: the sums of elevations themselves are a million times as large as those of their differences.
+    level = up / np.maximum(n, 1)
+    right = np.stack((up - n * level, east_up - east * level, north_up - north * level), axis=1)
+    normal = np.array(((n, east, north), (east, east2, east_north), (north, east_north, north2))).transpose(2, 0, 1)
     # A little of the unit matrix keeps squares solvable whose returns lie on one line.
     plane = np.linalg.solve(normal + 1e-6 * np.eye(3), right[:, :, None])[:, :, 0]
-    off = height - (plane[square] * columns.T).sum(axis=1)
-    about = np.sqrt(np.bincount(square, off**2, len(place)) / np.maximum(number - 3, 1))
-    return np.hypot(plane[:, 1], plane[:, 2]), about
+    fitted = (plane * ((normal @ plane[:, :, None])[:, :, 0] - 2 * right)).sum(axis=1)
+    off2 = np.maximum(up2 - n * level**2 + fitted, 0.0)
+    return np.hypot(plane[:, 1], plane[:, 2]), np.sqrt(off2 / np.maximum(n - 3, 1))
 
 
 def _from_around(kind: NDArray[np.int64], tells: NDArray[np.bool_], place: NDArray[np.int64]) -> NDArray[np.int64]:
@@ -114,6 +93,6 @@ def _from_around(kind: NDArray[np.int64], tells: NDArray[np.bool_], place: NDArr
         return np.where(tells, kind, CALM)
     known = np.flatnonzero(tells)
     filled = kind.copy()
-    _, nearest = cKDTree(place[known]).query(place[~tells])
+    _, nearest = scipy.spatial.cKDTree(place[known]).query(place[~tells])
     filled[~tells] = kind[known[nearest]]
     return filled

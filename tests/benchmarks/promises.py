@@ -28,7 +28,8 @@ from scipy.spatial import cKDTree
 from pipeline.returns.cloud import Cloud
 from pipeline.shipped import PROMISES
 from pipeline.survey.promises import GROUND_PER_M2, SHARES, density_class, tables_of
-from pipeline.survey.squares import KINDS_OF_GROUND, SQUARE_M, Squares, squares_of
+from pipeline.survey.sample.square_sums import SQUARE_M
+from pipeline.survey.squares import KINDS_OF_GROUND, Squares, squares_of
 
 Places = NDArray[np.float64]
 Case = tuple[str, str, Places, NDArray[np.bool_], Places]

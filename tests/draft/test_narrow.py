@@ -7,7 +7,8 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from pipeline.draft.narrow import narrow_parts, without_narrow_parts
+from pipeline.draft.narrow import without_narrow_parts
+from pipeline.draft.narrow_parts import narrow_parts
 from pipeline.features import make_features
 from pipeline.norm.symbols import norm_table
 

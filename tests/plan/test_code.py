@@ -4,6 +4,7 @@ from pathlib import Path
 
 import pytest
 
+from pipeline.files.disk.pieces import pieces_of
 from pipeline.plan import code
 from pipeline.plan.steps import STEPS
 from pipeline.words.codes import TRANSLATED
@@ -73,3 +74,19 @@ def test_comments_and_docstrings_do_not_count(tmp_path: Path) -> None:
     changed.write_text(reworded.read_text().replace("1.0", "1.5"))
     assert code._meaning(first) == code._meaning(reworded)
     assert code._meaning(first) != code._meaning(changed)
+
+
+def test_modules_that_were_read_before_are_not_parsed_again(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """What an earlier run kept of the modules gives the fingerprints that parsing gives."""
+    fresh = {step: code.fingerprint(module_of(step)) for step in ("block", "sheet")}
+
+    def read() -> None:
+        monkeypatch.setattr(code, "_KNOWN", {})
+        with pieces_of(tmp_path / "code.sqlite", code.how_read()) as remembered:
+            code.read_package(remembered)
+
+    read()
+    monkeypatch.setattr(code, "_parsed", lambda source: pytest.fail(f"parsed again: {source[:60]}"))
+    read()
+    monkeypatch.setattr(code, "_read", lambda path: code._KNOWN[path])
+    assert {step: code.fingerprint(module_of(step)) for step in fresh} == fresh

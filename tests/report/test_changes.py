@@ -22,7 +22,7 @@ def test_patches_and_places_come_onto_the_map() -> None:
     assert abs(told["places"][0]["x"] - x) < 0.1
     assert abs(told["places"][0]["y"] - y) < 0.1
     nothing = changes_of(patches[:0], places[:0], made_page.place())
-    assert nothing == {"places": [], "rings": []}
+    assert nothing == {"places": [], "rings": [], "told": []}
 
 
 def test_features_of_unknown_numbers_are_left_out_of_the_map_of_before() -> None:

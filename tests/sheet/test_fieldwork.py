@@ -3,6 +3,7 @@
 import datetime
 import io
 import math
+from pathlib import Path
 
 import geopandas as gpd
 import numpy as np
@@ -21,7 +22,7 @@ from pipeline.sheet.fieldwork import CheckPoint, Fieldwork, Relief, draw_fieldwo
 from pipeline.sheet.page.colours import tint
 from pipeline.sheet.picture import render_png
 from pipeline.sheet.texts import Told
-from pipeline.steps.fieldwork_sheet import _check_points
+from pipeline.steps.fieldwork_sheet import _changed_places, _check_points
 from pipeline.words.language import Language
 from tests.paths import symbols
 
@@ -57,7 +58,7 @@ def fieldwork(
     side_m: float = 300,
     relief: Relief | None = None,
     check_points: tuple[CheckPoint, ...] = (),
-    patches: tuple[Polygon, ...] = (),
+    patches: tuple[Polygon, ...] | None = None,
 ) -> Fieldwork:
     """The fieldwork sheet of an invented place."""
     return draw_fieldwork(
@@ -271,3 +272,39 @@ def test_the_sheet_draws_a_ring_for_each_stop_that_has_room(tmp_path) -> None:
     points = _check_points(path)
     assert [(point.number, point.look_at, point.why) for point in points] == [(1, "a? a?", "p; q"), (3, "a?", "s")]
     assert points[0].east_m == EAST
+
+
+def test_a_sheet_of_changes_says_so() -> None:
+    """It calls itself one, numbers its places as the list does, and leaves candidates and doubts to the other sheet."""
+    patches = (
+        box(EAST + 80, NORTH + 200, EAST + 120, NORTH + 240),
+        box(EAST + 124, NORTH + 200, EAST + 140, NORTH + 240),
+    )
+    points = (
+        CheckPoint(1, "felled?", "", EAST + 100, NORTH + 220),
+        CheckPoint(2, "felled?", "", EAST + 132, NORTH + 220),
+    )
+    with pdfplumber.open(io.BytesIO(fieldwork(check_points=points, patches=patches).pdf)) as document:
+        map_page, notes = (page.extract_text() for page in document.pages[:2])
+        colours = [item["non_stroking_color"] for item in (*document.pages[0].chars, *document.pages[0].curves)]
+    assert "sheet of changes" in map_page
+    assert "fieldwork sheet" not in map_page
+    assert {"C1", "C2"} <= set(map_page.split())
+    assert "204: 37" not in map_page
+    assert "ground that changed since the earlier survey" in notes
+    assert "candidate" not in notes
+    assert not any(colour is not None and np.allclose(colour, PINK) for colour in colours if len(colour or ()) == 4)
+    with pdfplumber.open(io.BytesIO(fieldwork(patches=()).pdf)) as document:
+        assert "Nothing was found that changed" in document.pages[1].extract_text()
+
+
+def test_places_of_changes_are_all_told(tmp_path: Path) -> None:
+    """Two that lie next to each other, too: each has a rim of its own. The fieldwork sheet would tell of one."""
+    rows = [
+        {"rank": n, "name": f"C{n:03d}", "look_at": "?", "why": "", "east_m": EAST + 9 * n, "north_m": NORTH}
+        for n in (1, 2)
+    ]
+    path = tmp_path / "changes_list.csv"
+    pd.DataFrame(rows).to_csv(path, index=False)
+    assert [point.number for point in _changed_places(path)] == [1, 2]
+    assert [point.number for point in _check_points(path)] == [1]

@@ -508,7 +508,7 @@ def test_vertices_that_nobody_sees_go_and_areas_stay(seed: int) -> None:
     assert not shapely.is_empty(simple).any()
     assert shapely.area(simple) == pytest.approx(shapely.area(shapes), rel=0.01)
     assert shapely.get_num_coordinates(simple)[:20].max() < 0.8 * 400
-    assert shapely.hausdorff_distance(simple[:20], shapes[:20]).max() <= VERTEX_TOLERANCE_MM
+    assert shapely.hausdorff_distance(simple[:20], shapes[:20]).max() <= 2 * VERTEX_TOLERANCE_MM
 
 
 def test_chart_shows_every_symbol() -> None:

@@ -14,6 +14,7 @@ from pipeline.points.flight_lines import LineOffset
 from pipeline.returns.cloud import Cloud
 from pipeline.survey.cautions import cautions_of
 from pipeline.survey.measure import Flight
+from pipeline.survey.sample.sample import sample_of
 
 HEADER = TileHeader(
     path=Path("a.laz"), version="1.4", point_format=6, n_points=1000, n_by_return=(), record_bytes=30,
@@ -35,8 +36,9 @@ def cloud_of(n: int = 1000, *, n_returns: int = 2, n_overlap: int = 0) -> Cloud:
 
 
 def cautions(cloud: Cloud, *, header: TileHeader = HEADER, flight: Flight = FLIGHT, n_read: int = 1000) -> str:
-    """All cautions of one tile as one text."""
-    return "\n".join(cautions_of([header], [cloud], flight, n_read=n_read))
+    """All cautions of one tile as one text; of `n_read` points those of the cloud count."""
+    sample = sample_of(Cloud.of(np.zeros((n_read, 3))), cloud)
+    return "\n".join(cautions_of([header], [sample], flight))
 
 
 def test_a_plain_survey_needs_no_caution() -> None:

@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 
 from pipeline.returns.cloud import Cloud
-from pipeline.survey.squares import CALM, RESTLESS, SQUARE_M, STEEP, squares_of
+from pipeline.survey.sample.square_sums import SQUARE_M
+from pipeline.survey.squares import CALM, RESTLESS, STEEP, squares_of
 
 
 def ground(*, slope: float = 0.0, waves_m: float = 0.0, per_m2: float = 3.0) -> Cloud:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+from collections.abc import Sequence
 from pathlib import Path
 
 import numpy as np
@@ -11,6 +12,7 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from pipeline.errors import SurveyError
+from pipeline.files.disk.pieces import pieces_of
 from pipeline.files.intake import read_samples, take_in
 from pipeline.intake.leaf_calendar import LeafDays
 from pipeline.intake.placement import Placement
@@ -19,10 +21,11 @@ from pipeline.intake.tile_header import TileHeader
 from pipeline.intake.tile_table import Tile, TileTable
 from pipeline.intake.working_crs import WorkingCrs
 from pipeline.lattice.grid import Bounds
+from pipeline.remembered import Remembered, nothing_remembered
 from pipeline.returns.cloud import Cloud
-from pipeline.survey.measure import flight_days
-from pipeline.survey.near_ground import near_ground
 from pipeline.survey.record import Survey, survey_record
+from pipeline.survey.sample.days import flight_days
+from pipeline.survey.sample.near_ground import near_ground
 from pipeline.survey.survey import survey_tiles
 from pipeline.survey.word import describe_survey
 from tests.made_tiles import made_tile
@@ -67,18 +70,40 @@ def forest_cloud(bounds: Bounds, *, per_m2: float = 8.0, through: float = 0.4, s
     return Cloud.join([canopy, below.take(reaches)])
 
 
+class Told(dict[str, Cloud]):
+    """Clouds by the names of their tiles, which tell who asks for one."""
+
+    def __init__(self, clouds: dict[str, Cloud], asked: list[str]) -> None:
+        super().__init__(clouds)
+        self.asked = asked
+
+    def __getitem__(self, name: str) -> Cloud:
+        self.asked.append(name)
+        return super().__getitem__(name)
+
+
 def survey_of(
-    *clouds: Cloud, gap_m: float = 0.0, boundary: BaseGeometry | None = None, crs: TileCrs = METRES
+    *clouds: Cloud,
+    gap_m: float = 0.0,
+    boundary: BaseGeometry | None = None,
+    crs: TileCrs = METRES,
+    remembered: Remembered = nothing_remembered,
+    asked: list[str] | None = None,
+    contents: Sequence[str] = ("0", "1", "2"),
 ) -> Survey:
-    """The survey of tiles side by side, 100 m square, each read whole."""
+    """The survey of tiles side by side, 100 m square, each read whole; `asked` is told the tiles that are."""
     tiles, headers, samples = [], [], {}
     for index, cloud in enumerate(clouds):
         bounds = (WEST + index * 100, SOUTH, WEST + (index + 1) * 100 - gap_m, SOUTH + 100)
-        tiles.append(Tile(f"t{index}", f"t{index}.laz", str(index), len(cloud), bounds, Placement(UTM, UTM, 1.0)))
+        placement = Placement(UTM, UTM, 1.0)
+        tiles.append(Tile(f"t{index}", f"t{index}.laz", contents[index], len(cloud), bounds, placement))
         headers.append(header_of(tiles[-1], crs))
         samples[f"t{index}"] = cloud
-    table = TileTable(UTM, tuple(tiles))
-    return survey_tiles(table, WORKING, headers, samples, boundary=boundary, leaf_days=LEAF_DAYS)
+    told = Told(samples, [] if asked is None else asked)
+    return survey_tiles(
+        TileTable(UTM, tuple(tiles)), WORKING, headers, told, boundary=boundary, leaf_days=LEAF_DAYS,
+        remembered=remembered,
+    )  # fmt: skip
 
 
 def header_of(tile: Tile, crs: TileCrs) -> TileHeader:
@@ -288,3 +313,21 @@ def test_the_record_is_plain_values() -> None:
     record = survey_record(survey_of(ground_cloud(FIRST)))
     assert record["flight"]["days"] == ["2020-07-01"]  # type: ignore[index]
     assert record["n_tiles"] == 1
+
+
+# ---------------------------------------------------------------- what is remembered of tiles
+
+
+def test_a_survey_from_remembered_samples_is_that_from_all_points(tmp_path: Path) -> None:
+    """One tile of three changes: the others are not read again, and every figure is that of a survey from nothing."""
+    clouds = [forest_cloud(bounds, per_m2=2.0) for bounds in (FIRST, SECOND)]
+    clouds.append(ground_cloud((WEST + 200, SOUTH, WEST + 300, SOUTH + 100), slope=0.3))
+    with pieces_of(tmp_path / "s.sqlite", "code") as remembered:
+        survey_of(*clouds, remembered=remembered)
+    changed = clouds[2].take(np.hypot(clouds[2].east - WEST - 250, clouds[2].north - SOUTH - 50) > 20)
+    asked: list[str] = []
+    with pieces_of(tmp_path / "s.sqlite", "code") as remembered:
+        again = survey_of(*clouds[:2], changed, remembered=remembered, asked=asked, contents=("0", "1", "new"))
+    assert asked == ["t2"]
+    assert again == survey_of(*clouds[:2], changed)
+    assert again.extent.holes_m2 == pytest.approx(np.pi * 20**2, rel=0.2)

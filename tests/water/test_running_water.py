@@ -18,7 +18,7 @@ from pipeline.lattice.grid import Grid, Heights
 from pipeline.settings import WaterSettings
 from pipeline.water.draft import BEGINS_M2, draft_water
 from pipeline.water.drainage.dams import DAM_MAX_HEIGHT_M, DAM_MAX_WIDTH_M
-from pipeline.water.drainage.drainage import downstream, drain, gathered, spill_height
+from pipeline.water.drainage.drainage import downstream, drain, gathered, lower_spill_height, spill_height
 from pipeline.water.drainage.sinks import HOLLOW_MAX_DEPTH_M, drain_into_sinks
 from pipeline.water.running import flow, incision, lanes, reaches
 from pipeline.water.running.channels import Channel, find_channels
@@ -188,6 +188,20 @@ def test_hollows_fill_to_the_height_scikit_image_fills_them_to(seed: int, rows: 
     start[[0, -1]], start[:, [0, -1]] = heights[[0, -1]], heights[:, [0, -1]]
     expected = reconstruction(start, heights, method="erosion", footprint=np.ones((3, 3)))
     assert np.allclose(spill_height(heights), expected)
+
+
+@given(seed=st.integers(0, 10_000), rounds=st.integers(1, 3))
+@profile(max_examples=20, deadline=None)
+def test_sinks_added_bit_by_bit_fill_hollows_as_all_at_once(seed: int, rounds: int) -> None:
+    """To the last bit, with cells of equal height and unknown ground among them."""
+    random = np.random.default_rng(seed)
+    heights = np.round(8 * ndimage.gaussian_filter(random.normal(size=(30, 20)), 1.5), 1)
+    heights[random.random(heights.shape) < 0.02] = np.nan
+    sinks = random.choice(np.flatnonzero(np.isfinite(heights)), 12, replace=False)
+    level = spill_height(heights)
+    for some in np.array_split(sinks, rounds):
+        lower_spill_height(heights, some, level)
+    assert np.array_equal(level, spill_height(heights, sinks), equal_nan=True)
 
 
 @given(seed=st.integers(0, 10_000))

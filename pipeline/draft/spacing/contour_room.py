@@ -15,6 +15,7 @@ from pipeline.draft.spacing.cuts import cut_crowded, thin_index
 from pipeline.draft.spacing.extent import colour_of, gap_m, half_line_m, point_ink
 from pipeline.draft.spacing.strokes import SLOPE_LINE, follow, touches_another
 from pipeline.norm.symbols import SymbolTable
+from pipeline.remembered import Remembered, nothing_remembered
 
 CONTOUR = "101"
 CONTOURS = ("101", "102", "103")
@@ -30,7 +31,12 @@ Parts = list[gpd.GeoDataFrame]
 
 
 def bend_contours(
-    drawn: gpd.GeoDataFrame, symbols: SymbolTable, /, *, north_deg: float
+    drawn: gpd.GeoDataFrame,
+    symbols: SymbolTable,
+    /,
+    *,
+    north_deg: float,
+    remembered: Remembered = nothing_remembered,
 ) -> tuple[gpd.GeoDataFrame, Parts]:
     """The features with contours bent off each other and off brown symbols as far as they may be, and which."""
     rows, strokes = _rows(drawn)
@@ -40,7 +46,7 @@ def bend_contours(
     geometry = drawn.geometry.to_numpy().copy()
     marks, gaps = _brown_marks(drawn, symbols, north_deg=north_deg)
     before = geometry[rows].copy()
-    geometry[rows] = bend_apart(before, number[rows], marks, gaps, symbols)
+    geometry[rows] = bend_apart(before, number[rows], marks, gaps, symbols, remembered)
     geometry[strokes], _ = follow(geometry[strokes], before, geometry[rows])
     return drawn.set_geometry(list(geometry), crs=drawn.crs), [_moved(drawn.iloc[rows], before, geometry[rows])]
 

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from pipeline.compiled import compiled
 from pipeline.draft.spacing.extent import gap_m, half_line_m
 from pipeline.draft.spacing.near import Squares
-from pipeline.draft.spacing.threads import Threads
+from pipeline.draft.spacing.threads import STEP_M, Threads
 from pipeline.lattice.grid import EastNorth
 from pipeline.norm.symbols import SymbolTable
 
@@ -93,9 +93,12 @@ class Pairs:
         reach_m = needs.farthest_m + 2 * float(may_move_m[chosen].max(initial=0.0)) + ROUNDING_M
         squares = Squares.of(threads.places[chosen], side_m=reach_m)
         vertex = chosen[squares.number]
+        # Vertices are at most a step apart, so that so many of them along a line are no way to a flank.
+        mouth_m = needs.mouth_m[needs.mouth_m > 0]
+        beside = int(FLANK_WAYS * mouth_m.min() / STEP_M) - 1 if len(mouth_m) else len(threads.places)
 
         def find(found: Room) -> int:
-            where = squares.columns, squares.key, vertex, squares.places
+            where = squares.columns, squares.key, vertex, threads.line[vertex], beside, squares.places
             lines = threads.line, threads.along_m, threads.length_m, threads.closed
             asks = needs.half_m, needs.gap_m, needs.mouth_m, may_move_m
             return _find_pairs(*where, *lines, *asks, needs.farthest_m, *found)
@@ -126,6 +129,8 @@ def _find_pairs(
     columns: int,
     key: Numbers,
     vertex: Numbers,
+    line_here: Numbers,
+    beside: int,
     places: EastNorth,
     line: Numbers,
     along_m: Metres,
@@ -143,7 +148,8 @@ def _find_pairs(
     """How many pairs there are; they are written down where there is room for them.
 
     `columns`, `key` and `places` are those of `Squares`, whose side is the farthest that vertices of a pair are apart;
-    `vertex` is the number of each place among the vertices of all lines.
+    `vertex` is the number of each place among the vertices of all lines, `line_here` its line. Two of one line with at
+    most `beside` numbers between them make no pair.
     """
     n = 0
     for i in range(len(key)):
@@ -152,9 +158,12 @@ def _find_pairs(
             last = key[i] + 1 if start == key[i] else start + 2
             k = i + 1 if start == key[i] else np.searchsorted(key, start)
             while k < len(key) and key[k] <= last:
-                a, b = min(vertex[i], vertex[k]), max(vertex[i], vertex[k])
+                if line_here[i] == line_here[k] and abs(vertex[i] - vertex[k]) <= beside:
+                    k += 1
+                    continue
                 east, north = places[i, 0] - places[k, 0], places[i, 1] - places[k, 1]
                 square_m2 = east * east + north * north
+                a, b = min(vertex[i], vertex[k]), max(vertex[i], vertex[k])
                 most_m = farthest_m + may_move_m[a] + may_move_m[b] + 2 * ROUNDING_M
                 # Most are farther apart than anything asks, which is told soonest.
                 if square_m2 < most_m * most_m:

@@ -16,6 +16,7 @@ from pipeline.draft.spacing.contour_room import bend_contours, cut_contours
 from pipeline.draft.spacing.obstacles import Parted, part_cliffs, part_walls
 from pipeline.draft.spacing.points import keep_apart
 from pipeline.norm.symbols import SymbolTable
+from pipeline.remembered import Remembered, nothing_remembered
 
 CANDIDATE = "candidate"
 NOT_DRAWN = (CANDIDATE, "rejected")
@@ -41,13 +42,20 @@ class Roomy:
 
 
 def make_room(
-    features: gpd.GeoDataFrame, outline: Polygon | MultiPolygon, symbols: SymbolTable, /, *, north_deg: float
+    features: gpd.GeoDataFrame,
+    outline: Polygon | MultiPolygon,
+    symbols: SymbolTable,
+    /,
+    *,
+    north_deg: float,
+    remembered: Remembered = nothing_remembered,
 ) -> Roomy:
     """The features with the gaps of the norm between those that are drawn; candidates stay where they are.
 
     Parameters
     ----------
     north_deg : magnetic north, clockwise from grid north; `angle_deg` of the features is clockwise from grid north
+    remembered : what pieces of the work gave in an earlier run
     """
     is_drawn = ~features["status"].isin(NOT_DRAWN).to_numpy()
     drawn = features[is_drawn].reset_index(drop=True)
@@ -58,7 +66,7 @@ def make_room(
     proposed = _walls_without_room(drawn, parted)
     drawn, walls = _parted(drawn, parted, "a surer wall or a cliff")
     drawn, moved = _move_points(drawn, outline, symbols, north_deg=north_deg)
-    drawn, bent = bend_contours(drawn, symbols, north_deg=north_deg)
+    drawn, bent = bend_contours(drawn, symbols, north_deg=north_deg, remembered=remembered)
     drawn, cut = cut_contours(drawn, symbols, north_deg=north_deg)
     joined = pd.concat([drawn, proposed, features[~is_drawn]], ignore_index=True)
     table = gpd.GeoDataFrame(joined, geometry="geometry", crs=features.crs)

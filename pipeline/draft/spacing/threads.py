@@ -17,6 +17,8 @@ STEP_M = 1.0
 """Distance of the vertices of a thread (our choice): a quarter of what two contours keep between them."""
 SMOOTH_M = 4.0
 """How far along a line a push is spread, as the deviation of a bell (our choice): a bend is some 15 m long."""
+BELL_STEPS = int(4.0 * SMOOTH_M / STEP_M + 0.5)
+"""Vertices on either side that a push is spread to: four deviations of the bell."""
 FULL_SHARE = 0.3
 """Share of pushed vertices under the bell from which the mean push is given in full (our choice); fewer, at the end of
 a pushed stretch, give less, so that the line comes back smoothly."""
@@ -56,6 +58,15 @@ class Threads:
         """Where the vertices of a line lie."""
         return slice(int(self.start[number]), int(self.start[number + 1]))
 
+    def only(self, lines: NDArray[np.int64], /) -> tuple[Threads, NDArray[np.int64]]:
+        """Some of the lines by their rising numbers, and (k,) numbers that their vertices had."""
+        n = np.diff(self.start)[lines]
+        start = np.concatenate([[0], np.cumsum(n)]).astype(np.int64)
+        line = np.repeat(np.arange(len(lines)), n)
+        rows = np.arange(start[-1]) + (self.start[lines] - start[:-1])[line]
+        chosen = Threads(self.places[rows], line, self.along_m[rows], self.is_own[rows], start, self.closed[lines])
+        return chosen, rows
+
     def spread(self, push: EastNorth, /) -> EastNorth:
         """(n, 2) pushes of single vertices, spread along their lines so that these bend and do not break.
 
@@ -64,7 +75,7 @@ class Threads:
         push : (n, 2) metres; 0 where a vertex is not pushed
         """
         spread = np.zeros_like(push)
-        weights = _bell(SMOOTH_M / STEP_M)
+        weights = _bell(SMOOTH_M / STEP_M, BELL_STEPS)
         _spread(push, self.start, self.closed, weights, spread)
         return spread
 
@@ -77,12 +88,11 @@ class Threads:
         return shapely.LineString(shapely.simplify(line, THIN_M).coords)
 
 
-def _bell(sigma: float) -> Shares:
-    """(k + 1,) weights of a vertex and of those 1 to k before or after it, where k is four deviations.
+def _bell(sigma: float, far: int) -> Shares:
+    """(k + 1,) weights of a vertex and of those 1 to k = `far` before or after it.
 
     The weights of all 2 k + 1 vertices sum to 1.
     """
-    far = int(4.0 * sigma + 0.5)
     weights = np.exp(-0.5 / sigma**2 * np.arange(-far, far + 1) ** 2)
     return np.asarray((weights / weights.sum())[far:])
 

@@ -10,7 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.optimize import nnls
+import scipy  # its parts take long to import and come when they are first used, in most runs never
 
 from pipeline.effort.rates.hours import TRADE_PACE, Pace
 from pipeline.effort.rates.trade import TASKS, Numbers, Range
@@ -147,7 +147,7 @@ def _equations(shares: Numbers, noise: float) -> tuple[Numbers, Numbers]:
 
 def _solve(shares: Numbers, noise: float) -> Numbers:
     """(tasks,) factors, none below zero, that bring the hours of all areas nearest to one."""
-    found, _ = nnls(*_equations(shares, noise))
+    found, _ = scipy.optimize.nnls(*_equations(shares, noise))
     return np.asarray(found[:-1], np.float64)
 
 

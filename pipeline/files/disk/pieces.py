@@ -14,10 +14,7 @@ from contextlib import closing, contextmanager
 from pathlib import Path
 
 from pipeline.files.disk.atomic import replacing
-from pipeline.remembered import Remembered, nothing_remembered
-
-MARK_BYTES = 16
-"""Length of the mark that a piece is known by: two of 10^12 pieces are alike by chance once in 10^14 (blake2b)."""
+from pipeline.remembered import MARK_BYTES, Remembered, nothing_remembered
 
 
 @contextmanager

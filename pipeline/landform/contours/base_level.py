@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -12,8 +13,8 @@ from numpy.typing import NDArray
 from pipeline.landform.contours.isolines import contour_levels, trace_contours
 from pipeline.landform.contours.limits import CONTOURS_APART_M
 from pipeline.landform.contours.necks import necks_between
-from pipeline.landform.contours.rings import large_enough
-from pipeline.landform.lines.lines import encloses_higher, is_closed
+from pipeline.landform.contours.rings import are_large_enough
+from pipeline.landform.lines.lines import enclose_higher, is_closed
 from pipeline.lattice.grid import Bounds, EastNorth, Grid, Heights
 
 
@@ -103,9 +104,11 @@ def _count(surface: Heights, grid: Grid, offset_m: float, /, *, interval_m: floa
     """Hills, hollows and unclear saddles drawn with this base level."""
     levels = contour_levels(surface, interval_m=interval_m, base_level_m=offset_m)
     lines, elevation_m = trace_contours(surface, grid, levels)
-    rings = [line for line in lines if is_closed(line) and large_enough(line)]
-    hills = _innermost([ring for ring in rings if encloses_higher(ring)])
-    hollows = _innermost([ring for ring in rings if not encloses_higher(ring)])
+    closed = [line for line in lines if is_closed(line)]
+    rings = list(itertools.compress(closed, are_large_enough(closed)))
+    around_hill = enclose_higher(rings)
+    hills = _innermost(list(itertools.compress(rings, around_hill)))
+    hollows = _innermost(list(itertools.compress(rings, ~around_hill)))
     middle, _ = necks_between(lines, elevation_m, surface, grid, apart_m=CONTOURS_APART_M)
     # Places that nearly touch lie in clusters; one cluster is one saddle.
     necks = shapely.get_parts(shapely.union_all(shapely.buffer(shapely.points(middle), CONTOURS_APART_M)))

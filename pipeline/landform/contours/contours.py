@@ -43,7 +43,7 @@ def draft_contours(
     """
     levels = contour_levels(surface, interval_m=interval_m, base_level_m=base_level_m)
     traced, traced_at_m = trace_contours(surface, grid, levels)
-    thin = [thin_vertices(line, spacing_m=vertex_spacing_m) for line in traced]
+    thin = thin_vertices(traced, spacing_m=vertex_spacing_m)
     # Rings of a few cells are gone after thinning; no least size of the standard is that small.
     is_line = np.array([len(line) > 3 or not is_closed(way) for line, way in zip(thin, traced, strict=True)], bool)
     lines, elevation_m = settle_rings(

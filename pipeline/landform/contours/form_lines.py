@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass
 
 import geopandas as gpd
@@ -13,7 +14,7 @@ from scipy.spatial import cKDTree
 
 from pipeline.features import make_features
 from pipeline.landform.contours.isolines import contour_levels, trace_contours
-from pipeline.landform.contours.legibility import Lines, stations
+from pipeline.landform.contours.legibility import Lines, stations, stations_along
 from pipeline.landform.contours.limits import ALLOWED_SHIFT_SHARE, CONTOURS_APART_M
 from pipeline.landform.contours.necks import widen_necks
 from pipeline.landform.contours.rings import large_enough
@@ -42,57 +43,69 @@ class Contours:
     lines: Lines
     elevation_m: NDArray[np.float64]
 
-    def places_at(self, level_m: float, /, *, step_m: float) -> EastNorth:
-        """(n, 2) float64 places along all contours of one level."""
-        at_level = np.flatnonzero(np.abs(self.elevation_m - level_m) < 1e-6)
-        return stations([self.lines[number] for number in at_level], step_m=step_m).places
-
 
 @dataclass(frozen=True)
-class Neighbours:
-    """What a reader sees beside ground half way up: the contour below and the contour above.
+class Beside:
+    """What a reader sees beside places half way up: the contour below and the contour above.
 
     Attributes
     ----------
-    below, above : KDTree
-        Of places along them.
+    below_m, above_m : (n,) float64
+        Metres to them, at most `READER_REACH_M`.
     """
 
-    below: cKDTree
-    above: cKDTree
+    below_m: NDArray[np.float64]
+    above_m: NDArray[np.float64]
 
     @classmethod
-    def of(cls, level_m: float, contours: Contours, /, *, interval_m: float) -> Neighbours:
-        """The neighbours of one level half way between two contours."""
-        below, above = (
-            cKDTree(contours.places_at(level_m + side * interval_m / 2, step_m=STATION_STEP_M).reshape(-1, 2))
-            for side in (-1, 1)
-        )
-        return cls(below, above)
+    def of(
+        cls,
+        places: EastNorth,
+        level_m: NDArray[np.float64],
+        contours: Contours,
+        /,
+        *,
+        interval_m: float,
+        base_level_m: float,
+    ) -> Beside:
+        """What lies beside places, each on a line of its own level half way between two contours."""
+        at = stations(contours.lines, step_m=STATION_STEP_M)
+        number = np.round((contours.elevation_m[at.line] - base_level_m) / interval_m * 2).astype(np.int64)
+        trees = {int(of_level): cKDTree(at.places[number == of_level]) for of_level in np.unique(number)}
+        away_m = np.full((2, len(places)), READER_REACH_M)
+        own_number = np.round((level_m - base_level_m) / interval_m * 2).astype(np.int64)
+        for of_level in np.unique(own_number):
+            own = np.flatnonzero(own_number == of_level)
+            for side in (0, 1):
+                if (tree := trees.get(int(of_level) + 2 * side - 1)) is not None:
+                    found, _ = tree.query(places[own], distance_upper_bound=READER_REACH_M)
+                    away_m[side, own] = np.minimum(found, READER_REACH_M)
+        return cls(*away_m)
 
-    def away_m(self, places: EastNorth, /) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-        """(n,) metres to the contour below and to the one above, at most `READER_REACH_M`."""
-        below, above = (
-            np.minimum(tree.query(places, distance_upper_bound=READER_REACH_M)[0], READER_REACH_M)
-            for tree in (self.below, self.above)
-        )
-        return below, above
+    def where(self, chosen: Mask | slice, /) -> Beside:
+        """What lies beside the chosen places."""
+        return Beside(self.below_m[chosen], self.above_m[chosen])
+
+    @property
+    def nearest_m(self) -> NDArray[np.float64]:
+        """(n,) metres to the nearer contour of the two."""
+        return np.minimum(self.below_m, self.above_m)
 
 
 def reader_error_m(
-    places: EastNorth, edge_m: NDArray[np.float64], neighbours: Neighbours, /, *, interval_m: float, closed: bool
+    beside: Beside, edge_m: NDArray[np.float64], /, *, interval_m: float, closed: Mask
 ) -> NDArray[np.float64]:
     """(n,) how wrong the ground is that a reader imagines at places half way up between two contours.
 
     A reader sees the ground rise evenly from the contour below to the one above: at places of half height both should
     be equally far. Beyond the last contour, on a top or in a hollow, the reader expects level ground. Nothing is said
-    about places whose next contour may lie beyond the edge of what is known, `edge_m` away; nor about open lines so far
-    from both contours that only a smaller interval would help. 0 to half an interval.
+    about places whose next contour may lie beyond the edge of what is known, `edge_m` away; nor about open lines (not
+    `closed`) so far from both contours that only a smaller interval would help. 0 to half an interval.
     """
-    below, above = neighbours.away_m(places)
+    below, above = beside.below_m, beside.above_m
     error = interval_m * np.abs(below / np.maximum(below + above, 1e-9) - 0.5)
     alone = (below >= READER_REACH_M) & (above >= READER_REACH_M)
-    error = np.where(alone, interval_m / 2 if closed else 0.0, error)
+    error = np.where(alone, np.where(closed, interval_m / 2, 0.0), error)
     return np.asarray(np.where((below > edge_m) | (above > edge_m), 0.0, error))
 
 
@@ -153,27 +166,26 @@ class HalfWay:
 
 def _form_lines_of(
     line: EastNorth,
-    to_edge: Heights,
-    grid: Grid,
-    neighbours: Neighbours,
+    places: EastNorth,
+    error_m: NDArray[np.float64],
+    is_free: Mask,
     /,
     *,
-    interval_m: float,
     min_error_m: float,
 ) -> list[tuple[EastNorth, EastNorth, NDArray[np.float64]]]:
-    """The parts of one half-way line worth drawing, and places with the error each takes from the reader."""
-    if len(line) < 4:
-        return []
-    at = stations([shapely.LineString(line)], step_m=STATION_STEP_M)
-    edge_m = np.nan_to_num(sample(to_edge, grid, at.places))
-    whole = is_whole_ring(line)
-    error_m = reader_error_m(at.places, edge_m, neighbours, interval_m=interval_m, closed=whole)
-    is_free = np.minimum(*neighbours.away_m(at.places)) >= CLEAR_OF_CONTOURS_M
+    """The parts of one half-way line worth drawing, and places with the error each takes from the reader.
+
+    Parameters
+    ----------
+    places : (n, 2) float64
+        Stations along the line.
+    error_m, is_free : (n,)
+        The reader's error at each, and whether it is clear of the contours.
+    """
     worth = is_free & (error_m >= min_error_m)
     # A ring is drawn whole or not as one: it must keep off the contours all around.
-    if whole and worth.mean() >= RING_WORTH_SHARE and is_free.all():
-        return [(line, at.places, error_m)] if large_enough(line, symbol="103") else []
-    places = at.places
+    if is_whole_ring(line) and worth.mean() >= RING_WORTH_SHARE and is_free.all():
+        return [(line, places, error_m)] if large_enough(line, symbol="103") else []
     if is_closed(line):
         if worth.all():
             return [(line, places, error_m)]
@@ -222,23 +234,29 @@ def find_form_lines(
         apart_m=CONTOURS_APART_M,
         max_off_m=ALLOWED_SHIFT_SHARE * interval_m,
     )
-    lines: list[EastNorth] = []
-    level_m: list[float] = []
-    places, error_m = [np.empty((0, 2))], [np.empty(0)]
     traced, traced_at_m = trace_contours(parted, grid, levels)
-    for level in levels:
-        neighbours = Neighbours.of(float(level), contours, interval_m=interval_m)
-        for line in (traced[number] for number in np.flatnonzero(traced_at_m == level)):
-            for piece, at, error in _form_lines_of(
-                line, to_edge, grid, neighbours, interval_m=interval_m, min_error_m=min_error_m
-            ):
-                if is_whole_ring(piece) and not _is_high_enough(surface, grid, piece):
-                    continue
-                lines.append(piece)
-                level_m.append(float(level))
-                places.append(at)
-                error_m.append(error)
-    return HalfWay(lines, np.array(level_m, np.float64), np.concatenate(places), np.concatenate(error_m))
+    long_enough = np.array([len(line) >= 4 for line in traced], bool)
+    traced, traced_at_m = list(itertools.compress(traced, long_enough)), traced_at_m[long_enough]
+    at = stations_along(traced, step_m=STATION_STEP_M)
+    beside = Beside.of(at.places, traced_at_m[at.line], contours, interval_m=interval_m, base_level_m=base_level_m)
+    whole = np.array([is_whole_ring(line) for line in traced], bool)[at.line]
+    edge_m = np.nan_to_num(sample(to_edge, grid, at.places))
+    error_m = reader_error_m(beside, edge_m, interval_m=interval_m, closed=whole)
+    is_free = beside.nearest_m >= CLEAR_OF_CONTOURS_M
+    ends = np.searchsorted(at.line, np.arange(len(traced) + 1))
+    found = [
+        (float(level_m), *part)
+        for number, (line, level_m) in enumerate(zip(traced, traced_at_m, strict=True))
+        for own in [slice(ends[number], ends[number + 1])]
+        for part in _form_lines_of(line, at.places[own], error_m[own], is_free[own], min_error_m=min_error_m)
+    ]
+    drawn = [part for part in found if not is_whole_ring(part[1]) or _is_high_enough(surface, grid, part[1])]
+    return HalfWay(
+        [line for _, line, _, _ in drawn],
+        np.array([level_m for level_m, _, _, _ in drawn], np.float64),
+        np.concatenate([np.empty((0, 2)), *(places for _, _, places, _ in drawn)]),
+        np.concatenate([np.empty(0), *(error for _, _, _, error in drawn)]),
+    )
 
 
 def draft_form_lines(
@@ -277,7 +295,7 @@ def draft_form_lines(
         surface, grid, contours, interval_m=interval_m, base_level_m=base_level_m, min_error_m=min_error_m
     )
     lines = make_features(
-        [shapely.LineString(thin_vertices(line, spacing_m=vertex_spacing_m)) for line in found.lines],
+        [shapely.LineString(line) for line in thin_vertices(found.lines, spacing_m=vertex_spacing_m)],
         crs=grid.crs,
         symbol="103",
         confidence=0.0,

@@ -98,7 +98,7 @@ def _crowded_m(lines: NDArray[np.object_], room: shapely.Polygon, /, *, apart_m:
     """Metres of line within a room that run nearer than `apart_m` to another line or another part of their own."""
     # A ring is cut where it begins as well; merging heals that.
     parts = shapely.get_parts(shapely.line_merge(shapely.intersection(lines, room)))
-    inside = [part for part in parts if isinstance(part, shapely.LineString) and part.length > 0]
+    inside = [shapely.get_coordinates(part) for part in parts if part.geom_type == "LineString" and part.length > 0]
     first, second, _ = close_approaches(inside, apart_m=apart_m)
     return len(np.unique(np.concatenate([first, second]), axis=0))
 
@@ -164,11 +164,11 @@ def _thinned_where_bent(before: EastNorth, after: EastNorth, /, *, spacing_m: fl
     is_own[[0, -1]] = True
     fixed = np.flatnonzero(is_own).tolist()
     if len(fixed) == 2:
-        return thin_vertices(after, spacing_m=spacing_m)
+        return thin_vertices([after], spacing_m=spacing_m)[0]
     pieces = [after[:1]]
     for start, end in itertools.pairwise(fixed):
         piece = after[start : end + 1]
-        thin = piece if end == start + 1 else thin_vertices(piece, spacing_m=spacing_m)
+        thin = piece if end == start + 1 else thin_vertices([piece], spacing_m=spacing_m)[0]
         pieces.append(thin[1:])
     return np.concatenate(pieces)
 

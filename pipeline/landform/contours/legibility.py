@@ -7,9 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from scipy.spatial import cKDTree
 
 from pipeline.landform.lines.even_steps import at_even_steps, ways_along
+from pipeline.landform.lines.near_places import near_pairs
 from pipeline.landform.lines.squares import in_squares
 from pipeline.lattice.grid import EastNorth, Grid, Heights
 from pipeline.lattice.reach import within_reach
@@ -44,23 +44,37 @@ class Stations:
     line : (n,) int64, which line
     along_m : (n,) float64, metres from its beginning
     piece : (n,) int64, which piece of a line between two sides of the fixed squares
+    length_m : (number of lines,) float64, metres
     """
 
     places: EastNorth
     line: NDArray[np.int64]
     along_m: NDArray[np.float64]
     piece: NDArray[np.int64]
+    length_m: NDArray[np.float64]
 
 
 def stations(lines: Lines, /, *, step_m: float) -> Stations:
-    """Places at most `step_m` apart along each line, its ends included.
+    """Places at most `step_m` apart along each line, its ends included (see `stations_along`)."""
+    return stations_along(_ways(lines), step_m=step_m)
+
+
+def _ways(lines: Lines) -> list[EastNorth]:
+    """The vertices of each line."""
+    places, number = shapely.get_coordinates(lines, return_index=True)
+    return np.split(places, np.searchsorted(number, np.arange(1, len(lines)))) if lines else []
+
+
+def stations_along(ways: list[EastNorth], /, *, step_m: float) -> Stations:
+    """Places at most `step_m` apart along each line, given by its vertices, its ends included.
 
     Steps are counted within each piece of a line between the sides of the fixed squares
     (`pipeline.landform.lines.squares`), so that places do not depend on where a line begins.
     """
-    pieces, of_line = in_squares([shapely.get_coordinates(line) for line in lines])
+    pieces, of_line = in_squares(ways)
     if not pieces:
-        return Stations(np.empty((0, 2)), np.empty(0, np.int64), np.empty(0), np.empty(0, np.int64))
+        none = np.empty(0, np.int64)
+        return Stations(np.empty((0, 2)), none, np.empty(0), none, np.zeros(len(ways)))
     is_last = np.diff(of_line, append=-1) != 0
     ends = np.cumsum([len(piece) for piece in pieces])
     vertices = np.concatenate(pieces)
@@ -72,9 +86,10 @@ def stations(lines: Lines, /, *, step_m: float) -> Stations:
     # A piece ends where the next one of its line begins.
     kept = np.ones(len(number), bool)
     kept[np.cumsum(n_steps + 1)[~is_last] - 1] = False
-    return Stations(
-        places[kept], of_line[number[kept]], (_passed_m(length_m, is_last)[number] + at_m)[kept], number[kept]
-    )
+    passed_m = _passed_m(length_m, is_last)
+    whole_m = np.zeros(len(ways))
+    whole_m[of_line[is_last]] = (passed_m + length_m)[is_last]
+    return Stations(places[kept], of_line[number[kept]], (passed_m[number] + at_m)[kept], number[kept], whole_m)
 
 
 def _passed_m(length_m: NDArray[np.float64], is_last: NDArray[np.bool_]) -> NDArray[np.float64]:
@@ -86,28 +101,31 @@ def _passed_m(length_m: NDArray[np.float64], is_last: NDArray[np.bool_]) -> NDAr
 
 
 def close_approaches(
-    lines: Lines, /, *, apart_m: float, step_m: float = 1.0
+    ways: list[EastNorth], /, *, apart_m: float, step_m: float = 1.0, level_m: NDArray[np.float64] | None = None
 ) -> tuple[EastNorth, EastNorth, NDArray[np.int64]]:
     """Pairs of places where two lines, or two parts of one line, are nearer than `apart_m`.
 
     Two parts of one line count as different where the way along the line between them is more than three times
     `apart_m`; a bend is not a gap.
 
+    Parameters
+    ----------
+    ways : list of n (k, 2) float64
+        The vertices of each line.
+    level_m : (n,)
+        Elevation of each, where only lines of one elevation are to be compared.
+
     Returns
     -------
     (n, 2) and (n, 2) float64 places, and (n, 2) int64 the lines they lie on.
     """
-    if not lines:
+    if not ways:
         return np.empty((0, 2)), np.empty((0, 2)), np.empty((0, 2), np.int64)
-    at = stations(lines, step_m=step_m)
-    pairs = cKDTree(at.places).query_pairs(apart_m, output_type="ndarray")
-    first, second = pairs[:, 0], pairs[:, 1]
-    geometries = np.array(lines, dtype=object)
-    way_m = np.abs(at.along_m[first] - at.along_m[second])
-    lengths_m, closed = shapely.length(geometries), shapely.is_closed(geometries)
-    around_m = np.where(closed, lengths_m, np.inf)[at.line[first]] - way_m
-    apart = (at.line[first] != at.line[second]) | (np.minimum(way_m, around_m) > 3 * apart_m)
-    first, second = first[apart], second[apart]
+    at = stations_along(ways, step_m=step_m)
+    is_closed = np.array([way[0, 0] == way[-1, 0] and way[0, 1] == way[-1, 1] for way in ways], bool)
+    around_m = np.where(is_closed, at.length_m, np.inf)[at.line]
+    _, group = np.unique(np.zeros(len(ways)) if level_m is None else level_m, return_inverse=True)
+    first, second = near_pairs(at.places, at.line, at.along_m, around_m, group[at.line], apart_m=apart_m)
     return at.places[first], at.places[second], np.column_stack([at.line[first], at.line[second]])
 
 
@@ -123,7 +141,7 @@ def crowded_places(
     -------
     (n, 2) float64
     """
-    first, second, _ = close_approaches(lines, apart_m=apart_m, step_m=step_m)
+    first, second, _ = close_approaches(_ways(lines), apart_m=apart_m, step_m=step_m)
     places = np.unique(np.concatenate([first, second]), axis=0)
     near_steep = _near_steep(heights, grid, steepest_deg=steepest_deg, margin_m=apart_m)
     index = grid.cell_index(places[:, 0], places[:, 1])

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import itertools
+
 import numpy as np
-import shapely
 from numpy.typing import NDArray
 
 from pipeline.landform.contours.isolines import trace_contours
@@ -32,12 +33,11 @@ def necks_between(
     """As `find_necks`, of contours that were traced already, given the elevation of each."""
     long_enough = [len(line) > 3 for line in lines]
     elevation_m = elevation_m[long_enough]
-    drawn = [shapely.LineString(line) for line, kept in zip(lines, long_enough, strict=True) if kept]
-    first, second, of_line = close_approaches(drawn, apart_m=apart_m)
-    same_level = elevation_m[of_line[:, 0]] == elevation_m[of_line[:, 1]]
-    middle = (first[same_level] + second[same_level]) / 2
+    drawn = list(itertools.compress(lines, long_enough))
+    first, second, of_line = close_approaches(drawn, apart_m=apart_m, level_m=elevation_m)
+    middle = (first + second) / 2
     between = bilinear(np.nan_to_num(heights), *row_col_between(middle, grid))
-    return middle, between > elevation_m[of_line[same_level, 0]]
+    return middle, between > elevation_m[of_line[:, 0]]
 
 
 NECK_PASSES = 8

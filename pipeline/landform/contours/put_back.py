@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 
 import numpy as np
@@ -12,8 +13,7 @@ from scipy import ndimage
 from pipeline.landform.contours.isolines import contour_levels, trace_contours
 from pipeline.landform.contours.legibility import Lines, Shapes, find_shapes, is_expressed, is_showable
 from pipeline.landform.contours.limits import CONTOUR_LINE_MM, CONTOURS_APART_M, SMALLEST_BEND_M
-from pipeline.landform.contours.rings import large_enough
-from pipeline.landform.lines.lines import is_closed
+from pipeline.landform.contours.rings import are_small_rings
 from pipeline.lattice.grid import EastNorth, Grid, Heights, Mask
 from pipeline.lattice.per_cell import count_in_cells
 from pipeline.lattice.reach import within_reach
@@ -55,8 +55,8 @@ def lost_shapes(ground: Heights, drawn: Heights, grid: Grid, /, *, interval_m: f
 
 def _drawable(lines: list[EastNorth], level_m: NDArray[np.float64], /) -> tuple[Lines, NDArray[np.float64]]:
     """The contours without closed ones too small to draw, and their levels."""
-    kept = [not is_closed(line) or large_enough(line) for line in lines]
-    return [shapely.LineString(line) for line, is_kept in zip(lines, kept, strict=True) if is_kept], level_m[kept]
+    kept = ~are_small_rings(lines)
+    return [shapely.LineString(line) for line in itertools.compress(lines, kept)], level_m[kept]
 
 
 MOUTH_REACH_RATIO = 2.0

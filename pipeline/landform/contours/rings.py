@@ -9,8 +9,8 @@ from numpy.typing import NDArray
 from pipeline.landform.contours.isolines import trace_contours
 from pipeline.landform.contours.legibility import close_approaches
 from pipeline.landform.contours.limits import ALLOWED_SHIFT_SHARE, CONTOURS_APART_M
-from pipeline.landform.lines.lines import encloses_higher, is_closed, ring_size_m, thin_vertices
-from pipeline.lattice.grid import EastNorth, Grid, Heights
+from pipeline.landform.lines.lines import enclose_higher, encloses_higher, is_closed, ring_sizes_m, thin_vertices
+from pipeline.lattice.grid import EastNorth, Grid, Heights, Mask
 from pipeline.norm.paper import ground_m
 from pipeline.norm.symbols import isom
 
@@ -28,9 +28,20 @@ def least_ring_m(symbol: str, /, *, higher: bool) -> tuple[float, float]:
 
 def large_enough(ring: EastNorth, /, *, symbol: str = "101") -> bool:
     """Whether a closed contour or form line is large enough to be read as a hill or a hollow."""
-    least_length_m, least_width_m = least_ring_m(symbol, higher=encloses_higher(ring))
-    length_m, width_m = ring_size_m(ring)
-    return length_m >= least_length_m and width_m >= least_width_m
+    return bool(are_large_enough([ring], symbol=symbol)[0])
+
+
+def are_large_enough(rings: list[EastNorth], /, *, symbol: str = "101") -> Mask:
+    """(n,) bool: which closed contours or form lines are large enough to be read as a hill or a hollow."""
+    least_m = np.array([least_ring_m(symbol, higher=higher) for higher in (False, True)])
+    return np.asarray((ring_sizes_m(rings) >= least_m[enclose_higher(rings).astype(np.int64)]).all(axis=1))
+
+
+def are_small_rings(lines: list[EastNorth], /) -> Mask:
+    """(n,) bool: which contours are closed and too small to be read as a hill or a hollow."""
+    small = np.array([is_closed(line) for line in lines], bool)
+    small[small] = ~are_large_enough([lines[number] for number in np.flatnonzero(small)])
+    return small
 
 
 SHIFT_STEPS = 4
@@ -58,7 +69,7 @@ def enlarge_ring(
         for line in trace_contours(window, cells, np.array([shifted_m]))[0]:
             if not is_closed(line) or encloses_higher(line) != encloses_higher(ring):
                 continue
-            thin = thin_vertices(line, spacing_m=spacing_m)
+            (thin,) = thin_vertices([line], spacing_m=spacing_m)
             is_same_hill = shapely.Polygon(line).contains(middle)
             if is_same_hill and large_enough(thin) and not _has_neck(thin):
                 return thin
@@ -67,7 +78,7 @@ def enlarge_ring(
 
 def _has_neck(ring: EastNorth, /) -> bool:
     """Whether two parts of a ring come nearer than contours may."""
-    return len(close_approaches([shapely.LineString(ring)], apart_m=CONTOURS_APART_M)[0]) > 0
+    return len(close_approaches([ring], apart_m=CONTOURS_APART_M)[0]) > 0
 
 
 def _around(ring: EastNorth, surface: Heights, grid: Grid, /, *, margin_m: float) -> tuple[Heights, Grid]:
@@ -96,10 +107,10 @@ def settle_rings(
     An enlarged ring must keep its distance from every other contour; it keeps the elevation it stands for. Stubs of
     contours that the edge of the survey or a void cuts off are left out too.
     """
-    small = [is_closed(line) and not large_enough(line) for line in lines]
+    small = are_small_rings(lines)
     least_m = ground_m(MIN_OPEN_CONTOUR_MM)
     stub = [not is_closed(line) and float(np.hypot(*np.diff(line, axis=0).T).sum()) < least_m for line in lines]
-    drawn = ~(np.array(small, bool) | np.array(stub, bool))
+    drawn = ~(small | np.array(stub, bool))
     kept = [line for line, is_drawn in zip(lines, drawn, strict=True) if is_drawn]
     kept_at = elevation_m[drawn].tolist()
     tree = shapely.STRtree([shapely.LineString(line) for line in kept])

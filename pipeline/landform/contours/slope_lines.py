@@ -101,7 +101,7 @@ def is_lone(lines: Lines, level_m: NDArray[np.float64], /, *, interval_m: float)
         own = station_level == level
         for other in levels[(levels != level) & (np.abs(levels - level) <= interval_m + 1e-6)]:
             lone[own] &= np.isinf(trees[other].query(at.places[own], distance_upper_bound=READER_REACH_M)[0])
-    return [lone[at.line == number] for number in range(len(lines))]
+    return np.split(lone, np.searchsorted(at.line, np.arange(1, len(lines))))
 
 
 LONE_CONTOUR_MM = 8.0

@@ -6,8 +6,6 @@ line counts from the sides of these squares instead: two fields (`pipeline.latti
 
 from __future__ import annotations
 
-import itertools
-
 import numpy as np
 from numpy.typing import NDArray
 
@@ -34,20 +32,19 @@ def in_squares(lines: list[EastNorth], /) -> tuple[list[EastNorth], Numbers]:
     places = np.concatenate(lines)
     of_line = np.repeat(np.arange(len(lines)), [len(line) for line in lines])
     places, of_line = _with_crossings(places, of_line)
-    same_line = of_line[1:] == of_line[:-1]
+    places = places[_from_fixed_start(places, of_line)]
+    cuts = np.flatnonzero(_is_cut(places, of_line))
+    whole = of_line[cuts[1:]] == of_line[cuts[:-1]]
+    first, last = cuts[:-1][whole], cuts[1:][whole] + 1
+    return [places[start:end] for start, end in zip(first.tolist(), last.tolist(), strict=True)], of_line[first]
+
+
+def _is_cut(places: EastNorth, of_line: Numbers) -> NDArray[np.bool_]:
+    """(n,) bool: vertices at which a line begins, ends, or comes from one square into another."""
     square = np.floor((places[1:] + places[:-1]) / (2 * SQUARE_M))
-    # A vertex between two edges in different squares is a cut; so is one between two lines.
-    crosses = np.concatenate([[False], (square[1:] != square[:-1]).any(axis=1), [False]])
-    starts = np.concatenate([[True], ~same_line])
-    ends = np.concatenate([~same_line, [True]])
-    pieces: list[EastNorth] = []
-    number: list[int] = []
-    cuts = np.flatnonzero((crosses & ~starts & ~ends) | starts | ends)
-    for first, last in itertools.pairwise(cuts):
-        if of_line[first] == of_line[last]:
-            pieces.append(places[first : last + 1])
-            number.append(int(of_line[first]))
-    return _from_fixed_start(pieces, np.array(number, np.int64))
+    crosses = np.concatenate([[True], (square[1:] != square[:-1]).any(axis=1), [True]])[: len(places)]
+    changes = of_line[1:] != of_line[:-1]
+    return np.asarray(crosses | np.concatenate([[True], changes]) | np.concatenate([changes, [True]]))
 
 
 def _with_crossings(places: EastNorth, of_line: Numbers) -> tuple[EastNorth, Numbers]:
@@ -80,28 +77,30 @@ def _with_crossings(places: EastNorth, of_line: Numbers) -> tuple[EastNorth, Num
     )
 
 
-def _from_fixed_start(pieces: list[EastNorth], number: Numbers) -> tuple[list[EastNorth], Numbers]:
-    """The pieces with those of a ring put in an order that does not depend on where the ring began."""
-    whole: list[EastNorth] = []
-    of_line: list[int] = []
-    starts = np.flatnonzero(np.diff(number, prepend=-1))
-    for first, last in zip(starts, [*starts[1:], len(pieces)], strict=True):
-        own = pieces[first:last]
-        if len(own[0]) + len(own[-1]) > 3 and np.array_equal(own[0][0], own[-1][-1]):
-            own = _healed(own)
-        whole += own
-        of_line += [int(number[first])] * len(own)
-    return whole, np.array(of_line, np.int64)
+def _from_fixed_start(places: EastNorth, of_line: Numbers) -> Numbers:
+    """(n,) the vertices in the order in which rings do not begin where it happens.
 
-
-def _healed(pieces: list[EastNorth]) -> list[EastNorth]:
-    """The pieces of a ring, not cut where it began unless that is on the side of two squares."""
-    if len(pieces) == 1:
-        return [from_lowest(pieces[0])]
-    before, after = pieces[-1][-2:].mean(axis=0), pieces[0][:2].mean(axis=0)
-    if not np.array_equal(np.floor(before / SQUARE_M), np.floor(after / SQUARE_M)):
-        return pieces
-    return [*pieces[1:-1], np.concatenate([pieces[-1], pieces[0][1:]])]
+    A ring begins at the side of a square: where it is told from, if that is one, else at the first one after it. One
+    that lies in a single square begins at its southernmost vertex, the westernmost of several.
+    """
+    order = np.arange(len(places))
+    first = np.flatnonzero(np.diff(of_line, prepend=-1))
+    last = np.append(first[1:], len(places)) - 1
+    is_cut = _is_cut(places, of_line)
+    is_cut[first] = is_cut[last] = False
+    cuts = np.flatnonzero(is_cut)
+    at = np.searchsorted(cuts, first)
+    is_crossed = at < np.searchsorted(cuts, last)
+    is_ring = (last > first) & (places[first] == places[last]).all(axis=1)
+    # A ring that is told from the side of a square stays as it is.
+    before, after = (np.floor((places[n] + places[n + side]) / (2 * SQUARE_M)) for n, side in ((last, -1), (first, 1)))
+    stays = is_crossed & (before != after).any(axis=1)
+    for line in np.flatnonzero(is_ring & ~stays):
+        start, end = first[line], last[line]
+        own = places[start:end]
+        lowest = start + np.lexsort((own[:, 0], own[:, 1]))[0] if not is_crossed[line] else cuts[at[line]]
+        order[start : end + 1] = np.concatenate([order[lowest:end], order[start : lowest + 1]])
+    return order
 
 
 def from_lowest(ring: EastNorth, /) -> EastNorth:

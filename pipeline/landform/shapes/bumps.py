@@ -14,6 +14,7 @@ from dataclasses import dataclass, fields
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.spatial import cKDTree
 
 from pipeline.landform.shapes.surroundings import LEAST_UNEVENNESS_M, usual_size
 from pipeline.lattice.fill import fill_voids
@@ -327,16 +328,21 @@ choice)."""
 
 def best_of_each_place(bumps: Bumps, /) -> Bumps:
     """The bumps, best first, without those that lie within the radius of a better one; ties go to the north-western."""
+    if not len(bumps.height_m):
+        return bumps
     worth = bumps.likeness * np.minimum(bumps.contrast, MOST_CONTRAST)
     order = np.lexsort((bumps.places[:, 0], -bumps.places[:, 1], -worth))
-    kept: list[int] = []
-    for candidate in order:
-        if kept:
-            away = np.hypot(*(bumps.places[kept] - bumps.places[candidate]).T)
-            if (away < np.maximum(bumps.radius_m[kept], bumps.radius_m[candidate])).any():
-                continue
-        kept.append(int(candidate))
-    return bumps.where(np.array(kept, np.int64))
+    rank = np.empty(len(order), np.int64)
+    rank[order] = np.arange(len(order))
+    # A hair more, as the tree reckons with squares of distances.
+    pairs = cKDTree(bumps.places).query_pairs(1.001 * float(bumps.radius_m.max()), output_type="ndarray")
+    away_m = np.hypot(*(bumps.places[pairs[:, 0]] - bumps.places[pairs[:, 1]]).T)
+    ranks = np.sort(rank[pairs[away_m < bumps.radius_m[pairs].max(axis=1)]], axis=1)
+    lost = np.zeros(len(order), bool)
+    # By the better one of each pair: once its turn comes, all that could take its place have had theirs.
+    for better, worse in ranks[np.argsort(ranks[:, 0])].tolist():
+        lost[worse] |= not lost[better]
+    return bumps.where(order[~lost])
 
 
 def taller_than_lumps(bumps: Bumps, lumps: Bumps, /, *, reach_m: float, n_equal: int) -> NDArray[np.float64]:
@@ -346,11 +352,13 @@ def taller_than_lumps(bumps: Bumps, lumps: Bumps, /, *, reach_m: float, n_equal:
     are no more than `n_equal` lumps within `reach_m`.
     """
     ratio = np.full(len(bumps.height_m), np.inf)
-    for number, (place, height_m, radius_m) in enumerate(
-        zip(bumps.places, bumps.height_m, bumps.radius_m, strict=True)
-    ):
-        away_m = np.hypot(*(lumps.places - place).T)
-        around = np.sort(lumps.height_m[(away_m > radius_m) & (away_m <= reach_m)])[::-1]
-        if len(around) > n_equal:
-            ratio[number] = height_m / around[n_equal]
+    if not len(lumps.height_m):
+        return ratio
+    near = cKDTree(lumps.places).query_ball_point(bumps.places, 1.001 * reach_m)
+    for number, around in enumerate(near):
+        away_m = np.hypot(*(lumps.places[around] - bumps.places[number]).T)
+        counts = (away_m > bumps.radius_m[number]) & (away_m <= reach_m)
+        highest_m = np.sort(lumps.height_m[around][counts])[::-1]
+        if len(highest_m) > n_equal:
+            ratio[number] = bumps.height_m[number] / highest_m[n_equal]
     return ratio

@@ -72,13 +72,14 @@ def find_hollows(
     closed = closed_m(every_one.places, every_one.radius_m, bare_earth, grid, upward=False)
     is_clear = (every_one.contrast >= min_contrast) & (every_one.likeness >= min_likeness)
     hollows = best_of_each_place(every_one.where(is_clear | _is_closed(every_one, closed)))
-    returns = carried(hollows, bare_earth, ground_support, grid, upward=False)
     is_sure = hollows.likeness * hollows.contrast >= MIN_HOLLOW_EVIDENCE
-    is_sure |= _is_closed(hollows, returns.closed_m)
-    is_sure &= hollows.side_slope_deg <= STEEPEST_HOLLOW_DEG
+    is_sure |= _is_closed(hollows, closed_m(hollows.places, hollows.radius_m, bare_earth, grid, upward=False))
+    # What single returns say is asked last, and of few: it takes the longest.
+    hollows = hollows.where(is_sure & (hollows.side_slope_deg <= STEEPEST_HOLLOW_DEG))
+    returns = carried(hollows, bare_earth, ground_support, grid, upward=False)
     least_m = np.where(returns.half_width_m < ROOT_PIT_M, MIN_NARROW_DEPTH_M, MIN_HOLLOW_DEPTH_M)
     is_carried = (returns.height_m >= least_m) & (returns.n_cells >= MIN_CARRYING_CELLS)
-    return hollows.where(is_sure & is_carried), returns.where(is_sure & is_carried)
+    return hollows.where(is_carried), returns.where(is_carried)
 
 
 def _is_closed(hollows: Bumps, closed: NDArray[np.float64], /) -> Mask:

@@ -81,11 +81,14 @@ def find_knolls(
     is_high = (lumps.height_m >= MIN_KNOLL_HEIGHT_M) & (lumps.contrast >= min_contrast)
     may_be = (is_high & (lumps.likeness >= min_likeness)) | _is_closed(lumps, closed)
     bumps = best_of_each_place(lumps.where(may_be))
-    returns = carried(bumps, bare_earth, ground_support, grid, upward=True)
-    is_closed = _is_closed(bumps, returns.closed_m)
+    is_closed = _is_closed(bumps, closed_m(bumps.places, bumps.radius_m, bare_earth, grid, upward=True))
     is_sure = (bumps.likeness * bumps.contrast >= MIN_KNOLL_EVIDENCE) | is_closed
     stands_out = _stands_out(bumps, best_of_each_place(lumps)) | is_closed
-    is_knoll = is_sure & stands_out & _is_earth(bumps) & _is_carried(bumps, returns, is_closed)
+    # What single returns say is asked last, and of few: it takes the longest.
+    is_shaped = is_sure & stands_out & _is_earth(bumps)
+    bumps, is_closed = bumps.where(is_shaped), is_closed[is_shaped]
+    returns = carried(bumps, bare_earth, ground_support, grid, upward=True)
+    is_knoll = _is_carried(bumps, returns, is_closed)
     return bumps.where(is_knoll), returns.where(is_knoll)
 
 

@@ -8,7 +8,7 @@ import numpy as np
 from scipy import ndimage
 
 from pipeline.lattice.grid import Heights, Mask
-from pipeline.refresh.compare.regions import grown_from, large_enough, local_mean, spread_by_stratum
+from pipeline.refresh.compare.regions import grown_from, large_enough, local_mean, spread_by_stratum, without_gaps
 
 SIGMA_M = 1.75
 """Window through which canopies are looked at, in metres: about a crown. Our choice."""
@@ -105,4 +105,5 @@ def _missing(before: Heights, after: Heights, error: Heights, seen: Mask, cell_m
     disc = np.hypot(*np.mgrid[-reach : reach + 1, -reach : reach + 1]) <= reach
     closed = ndimage.binary_closing(wide, disc)[2 * reach : -2 * reach, 2 * reach : -2 * reach]
     opened = ndimage.binary_opening(closed, disc)
-    return large_enough(np.asarray(opened & seen), least_cells=LEAST_M2 / cell_m**2)
+    kept = large_enough(np.asarray(opened & seen), least_cells=LEAST_M2 / cell_m**2)
+    return without_gaps(kept, seen, cell_m=cell_m)

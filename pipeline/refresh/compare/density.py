@@ -9,7 +9,14 @@ from numpy.typing import NDArray
 from scipy import ndimage
 
 from pipeline.lattice.grid import Heights, Mask
-from pipeline.refresh.compare.regions import EIGHT, large_enough, local_mean, parts_of, spread_by_stratum
+from pipeline.refresh.compare.regions import (
+    grown_from,
+    large_enough,
+    local_mean,
+    parts_of,
+    spread_by_stratum,
+    without_gaps,
+)
 
 SIGMA_M = 2.5
 """Window through which densities are looked at, in metres. Our choice."""
@@ -18,8 +25,13 @@ SURE_SIGMAS, SURE_M2_PER_M3, SURE_RATIO = 5.0, 0.12, 1.6
 wide at its narrowest, and this many times as dense. Our choice."""
 TRACE = 0.05
 """Density in m2/m3 below which forest is free of undergrowth; added to both sides of the ratio. Our choice."""
-EDGE_SHARE = 0.5
-"""Around such a place the change reaches as far as half of it: at a straight edge, a mean over a window is half."""
+EDGE_SHARE = 0.35
+"""Around such a place the change reaches as far as this share of it. A mean over a window is half at a straight edge,
+but what a patch is held against is the thicker part of it, and a draft's own densities are means already. Fitted on the
+rims of the thickets of `scene_a` against `scene_a_later` and of made place 31."""
+RIM_M = 2 * SIGMA_M
+"""How far from its edge a patch shows its full rise, and how far from its sure cells it reaches at most, in metres:
+there the window holds next to nothing from beyond the edge. Our choice."""
 LEAST_M2 = 100.0
 """The smallest patch that is told: about the norm's least area of 406 at 1:10000. Our choice."""
 LEVEL_EDGES = (0.03, 0.06, 0.1, 0.15, 0.25, 0.4, 0.6, 0.9, 1.3, 2.0)
@@ -140,7 +152,7 @@ def _error(
 
 
 def _patches(rise: Heights, error: Heights, less: Heights, more: Heights, seen: Mask, cell_m: float) -> Mask:
-    """Where density rose: sure cells, and around them as far as half of what it rose by."""
+    """Where density rose: sure cells, and around them as far as EDGE_SHARE of what it rose by."""
     with np.errstate(invalid="ignore"):
         is_more = (more + TRACE) > SURE_RATIO * (less + TRACE)
     sure = seen & is_more & (rise > np.maximum(SURE_SIGMAS * error, SURE_M2_PER_M3))
@@ -148,11 +160,25 @@ def _patches(rise: Heights, error: Heights, less: Heights, more: Heights, seen: 
     found = np.zeros_like(sure)
     reach = round(4 * SIGMA_M / cell_m)
     for (rows, cols), cells in parts_of(sure):
-        window = tuple(slice(max(0, s.start - reach), s.stop + reach) for s in (rows, cols))
-        typical = float(np.percentile(rise[rows, cols][cells], 75))
-        extent = seen[window] & (rise[window] > np.maximum(EDGE_SHARE * typical, 2 * error[window]))
-        label, _ = ndimage.label(extent | sure[window], EIGHT)
-        here = np.zeros_like(extent)
+        window = (
+            slice(max(0, rows.start - reach), rows.stop + reach),
+            slice(max(0, cols.start - reach), cols.stop + reach),
+        )
+        here = np.zeros(rise[window].shape, np.bool_)
         here[rows.start - window[0].start :, cols.start - window[1].start :][: cells.shape[0], : cells.shape[1]] = cells
-        found[window] |= np.isin(label, np.unique(label[here]))
-    return large_enough(found, least_cells=LEAST_M2 / cell_m**2)
+        found[window] |= _as_far_as_it_reaches(rise[window], error[window], here, seen[window], cell_m)
+    return large_enough(without_gaps(found, seen, cell_m=cell_m), least_cells=LEAST_M2 / cell_m**2)
+
+
+def _as_far_as_it_reaches(rise: Heights, error: Heights, sure: Mask, seen: Mask, cell_m: float) -> Mask:
+    """(rows, cols) the part of a window that belongs to its sure cells: what rose by a share of their upper quarter.
+
+    Where all within RIM_M rose by less than that, by a share of the most there: the weaker side of a patch has its
+    edge where its own rise ends.
+    """
+    typical = float(np.percentile(rise[sure], 75))
+    side = 2 * round(RIM_M / cell_m) + 1
+    around = np.minimum(ndimage.maximum_filter(np.where(seen, rise, 0), side), typical)
+    extent = seen & (rise > np.maximum(EDGE_SHARE * around, 2 * error))
+    extent &= ndimage.distance_transform_edt(~sure) * cell_m <= RIM_M
+    return grown_from(sure & extent, extent)

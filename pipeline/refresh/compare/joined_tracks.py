@@ -10,13 +10,20 @@ import shapely
 from numpy.typing import NDArray
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
+from shapely.geometry import LineString
 from shapely.geometry.base import BaseGeometry
 
+Place = NDArray[np.float64]
+"""(2,) east and north in metres, of a place or of a direction."""
 PIECE_LEAST_M, PIECE_STRETCH = 10.0, 2.5
 """A piece of changed ground has a direction where it is so long and so many times as long as wide. Our choice."""
 GAP_M, TURN_DEG = 45.0, 35.0
 """Pieces go on in one another across so long a gap, in metres, and so sharp a turn: the radius of a forest road is
 20 m and more (common practice, no source), and level ground needs no cut."""
+
+ASIDE_RATIO = 0.1
+"""How far beside the axis of a piece, for each metre ahead, another may lie that it points at: so much is the direction
+of a piece 10 m long and 2 m wide uncertain. Our choice."""
 
 
 @dataclass(frozen=True)
@@ -24,20 +31,22 @@ class _Axis:
     """The long axis of a piece: its ends and its direction."""
 
     ends: NDArray[np.float64]
-    along: NDArray[np.float64]
+    along: Place
 
 
 def joined(pieces: Sequence[BaseGeometry], /, *, width_m: float) -> list[tuple[BaseGeometry, list[int]]]:
     """Pieces that go on in one another, joined by a strip of this width: the shape, and which pieces it is made of.
 
-    A piece that none goes on from stands alone.
+    A piece that none goes on from stands alone. Between two pieces the strip bends as their directions do; a piece too
+    short to have a direction belongs to a long one that points at it.
     """
     axes = [_axis(piece) for piece in pieces]
     links: list[tuple[int, int]] = []
     strips: list[BaseGeometry] = []
     for i, first in enumerate(axes):
         for j in range(i):
-            strip = _between(first, axes[j], width_m)
+            strip = _between(first, axes[j], width_m) or _onto(first, pieces[j], axes[j], width_m)
+            strip = strip or _onto(axes[j], pieces[i], first, width_m)
             if strip is not None:
                 links.append((i, j))
                 strips.append(strip)
@@ -88,4 +97,25 @@ def _between(one: _Axis | None, other: _Axis | None, width_m: float) -> BaseGeom
     is_straight = away < width_m or all(float(step @ way) >= least * away for way in outward)
     if not is_straight or float(outward[0] @ outward[1]) < least:
         return None
-    return shapely.LineString([one.ends[i], other.ends[j]]).buffer(width_m / 2)
+    return _bend(one.ends[i], outward[0], other.ends[j], outward[1]).buffer(width_m / 2)
+
+
+def _bend(start: Place, ahead: Place, end: Place, onward: Place) -> LineString:
+    """A smooth line from one place to another with these directions at its ends: a cubic curve of Hermite's kind."""
+    t = np.linspace(0, 1, 9)[:, None]
+    reach = float(np.hypot(*(end - start)))
+    way = (1 + 2 * t) * (1 - t) ** 2 * start + t**2 * (3 - 2 * t) * end
+    return LineString(way + reach * t * (1 - t) * ((1 - t) * ahead - t * onward))
+
+
+def _onto(one: _Axis | None, piece: BaseGeometry, axis: _Axis | None, width_m: float) -> BaseGeometry | None:
+    """The strip from a long piece to a short one that lies straight ahead of it, or None where it does not."""
+    if one is None or axis is not None or piece.is_empty:
+        return None
+    middle = shapely.get_coordinates(piece.centroid)[0]
+    for end, ahead in zip(one.ends, (-one.along, one.along), strict=True):
+        along = float((middle - end) @ ahead)
+        aside = abs(float((middle - end) @ np.array([-ahead[1], ahead[0]])))
+        if 0 < along <= GAP_M and aside <= width_m / 2 + ASIDE_RATIO * along:
+            return LineString([end, middle]).buffer(width_m / 2)
+    return None

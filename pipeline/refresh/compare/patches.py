@@ -35,6 +35,8 @@ EXPLAINED_RATIO = 0.5
 """A patch of which at least this share lies in a stronger one is part of it. Our choice."""
 LEAST_REST_M2 = 100.0
 """What is left of a patch beside a stronger one is told if it is as large as that. Our choice."""
+LEAST_GROWTH_M2 = 50.0
+"""Splinters of a patch of trees or undergrowth smaller than this, in square metres, are not told. Our choice."""
 ROCKS = ("204", "205", "206", "207", "208")
 SINGLE_ROCKS = ("204", "205", "206")
 ROCK_REACH_M = 2.5
@@ -262,6 +264,8 @@ def _areas(measured: Measured, stronger: list[Patch], more: str, less: str) -> l
     found = []
     for kind, cells in ((more, _cells(measured, more)), (less, _cells(measured, less))):
         for shape in _shapes(cells, measured.grid):
+            if shape.area < LEAST_GROWTH_M2:
+                continue
             whole = _explained(shape, kind, stronger)
             for part in shapely.get_parts(whole):
                 figures = figures_of(part, measured)

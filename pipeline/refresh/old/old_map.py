@@ -61,6 +61,7 @@ class OldMap:
     struck_ids : ids of features of the new draft that a mapper took out of the refreshed map
     ground : ground that a finished map covers, with `holds` (which layers it has); empty for a run
     notes : what was mended, split or left aside, in words
+    knows_edits : of a draft, whether a copy of it as it was written is at hand, which tells what a mapper changed
     """
 
     features: gpd.GeoDataFrame
@@ -75,3 +76,4 @@ class OldMap:
     struck_ids: frozenset[str] = frozenset()
     ground: gpd.GeoDataFrame | None = None
     notes: tuple[str, ...] = ()
+    knows_edits: bool = True

@@ -33,7 +33,7 @@ function startBefore() {
   clip();
 }
 
-// The rims of what changed.
+// The rims of what changed, and the names of the places in the list.
 function paintChanges(view) {
   if (!blocks.changes) return;
   blocks.changes.lines ||= blocks.changes.rings.map((steps) =>
@@ -48,6 +48,16 @@ function paintChanges(view) {
     view.ctx.stroke(path);
   }
   view.ctx.setTransform(1, 0, 0, 1, 0, 0);
+  const dense = window.devicePixelRatio || 1,
+    taken = [];
+  for (const place of blocks.changes.places) {
+    const x = view.left + place.x * view.scale,
+      y = view.top - place.y * view.scale;
+    // A name that would cover that of a better place is left out until the map is enlarged.
+    if (taken.some(([a, b]) => Math.abs(a - x) < 36 * dense && Math.abs(b - y) < 15 * dense)) continue;
+    taken.push([x, y]);
+    paintName(view.ctx, place.name, x + 4 * dense, y, CHANGED);
+  }
 }
 
 function buildChanges(page) {
@@ -61,6 +71,14 @@ function buildChanges(page) {
         ? 'Ranked by what a look is worth. Choose a place to see it; move the slider below the map to see it before.'
         : 'Nothing was found that changed on the ground.',
     ),
+    blocks.changes?.told.length
+      ? make(
+          'details',
+          {},
+          make('summary', {}, 'How the two maps were compared'),
+          blocks.changes.told.map((words) => make('p', {}, said(words))),
+        )
+      : null,
     make(
       'ol',
       { class: 'changes' },

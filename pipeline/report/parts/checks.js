@@ -113,6 +113,10 @@ function filterField(name, label, values, words) {
 }
 
 function buildChecks(page) {
+  // A page of changes shows their places first; those to look at in any case come onto the map when they are asked for.
+  shown.checks = true;
+  const box = document.querySelector('#layers input[value="checks"]');
+  if (box) box.checked = true;
   const values = (name) =>
     [
       ...new Set(
@@ -285,9 +289,6 @@ function paintChecks(view) {
     numbered = view.scale / dense > NUMBERED_FROM,
     taken = [];
   ctx.setTransform(1, 0, 0, 1, 0, 0);
-  ctx.font = `bold ${11 * dense}px system-ui, sans-serif`;
-  ctx.textBaseline = 'middle';
-  ctx.lineJoin = 'round';
   for (const check of matchingChecks()) {
     const x = view.left + check.x * view.scale,
       y = view.top - check.y * view.scale;
@@ -308,12 +309,21 @@ function paintChecks(view) {
     // A number that would cover another is left out until the map is enlarged.
     if (!numbered || taken.some(([a, b]) => Math.abs(a - x) < 32 * dense && Math.abs(b - y) < 15 * dense)) continue;
     taken.push([x, y]);
-    ctx.strokeStyle = '#fff';
-    ctx.lineWidth = 3 * dense;
-    ctx.strokeText(check.name, x + 11 * dense, y - 8 * dense);
-    ctx.fillStyle = colour;
-    ctx.fillText(check.name, x + 11 * dense, y - 8 * dense);
+    paintName(ctx, check.name, x + 11 * dense, y - 8 * dense, colour);
   }
+}
+
+// A short name on the map, with a pale rim that keeps it readable on any ground; x, y are pixels of the canvas.
+function paintName(ctx, name, x, y, colour) {
+  const dense = window.devicePixelRatio || 1;
+  ctx.font = `bold ${11 * dense}px system-ui, sans-serif`;
+  ctx.textBaseline = 'middle';
+  ctx.lineJoin = 'round';
+  ctx.strokeStyle = '#fff';
+  ctx.lineWidth = 3 * dense;
+  ctx.strokeText(name, x, y);
+  ctx.fillStyle = colour;
+  ctx.fillText(name, x, y);
 }
 
 function checkAt(x, y) {

@@ -189,6 +189,7 @@ async function start() {
   const about = blocks.about;
   blocks.checks ||= [];
   blocks.left_out ||= [];
+  shown.checks = !blocks.changes;
   // Without an earlier survey there is nothing to compare with.
   if (!blocks.changes) PAGES.splice(PAGES.findIndex(([name]) => name === 'changes'), 1);
   document.getElementById('scale-line').textContent =

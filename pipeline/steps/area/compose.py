@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import datetime
+from collections.abc import Mapping
 from functools import partial
 from pathlib import Path
 from typing import cast
 
+import geopandas as gpd
 import pandas as pd
 
 from pipeline.draft.choosing.status import Limits
@@ -15,6 +17,7 @@ from pipeline.draft.joining import Rewrite, join_fields
 from pipeline.fieldwork.questions.listed import check_list_of_disagreements
 from pipeline.files import arrays, layers
 from pipeline.files.disk import atomic
+from pipeline.files.disk.pieces import pieces_of
 from pipeline.files.found.marks import read_marks
 from pipeline.files.known_drafts import note_as_known
 from pipeline.landform.telling import tell
@@ -51,39 +54,41 @@ def compose(
     drawing: DrawingSettings,
     rock: RockSettings,
     vegetation: VegetationSettings,
+    kept: Path | None = None,
+    code: str = "",
 ) -> None:
     """One draft of all sections, in the fixed layers, what was left out of it, and where other maps say otherwise.
 
     What was found on foot (`marks`, one file or none) is in it. `written` is a copy by which a later run sees what
-    a mapper has changed in the draft.
+    a mapper has changed in the draft. What pieces of the work gave is found again in `kept`, where `code` is that of
+    the last time.
     """
     area, crs = layers.read_outline(outline)
     date = datetime.date.fromisoformat(map_date)
-    planned = arrays.read_json(plan)
-    names, field_m = cast("dict[str, object]", planned["fields"]), cast("float", planned["field_m"])
     judges: dict[str, Rewrite] = {
         "landform": tell,
         "rock": partial(judge_rock, dark_ratio=rock.bare_rock_max_brightness_ratio),
         "vegetation": partial(say_vegetation, settings=vegetation),
     }
-    tables = [layers.read_features(features / f"{name}.gpkg") for name in OF_AREA]
-    for section in BY_FIELD:
-        pieces = [layers.read_features(features / section / f"{name}.gpkg") for name in names]
-        tables.append(join_fields(pieces, field_m=field_m, crs=crs, rewrite=judges.get(section)))
+    tables = _sections(features, plan, crs, judges)
     tables.append(technical_lines(area, crs=crs, map_date=date))
-    kept = read_marks(marks[0], crs) if marks else Kept(crs=crs)
-    learned, unseen = learned_from(kept), hardly_seen_ground(tables)
-    draft = compose_draft(
-        [with_learned(table, learned, unseen) for table in tables],
-        area,
-        crs=crs,
-        north_deg=north_of_area(area, crs=crs, date=date).grid_deg,
-        symbols=norm_table(),
-        borrowed=layers.read_features(features / "borrowed.gpkg"),
-        limits=Limits(drawing.drawn_from, drawing.drawn_from_by_symbol, symbols_not_possible(arrays.read_json(survey))),
-        seen=layers.read_outline(outline, layer="covered")[0],
-    )
-    marked = apply_marks(draft.layers, kept.marks)
+    on_foot = read_marks(marks[0], crs) if marks else Kept(crs=crs)
+    learned, unseen = learned_from(on_foot), hardly_seen_ground(tables)
+    with pieces_of(kept, code) as remembered:
+        draft = compose_draft(
+            [with_learned(table, learned, unseen) for table in tables],
+            area,
+            crs=crs,
+            north_deg=north_of_area(area, crs=crs, date=date).grid_deg,
+            symbols=norm_table(),
+            borrowed=layers.read_features(features / "borrowed.gpkg"),
+            limits=Limits(
+                drawing.drawn_from, drawing.drawn_from_by_symbol, symbols_not_possible(arrays.read_json(survey))
+            ),
+            seen=layers.read_outline(outline, layer="covered")[0],
+            remembered=remembered,
+        )
+    marked = apply_marks(draft.layers, on_foot.marks)
     layers.write_layers(written, as_written(marked.layers, stated_before(draft.layers, learned)))
     layers.write_layers(out, marked.layers)
     note_as_known(out)
@@ -91,3 +96,14 @@ def compose(
     to_look_at = check_list_of_disagreements(draft.disagreements).drop(columns="geometry")
     atomic.write_text(disagreements, to_look_at.to_csv(index=False, lineterminator="\n"))
     atomic.write_text(left_out, dropped.to_csv(index=False, lineterminator="\n"))
+
+
+def _sections(features: Path, plan: Path, crs: str, judges: Mapping[str, Rewrite]) -> list[gpd.GeoDataFrame]:
+    """The features of each section, those drawn by field joined."""
+    planned = arrays.read_json(plan)
+    names, field_m = cast("dict[str, object]", planned["fields"]), cast("float", planned["field_m"])
+    tables = [layers.read_features(features / f"{name}.gpkg") for name in OF_AREA]
+    for section in BY_FIELD:
+        pieces = [layers.read_features(features / section / f"{name}.gpkg") for name in names]
+        tables.append(join_fields(pieces, field_m=field_m, crs=crs, rewrite=judges.get(section)))
+    return tables

@@ -10,7 +10,7 @@ from pipeline.files.disk.kept import keep, mark_of_arrays, put_back
 from pipeline.manmade.draft import COUNTS, MARGIN_M, draft_manmade
 from pipeline.outlines.cutting import cut_to_core
 from pipeline.settings import ManmadeSettings, section_text
-from pipeline.steps.field.reading import field_of, read_rasters
+from pipeline.steps.field.reading import field_of, read_rasters, table_text
 
 WATER_AROUND_M = 20.0
 """How far beyond a field and its margin watercourses are read, in metres: more than the width of a bed in which no
@@ -41,7 +41,7 @@ def manmade(
     sums = grid_files.read_sums(counts, COUNTS, bounds=grid.bounds)
     west, south, east, north = grid.pad(WATER_AROUND_M).bounds
     near = layers.read_features(water).cx[west:east, south:north]
-    told = repr((core, grid, section_text(settings), code, near.to_wkb(hex=True).to_csv()))
+    told = repr((core, grid, section_text(settings), code, table_text(near)))
     mark = mark_of_arrays(told, (heights, canopy, *(sums[name] for name in COUNTS)))
     if put_back(kept, mark, (out,)):
         return

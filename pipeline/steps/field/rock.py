@@ -11,7 +11,7 @@ from pipeline.rock.draft import MARGIN_M, draft_rock_of_field
 from pipeline.rock.ground.brightness import COUNTS, ground_brightness
 from pipeline.settings import RockSettings, section_text
 from pipeline.steps.area.usual_ground import usual_of
-from pipeline.steps.field.reading import field_of, read_rasters
+from pipeline.steps.field.reading import field_of, read_rasters, table_text
 
 
 def rock(
@@ -45,7 +45,7 @@ def rock(
     names = (*COUNTS, "lowest_last")
     sums = grid_files.read_sums(counts, names, bounds=grid.bounds)
     told_of_area = arrays.read_json(usual)
-    told = repr((core, grid, section_text(settings), code, told_of_area, candidates.to_wkb(hex=True).to_csv()))
+    told = repr((core, grid, section_text(settings), code, told_of_area, table_text(candidates)))
     mark = mark_of_arrays(told, (heights, support, canopy, *(sums[name] for name in names)))
     if put_back(kept, mark, (out,)):
         return

@@ -25,7 +25,7 @@ from pipeline.refresh.register.shift import Shift
 from pipeline.refresh.stretch.stretch import Stretch, by_square, find_stretch
 from pipeline.steps.refresh.keep import begin, describe_kept, keep_work, note_step
 from pipeline.steps.refresh.old import with_later_edits
-from pipeline.steps.refresh.refresh import compare_runs, describe_refresh, read_new
+from pipeline.steps.refresh.refresh import compare_runs, read_new
 
 REJECTED, DRAFT = "rejected", "draft.gpkg"
 MORE_M, MOST_MORE_M = 8.0, 4.0
@@ -41,17 +41,19 @@ class Done:
     ----------
     told : what stands in `refresh.json`
     kept : the refreshed map
-    words : what a mapper is told
+    before : features of the earlier map in the frame of the new survey, a drawn map laid on lidar as it was compared
+    read_as : how the earlier map was read, and what of it was kept, a sentence each
     """
 
     told: dict[str, object]
     kept: Kept
-    words: str
+    before: gpd.GeoDataFrame
+    read_as: tuple[str, ...]
 
 
 def refresh_area(old: OldMap, out: Path, /) -> Done:
     """Compare an earlier map with the new draft in `out` and write both what changed and the map to go on with."""
-    before = begin(out)
+    files_before = begin(out)
     new_run = read_new(out)
     old = with_later_edits(old, str(new_run.survey.features.crs), out)
     stretch = _stretch(old, new_run.survey.features)
@@ -65,8 +67,9 @@ def refresh_area(old: OldMap, out: Path, /) -> Done:
     kept = keep_work(old, out, laid, shift=shift, more_m=_more_m(found.shift, stretch))
     told |= _told(old, kept, stretch)
     arrays.write_json(out / "refresh.json", told)
-    note_step(old, out, kept, before)
-    return Done(told, kept, describe_refresh(told) + _in_words(stretch) + describe_kept(kept, old))
+    note_step(old, out, kept, files_before)
+    before = placed.features.set_geometry(gpd.GeoSeries(laid, index=placed.features.index, crs=old.features.crs))
+    return Done(told, kept, before, tuple(describe_kept(kept, old)))
 
 
 def _stretch(old: OldMap, new: gpd.GeoDataFrame) -> Stretch | None:
@@ -180,6 +183,7 @@ def _told(old: OldMap, kept: Kept, stretch: Stretch | None) -> dict[str, object]
     }
     if old.rasters is not None:
         return told
+    told["lies"] = _in_words(stretch)
     told["shift"] = {
         "east_m": round(shift.east_m, 2),
         "north_m": round(shift.north_m, 2),
@@ -196,14 +200,12 @@ def _number(value: float) -> float | None:
     return round(value, 2) if np.isfinite(value) else None
 
 
-def _in_words(stretch: Stretch | None) -> str:
-    if stretch is None:
-        return ""
+def _in_words(stretch: Stretch) -> str:
     if not stretch.is_found:
-        return f"How the old map lies to lidar: {stretch.shift.how}.\n"
+        return f"How the old map lies beside lidar: {stretch.shift.how}."
     shift = stretch.shift
     return (
-        f"The old map lies {np.hypot(shift.east_m, shift.north_m):.1f} m off lidar on the whole: its lines are "
-        f"{stretch.before_m:.1f} m from those of lidar as it is (median), {stretch.after_m:.1f} m as it was laid for "
-        "comparing. The map itself was not moved.\n"
+        f"The old map lies {np.hypot(shift.east_m, shift.north_m):.1f} m off lidar on the whole, {shift.how}. Half "
+        f"of its lines are nearer than {stretch.before_m:.1f} m to those of lidar as it is, and nearer than "
+        f"{stretch.after_m:.1f} m as it was laid for comparing. The map itself was not moved."
     )

@@ -145,17 +145,22 @@ def undo(out: Path, /) -> str:
     return f"Step {last.step} of {last.at} ({last.old}) is taken back: {what}.\n"
 
 
-def describe_kept(kept: Kept, old: OldMap, /) -> str:
-    """What a mapper is told of the refreshed map."""
-    lines = [
-        f"{MAP}: {counted(kept.n_kept, 'feature')} of yours as they were, {kept.n_new:,} from the new draft"
-        + (f", {kept.n_carried:,} of the old one beyond the new tiles" if kept.n_carried else "")
-        + (
-            f"; {counted(len(kept.left_out), 'feature')} of the draft gave way to yours ({GAVE_WAY})"
-            if len(kept.left_out)
-            else ""
-        )
-        + "."
-    ]
-    lines += [f"OLD: {note}." for note in old.notes]
-    return "\n".join(lines) + "\n"
+def describe_kept(kept: Kept, old: OldMap, /) -> list[str]:
+    """What a mapper is told of the refreshed map, and of how the earlier map was read, a sentence each."""
+    carried = f", {kept.n_carried:,} of the old draft beyond the new tiles" if kept.n_carried else ""
+    n_out = len(kept.left_out)
+    gave_way = f"; {counted(n_out, 'feature')} of the new draft gave way to yours ({GAVE_WAY})" if n_out else ""
+    holds = f"{MAP} holds {counted(kept.n_kept, 'feature')} of yours as they were and {kept.n_new:,} of the new draft"
+    return [f"{_read_as(old)} {holds}{carried}{gave_way}.", *(f"Of the old map: {note}." for note in old.notes)]
+
+
+def _read_as(old: OldMap) -> str:
+    if old.kind == "map":
+        return f"{old.source.name} was read as a finished map: all of it is yours."
+    yours = f"{old.source.name} was read as a draft: yours is what has a 'status' of yours or was drawn by you"
+    if old.knows_edits:
+        return f"{yours} or changed."
+    return (
+        f"{yours}. What you changed otherwise cannot be told, as there is no copy of this draft as it was written: if "
+        "all of it is yours, set 'status' to 'confirmed' everywhere and refresh again."
+    )

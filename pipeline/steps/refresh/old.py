@@ -29,9 +29,9 @@ from pipeline.refresh.old.place import Bounds, apart_m, fitting_systems
 from pipeline.refresh.old.understood import is_edited, is_of_a_draft, same_crs, understand
 from pipeline.refresh.register.coarse import FARTHEST_M
 from pipeline.settings import load_area
+from pipeline.steps.refresh.marked import area_file_named, drawn_marks
 
 DRAFT = "draft.gpkg"
-AREA_FILES = (".yaml", ".yml")
 AS_WRITTEN = Path("fieldwork") / "as_written.gpkg"
 """The draft as it was written, below the folder of a run."""
 
@@ -74,7 +74,12 @@ def read_old(old: Path, place: Place, /, *, numbers: Path | None = None, own_crs
     noted = [layer for layer in read if layer.name.startswith((ORIGINAL, MAPPED))]
     layers = [layer for layer in read if not layer.name.startswith((ORIGINAL, MAPPED))]
     kind: Kind = "run" if is_of_a_draft(layers) else "map"
-    changed = _changes_of(map_file, layers) if kind == "run" else Changed()
+    copy = _as_written(map_file) if kind == "run" else None
+    changed = _changes_of(map_file, layers, copy) if kind == "run" else Changed()
+    drawn = drawn_marks(old, run, layers, changed) if kind == "run" and run else None
+    if drawn and drawn.n_marks:
+        layers = drawn.layers
+        changed = _changed_between(copy, layers) if copy else changed
     found = understand(
         layers,
         source=old,
@@ -94,6 +99,8 @@ def read_old(old: Path, place: Place, /, *, numbers: Path | None = None, own_crs
         date=_date(run),
         originals={**found.originals, **_originals_of(noted)},
         ground=_ground_of(noted) if kind == "run" else found.ground,
+        notes=(*found.notes, *((drawn.told,) if drawn and drawn.n_marks else ())),
+        knows_edits=copy is not None,
     )
 
 
@@ -101,7 +108,7 @@ def _meant(old: Path) -> Path:
     """The folder or file that is meant: of an area file, or of a folder with one, the folder of its draft."""
     if not old.exists():
         raise InputError(f"{old}: there is no such file or folder; name the earlier run or the map")
-    area = old if old.suffix.lower() in AREA_FILES else old / "area.yaml"
+    area = area_file_named(old)
     if area.is_file() and not _has_map(old):
         return (area.parent / load_area(area).out).resolve()
     return old
@@ -157,12 +164,15 @@ def _fits(layer: GivenLayer, place: Place) -> str:
     return ", ".join(fitting_systems((west, south, east, north), place.crs, place.bounds))
 
 
-def _changes_of(path: Path, layers: list[GivenLayer]) -> Changed:
-    """What a mapper changed in a draft since it was written, where a copy of it is at hand."""
-    if path.name == DRAFT and is_known(path):
-        return Changed()
+def _as_written(path: Path) -> Path | None:
+    """The copy of a draft or a refreshed map as it was written; None where there is none."""
     copy = path.parent / AS_WRITTEN if path.name == DRAFT else written_copy(path)
-    if copy is None or not copy.exists() or path.name not in (DRAFT, MAP):
+    return copy if copy is not None and copy.exists() and path.name in (DRAFT, MAP) else None
+
+
+def _changes_of(path: Path, layers: list[GivenLayer], copy: Path | None) -> Changed:
+    """What a mapper changed in a draft since it was written, where a copy of it is at hand."""
+    if copy is None or (path.name == DRAFT and is_known(path)):
         return Changed()
     return _changed_between(copy, layers)
 

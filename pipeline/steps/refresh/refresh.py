@@ -9,7 +9,7 @@ from pathlib import Path
 import geopandas as gpd
 
 from pipeline.draft.compose import LAYERS
-from pipeline.errors import InputError, counted
+from pipeline.errors import InputError
 from pipeline.files import arrays, layers
 from pipeline.files.disk import atomic
 from pipeline.files.runs import EarlierRun, is_run, read_run, years_between
@@ -162,27 +162,3 @@ def _leaf_ratio(found: Refreshed) -> float | None:
     if found.measured is None or found.measured.density is None:
         return None
     return round(found.measured.density.leaf_ratio, 3)
-
-
-def describe_refresh(told: dict[str, object], /) -> str:
-    """What a mapper is told at the end of `tussock refresh`."""
-    shift, counts = told["shift"], told["counts"]
-    assert isinstance(shift, dict)
-    assert isinstance(counts, dict)
-    changed = sum(count for name, count in counts.items() if name != "unchanged")
-    lines = [
-        f"Old to new: {shift['east_m']:+.2f} m east, {shift['north_m']:+.2f} m north, {shift['up_m']:+.2f} m up "
-        f"({shift['how']}).",
-        *(str(told[name]) for name in ("datum", "tilt") if told[name]),
-        f"{counted(changed, 'feature')} of {sum(counts.values()):,} changed on the ground.",
-    ]
-    patches = told["patches"]
-    assert isinstance(patches, dict)
-    lines += [f"  {kind}: {count}" for kind, count in patches.items()]
-    if told["verified_unchanged"] is not None:
-        lines.append(f"{told['verified_unchanged']:.0%} of the ground is verified unchanged.")
-    cannot = told["cannot_tell"]
-    assert isinstance(cannot, list)
-    lines += [str(words) for words in cannot]
-    lines.append("Where to look: fieldwork/changes_list.csv. Feature by feature: changes.gpkg. Numbers: refresh.json.")
-    return "\n".join(lines) + "\n"

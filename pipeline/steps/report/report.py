@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import cast
 
 from pipeline.advice.never import what_is_never_shown
+from pipeline.advice.refreshed import sentences
 from pipeline.files import arrays, layers, rasters
 from pipeline.files.disk import atomic
 from pipeline.files.tables import read_table
@@ -46,6 +47,7 @@ def report(
     calibration: list[Path],
     changes: Path | None = None,
     before: Path | None = None,
+    refreshed: Path | None = None,
 ) -> None:
     """Put the page together from a draft; what is missing among reports, lists and rasters is not shown.
 
@@ -54,6 +56,7 @@ def report(
     reports, fieldwork, ground : folders of the run: `report`, `fieldwork`, `rasters`
     calibration : the limits that a calibration found and its plot, those that are there
     changes, before : what a refresh found, and the earlier map in the frame of the new survey, GeoPackages
+    refreshed : the summary of that refresh, `refresh.json`
     """
     area, crs = layers.read_outline(outline)
     place = place_of_page(area, crs=crs, map_date=datetime.date.fromisoformat(map_date))
@@ -79,7 +82,8 @@ def report(
         blocks["progress"] = plain(progress)
     if changes:
         listed = read_table(fieldwork / "changes_list.csv")
-        blocks["changes"] = changes_of(layers.read_layer(changes, "changes"), listed, place)
+        told = sentences(arrays.read_json(refreshed)) if refreshed else []
+        blocks["changes"] = changes_of(layers.read_layer(changes, "changes"), listed, place, told=told)
     if before:
         blocks["before"] = before_of(layers.read_features(before), place, symbols)
     if calibration:

@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-from collections import OrderedDict
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections import deque
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.compiled import compiled
-from pipeline.lattice.grid import Bounds, EastNorth, Grid, Heights
+from pipeline.lattice.grid import Bounds, Grid, Heights
 from pipeline.lattice.larger_cells import larger_cells, sum_into
 
 RIDE_CELL_M = 1.0
@@ -22,9 +23,25 @@ PART_CELLS = 256
 """Side of the parts that are read at a time, in cells. Larger, a narrow ride reads much that lies beside it; smaller,
 it reads more often (our choice)."""
 MOST_PARTS = 96
-"""Parts kept in memory, those last asked for: 100 MB of four counts (our choice)."""
+"""Parts kept in memory, those last read: 100 MB of four counts (our choice)."""
 
 Sums = Mapping[str, Heights]
+
+
+@dataclass(frozen=True)
+class _Held:
+    """The parts in memory.
+
+    Attributes
+    ----------
+    sums : (places, 4, PART_CELLS, PART_CELLS) float32, RIDE_COUNTS of the part that each place holds
+    place_of : (parts down, parts across) where each part is held; -1 where it is not
+    order : those that are held, the one read first at the front
+    """
+
+    sums: NDArray[np.float32]
+    place_of: NDArray[np.int64]
+    order: deque[tuple[int, int]] = field(default_factory=deque)
 
 
 @dataclass(frozen=True)
@@ -39,7 +56,6 @@ class Counts:
 
     grid: Grid
     read: Callable[[Grid], Sums]
-    _kept: OrderedDict[tuple[int, int], Sums] = field(default_factory=OrderedDict, repr=False)
 
     @classmethod
     def of(cls, profile: Sums, grid: Grid, /) -> Counts:
@@ -53,24 +69,40 @@ class Counts:
         sums = sum_into({name: profile[name] for name in RIDE_COUNTS}, grid, larger, times)
         return cls(larger, lambda part: {name: values[larger.window_of(part)] for name, values in sums.items()})
 
-    def at(self, names: Sequence[str], places: EastNorth, /) -> NDArray[np.float64]:
-        """(k, n) counts by these names of the cell that each place lies in; 0 outside the area."""
-        row, col = self.grid.row_col(places[:, 0], places[:, 1])
-        found = np.zeros((len(names), len(places)))
-        n_across = self.grid.cols // PART_CELLS + 1
-        number = _part_numbers(row, col, *self.grid.shape, n_across)
-        for part in np.flatnonzero(np.bincount(number, minlength=1)[1:]) + 1:
-            sums = self._part(*divmod(int(part) - 1, n_across))
-            for k, name in enumerate(names):
-                _take(sums[name], row, col, number, int(part), n_across, found[k])
-        return found
+    def along(
+        self, start: NDArray[np.float64], unit: NDArray[np.float64], n_sections: int, /, *, section_m: int, aside_m: int
+    ) -> NDArray[np.float64]:
+        """Clear pulses and all pulses along a straight line, laid out in sections and by the metre to its left.
+
+        Parameters
+        ----------
+        start, unit : east, north of where the line begins; its direction, a vector of length 1
+        section_m, aside_m : length of a section, and how far to either side pulses are laid out
+
+        Returns
+        -------
+        (2, n_sections, 2 * aside_m + 1): of places 1 m apart the counts of the cell that each lies in, added up over
+        each section; 0 outside the area
+        """
+        found = np.zeros((2, n_sections, 2 * aside_m + 1))
+        held, grid, section = self._held, self.grid, 0
+        across = held.place_of.shape[1]
+        while True:
+            lattice = (grid.west_col, grid.north_row, grid.rows, grid.cols)
+            section, part = _lay_out(
+                held.sums, held.place_of, start, unit, grid.cell_m, lattice, section_m, aside_m, section, found
+            )
+            if part < 0:
+                return found
+            self._place(*divmod(part, across))
 
     def around(self, bounds: Bounds, /) -> Iterator[tuple[Grid, Sums]]:
         """The parts that a rectangle touches, one after the other, each with its grid."""
         rows, cols = self.grid.window_around(bounds)
         for down in range(rows.start // PART_CELLS, -(-rows.stop // PART_CELLS)):
             for across in range(cols.start // PART_CELLS, -(-cols.stop // PART_CELLS)):
-                yield self._grid_of(down, across), self._part(down, across)
+                grid, sums = self._grid_of(down, across), self._held.sums[self._place(down, across)]
+                yield grid, {name: sums[k, : grid.rows, : grid.cols] for k, name in enumerate(RIDE_COUNTS)}
 
     def _grid_of(self, down: int, across: int) -> Grid:
         rows, cols = (
@@ -79,45 +111,70 @@ class Counts:
         )
         return self.grid.part((rows, cols))
 
-    def _part(self, down: int, across: int) -> Sums:
-        if (down, across) not in self._kept:
-            self._kept[down, across] = self.read(self._grid_of(down, across))
-            if len(self._kept) > MOST_PARTS:
-                self._kept.popitem(last=False)
-        self._kept.move_to_end((down, across))
-        return self._kept[down, across]
+    @cached_property
+    def _held(self) -> _Held:
+        down, across = (-(-size // PART_CELLS) for size in self.grid.shape)
+        shape = (max(1, min(MOST_PARTS, down * across)), len(RIDE_COUNTS), PART_CELLS, PART_CELLS)
+        return _Held(np.zeros(shape, np.float32), np.full((down, across), -1, np.int64))
+
+    def _place(self, down: int, across: int) -> int:
+        """Where a part is held in memory; it is read if it is not, in place of the one that was read first."""
+        held = self._held
+        if held.place_of[down, across] < 0:
+            place = len(held.order)
+            if place == len(held.sums):
+                oldest = held.order.popleft()
+                place = int(held.place_of[oldest])
+                held.place_of[oldest] = -1
+            grid = self._grid_of(down, across)
+            for k, values in enumerate(map(self.read(grid).__getitem__, RIDE_COUNTS)):
+                held.sums[place, k, : grid.rows, : grid.cols] = values
+            held.place_of[down, across] = place
+            held.order.append((down, across))
+        return int(held.place_of[down, across])
 
 
 @compiled
-def _part_numbers(
-    row: NDArray[np.int64], col: NDArray[np.int64], rows: int, cols: int, n_across: int
-) -> NDArray[np.int64]:
-    """(n,) number of the part that each cell lies in, from 1, counted row by row; 0 outside the grid."""
-    number = np.zeros(len(row), np.int64)
-    for n in range(len(row)):
-        if 0 <= row[n] < rows and 0 <= col[n] < cols:
-            number[n] = row[n] // PART_CELLS * n_across + col[n] // PART_CELLS + 1
-    return number
-
-
-@compiled
-def _take(
-    values: Heights,
-    row: NDArray[np.int64],
-    col: NDArray[np.int64],
-    number: NDArray[np.int64],
-    part: int,
-    n_across: int,
+def _lay_out(
+    sums: NDArray[np.float32],
+    place_of: NDArray[np.int64],
+    start: NDArray[np.float64],
+    unit: NDArray[np.float64],
+    cell_m: float,
+    lattice: tuple[int, int, int, int],
+    section_m: int,
+    aside_m: int,
+    section: int,
     found: NDArray[np.float64],
-) -> None:
-    """Write the values of the cells that lie in one part into `found`.
+) -> tuple[int, int]:
+    """Fill `found` as `Counts.along` gives it, from a section on, until a part is needed that is not held.
 
     Parameters
     ----------
-    values : (rows, cols) of that part
-    row, col, number : (n,) cells of the whole grid, and the number of the part of each by `_part_numbers`
+    lattice : west_col, north_row, rows and cols of the grid
+    section : the first one that is not filled
+
+    Returns
+    -------
+    The section that is not filled yet, and the number of the part that it needs; number -1 when all are filled
     """
-    top, left = (part - 1) // n_across * PART_CELLS, (part - 1) % n_across * PART_CELLS
-    for n in range(len(row)):
-        if number[n] == part:
-            found[n] = values[row[n] - top, col[n] - left]
+    west_col, north_row, rows, cols = lattice
+    for s in range(section, found.shape[1]):
+        for k in range(2):
+            for aside in range(2 * aside_m + 1):
+                found[k, s, aside] = 0.0
+        for step in range(s * section_m, (s + 1) * section_m):
+            east_m, north_m = start[0] + (step + 0.5) * unit[0], start[1] + (step + 0.5) * unit[1]
+            for aside in range(-aside_m, aside_m + 1):
+                # To the left is minus the northing of the direction, and its easting.
+                col = np.int64(np.floor((east_m + aside * -unit[1]) / cell_m)) - west_col
+                row = north_row - 1 - np.int64(np.floor((north_m + aside * unit[0]) / cell_m))
+                if row < 0 or row >= rows or col < 0 or col >= cols:
+                    continue
+                down, across = row // PART_CELLS, col // PART_CELLS
+                place = place_of[down, across]
+                if place < 0:
+                    return s, down * place_of.shape[1] + across
+                for k in range(2):
+                    found[k, s, aside + aside_m] += sums[place, k, row % PART_CELLS, col % PART_CELLS]
+    return found.shape[1], -1

@@ -8,10 +8,19 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 
-from pipeline.lattice.grid import Mask
+from pipeline.compiled import compiled
 from pipeline.norm.symbols import isom
 from pipeline.vegetation.rides.counts import Counts
-from pipeline.vegetation.rides.strip import HALF_WIDTH_M, SECTION_M, Line, Strip, cut_strip, section_scores
+from pipeline.vegetation.rides.strip import (
+    HALF_WIDTH_M,
+    SECTION_M,
+    SPANS_M,
+    Line,
+    Strip,
+    cut_strip,
+    section_scores,
+    shifted_scores,
+)
 
 MIN_LENGTH_M = isom("508").smallest.length_m
 """Shortest ride on the ground: two dashes of 508."""
@@ -82,7 +91,7 @@ def follow(middle: NDArray[np.float64], angle: float, counts: Counts, /, *, min_
     for first_m, last_m, least in ((near_m, near_m, 0.5), (FIRST_FAR_M, across_m, 0.7), (FIRST_FAR_M, across_m, 1.0)):
         line, strip, run = _look(line, middle, counts, first_m, last_m, min_contrast=min_contrast)
         scores = section_scores(strip, 0.0, min_contrast=min_contrast)
-        if _evidence(scores[run[0] : run[1] + 1], min_contrast=min_contrast) < least * MIN_EVIDENCE:
+        if _evidence(scores, run[0], run[1], min_contrast) < least * MIN_EVIDENCE:
             return None
         if least < 1:
             line = _straighten(line, strip, run, min_contrast=min_contrast)
@@ -100,7 +109,7 @@ def _look(
         here = Line(line.start + (float((middle - line.start) @ line.unit) - reach_m) * line.unit, line.unit)
         strip = cut_strip(here, 2 * reach_m, counts)
         scores = section_scores(strip, 0.0, min_contrast=min_contrast)
-        run = _without_weak_ends(scores, _best_run(scores), min_contrast=min_contrast)
+        run = _clearest_run(scores, min_contrast)
         # Where all that is left of the strip may be leapt over, the ride may go on beyond it.
         spare_m = SECTION_M * min(run[0], len(scores) - 1 - run[1])
         if reach_m >= last_m or run[1] < 0 or spare_m > 2 * OPEN_GAP_M:
@@ -108,50 +117,86 @@ def _look(
         reach_m *= 2
 
 
+@compiled
+def _clearest_run(scores: NDArray[np.float64], min_contrast: float) -> tuple[int, int]:
+    """First and last section of the run with the greatest sum that jumps no gap too long, without weak ends.
+
+    The last is before the first where there is no run.
+    """
+    first, last = _best_run(scores)
+    return _without_weak_ends(scores, first, last, min_contrast)
+
+
+@compiled
 def _best_run(scores: NDArray[np.float64]) -> tuple[int, int]:
     """First and last section of the run with the greatest sum that jumps no gap too long; (0, -1) without one."""
-    scores = scores.copy()
-    scores[_long_runs(scores < 0, int(GAP_M // SECTION_M))] = BARRIER
-    scores[_long_runs(scores == 0, int(OPEN_GAP_M // SECTION_M))] = BARRIER
-    total = np.concatenate(([0.0], np.cumsum(scores)))
-    lowest = np.minimum.accumulate(total)
-    last = int(np.argmax(total - lowest)) - 1
-    if last < 0:
-        return 0, -1
-    # Of equally low beginnings the latest: a run starts where the ride is seen.
-    first = int(np.flatnonzero(total[: last + 1] == lowest[last + 1]).max())
+    is_blocked = _in_long_gaps(scores)
+    first, last = 0, -1
+    total, lowest, lowest_at, most = 0.0, 0.0, 0, 0.0
+    for section in range(len(scores)):
+        total += BARRIER if is_blocked[section] else scores[section]
+        # Of equally low beginnings the latest: a run starts where the ride is seen.
+        if total <= lowest:
+            lowest, lowest_at = total, section + 1
+        if total - lowest > most:
+            most, first, last = total - lowest, lowest_at, section
     return first, last
 
 
-def _without_weak_ends(scores: NDArray[np.float64], run: tuple[int, int], *, min_contrast: float) -> tuple[int, int]:
+@compiled
+def _in_long_gaps(scores: NDArray[np.float64]) -> NDArray[np.bool_]:
+    """(sections,) which lie in a gap, in forest or in open land, that is too long for a run to pass."""
+    is_long = np.zeros(len(scores), np.bool_)
+    start = 0
+    for section in range(1, len(scores) + 1):
+        if section < len(scores) and np.sign(scores[section]) == np.sign(scores[start]):
+            continue
+        longest_m = OPEN_GAP_M if scores[start] == 0 else GAP_M
+        if scores[start] <= 0 and section - start > longest_m // SECTION_M:
+            for k in range(start, section):
+                is_long[k] = True
+        start = section
+    return is_long
+
+
+@compiled
+def _without_weak_ends(scores: NDArray[np.float64], first: int, last: int, min_contrast: float) -> tuple[int, int]:
     """The run without ends beyond open land that have less than MIN_END_EVIDENCE by themselves.
 
     Across a field any gap between two crowns on the far side may happen to lie in line.
     """
-    first, last = run
     while first < last:
-        parts, n_parts = ndimage.label(ndimage.binary_closing(scores[first : last + 1] != 0, np.ones(3, np.bool_)))
-        if n_parts < 2:
+        starts, stops = _parts(scores[first : last + 1])
+        if len(starts) < 2:
             break
-        weak = [
-            number
-            for number in (1, n_parts)
-            if _evidence(scores[first : last + 1][parts == number], min_contrast=min_contrast) < MIN_END_EVIDENCE
-        ]
-        if not weak:
+        if _evidence(scores, first + starts[0], first + stops[0], min_contrast) < MIN_END_EVIDENCE:
+            first, last = first + starts[1], first + stops[-1]
+        elif _evidence(scores, first + starts[-1], first + stops[-1], min_contrast) < MIN_END_EVIDENCE:
+            first, last = first + starts[0], first + stops[-2]
+        else:
             break
-        inner = np.flatnonzero((parts != weak[0]) & (parts > 0))
-        first, last = first + int(inner.min()), first + int(inner.max())
     return first, last
 
 
-def _long_runs(flags: Mask, longest: int) -> Mask:
-    """Cells of the runs of True that are longer than `longest`."""
-    parts, _ = ndimage.label(flags)
-    size = np.bincount(parts)
-    size[0] = 0
-    long: Mask = size[parts] > longest
-    return long
+@compiled
+def _parts(scores: NDArray[np.float64]) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """First and last section of each part between open land, gaps of two sections closed; no part reaches the ends."""
+    n = len(scores)
+    grown = np.zeros(n + 2, np.bool_)
+    for section in range(n):
+        for k in range(3):
+            grown[section + k] |= scores[section] != 0
+    starts, stops = np.empty(n, np.int64), np.empty(n, np.int64)
+    count, is_inside = 0, False
+    for section in range(1, n):
+        is_part = section < n - 1 and grown[section] and grown[section + 1] and grown[section + 2]
+        if is_part and not is_inside:
+            starts[count] = section
+        if is_inside and not is_part:
+            stops[count] = section - 1
+            count += 1
+        is_inside = is_part
+    return starts[:count], stops[:count]
 
 
 def _part(strip: Strip, run: tuple[int, int]) -> Strip:
@@ -160,29 +205,74 @@ def _part(strip: Strip, run: tuple[int, int]) -> Strip:
     return Strip(strip.clear[here], strip.pulses[here], strip.offset_m)
 
 
+STEPS_M = (0.0, -1.0, 1.0, -2.0, 2.0, -3.0, 3.0)
+"""How far, in metres, a line is moved and its ends are turned to see where a ride is clearest; from the middle
+outwards, as of equally good places the first is taken (our choice)."""
+
+
 def _straighten(line: Line, strip: Strip, run: tuple[int, int], *, min_contrast: float) -> Line:
     """The line moved and turned to where the run of sections is clearest in the middle."""
     part = _part(strip, run)
     middle_t = (run[0] + run[1] + 1) / 2 * SECTION_M
     half_length = len(part.clear) / 2 * SECTION_M
-    from_middle = np.asarray((np.arange(len(part.clear)) + 0.5) * SECTION_M / half_length - 1, np.float64)
-    # From the middle outwards: of equally good places the nearest is taken.
-    steps = (0.0, -1.0, 1.0, -2.0, 2.0, -3.0, 3.0)
-    move = turn = 0.0
-    for _ in range(2):
-        move = _best_step([(step, step + turn * from_middle) for step in steps], part, min_contrast=min_contrast)
-        turn = _best_step([(step, move + step * from_middle) for step in steps], part, min_contrast=min_contrast)
+    move, turn = _move_and_turn(part.clear, part.pulses, part.offset_m, SPANS_M, min_contrast)
     unit = line.unit + turn / half_length * line.left
     unit /= np.hypot(*unit)
     middle = line.start + middle_t * line.unit + move * line.left
     return Line(middle - middle_t * unit, unit)
 
 
-def _best_step(choices: list[tuple[float, NDArray[np.float64]]], part: Strip, *, min_contrast: float) -> float:
-    """The step whose shift of the line gives the greatest score."""
-    scores = section_scores(part, np.array([shift for _, shift in choices]), min_contrast=min_contrast)
-    totals = [float(of_shift.sum()) for of_shift in scores]
-    return choices[int(np.argmax(np.round(totals, 9)))][0]
+@compiled
+def _move_and_turn(
+    clear: NDArray[np.float64],
+    pulses: NDArray[np.float64],
+    offset_m: NDArray[np.float64],
+    spans_m: NDArray[np.float64],
+    min_contrast: float,
+) -> tuple[float, float]:
+    """How far to the left the middle and the end of a run of sections are moved for the greatest score, metres.
+
+    Parameters
+    ----------
+    clear, pulses, offset_m : of the sections of the run, as in `Strip`
+    spans_m : SPANS_M
+    """
+    move = turn = 0.0
+    for _ in range(2):
+        shift_m = _shifts(len(clear), move, turn, 1.0, 0.0)
+        move = STEPS_M[_clearest(shifted_scores(clear, pulses, offset_m, shift_m, spans_m, min_contrast))]
+        shift_m = _shifts(len(clear), move, turn, 0.0, 1.0)
+        turn = STEPS_M[_clearest(shifted_scores(clear, pulses, offset_m, shift_m, spans_m, min_contrast))]
+    return move, turn
+
+
+@compiled
+def _shifts(n_sections: int, move: float, turn: float, of_move: float, of_turn: float) -> NDArray[np.float64]:
+    """How far to the left each section lies, (steps, sections): either the move or the turn is each of STEPS_M."""
+    shift_m = np.empty((len(STEPS_M), n_sections))
+    half_m = n_sections / 2 * SECTION_M
+    for k in range(len(STEPS_M)):
+        step = STEPS_M[k]
+        for section in range(n_sections):
+            from_middle = (section + 0.5) * SECTION_M / half_m - 1
+            moved, turned = (step if of_move else move), (step if of_turn else turn)
+            shift_m[k, section] = moved + turned * from_middle
+    return shift_m
+
+
+@compiled
+def _clearest(scores: NDArray[np.float64]) -> int:
+    """Number of the first of (shifts, sections) whose sum is greatest."""
+    best, most = 0, -np.inf
+    for k in range(scores.shape[0]):
+        total = 0.0
+        for section in range(scores.shape[1]):
+            total += scores[k, section]
+        # Sums that differ by less come of the order in which numbers were added.
+        total = np.rint(total * 1e9)
+        if total > most:
+            best, most = k, total
+    return best
 
 
 def _contrast(scores: NDArray[np.float64], *, min_contrast: float) -> NDArray[np.float64]:
@@ -191,10 +281,18 @@ def _contrast(scores: NDArray[np.float64], *, min_contrast: float) -> NDArray[np
     return contrast
 
 
-def _evidence(scores: NDArray[np.float64], *, min_contrast: float) -> float:
-    """Mean contrast times the root of the number of sections: how little chance explains a run."""
-    contrast = _contrast(scores, min_contrast=min_contrast)
-    return float(contrast.mean() * np.sqrt(len(contrast))) if len(contrast) else 0.0
+@compiled
+def _evidence(scores: NDArray[np.float64], first: int, last: int, min_contrast: float) -> float:
+    """Mean contrast of the sections in forest from a first to a last one, times the root of their number.
+
+    It tells how little chance explains a run.
+    """
+    total, count = 0.0, 0
+    for section in range(first, last + 1):
+        if scores[section] != 0:
+            total += scores[section] + 0.5 * min_contrast
+            count += 1
+    return float(total / count * np.sqrt(count)) if count else 0.0
 
 
 def _measure(line: Line, strip: Strip, run: tuple[int, int], *, min_contrast: float) -> Ride | None:
@@ -217,7 +315,7 @@ def _measure(line: Line, strip: Strip, run: tuple[int, int], *, min_contrast: fl
         seen_m=len(contrast) * SECTION_M,
         gap_m=(run[1] + 1 - run[0] - len(contrast)) * SECTION_M,
         width_m=width_m,
-        evidence=_evidence(scores, min_contrast=min_contrast),
+        evidence=float(contrast.mean() * np.sqrt(len(contrast))),
     )
 
 

@@ -24,6 +24,10 @@ SAME_TURN_DEG = 20.0
 """A place on a ride already found whose direction turns off by less belongs to it: four of the directions tried (our
 choice)."""
 
+NEAR_M = 1024.0
+"""Side in metres of the squares whose candidates are followed one after the other: with what rides reach beyond it,
+such a square fits into the parts that `Counts` keeps in memory (our choice)."""
+
 
 @dataclass(frozen=True)
 class Candidates:
@@ -144,15 +148,25 @@ def find_rides(candidates: Candidates, counts: Counts, /, *, min_contrast: float
     """
     rides: list[Ride] = []
     ends = np.empty((0, 2, 2))
-    for middle, angle in zip(candidates.place, candidates.angle.tolist(), strict=True):
-        if _lies_on(middle, angle, ends):
-            continue
-        ride = follow(middle, angle, counts, min_contrast=min_contrast)
+    followed = _followed(candidates, counts, min_contrast=min_contrast)
+    for middle, angle, ride in zip(candidates.place, candidates.angle.tolist(), followed, strict=True):
         # A place just past the end of a ride leads back onto it.
-        if ride is not None and not _lies_on(*_middle_of(ride), ends):
-            rides.append(ride)
-            ends = np.concatenate([ends, np.array([[ride.start, ride.end]])])
+        if ride is None or _lies_on(middle, angle, ends) or _lies_on(*_middle_of(ride), ends):
+            continue
+        rides.append(ride)
+        ends = np.concatenate([ends, np.array([[ride.start, ride.end]])])
     return rides
+
+
+def _followed(candidates: Candidates, counts: Counts, /, *, min_contrast: float) -> list[Ride | None]:
+    """The ride through each candidate, or None; worked out square by square, as counts are read by parts."""
+    square = np.floor(candidates.place / NEAR_M).astype(np.int64)
+    found: list[Ride | None] = [None] * len(square)
+    for number in np.lexsort((square[:, 0], square[:, 1])).tolist():
+        found[number] = follow(
+            candidates.place[number], float(candidates.angle[number]), counts, min_contrast=min_contrast
+        )
+    return found
 
 
 def _middle_of(ride: Ride) -> tuple[NDArray[np.float64], float]:

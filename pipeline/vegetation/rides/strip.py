@@ -6,7 +6,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import ndimage
 
 from pipeline.compiled import compiled
 from pipeline.vegetation.rides.counts import Counts
@@ -47,7 +46,13 @@ class Line:
 
 @dataclass(frozen=True)
 class Strip:
-    """Counts in sections along a line and at whole-metre offsets to its left: (sections, offsets)."""
+    """Counts in sections along a line, and at offsets to its left that are whole metres, one metre apart.
+
+    Attributes
+    ----------
+    clear, pulses : (sections, offsets)
+    offset_m : (offsets,)
+    """
 
     clear: NDArray[np.float64]
     pulses: NDArray[np.float64]
@@ -77,15 +82,16 @@ def _shares(
     spans_m : (spans, 2) least and greatest offset
     """
     share = np.full((len(spans_m), len(shift_m), len(clear)), np.nan)
+    before = int(-offset_m[0])
     for span in range(len(spans_m)):
         for shift in range(len(shift_m)):
             for section in range(len(clear)):
                 low, high = shift_m[shift, section] + spans_m[span, 0], shift_m[shift, section] + spans_m[span, 1]
                 through, all_pulses = 0.0, 0.0
-                for place in range(len(offset_m)):
-                    if low <= offset_m[place] <= high:
-                        through += clear[section, place]
-                        all_pulses += pulses[section, place]
+                first, last = int(np.ceil(low)) + before, int(np.floor(high)) + before
+                for place in range(max(0, first), min(len(offset_m), last + 1)):
+                    through += clear[section, place]
+                    all_pulses += pulses[section, place]
                 if all_pulses > 0:
                     share[span, shift, section] = through / all_pulses
     return share
@@ -93,14 +99,11 @@ def _shares(
 
 def cut_strip(line: Line, length_m: float, counts: Counts) -> Strip:
     """The counts along a line, laid straight."""
-    n_sections = int(length_m // SECTION_M)
-    offset = np.arange(-REACH_M, REACH_M + 1.0)
-    t = (np.arange(n_sections * int(SECTION_M)) + 0.5)[:, None]
-    place = line.start + t[..., None] * line.unit + offset[None, :, None] * line.left
-    shape = (n_sections, int(SECTION_M), len(offset))
-    found = counts.at(("clear", "pulses"), place.reshape(-1, 2))
-    clear, pulses = (values.reshape(shape).sum(axis=1) for values in found)
-    return Strip(clear, pulses, offset)
+    aside_m = int(REACH_M)
+    clear, pulses = counts.along(
+        line.start, line.unit, int(length_m // SECTION_M), section_m=int(SECTION_M), aside_m=aside_m
+    )
+    return Strip(clear, pulses, np.arange(-aside_m, aside_m + 1.0))
 
 
 def section_scores(
@@ -119,10 +122,44 @@ def section_scores(
     """
     shift = np.asarray(shift_m, np.float64)
     shift = np.ascontiguousarray(np.broadcast_to(shift, (*shift.shape[:-1], len(strip.clear))))
-    shares = _shares(strip.clear, strip.pulses, strip.offset_m, shift.reshape(-1, len(strip.clear)), SPANS_M)
-    middle, sides = shares[0], shares[1:]
-    # Three sections together, so that the clearer side is not just the one with the luckier gap.
-    filled = np.where(np.isnan(sides), 1.0, sides)
-    side = ndimage.uniform_filter1d(filled, 3, axis=-1, mode="nearest").max(axis=0)
-    score = middle - side - 0.5 * min_contrast
-    return np.where(np.isnan(score) | (side > OPEN_SIDE_RATIO), 0.0, score).reshape(shift.shape)
+    scores = shifted_scores(
+        strip.clear, strip.pulses, strip.offset_m, shift.reshape(-1, len(strip.clear)), SPANS_M, min_contrast
+    )
+    return scores.reshape(shift.shape)
+
+
+@compiled
+def shifted_scores(
+    clear: NDArray[np.float64],
+    pulses: NDArray[np.float64],
+    offset_m: NDArray[np.float64],
+    shift_m: NDArray[np.float64],
+    spans_m: NDArray[np.float64],
+    min_contrast: float,
+) -> NDArray[np.float64]:
+    """As `section_scores`, for compiled loops: (shifts, sections).
+
+    Parameters
+    ----------
+    clear, pulses, offset_m : as in `Strip`
+    shift_m : (shifts, sections)
+    spans_m : SPANS_M
+    """
+    share = _shares(clear, pulses, offset_m, shift_m, spans_m)
+    scores = np.zeros(shift_m.shape)
+    last = len(clear) - 1
+    for shift in range(len(shift_m)):
+        for span in range(1, 3):
+            for section in range(last + 1):
+                if np.isnan(share[span, shift, section]):
+                    share[span, shift, section] = 1.0
+        left, right = share[1, shift], share[2, shift]
+        # Three sections together, so that the clearer side is not just the one with the luckier gap.
+        for section in range(last + 1):
+            before, after = max(0, section - 1), min(last, section + 1)
+            of_left = (left[before] + left[section] + left[after]) / 3
+            of_right = (right[before] + right[section] + right[after]) / 3
+            side, middle = max(of_left, of_right), share[0, shift, section]
+            if not np.isnan(middle) and side <= OPEN_SIDE_RATIO:
+                scores[shift, section] = middle - side - 0.5 * min_contrast
+    return scores

@@ -71,6 +71,41 @@ def spill_height(heights: NDArray[np.float64], sinks: NDArray[np.int64] = NO_SIN
     return level.reshape(rows + 2, cols + 2)[1:-1, 1:-1]
 
 
+def lower_spill_height(heights: NDArray[np.float64], sinks: NDArray[np.int64], level: NDArray[np.float64], /) -> None:
+    """Lower `level` to what `spill_height` gives once water goes into the ground at some more cells.
+
+    Only what lies in the hollow of such a cell can change, so the search goes no further than that.
+
+    Parameters
+    ----------
+    heights : (rows, cols) metres; NaN where unknown
+    sinks : (k,) flat indices of the cells that are added
+    level : (rows, cols) what `spill_height` gave without them; changed in place
+    """
+    _sink(heights, np.unravel_index(sinks, heights.shape)[0], sinks % heights.shape[1], level)
+
+
+@compiled
+def _sink(
+    heights: NDArray[np.float64], row: NDArray[np.int64], col: NDArray[np.int64], level: NDArray[np.float64]
+) -> None:
+    """Take cell after cell whose water now leaves at a lower height, from the new sinks outwards."""
+    rows, cols = heights.shape
+    queue = [(heights[row[k], col[k]], row[k], col[k]) for k in range(len(row))]
+    for at_m, r, c in queue:
+        level[r, c] = at_m
+    heapq.heapify(queue)
+    while len(queue) > 0:
+        at_m, r, c = heapq.heappop(queue)
+        for near_r in range(max(0, r - 1), min(rows, r + 2)):
+            for near_c in range(max(0, c - 1), min(cols, c + 2)):
+                through_m = max(at_m, heights[near_r, near_c])
+                # Unknown ground has no level: a comparison with NaN is false.
+                if through_m < level[near_r, near_c]:
+                    level[near_r, near_c] = through_m
+                    heapq.heappush(queue, (through_m, near_r, near_c))
+
+
 class _Searched(NamedTuple):
     """What the least-cost search found; in flat indices of the grid with a ring of cells around it."""
 

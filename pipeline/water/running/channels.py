@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
@@ -14,6 +14,7 @@ from shapely.ops import substring
 
 from pipeline.lattice.grid import Grid
 from pipeline.norm.symbols import isom
+from pipeline.water.running.along import Counts, runs_along, starts_of
 from pipeline.water.running.courses import wet_cells
 from pipeline.water.running.flow import Flow, Runoff
 from pipeline.water.running.incision import incised
@@ -22,7 +23,14 @@ from pipeline.water.running.lanes import in_lane
 from pipeline.water.running.links import linked, long_enough
 from pipeline.water.running.porous import Floors
 from pipeline.water.running.reaches import lines_of, merged, reaches
-from pipeline.water.running.sections import APART_M, Sections, bed_depth_m, cross_sections, over_smooth_m
+from pipeline.water.running.sections import (
+    APART_M,
+    Sections,
+    bed_depth_m,
+    cross_sections,
+    in_batches,
+    over_smooth_m,
+)
 from pipeline.water.sight.ground import Read
 
 HEAD_DRAINED_M2 = 50.0
@@ -116,15 +124,14 @@ def find_channels(flow: Flow, bare_earth: Read, aimed_pulses: Read, grid: Grid, 
     chains = merged(reaches(flow.drainage, wet, flow.size), flow.size, flow.lattice.shape)
 
     def shows_bed(ways: list[NDArray[np.int64]]) -> list[bool]:
-        lines = lines_of(ways, bare_earth, grid, flow.lattice, flow.every)
-        return [_shows_bed(line, bare_earth, aimed_pulses, grid) for line in lines]
+        return _shows_bed(lines_of(ways, bare_earth, grid, flow.lattice, flow.every), bare_earth, aimed_pulses, grid)
 
     joined, is_trace = linked(chains, [bed for bed in seen.traces if not wet[bed].any()], flow, seen.has_bed, shows_bed)
     lines = lines_of(joined, bare_earth, grid, flow.lattice, flow.every)
     found = [
         channel
         for chain, line in long_enough(joined, lines, is_trace, isom("306").smallest.length_m)
-        for channel in _told_apart(line, chain, flow, cross_sections(line, bare_earth, aimed_pulses, grid), runoff)
+        for channel in _told_apart(line, chain, flow, cross_sections([line], bare_earth, aimed_pulses, grid), runoff)
     ]
     return Running(sorted(found, key=lambda channel: (-channel.line.length, channel.line.bounds)), floors)
 
@@ -141,13 +148,17 @@ LINK_BED_SHARE = 0.6
 """Share of a link between two courses along which its bed must be seen. Our choice."""
 
 
-def _shows_bed(line: LineString, bare_earth: Read, aimed_pulses: Read, grid: Grid) -> bool:
-    """Whether a bed that is no lane is cut in along a link between two courses."""
-    if line.length <= 2 * APART_M:
-        return True
-    sections = cross_sections(line, bare_earth, aimed_pulses, grid)
-    bed = (over_smooth_m(bed_depth_m(sections)) >= BED_MIN_M) & ~in_lane(sections)
-    return bool(bed.mean() >= LINK_BED_SHARE)
+def _shows_bed(lines: list[LineString], bare_earth: Read, aimed_pulses: Read, grid: Grid) -> list[bool]:
+    """Whether a bed that is no lane is cut in along each link between two courses."""
+    shows = shapely.length(lines) <= 2 * APART_M
+    long = np.flatnonzero(~shows)
+    for some in in_batches([lines[number] for number in long], grid):
+        here = long[some]
+        sections = cross_sections([lines[number] for number in here], bare_earth, aimed_pulses, grid)
+        bed = (over_smooth_m(bed_depth_m(sections), sections) >= BED_MIN_M) & ~in_lane(sections)
+        with_bed = np.add.reduceat(bed.astype(np.int64), starts_of(sections.lengths))
+        shows[here] = with_bed / sections.lengths >= LINK_BED_SHARE
+    return [bool(is_seen) for is_seen in shows]
 
 
 @dataclass(frozen=True)
@@ -175,79 +186,108 @@ class _Seen:
 def _seen(flow: Flow, bare_earth: Read, aimed_pulses: Read, grid: Grid, runoff: Runoff) -> _Seen:
     """Courses that are cut in, looked at in cross-sections."""
     count = len(flow.drained_m2)
-    seen = _Seen(np.zeros(count, np.bool_), np.zeros(count, np.bool_), [], [])
     followed = (flow.drained_m2 >= min(HEAD_DRAINED_M2, runoff.bed_begins_m2)) | flow.is_fed
-    parts = [
-        reach[part]
-        for reach in reaches(flow.drainage, followed, flow.size)
-        for part in incised(flow.depth[reach], flow.lattice.cell_m, min_depth_m=runoff.min_depth_m)
-    ]
-    runs = flow.drained_m2 >= runoff.begins_m2
+    chains = reaches(flow.drainage, followed, flow.size)
+    parts = incised(flow.depth, chains, flow.lattice.cell_m, min_depth_m=runoff.min_depth_m)
     lines = lines_of(parts, bare_earth, grid, flow.lattice, flow.every)
-    for part, line in zip(parts, lines, strict=True):
-        if line.length < LEAST_TRACE_M:
-            continue
-        sections = cross_sections(line, bare_earth, aimed_pulses, grid)
-        at = _sections_of(part, line, flow.lattice)
-        dry = in_lane(sections)[at]
-        bed = _has_bed(sections, flow.drained_m2[part], flow.is_fed[part], at, runoff) & ~dry
-        if line.length >= LEAST_START_M:
-            seen.floor[part] = ~dry
-            seen.has_bed[part] = bed
-            kept = bed | (runs[part] & ~dry & has_valley(sections)[at])
-            seen.stretches.extend(_at_least(LEAST_START_M, part, at, kept))
-        seen.traces.extend(_at_least(LEAST_TRACE_M, part, at, bed))
+    long = np.flatnonzero(shapely.length(lines) >= LEAST_TRACE_M).tolist()
+    parts, lines = [parts[number] for number in long], [lines[number] for number in long]
+    seen = _Seen(np.zeros(count, np.bool_), np.zeros(count, np.bool_), [], [])
+    if not parts:
+        return seen
+    lengths, cells = np.array([len(part) for part in parts]), np.concatenate(parts)
+    at = _sections_of(parts, lines, flow.lattice)
+    dry, bed, valley = _looked_at(lines, lengths, at, (bare_earth, aimed_pulses, grid), flow, cells, runoff)
+    bed &= ~dry
+    is_start = np.repeat(shapely.length(lines) >= LEAST_START_M, lengths)
+    seen.floor[cells[is_start]] = ~dry[is_start]
+    seen.has_bed[cells[is_start]] = bed[is_start]
+    kept = bed | ((flow.drained_m2 >= runoff.begins_m2)[cells] & ~dry & valley)
+    seen.stretches.extend(_at_least(LEAST_START_M, cells, lengths, at, kept & is_start))
+    seen.traces.extend(_at_least(LEAST_TRACE_M, cells, lengths, at, bed))
     return seen
 
 
+def _looked_at(
+    lines: list[LineString],
+    lengths: Counts,
+    at: Counts,
+    seen_by: tuple[Read, Read, Grid],
+    flow: Flow,
+    cells: Counts,
+    runoff: Runoff,
+) -> tuple[NDArray[np.bool_], NDArray[np.bool_], NDArray[np.bool_]]:
+    """Which cells of some chains lie in a lane, have a bed or open water, and lie in a valley; (n,) each.
+
+    Parameters
+    ----------
+    lines, lengths : of each chain its line, and how many cells it has
+    at, cells : (n,) of the cells of all chains the number of the cross-section, counted from the head of the line, and
+        the place in the lattice
+    seen_by : bare earth, pulses and the grid that they lie on
+    """
+    dry, bed, valley = np.zeros((3, len(at)), np.bool_)
+    first = starts_of(lengths)
+    for some in in_batches(lines, seen_by[2]):
+        sections = cross_sections([lines[number] for number in some], *seen_by)
+        here = np.concatenate([np.arange(first[k], first[k] + lengths[k]) for k in some])
+        section = at[here] + np.repeat(starts_of(sections.lengths), lengths[some])
+        dry[here], valley[here] = in_lane(sections)[section], has_valley(sections)[section]
+        bed[here] = _has_bed(sections, flow, cells[here], lengths[some], section, runoff)
+    return dry, bed, valley
+
+
 def _at_least(
-    least_m: float, part: NDArray[np.int64], at: NDArray[np.int64], which: NDArray[np.bool_]
+    least_m: float, cells: Counts, lengths: Counts, at: Counts, which: NDArray[np.bool_]
 ) -> list[NDArray[np.int64]]:
-    """The runs of chosen cells of a chain that are so long; `at` is the cross-section of each cell."""
-    return [part[a:b] for a, b in _runs(which) if (at[b - 1] - at[a] + 1) * APART_M >= least_m]
+    """The runs of chosen cells of chains that are so long; `at` is the cross-section of each cell."""
+    starts, stops = runs_along(which, lengths)
+    is_long = (at[stops - 1] - at[starts] + 1) * APART_M >= least_m
+    return [cells[a:b] for a, b in zip(starts[is_long].tolist(), stops[is_long].tolist(), strict=True)]
 
 
 def _has_bed(
-    sections: Sections,
-    drained_m2: NDArray[np.float64],
-    is_fed: NDArray[np.bool_],
-    at: NDArray[np.int64],
-    runoff: Runoff,
+    sections: Sections, flow: Flow, cells: Counts, lengths: Counts, at: Counts, runoff: Runoff
 ) -> NDArray[np.bool_]:
-    """(n,) in which cells a bed is cut in, or open water seen, over `incision.SMOOTH_M`; `at` is each one's section.
+    """(n,) in which cells a bed is cut in, or open water seen, over `incision.SMOOTH_M`.
 
     Beds to which hardly any ground drains must be deeper.
+
+    Parameters
+    ----------
+    cells, lengths : (n,) places in the lattice, one chain after the other, and how many of them each chain has
+    at : (n,) the cross-section of each cell
     """
-    begun = (drained_m2 >= runoff.bed_begins_m2) | is_fed
-    least_m = BED_MIN_M if begun.any() else BED_SURE_M
-    found: NDArray[np.bool_] = over_smooth_m(bed_depth_m(sections))[at] >= least_m
+    begun = (flow.drained_m2[cells] >= runoff.bed_begins_m2) | flow.is_fed[cells]
+    has_begun = np.logical_or.reduceat(begun, starts_of(lengths))
+    least_m = np.repeat(np.where(has_begun, BED_MIN_M, BED_SURE_M), lengths)
+    found: NDArray[np.bool_] = over_smooth_m(bed_depth_m(sections), sections)[at] >= least_m
     return found | (open_water_m(sections)[at] >= SEEN_M)
 
 
-def _sections_of(cells: NDArray[np.int64], line: LineString, lattice: Grid) -> NDArray[np.int64]:
-    """(n,) number of the cross-section of a line that each cell lies at; never falls downstream."""
-    row, col = np.divmod(cells, lattice.cols)
+def _sections_of(chains: Sequence[NDArray[np.int64]], lines: Sequence[LineString], lattice: Grid) -> Counts:
+    """(n,) number of the cross-section of its line that each cell of some chains lies at; never falls downstream."""
+    lengths = np.array([len(chain) for chain in chains])
+    row, col = np.divmod(np.concatenate(chains), lattice.cols)
     east, north = lattice.centres()
-    along = shapely.line_locate_point(line, shapely.points(east[col], north[row]))
-    last = max(0, math.ceil(line.length / APART_M) - 1)
-    return np.clip(np.maximum.accumulate(along) / APART_M, 0, last).astype(np.int64)
-
-
-def _runs(which: NDArray[np.bool_]) -> list[tuple[int, int]]:
-    """First and last place (exclusive) of each run."""
-    edges = np.flatnonzero(np.diff(np.concatenate(([0], which.astype(np.int8), [0])))).reshape(-1, 2)
-    return [(int(a), int(b)) for a, b in edges]
+    along = shapely.line_locate_point(np.repeat(list(lines), lengths), shapely.points(east[col], north[row]))
+    last = np.maximum(np.ceil(shapely.length(list(lines)) / APART_M) - 1, 0).astype(np.int64)
+    # Each chain begins above all that went before, so that none is raised by another.
+    step = last.max() + 2
+    chain = np.repeat(np.arange(len(lengths)), lengths)
+    at = np.minimum((along / APART_M).astype(np.int64), last[chain]) + chain * step
+    return np.asarray(np.maximum.accumulate(at) - chain * step, np.int64)
 
 
 def _told_apart(
     line: LineString, chain: NDArray[np.int64], flow: Flow, sections: Sections, runoff: Runoff
 ) -> list[Channel]:
     """The stretches of one course that are of different size or kind."""
-    at = _sections_of(chain, line, flow.lattice)
+    at = _sections_of([chain], [line], flow.lattice)
     cell_at = chain[np.clip(np.searchsorted(at, np.arange(len(sections.along_m)), side="right") - 1, 0, None)]
     drained_m2 = flow.drained_m2[cell_at]
     water_m, bed_m = open_water_m(sections), bed_depth_m(sections)
-    has_bed = _has_bed(sections, drained_m2, flow.is_fed[cell_at], np.arange(len(cell_at)), runoff)
+    has_bed = _has_bed(sections, flow, cell_at, sections.lengths, np.arange(len(cell_at)), runoff)
     dug = is_straight(line, sections.along_m) & ~has_valley(sections) & has_bed
     symbol = symbols_of(drained_m2, water_m, dug, begins_m2=runoff.begins_m2)
     kind = np.char.add(symbol, np.where(dug, "d", ""))

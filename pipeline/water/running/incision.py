@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,6 +12,7 @@ from scipy import ndimage
 from pipeline.lattice.grid import Grid, Heights
 from pipeline.lattice.larger_cells import highest_into, lowest_into
 from pipeline.lattice.means import Known, gaussian_window
+from pipeline.water.running.along import filtered_along, runs_along
 from pipeline.water.sight.ground import SQUARE_CELLS, Read, small_window, squares
 
 SIDE_M = 6.0
@@ -76,10 +78,24 @@ def smoothed(heights: Heights, sigma_cells: float) -> NDArray[np.float64]:
     return np.where(known.cells, known.mean(heights.astype(np.float64), least_share=1e-9), np.nan)
 
 
-def incised(depth: NDArray[np.float64], cell_m: float, /, *, min_depth_m: float) -> list[slice]:
-    """Runs of a chain of cells whose sides stand high enough, judged over `SMOOTH_M`; at least 3 cells each."""
+def incised(
+    depth: NDArray[np.float64], chains: Sequence[NDArray[np.int64]], cell_m: float, /, *, min_depth_m: float
+) -> list[NDArray[np.int64]]:
+    """The runs of chains of cells whose sides stand high enough, judged over `SMOOTH_M`; at least 3 cells each.
+
+    Parameters
+    ----------
+    depth : (n,) of all cells, metres
+    """
+    if not chains:
+        return []
     size = max(3, 2 * round(SMOOTH_M / cell_m / 2) + 1)
-    smooth = ndimage.median_filter(np.nan_to_num(depth, nan=0.0), size=size, mode="nearest")
-    deep = np.concatenate([[False], smooth >= min_depth_m, [False]])
-    starts, stops = np.flatnonzero(deep[1:] & ~deep[:-1]), np.flatnonzero(deep[:-1] & ~deep[1:])
-    return [slice(a, b) for a, b in zip(starts.tolist(), stops.tolist(), strict=True) if b - a >= 3]
+    cells, lengths = np.concatenate(chains), np.array([len(chain) for chain in chains])
+    smooth = filtered_along(
+        np.nan_to_num(depth[cells], nan=0.0),
+        lengths,
+        size // 2,
+        lambda along: ndimage.median_filter(along, size=size, mode="nearest"),
+    )
+    starts, stops = runs_along(smooth >= min_depth_m, lengths)
+    return [cells[a:b] for a, b in zip(starts.tolist(), stops.tolist(), strict=True) if b - a >= 3]

@@ -7,10 +7,17 @@ import itertools
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from scipy import ndimage
 from shapely.geometry import LineString
 
-from pipeline.water.running.sections import APART_M, OFFSETS_M, STEP_M, Numbers, Sections, over_smooth_m
+from pipeline.water.running.sections import (
+    APART_M,
+    OFFSETS_M,
+    STEP_M,
+    Numbers,
+    Sections,
+    mean_over_smooth_m,
+    over_smooth_m,
+)
 
 SMALL_TIMES, LARGE_TIMES = 10.0, 100.0
 """How many times the ground that a stream needs to begin must drain to it until it runs all year (305), and until it is
@@ -42,20 +49,22 @@ gully; one without a valley was dug. Our choice."""
 
 def open_water_m(sections: Sections, /) -> Numbers:
     """(n,) width of open water in metres around the bed, over `incision.SMOOTH_M`: pulses that met nothing."""
-    aside = np.abs(OFFSETS_M)
-    beside = (aside >= BESIDE_M[0]) & (aside <= BESIDE_M[1])
-    aimed = ndimage.uniform_filter1d(np.nan_to_num(sections.aimed), 11, axis=0, mode="nearest")
-    usual = aimed[:, beside].mean(axis=1)
+    near = np.abs(OFFSETS_M) <= BESIDE_M[1]
+    aside = np.abs(OFFSETS_M[near])
+    aimed = mean_over_smooth_m(sections.aimed[:, near], sections)
+    usual = aimed[:, aside >= BESIDE_M[0]].mean(axis=1)
     few = (aimed < WATER_MAX_RATIO * usual[:, None]) & (usual >= LEAST_PULSES)[:, None] & (aside <= BESIDE_M[0])
-    width = np.array([_run_at(row, at) for row, at in zip(few, sections.bed.tolist(), strict=True)])
-    return over_smooth_m(width * STEP_M)
+    return over_smooth_m(_run_at(few, sections.bed - np.argmax(near)) * STEP_M, sections)
 
 
-def _run_at(row: NDArray[np.bool_], at: int) -> int:
-    """Length of the run of a row that holds a place or one beside it; 0 where there is none."""
-    edges = np.flatnonzero(np.diff(np.concatenate(([0], row.astype(np.int8), [0])))).reshape(-1, 2)
-    holding = edges[(edges[:, 0] <= at + 1) & (edges[:, 1] > at - 1)]
-    return int((holding[:, 1] - holding[:, 0]).max(initial=0))
+def _run_at(rows: NDArray[np.bool_], at: NDArray[np.intp]) -> NDArray[np.float64]:
+    """(n,) length of the longest run of each row that holds a place or one beside it; 0 where there is none."""
+    columns = np.arange(rows.shape[1])
+    before = np.maximum.accumulate(np.where(rows, -1, columns), axis=1)
+    after = np.minimum.accumulate(np.where(rows, len(columns), columns)[:, ::-1], axis=1)[:, ::-1]
+    length = np.where(rows, after - before - 1, 0)
+    near = np.clip(at[:, None] + np.array([-1, 0, 1]), 0, len(columns) - 1)
+    return np.asarray(np.take_along_axis(length, near, axis=1).max(axis=1), np.float64)
 
 
 def is_straight(line: LineString, along_m: Numbers, /) -> NDArray[np.bool_]:
@@ -77,7 +86,7 @@ def has_valley(sections: Sections, /) -> NDArray[np.bool_]:
     """(n,) around which cross-sections both sides rise on beyond the bank, over `incision.SMOOTH_M`."""
     away = (np.abs(OFFSETS_M) >= VALLEY_AT_M[0]) & (np.abs(OFFSETS_M) <= VALLEY_AT_M[1])
     rise = [np.nan_to_num(sections.rise_m[:, away & half].mean(axis=1)) for half in (OFFSETS_M < 0, OFFSETS_M > 0)]
-    return over_smooth_m(np.minimum(*rise)) >= VALLEY_MIN_RISE_M
+    return over_smooth_m(np.minimum(*rise), sections) >= VALLEY_MIN_RISE_M
 
 
 def symbols_of(

@@ -6,10 +6,17 @@ import warnings
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import ndimage
 
-from pipeline.water.running.incision import SMOOTH_M
-from pipeline.water.running.sections import APART_M, OFFSETS_M, STEP_M, Numbers, Sections, over_smooth_m
+from pipeline.water.running.along import Counts, runs_along, starts_of
+from pipeline.water.running.sections import (
+    APART_M,
+    OFFSETS_M,
+    STEP_M,
+    Numbers,
+    Sections,
+    mean_over_smooth_m,
+    over_smooth_m,
+)
 
 TOP_M = (3.0, 6.0)
 """Distance from the line, in metres, within which the top of a lane's bank lies: its floor is 2 to 4 m wide, and its
@@ -44,7 +51,7 @@ BESIDE_M = (5.0, 8.0)
 
 def in_lane(sections: Sections, /) -> NDArray[np.bool_]:
     """(n,) which cross-sections of a channel lie in a sunken lane, in stretches of at least `LEAST_LANE_M`."""
-    return _in_runs(has_lane_shape(sections) & is_dry(sections), LEAST_LANE_M)
+    return _in_runs(has_lane_shape(sections) & is_dry(sections), sections.lengths, LEAST_LANE_M)
 
 
 def has_lane_shape(sections: Sections, /) -> NDArray[np.bool_]:
@@ -55,8 +62,8 @@ def has_lane_shape(sections: Sections, /) -> NDArray[np.bool_]:
     top_m = _lower(sections.rise_m, TOP_M, 100)
     field_m = _lower(sections.rise_m, (FIELD_FROM_M, OFFSETS_M[-1]), 50)
     width = _floor_m(sections, top_m)
-    top_m, field_m = over_smooth_m(top_m), over_smooth_m(field_m)
-    narrow, usual, wide = (over_smooth_m(width, percent=percent) for percent in (25, 50, 75))
+    top_m, field_m = over_smooth_m(top_m, sections), over_smooth_m(field_m, sections)
+    narrow, usual, wide = (over_smooth_m(width, sections, percent=percent) for percent in (25, 50, 75))
     is_even = (usual >= FLOOR_M[0]) & (usual <= FLOOR_M[1]) & (wide - narrow <= EVEN_M)
     found: NDArray[np.bool_] = is_even & (top_m >= LEAST_DEPTH_M) & (np.abs(field_m - top_m) <= LEVEL_RATIO * top_m)
     return found
@@ -66,11 +73,10 @@ def is_dry(sections: Sections, /) -> NDArray[np.bool_]:
     """(n,) from which cross-sections as many pulses came back as from the ground beside, over `incision.SMOOTH_M`."""
     aside = np.abs(OFFSETS_M)
     floor, beside = aside <= FLOOR_M[0] / 2, (aside >= BESIDE_M[0]) & (aside <= BESIDE_M[1])
-    size = 2 * round(SMOOTH_M / APART_M / 2) + 1
     with warnings.catch_warnings():
         warnings.simplefilter("ignore", RuntimeWarning)  # a section wholly outside the grid has no mean
-        pulses = [np.nan_to_num(np.nanmean(sections.aimed[:, where], axis=1)) for where in (floor, beside)]
-    back, usual = (ndimage.uniform_filter1d(of, size, mode="nearest") for of in pulses)
+        pulses = [np.nanmean(sections.aimed[:, where], axis=1) for where in (floor, beside)]
+    back, usual = (mean_over_smooth_m(of, sections) for of in pulses)
     dry: NDArray[np.bool_] = back >= DRY_RATIO * usual
     return dry
 
@@ -108,10 +114,17 @@ def _floor_m(sections: Sections, top_m: Numbers) -> Numbers:
     return width
 
 
-def _in_runs(which: NDArray[np.bool_], least_m: float) -> NDArray[np.bool_]:
-    """Runs of at least this length, with gaps shorter than it closed."""
-    size = np.ones(max(1, round(least_m / APART_M)), bool)
-    runs: NDArray[np.bool_] = ndimage.binary_opening(which, size)
-    pad = len(size)
-    closed = ndimage.binary_closing(np.pad(runs, pad, mode="edge"), size)[pad:-pad]
-    return np.asarray(closed, bool)
+def _in_runs(which: NDArray[np.bool_], lengths: Counts, least_m: float) -> NDArray[np.bool_]:
+    """Runs of at least this length along each channel, with gaps shorter than it closed."""
+    least = max(1, round(least_m / APART_M))
+    runs = np.zeros(len(which), np.bool_)
+    starts, stops = runs_along(which, lengths)
+    is_long = stops - starts >= least
+    for start, stop in zip(starts[is_long].tolist(), stops[is_long].tolist(), strict=True):
+        runs[start:stop] = True
+    starts, stops = runs_along(~runs, lengths)
+    ends = np.concatenate((starts_of(lengths), np.cumsum(lengths)))
+    is_gap = (stops - starts < least) & ~np.isin(starts, ends) & ~np.isin(stops, ends)
+    for start, stop in zip(starts[is_gap].tolist(), stops[is_gap].tolist(), strict=True):
+        runs[start:stop] = True
+    return runs

@@ -5,12 +5,14 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
+import shapely
 from numpy.typing import NDArray
 from shapely.geometry import LineString
 
 from pipeline.lattice.grid import EastNorth, Grid, Heights
-from pipeline.outlines.skeleton import rounded
+from pipeline.outlines.skeleton import ROUNDED_REACH, rounded
 from pipeline.water.drainage.drainage import Drainage
+from pipeline.water.running.along import filtered_along, starts_of
 from pipeline.water.sight.ground import SQUARE_CELLS, Read, small_window, squares
 
 TOLERANCE_M = 0.5
@@ -109,15 +111,21 @@ def lines_of(
             east, north = (centres[at[here]] for centres, at in zip(lattice.centres(), (col, row), strict=True))
             places = np.column_stack([east, north])
             lowest[here] = _lowest_near(places, bare_earth(window), grid.part(window), lattice.cell_m)
-    stops = np.cumsum([len(chain) for chain in chains])[:-1]
-    return [_line_through(places) for places in np.split(lowest, stops)]
+    return _lines_through(lowest, np.array([len(chain) for chain in chains]))
 
 
-def _line_through(places: EastNorth) -> LineString:
-    if len(places) < 2:
-        return LineString()
-    line = LineString(rounded(places)).simplify(TOLERANCE_M)
-    return line if isinstance(line, LineString) else LineString()
+def _lines_through(places: EastNorth, lengths: NDArray[np.int64]) -> list[LineString]:
+    """A smooth line through the places of each chain, which lie one chain after the other; empty for one place."""
+    smooth = filtered_along(places, lengths, ROUNDED_REACH, rounded)
+    ends = np.concatenate((starts_of(lengths), np.cumsum(lengths) - 1))
+    smooth[ends] = places[ends]
+    is_line = lengths >= 2
+    of = np.repeat(np.cumsum(is_line) - 1, lengths)
+    has_line = np.repeat(is_line, lengths)
+    drawn = shapely.simplify(shapely.linestrings(smooth[has_line], indices=of[has_line]), TOLERANCE_M)
+    lines = np.full(len(lengths), LineString(), dtype=object)
+    lines[is_line] = drawn
+    return [line if isinstance(line, LineString) else LineString() for line in lines]
 
 
 def _lowest_near(places: EastNorth, bare_earth: Heights, grid: Grid, reach_m: float) -> EastNorth:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -13,6 +14,7 @@ from shapely.geometry import LineString
 
 from pipeline.lattice.grid import EastNorth, Grid
 from pipeline.lattice.sampling import sample
+from pipeline.water.running.along import Counts, batches, filtered_along, starts_of
 from pipeline.water.running.incision import SMOOTH_M, smoothed
 from pipeline.water.sight.ground import Read
 
@@ -35,8 +37,11 @@ a vertex that was dropped. Our choice."""
 BED_SIDE_M = 2.0
 """Distance from the line, in metres, at which the sides of a bed are looked at: beyond the width of a small stream or a
 ditch, and not yet on the slope of its valley. Our choice."""
-MOST_SECTIONS = 200
-"""Cross-sections of which the ground is read at one time: 400 m of a channel. Our choice."""
+MOST_SECTIONS = 20_000
+"""Cross-sections that are looked at together, for the sake of memory: some 4 kB each. Our choice."""
+READ_CELLS = 256
+"""Side, in cells of the area's own grid, of the squares in which the ground around cross-sections is read. Larger ones
+read much ground far from any channel, smaller ones read more margin. Our choice."""
 OFFSETS_M = np.arange(-REACH_M, REACH_M + STEP_M / 2, STEP_M)
 """Places of a cross-section: metres to the left (negative) and to the right of the line."""
 MIDDLE = len(OFFSETS_M) // 2
@@ -45,36 +50,70 @@ MIDDLE = len(OFFSETS_M) // 2
 
 @dataclass(frozen=True)
 class Sections:
-    """Cross-sections of one channel, in the order of its line.
+    """Cross-sections of some channels, one channel after the other, in the order of their lines.
 
     Attributes
     ----------
+    lengths : (channels,) how many cross-sections each channel has
     along_m : (n,) metres from the beginning of the line
     rise_m : (n, len(OFFSETS_M)) metres above the bed; NaN where unknown
     bed : (n,) where in `OFFSETS_M` the bed lies, the lowest place near the line
     aimed : (n, len(OFFSETS_M)) pulses aimed at the cell of each place that met anything
     """
 
+    lengths: Counts
     along_m: Numbers
     rise_m: Numbers
     bed: NDArray[np.intp]
     aimed: Numbers
 
 
-def cross_sections(line: LineString, bare_earth: Read, aimed_pulses: Read, grid: Grid, /) -> Sections:
-    """The cross-sections of a line, `APART_M` from each other, square to it."""
-    along_m = np.arange(0.0, line.length, APART_M)
-    middle = shapely.get_coordinates(shapely.line_interpolate_point(line, along_m))
-    ahead = ndimage.gaussian_filter1d(np.gradient(middle, axis=0), 3, axis=0, mode="nearest")
-    ahead /= np.maximum(np.hypot(*ahead.T), 1e-9)[:, None]
-    right = np.column_stack((ahead[:, 1], -ahead[:, 0]))
-    places = middle[:, None, :] + right[:, None, :] * OFFSETS_M[:, None]
-    parts = np.array_split(places, math.ceil(len(places) / MOST_SECTIONS))
-    read = [_read(part, bare_earth, aimed_pulses, grid) for part in parts]
-    heights, aimed = (np.concatenate([each[number] for each in read]) for number in (0, 1))
+def n_sections(lines: Sequence[LineString], /) -> Counts:
+    """(n,) how many cross-sections each line has."""
+    return np.maximum(np.ceil(shapely.length(list(lines)) / APART_M), 1).astype(np.int64)
+
+
+def in_batches(lines: Sequence[LineString], grid: Grid, /) -> Iterator[Counts]:
+    """Numbers of lines that lie near each other, so many at a time that their cross-sections fit into memory."""
+    row, col = grid.row_col(*shapely.bounds(list(lines)).reshape(-1, 4)[:, :2].T)
+    yield from batches(n_sections(lines), np.lexsort((col // READ_CELLS, row // READ_CELLS)), most=MOST_SECTIONS)
+
+
+def cross_sections(lines: Sequence[LineString], bare_earth: Read, aimed_pulses: Read, grid: Grid, /) -> Sections:
+    """The cross-sections of lines of some length, `APART_M` from each other, square to them."""
+    lengths = n_sections(lines)
+    along_m = (np.arange(lengths.sum()) - np.repeat(starts_of(lengths), lengths)) * APART_M
+    middle = shapely.get_coordinates(shapely.line_interpolate_point(np.repeat(list(lines), lengths), along_m))
+    right = _to_the_right(middle, lengths)
+    heights, aimed = np.full((2, len(middle), len(OFFSETS_M)), np.nan)
+    square = np.column_stack(grid.row_col(middle[:, 0], middle[:, 1])) // READ_CELLS
+    _, number = np.unique(square, axis=0, return_inverse=True)
+    for here in np.split(np.argsort(number, kind="stable"), np.cumsum(np.bincount(number))[:-1]):
+        places = middle[here, None, :] + right[here, None, :] * OFFSETS_M[:, None]
+        heights[here], aimed[here] = _read(places, bare_earth, aimed_pulses, grid)
     near = slice(MIDDLE - round(BED_REACH_M / STEP_M), MIDDLE + round(BED_REACH_M / STEP_M) + 1)
     bed = np.argmin(np.where(np.isfinite(heights[:, near]), heights[:, near], np.inf), axis=1) + near.start
-    return Sections(along_m, heights - heights[np.arange(len(bed)), bed][:, None], bed, aimed)
+    heights -= heights[np.arange(len(bed)), bed][:, None]
+    return Sections(lengths, along_m, heights, bed, aimed)
+
+
+def _to_the_right(middle: EastNorth, lengths: Counts) -> EastNorth:
+    """(n, 2) vectors of length 1 to the right of the channels at the middles of their cross-sections."""
+    first, last = starts_of(lengths), np.cumsum(lengths) - 1
+    before, after = np.arange(len(middle)) - 1, np.arange(len(middle)) + 1
+    before[first] += 1
+    after[last] -= 1
+    ahead = (middle[after] - middle[before]) / np.maximum(after - before, 1)[:, None]
+    ahead = filtered_along(
+        ahead, lengths, _TURN_REACH, lambda turns: ndimage.gaussian_filter1d(turns, _TURN_SIGMA, axis=0, mode="nearest")
+    )
+    ahead /= np.maximum(np.hypot(*ahead.T), 1e-9)[:, None]
+    return np.column_stack((ahead[:, 1], -ahead[:, 0]))
+
+
+_TURN_SIGMA, _TURN_REACH = 3, 12
+"""Standard deviation, in cross-sections, of the gaussian window over which the direction of a channel is taken, and
+where it is cut off: single vertices turn it by 45 degrees. Our choice."""
 
 
 def _read(places: NDArray[np.float64], bare_earth: Read, aimed_pulses: Read, grid: Grid) -> tuple[Numbers, Numbers]:
@@ -103,7 +142,27 @@ def _lower_bank_m(sections: Sections, aside_m: float) -> Numbers:
     return lower
 
 
-def over_smooth_m(values: Numbers, /, *, percent: float = 50) -> Numbers:
+def over_smooth_m(values: Numbers, sections: Sections, /, *, percent: float = 50) -> Numbers:
     """(n,) percentile of the values of the cross-sections within `incision.SMOOTH_M`; unknown ones count as 0."""
-    size = 2 * round(SMOOTH_M / APART_M / 2) + 1
-    return np.asarray(ndimage.percentile_filter(np.nan_to_num(values), percent, size, mode="nearest"), np.float64)
+    return filtered_along(
+        np.nan_to_num(values),
+        sections.lengths,
+        _SMOOTH // 2,
+        lambda along: ndimage.percentile_filter(along, percent, _SMOOTH, mode="nearest"),
+    )
+
+
+def mean_over_smooth_m(values: Numbers, sections: Sections, /) -> Numbers:
+    """(n, ...) mean of the values of the cross-sections within `incision.SMOOTH_M`; unknown ones count as 0."""
+    # No running sum: what it gives for one section depends, in the last bit, on all before it.
+    weights = np.full(_SMOOTH, 1 / _SMOOTH)
+    return filtered_along(
+        np.nan_to_num(values),
+        sections.lengths,
+        _SMOOTH // 2,
+        lambda along: ndimage.correlate1d(along, weights, axis=0, mode="nearest"),
+    )
+
+
+_SMOOTH = 2 * round(SMOOTH_M / APART_M / 2) + 1
+"""Cross-sections within `incision.SMOOTH_M`."""

@@ -13,7 +13,7 @@ from pipeline.landform.contours.legibility import (
     is_expressed,
 )
 from pipeline.landform.draft import contour_surface, draft_landforms
-from pipeline.landform.lines.lines import encloses_higher, is_closed, ring_size_m
+from pipeline.landform.lines.lines import encloses_higher, is_closed, ring_sizes_m
 from pipeline.lattice.grid import Grid, Heights
 from pipeline.norm.paper import ground_m, sheet_ground_m
 from pipeline.settings import LandformSettings
@@ -56,7 +56,7 @@ def test_contours_are_legible(scale: int) -> None:
         ring = np.asarray(line.coords)
         if is_closed(ring):
             length_mm, width_mm = (0.9, 0.6) if encloses_higher(ring) else (1.1, 0.7)
-            length_m, width_m = ring_size_m(ring)
+            ((length_m, width_m),) = ring_sizes_m([ring])
             assert length_m >= ground_m(length_mm - 0.14)
             assert width_m >= ground_m(width_mm - 0.14)
 

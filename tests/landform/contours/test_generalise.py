@@ -69,7 +69,7 @@ def test_thinning_keeps_the_tips_of_reentrants(start_m: float) -> None:
     """A re-entrant 10 m deep and 8 m wide stays 10 m deep with vertices 4.5 m apart, wherever the line begins."""
     along = np.arange(start_m, 80, 0.25)
     line = np.column_stack([along, np.where(abs(along - 40) < 4, 10 * np.cos((along - 40) * np.pi / 8), 0)])
-    thin = thin_vertices(line, spacing_m=4.5)
+    (thin,) = thin_vertices([line], spacing_m=4.5)
     assert thin[:, 1].max() == pytest.approx(10, abs=0.3)
     assert np.hypot(*np.diff(thin, axis=0).T).min() >= 4.5 - 0.05
     np.testing.assert_array_equal(thin[[0, -1]], line[[0, -1]])

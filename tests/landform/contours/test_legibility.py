@@ -40,9 +40,9 @@ def test_crowded_vertices_are_those_beyond_one_per_spacing() -> None:
 
 def test_parallel_lines_too_near_are_found_and_a_hairpin_is_too() -> None:
     """Lines 3 m apart, and the two limbs of one line 3 m apart, are close; 5 m apart they are not."""
-    far = [shapely.LineString([(0, 0), (100, 0)]), shapely.LineString([(0, 5), (100, 5)])]
-    near = [shapely.LineString([(0, 0), (100, 0)]), shapely.LineString([(0, 3), (100, 3)])]
-    hairpin = [shapely.LineString([(0, 0), (100, 0), (100, 3), (0, 3)])]
+    far = [np.array(way, float) for way in ([(0, 0), (100, 0)], [(0, 5), (100, 5)])]
+    near = [np.array(way, float) for way in ([(0, 0), (100, 0)], [(0, 3), (100, 3)])]
+    hairpin = [np.array([(0, 0), (100, 0), (100, 3), (0, 3)], float)]
     assert len(close_approaches(far, apart_m=4)[0]) == 0
     assert len(close_approaches(near, apart_m=4)[0]) > 90
     assert len(close_approaches(hairpin, apart_m=4)[0]) > 80

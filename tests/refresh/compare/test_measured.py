@@ -9,6 +9,7 @@ from pipeline.refresh.compare.canopy import canopy_change
 from pipeline.refresh.compare.density import density_change
 from pipeline.refresh.compare.ground import ground_change, regional_error
 from pipeline.refresh.compare.joined_tracks import joined
+from pipeline.refresh.compare.regions import without_gaps
 from pipeline.refresh.compare.returns_seen import returns_seen
 from pipeline.refresh.compare.solids import houses, is_rock, lumps
 from pipeline.refresh.compare.without_points import boulders_of_maps, houses_of_maps
@@ -178,6 +179,53 @@ def test_pieces_of_one_track_are_joined_and_others_are_not() -> None:
     ]
     shapes = [members for _, members in joined([*strips, shapely.Point(20, 40).buffer(8)], width_m=4.0)]
     assert sorted(map(sorted, shapes)) == [[0, 1], [2], [3]]
+
+
+def test_a_track_is_joined_along_its_bend_and_to_a_short_piece_ahead() -> None:
+    """Across a gap the strip leaves each piece the way it points; a piece of 6 m ahead is part of the track."""
+    first, second = (shapely.LineString(line).buffer(2) for line in ([(0, 0), (40, 0)], [(68, 8), (88, 22)]))
+    ahead, aside = shapely.box(-30, -2, -24, 2), shapely.box(-30, 12, -24, 16)
+    found = joined([first, second, ahead, aside], width_m=4.0)
+    assert sorted(sorted(members) for _, members in found) == [[0, 1, 2], [3]]
+    whole = max((shape for shape, _ in found), key=lambda shape: shape.area)
+    assert whole.contains(shapely.Point(50, 0.3))
+    assert whole.contains(shapely.Point(-12, 0))
+
+
+def test_a_thicket_ends_where_it_ends_and_has_no_holes_a_map_could_not_show() -> None:
+    """The rim of a patch lies within a metre of the true one, and a glade of 100 m2 in it is not cut out."""
+    thicket, glade, clearing = disc(60, 60, 30), disc(60, 50, 5), disc(110, 110, 12)
+    wood = np.full(GRID.shape, 0.05, np.float32)
+    grown = np.where((thicket & ~glade) | (disc(110, 110, 30) & ~clearing), 0.8, wood).astype(np.float32)
+    error = np.full(GRID.shape, 0.02, np.float32)
+    found = density_change(wood, grown, error, error, cell_m=1.0, elsewhere=NOTHING, allow_leaves=False).thicker
+    assert (found & disc(60, 60, 29)).sum() == disc(60, 60, 29).sum()
+    assert not found[disc(110, 110, 9)].any()
+    assert not (found & ~disc(60, 60, 32) & ~disc(110, 110, 32)).any()
+
+
+def test_gaps_narrower_than_a_map_shows_are_closed_where_both_surveys_see() -> None:
+    """A slit of 4 m and a hole of 150 m2 are filled; a bay of 20 m, a hole of 400 m2 and unseen ground are not."""
+    cells = np.zeros(GRID.shape, np.bool_)
+    cells[20:100, 20:100] = True
+    cells[20:60, 40:44] = False
+    cells[20:60, 60:80] = False
+    small, large, unseen = (
+        (slice(70, 82), slice(30, 42)),
+        (slice(70, 90), slice(60, 80)),
+        (slice(90, 94), slice(30, 34)),
+    )
+    for gap in (small, large, unseen):
+        cells[gap] = False
+    seen = EVERYWHERE.copy()
+    seen[unseen] = False
+    closed = without_gaps(cells, seen, cell_m=1.0)
+    assert closed[20:60, 40:44].mean() > 0.9
+    assert closed[small].all()
+    assert not closed[20:55, 63:77].any()
+    assert not closed[large][4:-4, 4:-4].any()
+    assert not closed[unseen].any()
+    assert not closed[:20].any()
 
 
 def test_surfaces_may_lack_what_is_not_at_hand() -> None:

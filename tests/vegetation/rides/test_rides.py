@@ -11,8 +11,9 @@ import shapely
 from pipeline.lattice.grid import Grid
 from pipeline.settings import VegetationSettings
 from pipeline.vegetation.draft import limits_of
+from pipeline.vegetation.rides import counts
 from pipeline.vegetation.rides.counts import RIDE_COUNTS, Counts
-from pipeline.vegetation.rides.follow import Ride
+from pipeline.vegetation.rides.follow import Ride, _best_run, _without_weak_ends
 from pipeline.vegetation.rides.rides import find_rides, ride_candidates
 from pipeline.vegetation.rides.strip import Strip, section_scores
 from pipeline.vegetation.rides.variant import ride_symbol
@@ -130,17 +131,23 @@ def test_the_variant_tells_where_the_ride_is_faster_than_its_surroundings(within
     assert found == symbol
 
 
-def test_counts_are_those_of_the_cell_each_place_lies_in():
-    """Places strewn over several parts and beyond the rim, where counts are 0."""
-    grid, rng = Grid("EPSG:25832", 10, 700, 1.0, 600, 300), np.random.default_rng(5)
+@pytest.mark.parametrize("most_parts", [4, 96])
+def test_counts_along_a_line_are_those_of_the_cells_it_crosses(monkeypatch: pytest.MonkeyPatch, most_parts: int):
+    """Over several parts and beyond the rim, where counts are 0; with room for fewer parts than the line crosses."""
+    monkeypatch.setattr(counts, "MOST_PARTS", most_parts)
+    grid, rng = Grid("EPSG:25832", 10, 700, 1.0, 600, 300), np.random.default_rng(5 + most_parts)
     profile = {name: rng.integers(0, 9, grid.shape).astype(np.float32) for name in RIDE_COUNTS}
-    places = rng.uniform((0, 90), (330, 710), (4000, 2))
-    row, col = grid.row_col(*places.T)
-    inside = (row >= 0) & (row < grid.rows) & (col >= 0) & (col < grid.cols)
-    assert 0 < inside.sum() < len(places)
-    for name, found in zip(("pulses", "clear"), Counts.of(profile, grid).at(("pulses", "clear"), places), strict=True):
-        assert np.array_equal(found[inside], profile[name][row[inside], col[inside]])
-        assert not found[~inside].any()
+    area = Counts.of(profile, grid)
+    for angle in rng.uniform(0, 2 * np.pi, 6):
+        unit, start = np.array([np.cos(angle), np.sin(angle)]), rng.uniform((10, 100), (310, 700)) - 200
+        found = area.along(start, unit, 50, section_m=8, aside_m=16)
+        along, aside = np.meshgrid(np.arange(400) + 0.5, np.arange(-16, 17), indexing="ij")
+        east, north = (start[k] + along * unit[k] + aside * left for k, left in ((0, -unit[1]), (1, unit[0])))
+        row, col = grid.row_col(east, north)
+        inside = (row >= 0) & (row < grid.rows) & (col >= 0) & (col < grid.cols)
+        for name, sums in zip(("clear", "pulses"), found, strict=True):
+            of_cells = np.where(inside, profile[name][row.clip(0, 599), col.clip(0, 299)], 0)
+            assert np.array_equal(sums, of_cells.reshape(50, 8, 33).sum(axis=1))
 
 
 def test_several_shifts_of_a_line_score_as_each_by_itself():
@@ -153,3 +160,29 @@ def test_several_shifts_of_a_line_score_as_each_by_itself():
     assert scores.any(axis=1).all()
     assert np.array_equal(scores, [section_scores(strip, shift, min_contrast=0.1) for shift in shifts])
     assert np.array_equal(scores[2], section_scores(strip, 0.0, min_contrast=0.1))
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_the_clearest_run_is_the_one_that_trying_all_runs_finds(seed: int):
+    """Of all runs that no long gap cuts the one of greatest sum, the shortest where several are."""
+    rng = np.random.default_rng(seed)
+    scores = np.where(rng.random(60) < 0.3, 0.0, rng.integers(-8, 9, 60) / 8.0)
+    scores[20:27], scores[40:56] = -0.01, 0.0
+    runs = [(first, last) for first in range(60) for last in range(first, 60)]
+
+    def is_cut(first: int, last: int) -> bool:
+        here = set(range(first, last + 1))
+        return bool(here & set(range(20, 27)) or here & set(range(40, 56)))
+
+    open_to_all = [run for run in runs if not is_cut(*run)]
+    best = max(open_to_all, key=lambda run: (scores[run[0] : run[1] + 1].sum(), -run[1], run[0]))
+    assert _best_run(scores) == best
+
+
+def test_a_weak_end_beyond_open_land_is_left_off():
+    """One clear section past a field tells nothing; as many as before the field do."""
+    before, field = np.full(12, 0.4), np.zeros(6)
+    weak = np.concatenate([before, field, np.array([0.1, 0.1, 0.1])])
+    assert _without_weak_ends(weak, 0, len(weak) - 1, 0.1) == (1, 11)
+    strong = np.concatenate([before, field, before])
+    assert _without_weak_ends(strong, 0, len(strong) - 1, 0.1) == (0, len(strong) - 1)

@@ -30,7 +30,11 @@ def near_ground(cloud: Cloud, /) -> Mask:
     no classification: it misses some ground returns on rough slopes, and takes the lowest herbs and flat roofs for
     ground. Against reference classes the number comes out within a tenth in forest, and half too high among buildings.
     """
-    above_m, tilt = above_lowest(cloud)
+    return is_near(*above_lowest(cloud))
+
+
+def is_near(above_m: NDArray[np.float64], tilt: NDArray[np.float64], /) -> Mask:
+    """(n,) bool: returns that `near_ground` counts, by what `above_lowest` says of them."""
     near: Mask = np.abs(above_m) < GROUND_TOLERANCE_M + GROUND_TILT_ERROR_M * tilt
     return near
 
