@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import sqlite3
 from collections import Counter
 from collections.abc import Mapping
+from contextlib import closing
 from pathlib import Path
 
 import geopandas as gpd
@@ -56,8 +58,12 @@ def read_outline(path: Path, /, *, layer: str = "outline") -> tuple[MultiPolygon
 
 
 def count_features(path: Path, /) -> dict[str, int]:
-    """Number of features in each layer of a GeoPackage."""
-    return {str(name): int(pyogrio.read_info(path, layer=name)["features"]) for name in pyogrio.list_layers(path)[:, 0]}
+    """Number of features in each layer of a GeoPackage, in the order of `pyogrio.list_layers`."""
+    # Asked for one by one, GDAL opens the file anew for each: a tenth of a second for a draft.
+    names = [str(name) for name in pyogrio.list_layers(path)[:, 0]]
+    with closing(sqlite3.connect(f"{path.resolve().as_uri()}?mode=ro", uri=True)) as base:
+        quoted = {name: name.replace('"', '""') for name in names}
+        return {name: int(base.execute(f'SELECT count(*) FROM "{quoted[name]}"').fetchone()[0]) for name in names}
 
 
 def count_by_status(path: Path, /) -> dict[str, int]:

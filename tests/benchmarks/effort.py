@@ -120,7 +120,8 @@ def _true_layers(path: Path, crs: object) -> dict[str, gpd.GeoDataFrame]:
 
 
 def _per_km2(tables: dict[str, gpd.GeoDataFrame], outline: object, out: Path) -> np.ndarray:
-    _, measures = measure(tables, outline, outline, rise_of=rise_in(out / "rasters" / "slope.tif"))  # type: ignore[arg-type]
+    with rise_in(out / "rasters" / "slope.tif") as rise_of:
+        _, measures = measure(tables, outline, outline, rise_of=rise_of)  # type: ignore[arg-type]
     hours = hours_without_draft(measures, grades=USABLE, scale=10000)
     return np.asarray(hours.sum(axis=0) / measures["area_km2"].sum())
 

@@ -2,11 +2,17 @@
 
 from __future__ import annotations
 
+import itertools
+
 import numpy as np
 import pytest
+import shapely
+from scipy import sparse
+from scipy.sparse import csgraph
 from shapely.geometry import LineString, Polygon, box
 
-from pipeline.fieldwork.walking.ground import Ground, minutes_per_m, net_of
+from pipeline.fieldwork.walking.ground import NEAREST, Ground, minutes_per_m, net_of
+from pipeline.fieldwork.walking.quickest import Search
 from tests.fieldwork.places import EAST, NORTH, flat_net, grid
 
 
@@ -85,6 +91,72 @@ def test_water_is_crossed_on_a_road_only() -> None:
     over = bridge.intersection(river)
     assert over.length == pytest.approx(20, abs=0.1)
     assert over.bounds[1] == pytest.approx(NORTH + 147.5)
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_ways_take_what_a_search_with_a_sorted_queue_finds(seed: int) -> None:
+    """Nets with one-way steps of very different length, and squares that nothing leads to: SciPy, to the last bit."""
+    rng = np.random.default_rng(seed)
+    n = 60
+    minutes = rng.uniform(0.05, 5, (n, n)) * (rng.random((n, n)) < 0.06)
+    minutes[:, :3] = 0
+    search = Search(sparse.csr_matrix(minutes))
+    known = csgraph.dijkstra(search.steps)
+    for start in range(n):
+        search.run(start, np.ones(n, bool))
+        assert np.array_equal(search.reached, known[start])
+        way = search.way(start, n - 1)
+        if np.isfinite(known[start, -1]):
+            assert sum(minutes[here, there] for here, there in itertools.pairwise(way)) == pytest.approx(
+                known[start, -1]
+            )
+        else:
+            assert way == [start, n - 1]
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_steps_are_missing_where_a_shape_is_crossed_and_nowhere_else(seed: int) -> None:
+    """Lines and areas strewn over the ground, some along edges of squares: each step is looked at by itself."""
+    rng = np.random.default_rng(seed)
+    corners = rng.integers(0, 48, (12, 2)) * 2.5 + (EAST, NORTH)
+    shapes = [LineString([one, one + rng.integers(-8, 9, 2) * 2.5 + 0.1]) for one in corners[:8]]
+    shapes += [box(*one, *(one + rng.integers(2, 9, 2) * 2.5)) for one in corners[8:]]
+    net = flat_net(24, 24, barriers=shapes)
+    side_m, centres = net.ground.side_m, net.ground.centres
+    start, end = np.triu_indices(len(centres), 1)
+    near = np.abs(centres[start] - centres[end]).max(axis=1) < 1.5 * side_m
+    start, end = start[near], end[near]
+    crossed = shapely.intersects(
+        shapely.linestrings(np.stack([centres[start], centres[end]], axis=1)), shapely.union_all(shapes)
+    )
+    assert crossed.any()
+    assert np.array_equal(np.asarray(net.steps[start, end]).ravel() == 0, crossed)
+
+
+def test_rounds_are_told_by_the_quickest_ways_to_near_stops() -> None:
+    """Far more stops than each is searched to: exact from and to the start and to the nearest, never too short."""
+    rng = np.random.default_rng(0)
+    net = flat_net(barriers=[LineString([(EAST + 100, NORTH - 5), (EAST + 100, NORTH + 150)])])
+    stops = rng.choice(np.flatnonzero(net.main_part), 2 * NEAREST, replace=False)
+    squares = np.concatenate([[0], stops])
+    told, known = net.minutes_of_rounds(0, stops), net.minutes(squares, squares)
+    assert told[0] == pytest.approx(known[0])
+    assert told[:, 0] == pytest.approx(known[:, 0])
+    assert (told >= known - 1e-9).all()
+    nearest = np.argsort(known, axis=1)[:, :NEAREST]
+    assert np.take_along_axis(told, nearest, 1) == pytest.approx(np.take_along_axis(known, nearest, 1))
+    assert told == pytest.approx(known, rel=0.3)
+    assert (told > known + 1e-9).any()
+
+
+def test_clusters_of_stops_far_from_each_other_are_told_all_the_same() -> None:
+    """More stops in each cluster than a search comes to: ways between the clusters are found, some round a corner."""
+    stops = np.concatenate([np.arange(NEAREST + 5), 1599 - np.arange(NEAREST + 5)])
+    net = flat_net()
+    told = net.minutes_of_rounds(20, stops)
+    known = net.minutes(np.r_[20, stops], np.r_[20, stops])
+    assert (told >= known - 1e-9).all()
+    assert (told <= 2 * known + 1e-9).all()
 
 
 def test_unknown_ground_is_not_walked() -> None:

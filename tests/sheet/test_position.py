@@ -85,7 +85,7 @@ def test_unturned_picture_lies_where_the_turned_one_does() -> None:
     block = box(EAST + 380, NORTH + 90, EAST + 420, NORTH + 130)
     drawing = sheet_of({"a": features(("521", block))})
     picture = render_png(drawing.pdf, dpi=300)
-    turned, transform = grid_north_up(*map_picture(drawing, picture), UTM32)
+    turned, transform = grid_north_up(*map_picture(drawing, picture))
     assert transform.b == 0
     assert transform.d == 0
     dark = np.argwhere((turned[..., :3].max(axis=2) < 90) & (turned[..., 3] == 255))

@@ -7,6 +7,7 @@ import re
 import geopandas as gpd
 import numpy as np
 import pytest
+import shapely
 from hypothesis import given
 from hypothesis import settings as hypothesis_settings
 from hypothesis import strategies as st
@@ -19,6 +20,7 @@ from shapely.geometry.base import BaseGeometry
 from pipeline.features import make_features
 from pipeline.norm.symbols import KIND_OF_GEOMETRY
 from pipeline.settings import SheetSettings
+from pipeline.sheet.content import VERTEX_TOLERANCE_MM, simplified
 from pipeline.sheet.drawing import SheetDrawing, draw_sheet
 from pipeline.sheet.marginalia import bar_length_m, fitted_name
 from pipeline.sheet.page.colours import PLATES, Plate
@@ -489,6 +491,24 @@ def test_area_that_crosses_itself_is_mended() -> None:
     bow = Polygon([(EAST, NORTH), (EAST + 200, NORTH + 200), (EAST + 200, NORTH), (EAST, NORTH + 200)])
     for number in ("401", "210", "308"):
         assert number in sheet_of({"a": features((number, bow))}).symbols
+
+
+@pytest.mark.parametrize("seed", range(2))
+def test_vertices_that_nobody_sees_go_and_areas_stay(seed: int) -> None:
+    """Round areas of many vertices, slivers thinner than a vertex may move, a bow tie, and a closed line."""
+    rng = np.random.default_rng(seed)
+    turn = np.linspace(0, 2 * np.pi, 400, endpoint=False)
+    far = 2 + rng.uniform(-0.004, 0.004, (20, 400)) + np.cos(turn * rng.integers(2, 9, (20, 1)))
+    round_ones = [Polygon(np.column_stack([one * np.cos(turn), one * np.sin(turn)])) for one in far]
+    slivers = [Polygon([(0, 0), (x, 0.003), (2 * x, 0)]) for x in rng.uniform(0.5, 3, 5)]
+    bow = Polygon([(0, 0), (3, 3), (3, 0), (0, 2)])
+    line = LineString([(0, 0), (0.005, 0.005), (0, 0.009), (0, 0)])
+    shapes = np.array([*round_ones, *slivers, bow, line], object)
+    simple = simplified(shapes)
+    assert not shapely.is_empty(simple).any()
+    assert shapely.area(simple) == pytest.approx(shapely.area(shapes), rel=0.01)
+    assert shapely.get_num_coordinates(simple)[:20].max() < 0.8 * 400
+    assert shapely.hausdorff_distance(simple[:20], shapes[:20]).max() <= 2 * VERTEX_TOLERANCE_MM
 
 
 def test_chart_shows_every_symbol() -> None:

@@ -7,6 +7,7 @@ sheet's own code; lines are described here anew, since a GIS fits dashes and mar
 
 from __future__ import annotations
 
+import functools
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
@@ -156,6 +157,7 @@ def thin(paint: Paint, /) -> Paint:
     return paint
 
 
+@functools.cache
 def paints_of(symbol: Symbol, kind: Kind, /) -> tuple[Paint, ...]:
     """What a feature of a symbol is drawn with, bottom first.
 

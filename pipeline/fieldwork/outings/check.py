@@ -214,8 +214,7 @@ def _walks(own: Whole, stops: Stops, net: Net, squares: Whole, start: Start, *, 
     """The outings from one parking place through the stops that are nearest to it."""
     if not len(own):
         return []
-    of = np.concatenate([[start.square], squares[own]])
-    walking = net.minutes(of, of)
+    walking = net.minutes_of_rounds(start.square, squares[own])
     walking[0, 1:] += start.minutes
     walking[1:, 0] += start.minutes
     found = plan_outings(walking, stops.looking[own], stops.value[own], limit_minutes=60 * outing_h)

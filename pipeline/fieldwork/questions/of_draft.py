@@ -58,6 +58,8 @@ def _of_layer(table: gpd.GeoDataFrame, symbols: SymbolTable) -> gpd.GeoDataFrame
     """The questions of one layer."""
     is_unseen = (table["symbol"] == NOT_SEEN).to_numpy()
     of_features = _of_features(table[~is_unseen & ~table["symbol"].isin(NOT_ASKED).to_numpy()], symbols)
+    if not is_unseen.any():
+        return of_features
     return pd.concat([of_features, _of_unseen(table[is_unseen])], ignore_index=True)
 
 

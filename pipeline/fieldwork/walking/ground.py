@@ -13,7 +13,8 @@ from functools import cached_property
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from scipy import sparse
+from rasterio.features import rasterize
+from scipy import ndimage, sparse
 from scipy.sparse import csgraph
 from scipy.spatial import KDTree
 from shapely.geometry.base import BaseGeometry
@@ -32,6 +33,8 @@ UNKNOWN_SHARE = 0.5
 """Share of free running taken where the survey did not see the undergrowth (our choice)."""
 STEEPEST = 1.0
 """Rise over run beyond which nobody walks: 45 degrees (our choice)."""
+NEAREST = 40
+"""Stops to which the quickest ways are searched from each: twice as many as an outing has (our choice)."""
 STEPS = ((0, 1), (1, 0), (1, 1), (1, -1))
 """Neighbours, in rows and columns, to which steps are counted; the way back is counted with each."""
 
@@ -130,6 +133,38 @@ class Net:
             minutes[row] = self._search.reached[end]
         return minutes
 
+    def minutes_of_rounds(self, start: int, stops: NDArray[np.int64], /) -> NDArray[np.float64]:
+        """(n + 1, n + 1) minutes from each to each of the start and n stops; infinite where no way leads.
+
+        From and to the start, and from each stop to the NEAREST others, the ways are the quickest; farther stops are
+        reached by way of those. A round from stop to stop has hardly any long leg between them, and searching all of
+        these takes five times as long.
+        """
+        squares = np.concatenate([[start], stops])
+        minutes = np.zeros((len(squares),) * 2)
+        minutes[1:, 1:] = self._among(stops)
+        minutes[0] = self.minutes(squares[:1], squares)[0]
+        # Against the steps: the ways from the start then are those that lead to it.
+        minutes[:, 0] = Net(self.ground, self.steps.T.tocsr()).minutes(squares[:1], squares)[0]
+        return _by_way_of_others(minutes)
+
+    def _among(self, stops: NDArray[np.int64]) -> NDArray[np.float64]:
+        """(n, n) minutes from each stop to each, farther ones by way of the NEAREST."""
+        is_end = np.zeros(self.ground.height_m.size, bool)
+        is_end[stops] = True
+        n_near = min(NEAREST, len(stops))
+        while True:
+            minutes = np.empty((len(stops),) * 2)
+            for row, square in enumerate(stops.tolist()):
+                # To stops that the search has not come to it knows some way, which need not be the quickest.
+                self._search.run(square, is_end, enough=n_near)
+                minutes[row] = self._search.reached[stops]
+            minutes = _by_way_of_others(minutes)
+            if n_near >= len(stops) or np.isfinite(minutes).all():
+                return minutes
+            # Stops lie in clusters far from each other: each has its nearest in its own.
+            n_near = min(4 * n_near, len(stops))
+
     def way(self, start: int, end: int, /) -> EastNorth:
         """(n, 2) middles of the squares of the quickest way between two squares; both ends where none leads."""
         return self.ground.centres[self._search.way(start, end)]
@@ -137,6 +172,14 @@ class Net:
     @cached_property
     def _search(self) -> Search:
         return Search(self.steps)
+
+
+def _by_way_of_others(minutes: NDArray[np.float64]) -> NDArray[np.float64]:
+    """(n, n) minutes between places where one may go by way of any others (Floyd 1962, Warshall 1962)."""
+    shortest = minutes.copy()
+    for via in range(len(minutes)):
+        np.minimum(shortest, shortest[:, via, None] + shortest[via], out=shortest)
+    return shortest
 
 
 def net_of(ground: Ground, barriers: Iterable[BaseGeometry], /, *, water: Iterable[BaseGeometry] = ()) -> Net:
@@ -147,8 +190,7 @@ def net_of(ground: Ground, barriers: Iterable[BaseGeometry], /, *, water: Iterab
     barriers : lines that cannot be crossed and areas that cannot be entered
     water : areas of water; where a road is drawn across one there is a bridge or a ford
     """
-    trees = [shapely.STRtree([shape for shape in shapes if not shape.is_empty]) for shapes in (barriers, water)]
-    parts = list(_steps(ground, *trees))
+    parts = list(_steps(ground, *(_shapes_on(ground.grid, shapes) for shapes in (barriers, water))))
     start, end, minutes = (np.concatenate([part[number] for part in parts]) for number in range(3))
     n = ground.height_m.size
     return Net(ground, sparse.csr_matrix((minutes, (start, end)), shape=(n, n)))
@@ -157,7 +199,7 @@ def net_of(ground: Ground, barriers: Iterable[BaseGeometry], /, *, water: Iterab
 Steps = tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.float64]]
 
 
-def _steps(ground: Ground, barriers: shapely.STRtree, water: shapely.STRtree) -> Iterator[Steps]:
+def _steps(ground: Ground, barriers: _Shapes, water: _Shapes) -> Iterator[Steps]:
     """Start, end and minutes of all steps that can be walked, there and back."""
     rows, cols = ground.height_m.shape
     number = np.arange(rows * cols).reshape(rows, cols)
@@ -167,19 +209,36 @@ def _steps(ground: Ground, barriers: shapely.STRtree, water: shapely.STRtree) ->
         start, end = number[here].ravel(), number[there].ravel()
         known = np.isfinite(ground.height_m.ravel()[start]) & np.isfinite(ground.height_m.ravel()[end])
         start, end = start[known], end[known]
-        ends = ground.centres[start], ground.centres[end]
         on_way = ground.is_way.ravel()[start] & ground.is_way.ravel()[end]
-        free = ~_crossed(*ends, barriers) & (on_way | ~_crossed(*ends, water))
+        free = ~_crossed(ground, start, end, barriers) & (on_way | ~_crossed(ground, start, end, water))
         start, end = start[free], end[free]
         yield from _both_ways(ground, start, end)
 
 
-def _crossed(start: EastNorth, end: EastNorth, barriers: shapely.STRtree) -> Mask:
-    """Which straight steps touch a barrier."""
+@dataclass(frozen=True)
+class _Shapes:
+    """Shapes that stop a walker: searched by place, and (squares,) bool, which squares they come near to."""
+
+    tree: shapely.STRtree
+    near: Mask
+
+
+def _shapes_on(grid: Grid, shapes: Iterable[BaseGeometry]) -> _Shapes:
+    some = [shape for shape in shapes if not shape.is_empty]
+    touched = np.zeros(grid.shape, np.uint8)
+    if some:
+        rasterize(some, out=touched, transform=grid.transform, all_touched=True)
+    # One square further, for what runs along the edge of a square.
+    return _Shapes(shapely.STRtree(some), ndimage.binary_dilation(touched, np.ones((3, 3), bool)).ravel())
+
+
+def _crossed(ground: Ground, start: NDArray[np.int64], end: NDArray[np.int64], shapes: _Shapes) -> Mask:
+    """Which straight steps from square to square touch a shape."""
     crossed = np.zeros(len(start), bool)
-    if len(barriers.geometries) and len(start):
-        segments = shapely.linestrings(np.stack([start, end], axis=1))
-        crossed[np.unique(barriers.query(segments, predicate="intersects")[0])] = True
+    asked = np.flatnonzero(shapes.near[start] | shapes.near[end])
+    if len(asked):
+        segments = shapely.linestrings(np.stack([ground.centres[start[asked]], ground.centres[end[asked]]], axis=1))
+        crossed[asked[np.unique(shapes.tree.query(segments, predicate="intersects")[0])]] = True
     return crossed
 
 

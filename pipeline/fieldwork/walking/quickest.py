@@ -40,12 +40,13 @@ class Search:
         self._first = np.empty(int(longest / self._wide) + 3, np.int32)
         self._waiting = np.empty(n_waiting, np.int32), np.empty(n_waiting), np.empty(n_waiting, np.int32)
 
-    def run(self, start: int, is_end: Mask, /) -> None:
-        """Search from a square until all ends are reached that can be."""
+    def run(self, start: int, is_end: Mask, /, *, enough: int | None = None) -> None:
+        """Search from a square until all ends are reached that can be, or only as many of them as are enough."""
         steps = self.steps
         net = steps.indptr.astype(np.int32), steps.indices.astype(np.int32), steps.data
         found = self.reached, self.before
-        _search(net, start, is_end, int(np.count_nonzero(is_end)), self._wide, found, self._first, self._waiting)
+        n_ends = int(is_end.sum()) if enough is None else enough
+        _search(net, start, is_end, n_ends, self._wide, found, self._first, self._waiting)
 
     def way(self, start: int, end: int, /) -> list[int]:
         """Squares of the quickest way, both ends included; only these where none leads."""

@@ -69,10 +69,25 @@ def _run_of(letter: str, faces: tuple[str, ...]) -> Run:
     return Run(faces[0], base or "?")
 
 
+class _Widths(dict[str, float]):
+    """Letter -> its width in thousandths of the size of a typeface, or of the one that stands in for it."""
+
+    def __init__(self, face: str) -> None:
+        self._face = face
+
+    def __missing__(self, letter: str) -> float:
+        self[letter] = sum(pdfmetrics.stringWidth(run.letters, run.face, 1000) for run in runs(letter, face=self._face))
+        return self[letter]
+
+
+_widths = functools.cache(_Widths)
+
+
 def text_width_mm(words: str, /, *, size_pt: float, face: str = PLAIN) -> float:
     """Width of a line of text."""
-    widths = (pdfmetrics.stringWidth(run.letters, run.face, size_pt) for run in runs(words, face=face))
-    return float(sum(widths)) / POINTS_PER_MM
+    # A list of places to look at is broken into lines letter by letter: a million times a look into a table.
+    letters = unicodedata.normalize("NFC", words)
+    return sum(map(_widths(face).__getitem__, letters)) * size_pt / 1000 / POINTS_PER_MM
 
 
 _CHARACTERS = r"\u3040-\u30ff\u3400-\u9fff\uf900-\ufaff"

@@ -11,7 +11,7 @@ import io
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from decimal import Decimal
-from typing import Literal
+from typing import Final, Literal
 
 import pikepdf
 from affine import Affine
@@ -29,6 +29,9 @@ from pipeline.sheet.page.page import Box
 
 CAP_HEIGHT_MM_PER_PT = 0.714 * 25.4 / 72
 """Height of the figures of the typeface (Noto Sans) in millimetres, for a size of one point."""
+COMPRESSION: Final = 4
+"""Level of zlib, 1 to 9, for the plates: files are 5 % larger than with the usual 6, in a quarter of its time (measured
+on two sheets)."""
 BLACK = tint("black")
 Align = Literal["left", "centre", "right"]
 
@@ -105,6 +108,7 @@ class Book:
         """
         self.canvas.save()
         target = io.BytesIO()
+        pikepdf.settings.set_flate_compression_level(COMPRESSION)
         with pikepdf.Pdf.open(self._bytes) as pdf:
             filled: set[str] = set()
             for page, georeferences in zip(pdf.pages, self._georeferences, strict=True):

@@ -61,7 +61,7 @@ def sheet(
     page, map_alone, transform = sheet_pictures(drawing, settings=settings)
     rasters.write_png(png, page, dpi=settings.resolution_dpi)
     rasters.write_picture(tif, map_alone, transform, crs)
-    rasters.write_picture(grid_north, *grid_north_up(map_alone, transform, crs), crs)
+    rasters.write_picture(grid_north, *grid_north_up(map_alone, transform), crs)
 
 
 def survey_line(survey: Path, season: Path, borrowed: Path, language: Language, /) -> str:

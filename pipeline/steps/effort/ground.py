@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -44,16 +45,19 @@ def measure_draft(
     covered = layers.read_outline(outline, layer="covered")[0] if has_covered else area
     kept = area if within is None else within
     tables = {name: layers.read_layer(draft, name) for name in layers.count_features(draft)}
-    cells, measures = measure(tables, kept, covered, rise_of=rise_in(slope))
+    with rise_in(slope) as rise_of:
+        cells, measures = measure(tables, kept, covered, rise_of=rise_of)
     return Ground(cells, measures, grades_of(arrays.read_json(survey)), kept, crs)
 
 
-def rise_in(slope: Path, /) -> Callable[[Bounds], float]:
+@contextmanager
+def rise_in(slope: Path, /) -> Iterator[Callable[[Bounds], float]]:
     """Mean rise over run within bounds, read from a raster of degrees; NaN where nothing is known."""
+    with rasters.reading_heights(slope) as read:
 
-    def rise_of(bounds: Bounds) -> float:
-        degrees, _ = rasters.read_heights(slope, bounds=bounds)
-        known = degrees[np.isfinite(degrees)]
-        return float(np.tan(np.radians(known)).mean()) if known.size else float("nan")
+        def rise_of(bounds: Bounds) -> float:
+            degrees, _ = read(bounds)
+            known = degrees[np.isfinite(degrees)]
+            return float(np.tan(np.radians(known)).mean()) if known.size else float("nan")
 
-    return rise_of
+        yield rise_of

@@ -152,12 +152,12 @@ def _net(table: dict[str, gpd.GeoDataFrame], bare_earth: Path, running_speed: Pa
 
 def _drawn(table: dict[str, gpd.GeoDataFrame], numbers: tuple[str, ...]) -> NDArray[np.object_]:
     """Shapes that the map draws with some symbols, in the order of these."""
-    shapes: list[object] = []
-    for number in numbers:
-        for layer in table.values():
-            is_meant = (layer["symbol"] == number) & layer["status"].isin(DRAWN) if len(layer) else []
-            shapes += list(layer.geometry[is_meant]) if len(layer) else []
-    return np.array(shapes, object)
+    of: dict[str, list[object]] = {number: [] for number in numbers}
+    for layer in table.values():
+        drawn = layer[layer["status"].isin(DRAWN) & layer["symbol"].isin(numbers)] if len(layer) else layer
+        for number, shape in zip(drawn["symbol"], drawn.geometry, strict=True):
+            of[number].append(shape)
+    return np.array([shape for number in numbers for shape in of[number]], object)
 
 
 def _parking(written: str, area: MultiPolygon, table: dict[str, gpd.GeoDataFrame], crs: str) -> Parking:
