@@ -42,7 +42,8 @@ class Net:
         edges = np.concatenate([shapely.boundary(areas), shapely.boundary(shapes)])
         faces = shapely.get_parts(shapely.polygonize([shapely.union_all(edges)]))
         inside = shapely.point_on_surface(faces)
-        face, area = shapely.STRtree(areas).query(inside, predicate="intersects")
+        # What asks is indexed once: areas may have many corners.
+        area, face = shapely.STRtree(inside).query(areas, predicate="intersects")
         held = np.zeros((len(faces), len(areas)), np.bool_)
         held[face, area] = True
         return cls(faces, inside, held)
@@ -104,8 +105,9 @@ def handed_over(
 def _clusters(areas: Shapes, shapes: Shapes, owner: Rows) -> list[_Cluster]:
     """What hangs together: a shape with its owner and with the areas and shapes that it touches."""
     n = len(areas)
-    shape, area = shapely.STRtree(areas).query(shapes, predicate="dwithin", distance=BESIDE_M)
-    one, other = shapely.STRtree(shapes).query(shapes, predicate="dwithin", distance=BESIDE_M)
+    tree = shapely.STRtree(shapes)
+    area, shape = tree.query(areas, predicate="dwithin", distance=BESIDE_M)
+    one, other = tree.query(shapes, predicate="dwithin", distance=BESIDE_M)
     first = np.concatenate([n + shape, n + np.arange(len(shapes)), n + one])
     second = np.concatenate([area, owner, n + other])
     links = coo_array((np.ones(len(first)), (first, second)), shape=(n + len(shapes), n + len(shapes)))
