@@ -258,7 +258,7 @@ def _refresh_batch(options: argparse.Namespace) -> int:
 
 
 def _refresh(options: argparse.Namespace) -> int:
-    from pipeline.advice.refreshed import Ended, describe_ended
+    from pipeline.advice.refreshed import OPEN_FIRST, Ended, describe_ended
     from pipeline.plan.plan import make_plan
     from pipeline.steps.beginning import area_file_of, out_of
     from pipeline.steps.refresh.area import refresh_area
@@ -289,6 +289,7 @@ def _refresh(options: argparse.Namespace) -> int:
         folder=str(plan.out),
         old=str(options.old),
         command=str(options.area),
+        files=[file for file in OPEN_FIRST if (plan.out / file).exists()],
         told=done.told,
         read_as=done.read_as,
     )

@@ -281,7 +281,7 @@ def test_a_killed_run_goes_on_and_ends_the_same(sample_out: Path, tmp_path: Path
         time.sleep(0.05)
     os.killpg(run.pid, signal.SIGKILL)
     run.wait()
-    first = min((work / "grids").glob("[!.]*/*.tif"), key=lambda path: path.stat().st_mtime_ns)
+    first = min((work / "grids").glob("[!.]*/*.npy.z"), key=lambda path: path.stat().st_mtime_ns)
     stamp = first.stat().st_mtime_ns
     assert not (tmp_path / "out" / "manifest.json").exists()
     again = tussock("draft", area, "--cores", "2")

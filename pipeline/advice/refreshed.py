@@ -19,7 +19,8 @@ OPEN_FIRST = {
     "sheets/changes_sheet.pdf": "the changes on paper, to take along",
     "fieldwork/changes_list.csv": "the places to look at, those most worth it first",
     "changes.gpkg": "each change with its evidence, for a GIS",
-    "refreshed.gpkg": "the map to go on with",
+    "refreshed.gpkg": "the map to go on with, in layers for a GIS",
+    "exports/refreshed_styled.gpkg": "the same with its symbols, opened as a map",
 }
 """What is opened first of a refresh, in this order: file below the folder of the new draft -> what it is."""
 MANY = {
@@ -42,6 +43,7 @@ class Ended:
     folder : where the new draft is
     old : the earlier map as the user named it
     command : how the user would name the new area, for `tussock refresh --undo`
+    files : those of OPEN_FIRST that are there
     told : what stands in `refresh.json`
     read_as : how the earlier map was read, and what of it was kept, a sentence each
     """
@@ -50,6 +52,7 @@ class Ended:
     folder: str
     old: str
     command: str
+    files: Sequence[str]
     told: Mapping[str, object]
     read_as: Sequence[str] = ()
 
@@ -69,7 +72,7 @@ def _lines(ended: Ended) -> Iterator[str]:
         yield from textwrap.wrap(sentence, WIDEST)
     yield ""
     yield f"Open first, in {ended.folder}:"
-    yield from (f"  {file:<28}{what}" for file, what in OPEN_FIRST.items())
+    yield from (f"  {file:<31}{what}" for file, what in OPEN_FIRST.items() if file in ended.files)
     yield "The new draft by itself is in report/index.html. To take this refresh back:"
     yield f"  tussock refresh --undo {ended.command}"
     yield ""

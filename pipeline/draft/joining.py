@@ -158,11 +158,8 @@ def _as_one_each(
     shapes = [_joined(geometry[rows], symbol[rows[0]], pieces.index[rows].tolist(), following) for rows in groups]
     columns = {name: pieces[name].to_numpy(np.float64) for name in MEANS}
     means = {name: [_mean(known[rows], size[rows]) for rows in groups] for name, known in columns.items()}
-    sums = {
-        name: [np.nansum(pieces[name].to_numpy()[rows]) for rows in groups]
-        for name in pieces.columns
-        if name.startswith(SUM)
-    }
+    counts = {name: pieces[name].to_numpy() for name in pieces.columns if name.startswith(SUM)}
+    sums = {name: [np.nansum(known[rows]) for rows in groups] for name, known in counts.items()}
     largest = [int(rows[np.argmax(size[rows])]) for rows in groups]
     made = pieces.iloc[largest].assign(**means, **sums)
     made = made.iloc[np.repeat(np.arange(len(groups)), [len(parts) for parts in shapes])].reset_index(drop=True)

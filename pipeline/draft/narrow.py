@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import geopandas as gpd
 import numpy as np
 import shapely
@@ -13,6 +11,7 @@ from shapely.geometry import MultiPolygon, Polygon
 from pipeline.draft.choosing.status import is_candidate
 from pipeline.draft.collisions import Kept
 from pipeline.draft.narrow_parts import LEAST_M2, Parts, Rows, Shapes, narrow_parts
+from pipeline.draft.nets import Net, handed_over
 from pipeline.draft.record.left_out import left_out
 from pipeline.draft.white_rims import VEGETATION
 from pipeline.features import join_features, no_features
@@ -40,45 +39,6 @@ NEARLY_RATIO = 0.1
 WIDENED_M = (0.3, 2.0)
 """Least and most by which an edge of such a part is moved in a round: the rounding of its ends, and what one does not
 see on the map, 0.13 mm (our choice)."""
-BESIDE_M = 0.01
-"""What lies this near touches, but for the rounding of coordinates."""
-
-
-@dataclass(frozen=True)
-class _Net:
-    """Edges of areas and of what changes hands, laid into one net: what shares an edge then has the same vertices.
-
-    Attributes
-    ----------
-    faces : (m,) polygons of the net
-    inside : (m,) a point in each
-    held : (m, n) bool, faces of each area
-    rows : areas that lie in the net
-    """
-
-    faces: Shapes
-    inside: Shapes
-    held: NDArray[np.bool_]
-    rows: Rows
-
-    @classmethod
-    def of(cls, areas: Shapes, shapes: Shapes, owner: Rows) -> _Net:
-        """The net of shapes, of their owners, and of the areas beside them."""
-        rows = np.union1d(owner, shapely.STRtree(areas).query(shapes, predicate="dwithin", distance=BESIDE_M)[1])
-        edges = np.concatenate([shapely.boundary(areas[rows]), shapely.boundary(shapes)])
-        faces = shapely.get_parts(shapely.polygonize([shapely.union_all(edges)]))
-        inside = shapely.point_on_surface(faces)
-        face, place = shapely.STRtree(areas[rows]).query(inside, predicate="intersects")
-        held = np.zeros((len(faces), len(areas)), np.bool_)
-        held[face, rows[place]] = True
-        return cls(faces, inside, held, rows)
-
-    def drawn(self, areas: Shapes, held: NDArray[np.bool_], /) -> Shapes:
-        """(n,) areas of the faces that each holds; those that lie outside the net as they were."""
-        found = areas.copy()
-        for row in self.rows:
-            found[row] = shapely.union_all(self.faces[held[:, row]])
-        return found
 
 
 def without_narrow_parts(
@@ -143,20 +103,27 @@ def _widened(
         if near.size:
             gains = shapely.difference(gains, shapely.union_all(others[np.unique(near[0])]))
         order = np.argsort(-width_m[owner], kind="stable")
-        before, now = now, _given(now, gains[order], owner[order])
+        before = now
+        now = handed_over(
+            now,
+            gains[order],
+            owner[order],
+            np.ones(len(now), np.bool_),
+            hand_over=_gains_given,
+            remembered=remembered,
+        )
         to_look_at = np.array([a is not b for a, b in zip(now, before, strict=True)], np.bool_) & np.isfinite(width_m)
     return now
 
 
-def _given(areas: Shapes, gains: Shapes, owner: Rows) -> Shapes:
-    """(n,) areas of which each owner has its gain, where two gain the same the later one, and nobody else has it."""
-    net = _Net.of(areas, gains, owner)
+def _gains_given(net: Net, gains: Shapes, owner: Rows, _: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Faces of each area where each owner has its gain, where two gain the same the later one, and nobody else it."""
     inside = shapely.STRtree(net.inside).query(gains, predicate="intersects")
     held = net.held.copy()
     for gain, face in inside.T[np.argsort(inside[0], kind="stable")]:
         held[face] = False
         held[face, owner[gain]] = True
-    return net.drawn(areas, held)
+    return held
 
 
 def _all_wide(areas: Shapes, width_m: NDArray[np.float64], remembered: Remembered) -> Shapes:
@@ -171,7 +138,8 @@ def _all_wide(areas: Shapes, width_m: NDArray[np.float64], remembered: Remembere
         owner = rows[parts.owner]
         cut = _cut_of(parts, width_m[owner], keeps_tips=turn < WHOLE_ROUNDS)
         may_take = (turn < ROUNDS - LAST_ROUNDS) | np.isnan(width_m)
-        before, now = now, _given_away(now, cut, owner, may_take)
+        before = now
+        now = handed_over(now, cut, owner, may_take, hand_over=_parts_given_away, remembered=remembered)
         to_look_at = np.array([a is not b for a, b in zip(now, before, strict=True)]) & np.isfinite(width_m)
     return now
 
@@ -193,30 +161,29 @@ def _cut_of(parts: Parts, width_m: NDArray[np.float64], *, keeps_tips: bool) -> 
     return np.where(is_whole, parts.shapes, beyond)
 
 
-def _given_away(areas: Shapes, cut: Shapes, owner: Rows, may_take: NDArray[np.bool_]) -> Shapes:
-    """(n,) areas with the cut parts given to those that may take them with which they share most border, or to none.
-
-    All edges are laid into one net first, so that areas on both sides of an edge get the same vertices.
-    """
-    net = _Net.of(areas, cut, owner)
-    faces, held = net.faces, net.held.copy()
+def _parts_given_away(net: Net, cut: Shapes, owner: Rows, may_take: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Faces of each area where parts cut off went to those that may take them and share most border, or to none."""
+    held = net.held.copy()
     pieces, part = shapely.get_parts(cut, return_index=True)
     cut_face, piece = shapely.STRtree(pieces).query(net.inside, predicate="intersects")
     of_owner = held[cut_face, owner[part[piece]]]
     cut_face, piece = cut_face[of_owner], piece[of_owner]
     loser = owner[part[piece]]
-    host = _hosts(faces, held & may_take, cut_face, piece, loser)
+    host = _hosts(net, may_take, cut_face, piece, loser)
     held[cut_face, loser] = False
     held[cut_face[host >= 0], host[host >= 0]] = True
-    return net.drawn(areas, held)
+    return held
 
 
-def _hosts(faces: Shapes, held: NDArray[np.bool_], cut_face: Rows, piece: Rows, loser: Rows) -> Rows:
-    """(m,) area that each cut face goes to, all faces of a piece to one; -1 for white."""
+def _hosts(net: Net, may_take: NDArray[np.bool_], cut_face: Rows, piece: Rows, loser: Rows) -> Rows:
+    """(m,) area that each cut face goes to, all faces of a piece to one; -1 for white, which is what no area holds."""
+    faces, held = net.faces, net.held & may_take
     piece_of = np.full(len(faces), -1)
     piece_of[cut_face] = piece
     one, other = shapely.STRtree(faces).query(faces[cut_face], predicate="intersects")
-    apart = piece_of[other] != piece[one]
+    # White that areas enclose is a face too, and so are slivers between edges that rounding keeps apart.
+    is_white = ~net.held.any(axis=1) & (shapely.area(faces) > LEAST_M2)
+    apart = (piece_of[other] != piece[one]) & ~is_white[other]
     one, other = one[apart], other[apart]
     rims = shapely.boundary(faces)
     shared_m = shapely.length(shapely.intersection(rims[cut_face[one]], rims[other]))

@@ -75,12 +75,19 @@ def fill_pinholes(features: gpd.GeoDataFrame, symbols: SymbolTable, /) -> Kept:
     pale_m2, dark_m2 = (symbols.smallest(text).area_m2 for text in ("406", "408"))
     greens = np.flatnonzero(is_area & np.isin(symbol, VEGETATION))
     for row in greens[shapely.get_num_interior_rings(geometry[greens]) > 0]:
-        holes = np.array([shapely.Polygon(ring) for ring in geometry[row].interiors], np.object_)
+        holes = shapely.polygons(geometry[row].interiors)
         least_m2 = dark_m2 if symbol[row] in DARK else pale_m2
-        for hole in holes[(shapely.area(holes) > LEAST_AREA_M2) & (shapely.area(holes) < least_m2)]:
-            inside = areas[tree.query(hole, predicate="intersects")]
-            white = _without(hole, geometry[inside[inside != row]])
-            joined = shapely.union(geometry[row], white)
+        small = np.flatnonzero((shapely.area(holes) > LEAST_AREA_M2) & (shapely.area(holes) < least_m2))
+        if not len(small):
+            continue
+        place, inside = tree.query(holes[small], predicate="intersects")
+        hole, other = small[place], areas[inside]
+        hole, other = hole[other != row], other[other != row]
+        # A hole that holds nothing goes as it is, which spares joining it.
+        stays = np.isin(np.arange(len(holes)), np.setdiff1d(small, hole), invert=True)
+        geometry[row] = Polygon(geometry[row].exterior, list(shapely.get_exterior_ring(holes[stays])))
+        for number in np.unique(hole):
+            joined = shapely.union(geometry[row], _without(holes[number], geometry[other[hole == number]]))
             if isinstance(joined, Polygon):
                 geometry[row] = joined
     filled = features.set_geometry(gpd.GeoSeries(geometry, index=features.index, crs=features.crs))

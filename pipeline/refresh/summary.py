@@ -80,7 +80,8 @@ def cannot_tell(measured: Measured | None, old_season: str, new_season: str, /) 
     if measured is None:
         return [
             "Of the old map there are no rasters: changes are told from the map alone and the new survey, and are less "
-            "sure. Ground dug or filled, undergrowth and boulders that came or went cannot be told."
+            "sure. Ground dug or filled, undergrowth and boulders that came or went cannot be told, nor new tracks "
+            "that the draft draws as paths or has as candidates only."
         ]
     found = []
     known = measured.support[measured.ground.seen]

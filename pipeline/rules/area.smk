@@ -156,12 +156,14 @@ rule water:
         climate=PLAN.area.climate,
         porous={True: "yes", False: "no", None: "ask"}[PLAN.area.porous_ground],
         settings=PLAN.section("water"),
+        kept="work/kept/water.sqlite",
         code=PLAN.code("water"),
     shell:
         "python -m pipeline water --bare-earth {input.bare_earth:q} --ground-support {input.ground_support:q}"
         " --canopy-height {input.canopy_height:q}"
         " --counts {input.counts:q} --out {output.features:q} --report {output.report:q} --scale {params.scale} --climate {params.climate}"
-        " --porous {params.porous} --settings {params.settings:q} 2> {log:q}"
+        " --porous {params.porous} --settings {params.settings:q}"
+        " --kept={params.kept:q} --code={params.code} 2> {log:q}"
 
 
 rule usual_ground:

@@ -2,26 +2,38 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-
 import geopandas as gpd
 
 from pipeline.files import layers
+from pipeline.files.earlier.written import PAGE, SHEET, STYLED
 from pipeline.plan.plan import Plan
+from pipeline.steps.exports.export import styled_refreshed
 from pipeline.steps.fieldwork_sheet import fieldwork_sheet
 from pipeline.steps.report.report import report
 
-SHEET, PAGE = Path("sheets") / "changes_sheet.pdf", Path("report") / "changes.html"
-
 
 def show_changes(plan: Plan, old: gpd.GeoDataFrame, /) -> None:
-    """Write the sheet of changes and the page of changes of a refresh that is done, into the folder of the plan.
+    """Write the sheet and the page of changes of a refresh that is done, and its map with symbols where such is wanted.
 
     Parameters
     ----------
     old : features of the earlier map in the frame of the new survey
     """
     out, area = plan.out, plan.area
+    if "styled" in area.exports:
+        styled_refreshed(
+            refreshed=out / "refreshed.gpkg",
+            outline=out / "work" / "outline.gpkg",
+            survey=out / "report" / "survey.json",
+            season=out / "report" / "leaf_season.json",
+            borrowed=out / "report" / "borrowed.json",
+            out=out / STYLED,
+            name=area.name,
+            scale=area.scale,
+            interval_m=area.contour_interval_m,
+            map_date=str(area.map_date),
+            language=area.language,
+        )
     before = out / "work" / "before.gpkg"
     layers.write_features(before, old)
     changes = out / "changes.gpkg"

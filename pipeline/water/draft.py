@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from typing import NamedTuple
 
 import geopandas as gpd
@@ -12,6 +13,7 @@ import shapely
 from pipeline.features import join_features, make_features, no_features
 from pipeline.lattice.grid import Grid
 from pipeline.norm.symbols import isom
+from pipeline.remembered import Remembered, nothing_remembered
 from pipeline.settings import WaterSettings
 from pipeline.water.running.channels import Channel, find_channels
 from pipeline.water.running.flow import Runoff, lead_water
@@ -60,6 +62,7 @@ def draft_water(
     settings: WaterSettings,
     climate: str = "moderate",
     is_porous: bool | None = None,
+    remembered: Remembered = nothing_remembered,
 ) -> WaterDraft:
     """Standing water (302, 303), watercourses (304 to 306), marshes (310) and springs (312) of the area as features.
 
@@ -70,16 +73,18 @@ def draft_water(
     ----------
     climate : a key of `BEGINS_M2`
     is_porous : whether water sinks into the ground; None where the ground itself shall tell
+    remembered : where the cross-sections of an earlier run are found
 
     Returns
     -------
     Features as GeoDataFrame of `pipeline.features`, and what the valley floors say about the ground.
     """
+    bare_earth, aimed_pulses = (in_pieces(read, ground.grid) for read in (ground.bare_earth, ground.aimed_pulses))
+    ground = replace(ground, bare_earth=bare_earth, aimed_pulses=aimed_pulses)
     bodies = standing_water(ground, thin_max_ratio=settings.thin_max_ratio)
     runoff = Runoff(BEGINS_M2[climate], settings.channel_min_drained_m2, settings.channel_min_depth_m, porous=is_porous)
-    flow = lead_water(ground.bare_earth, ground.grid, runoff)
-    bare_earth, aimed_pulses = (in_pieces(read, ground.grid) for read in (ground.bare_earth, ground.aimed_pulses))
-    lines, floors = find_channels(flow, bare_earth, aimed_pulses, ground.grid, runoff)
+    flow = lead_water(bare_earth, ground.grid, runoff)
+    lines, floors = find_channels(flow, bare_earth, aimed_pulses, ground.grid, runoff, remembered=remembered)
     crs = ground.grid.crs
     shapes = [body.shape for body in bodies]
     marshes = [] if is_porous else find_marshes(flow, ground, standing_on(shapes, flow))

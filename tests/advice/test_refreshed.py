@@ -23,7 +23,15 @@ TOLD: dict[str, object] = {
 
 def said(**told: object) -> list[str]:
     """The lines, with other findings."""
-    ended = Ended("Hollin", "areas/hollin/out", "old.gpkg", "areas/hollin", TOLD | told, read_as=("Read as a draft.",))
+    ended = Ended(
+        "Hollin",
+        "areas/hollin/out",
+        "old.gpkg",
+        "areas/hollin",
+        ["changes.gpkg"],
+        TOLD | told,
+        read_as=("Read as a draft.",),
+    )
     return describe_ended(ended).splitlines()
 
 

@@ -17,6 +17,7 @@ from pipeline.draft.compose import COLUMNS, SECTIONS
 from pipeline.draft.record.left_out import COLUMNS as LEFT_OUT_COLUMNS
 from pipeline.exports.formats import FILES
 from pipeline.fieldwork.questions.columns import COLUMNS as CHECK_LIST_COLUMNS
+from pipeline.files.earlier.written import STYLED
 from pipeline.settings import load_area
 from tests.paths import PROJECT
 
@@ -150,4 +151,4 @@ def test_exports_and_backdrops_that_are_named_are_written() -> None:
     """Each file below `exports/` that a page names is one that an export writes."""
     for page in PAGES:
         named = set(re.findall(r"`exports/([\w.]+)`", page.read_text(encoding="utf-8")))
-        assert named <= set(FILES.values()), page.name
+        assert named <= {*FILES.values(), Path(STYLED).name}, page.name

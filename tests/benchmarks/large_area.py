@@ -72,19 +72,23 @@ def _raw(cloud: laspy.LasData, header: laspy.LasHeader) -> NDArray[np.void]:
     return raw
 
 
-def lay_side_by_side(scene: Scene, folder: Path, /, *, side_m: int) -> list[Path]:
+def lay_side_by_side(scene: Scene, folder: Path, /, *, side_m: int, tile_m: int | None = None) -> list[Path]:
     """Write the tiles of a square area that begins where the scene does and goes on in mirrored copies of it.
+
+    Parameters
+    ----------
+    side_m, tile_m : side of the area and of a tile in metres; tiles of TILE_M where none is given
 
     Returns
     -------
     The files, named EAST_NORTH by their south-west corners in whole metres.
     """
     folder.mkdir(parents=True, exist_ok=True)
-    made = []
-    for south in range(0, side_m, TILE_M):
-        for west in range(0, side_m, TILE_M):
+    made, tile_m = [], tile_m or TILE_M
+    for south in range(0, side_m, tile_m):
+        for west in range(0, side_m, tile_m):
             target = folder / f"{scene.corner[0] + west}_{scene.corner[1] + south}.laz"
-            _write_tile(scene, target, west, south, min(west + TILE_M, side_m), min(south + TILE_M, side_m))
+            _write_tile(scene, target, west, south, min(west + tile_m, side_m), min(south + tile_m, side_m))
             made.append(target)
     return made
 

@@ -3,8 +3,9 @@
     python -m tests.benchmarks.refresh_pairs --seed 31 --out FOLDER
 
 FOLDER gets `old/tiles`, then as second surveys `again/tiles` (nothing changed; fewer pulses, shifted), `later/tiles`
-(with changes, listed in `later/truth.gpkg`, layer `changes`, in the frame of the second survey) and `leaves/tiles`
-(nothing changed but that broadleaved trees and undergrowth are in leaf). `shift.json` holds what has to be added to
+(with changes, listed in `later/truth.gpkg`, layer `changes`, in the frame of the second survey), `leaves/tiles`
+(nothing changed but that broadleaved trees and undergrowth are in leaf) and `no_boulders/tiles` (all boulders are gone,
+whatever their size; their `height_m` stands in its `truth.gpkg`). `shift.json` holds what has to be added to
 a place of the old survey to get that of the second one.
 """
 
@@ -13,6 +14,7 @@ from __future__ import annotations
 import argparse
 import copy
 import json
+import math
 from pathlib import Path
 
 import geopandas as gpd
@@ -35,6 +37,8 @@ CORNER = (549_000.0, 5_709_000.0)
 LEAF_GAIN = 1.7
 """How many times as dense broadleaved crowns and undergrowth are in leaf as without (our choice: the plant-area index
 of temperate broadleaved forest is 1 to 2 without leaves and 4 to 6 with them, but buds and twigs stay)."""
+Change = tuple[str, shapely.Polygon, float]
+"""Kind, outline in metres from the corner of the place, and height in metres (NaN but for boulders)."""
 HIDING_M = 1.0
 """Boulders lower than this are not taken away: no survey of this density shows them all."""
 
@@ -55,12 +59,17 @@ def write_pair(seed: int, out: Path, /, *, pulses: tuple[float, float], shift: t
     place = make_place(seed=seed, size_m=SIZE_M)
     _survey(place, seed, pulses[0], out / "old" / "tiles", CORNER, BASE_M)
     corner = (CORNER[0] + shift[0], CORNER[1] + shift[1])
-    seconds = {"again": (copy.deepcopy(place), []), "later": changed(place, seed), "leaves": (in_leaf(place), [])}
+    seconds = {
+        "again": (copy.deepcopy(place), []),
+        "later": changed(place, seed),
+        "leaves": (in_leaf(place), []),
+        "no_boulders": without_boulders(place),
+    }
     for number, (name, (second, changes)) in enumerate(seconds.items()):
         _survey(second, seed + 1000 + number, pulses[1], out / name / "tiles", corner, BASE_M + shift[2])
         table = gpd.GeoDataFrame(
-            {"kind": [kind for kind, _ in changes]},
-            geometry=[shapely.transform(shape, lambda xy: xy + np.array(corner)) for _, shape in changes],
+            {"kind": [kind for kind, *_ in changes], "height_m": [height_m for _, _, height_m in changes]},
+            geometry=[shapely.transform(shape, lambda xy: xy + np.array(corner)) for _, shape, _ in changes],
             crs=CRS,
         )
         table.to_file(out / name / "truth.gpkg", layer="changes")
@@ -82,15 +91,21 @@ def in_leaf(place: Place, /) -> Place:
     return found
 
 
-def changed(place: Place, seed: int, /) -> tuple[Place, list[tuple[str, shapely.Polygon]]]:
-    """The place some years later, and what changed in it: kind and outline in metres from the corner of the place."""
+def without_boulders(place: Place, /) -> tuple[Place, list[Change]]:
+    """The place with all its boulders gone."""
+    found = copy.deepcopy(place)
+    return found, _take_away(found, list(range(len(found.solids.boulders))))
+
+
+def changed(place: Place, seed: int, /) -> tuple[Place, list[Change]]:
+    """The place some years later, and what changed in it."""
     found = copy.deepcopy(place)
     rng = np.random.default_rng([seed, 77])
     taken: list[shapely.Polygon] = [shapely.Polygon(line).buffer(4) for line, _ in found.solids.buildings]
-    changes: list[tuple[str, shapely.Polygon]] = []
+    changes: list[Change] = []
 
     def put(kind: str, shape: shapely.Polygon) -> None:
-        changes.append((kind, shape))
+        changes.append((kind, shape, math.nan))
         taken.append(shape.buffer(4))
 
     put("felled", _fell(found, rng, taken))
@@ -98,7 +113,7 @@ def changed(place: Place, seed: int, /) -> tuple[Place, list[tuple[str, shapely.
     put("house", _build(found, rng, taken))
     put("dug", _dig(found, rng, taken))
     put("track", _make_track(found, rng, taken))
-    changes.extend(("boulder gone", shape) for shape in _take_boulders(found, rng, taken))
+    changes += _take_boulders(found, rng, taken)
     return found, changes
 
 
@@ -186,19 +201,24 @@ def _make_track(place: Place, rng: np.random.Generator, taken: list[shapely.Poly
     return shapely.LineString(line).buffer(1.9)
 
 
-def _take_boulders(place: Place, rng: np.random.Generator, taken: list[shapely.Polygon]) -> list[shapely.Polygon]:
+def _take_boulders(place: Place, rng: np.random.Generator, taken: list[shapely.Polygon]) -> list[Change]:
+    boulders = place.solids.boulders
+    may = [k for k, (x, y, h, _) in enumerate(boulders) if h >= HIDING_M and not _within(taken, x, y)]
+    return _take_away(place, list(set(rng.choice(may, min(8, len(may)), replace=False).tolist())))
+
+
+def _take_away(place: Place, gone: list[int]) -> list[Change]:
+    """Take these boulders out of the place."""
     solids = place.solids
-    may = [k for k, (x, y, h, _) in enumerate(solids.boulders) if h >= HIDING_M and not _within(taken, x, y)]
-    gone = set(rng.choice(may, min(8, len(may)), replace=False).tolist())
-    fine, shapes = solids.fine, []
+    fine, found = solids.fine, list[Change]()
     for k in gone:
-        x, y, _, radius = solids.boulders[k]
+        x, y, height_m, radius = solids.boulders[k]
         rows, cols = fine.window(x, y, radius * 1.45)
         cells = np.hypot(fine.x[:, cols] - x, fine.y[rows] - y) < radius * 1.45
         solids.height[rows, cols] = np.where(cells, 0, solids.height[rows, cols])
-        shapes.append(shapely.Point(x, y).buffer(radius))
+        found.append(("boulder gone", shapely.Point(x, y).buffer(radius), float(height_m)))
     solids.boulders[:] = [one for k, one in enumerate(solids.boulders) if k not in gone]
-    return shapes
+    return found
 
 
 def _within(taken: list[shapely.Polygon], x: float, y: float) -> bool:

@@ -9,6 +9,7 @@ if a patch of a fitting kind touches it. By area, patches are laid over the true
 from __future__ import annotations
 
 import functools
+import itertools
 import os
 import tempfile
 from collections.abc import Callable, Sequence
@@ -31,11 +32,16 @@ from tests.benchmarks.refresh_pairs import write_pair
 from tests.benchmarks.results import Table
 from tests.benchmarks.sizes import draft_watched
 
-PAIRS = ((31, (7.0, 5.0), (0.4, -0.3, -0.15)), (58, (5.0, 8.0), (-0.8, 0.6, 0.3)))
+PAIRS = (
+    (31, (7.0, 5.0), (0.4, -0.3, -0.15)),
+    (58, (5.0, 8.0), (-0.8, 0.6, 0.3)),
+    (71, (6.0, 6.0), (0.55, 0.7, 0.2)),
+    (83, (8.0, 4.5), (-0.2, -0.9, -0.4)),
+)
 """Made places: seed, pulses a square metre of both surveys, true shift."""
-HALVED = {"hard_moraine": "hard_moraine/tiles", "bc_forest": "bc_forest"}
-"""Surveys that are compared with half of their own pulses: carpets of heather and flight lines that are off, and real
-steep forest."""
+HALVED = {"hard_moraine": "hard_moraine/tiles", "hard_steep": "hard_steep/tiles", "bc_forest": "bc_forest"}
+"""Surveys that are compared with half of their own pulses: carpets of heather and flight lines that are off, steep
+ground that hardly a pulse reaches, and real steep forest."""
 SCENE_SHIFT = (-0.35, 0.25, 0.12)
 FITTING = {
     "felled": {"felled"},
@@ -45,6 +51,11 @@ FITTING = {
     "track": {"track"},
     "boulder gone": {"boulder gone"},
 }
+BOULDER_HEIGHTS_M = (0.0, 0.8, 1.0, 1.25, 1.5, 2.0, 99.0)
+"""Where classes of boulders part: 1 m is the least height that the norm asks of a boulder (204), 2 m that of a large
+one (205)."""
+NEAR_BOULDER_M = 1.0
+"""A patch farther than this from every boulder that went is wrong."""
 COLUMNS = [
     "pair",
     "shift off, m",
@@ -55,6 +66,12 @@ COLUMNS = [
     "precision by area",
     "changes band",
     "seconds",
+]
+BOULDER_COLUMNS = [
+    "place",
+    *(f"found, {low:g} to {high:g} m high" for low, high in itertools.pairwise(BOULDER_HEIGHTS_M[:-1])),
+    f"higher than {BOULDER_HEIGHTS_M[-2]:g} m",
+    "said wrongly",
 ]
 Drafter = Callable[[Path, str | None], Path]
 """Drafts the tiles in a folder, in a CRS where they do not say theirs: where the draft is."""
@@ -116,6 +133,21 @@ def row_of(name: str, old: Path, new: Path, truth: gpd.GeoDataFrame, shift: tupl
     return [name, f"{off_m:.4f}", share, *result.cells, f"{bands:.1%}", f"{seconds:.0f}"]
 
 
+def boulder_row(name: str, old: Path, new: Path, truth: gpd.GeoDataFrame) -> list[str]:
+    """One row of the table of boulders: how many of each class of height are told to be gone."""
+    refresh_run(old, new)
+    patches = layers.read_layer(new / "changes.gpkg", "changes")
+    said = patches.geometry[patches["kind"] == "boulder gone"]
+    found = np.array([bool(said.intersects(shape).any()) for shape in truth.geometry])
+    classes = np.digitize(truth["height_m"], BOULDER_HEIGHTS_M)
+    cells = [
+        f"{int(found[classes == k].sum())} of {int((classes == k).sum())}" for k in range(1, len(BOULDER_HEIGHTS_M))
+    ]
+    near = truth.geometry.buffer(NEAR_BOULDER_M)
+    wrong = sum(not near.intersects(shape).any() for shape in patches.geometry)
+    return [name, *cells, str(wrong)]
+
+
 def refresh_scenes(draft: Drafter, data: Path) -> list[Table]:
     """The tables of the page."""
     old = draft(data / "scene_a" / "tiles", None)
@@ -128,6 +160,7 @@ def refresh_scenes(draft: Drafter, data: Path) -> list[Table]:
             seen = truth_that_shows(true, data)
             patches = layers.read_layer(draft(data / name / "tiles", None) / "changes.gpkg", "changes")
             rows.append(["the same, where the truth did change", "", "", *score(patches, seen).cells, "", ""])
+    gone = []
     with tempfile.TemporaryDirectory(prefix="tussock-pairs-") as kept:
         for seed, pulses, shift in PAIRS:
             folder = Path(kept) / str(seed)
@@ -137,12 +170,19 @@ def refresh_scenes(draft: Drafter, data: Path) -> list[Table]:
                 truth = layers.read_layer(folder / second / "truth.gpkg", "changes")
                 new = draft(folder / second / "tiles", None)
                 rows.append(row_of(f"made {seed}, {second}", first, new, truth, shift))
+            stones = layers.read_layer(folder / "no_boulders" / "truth.gpkg", "changes")
+            gone.append(boulder_row(f"made {seed}", first, draft(folder / "no_boulders" / "tiles", None), stones))
         for name, tiles in HALVED.items():
             half = Path(kept) / name / "half" / "tiles"
             every = sorted((data / tiles).glob("*.laz"))
             write_half(every, half)
             rows.append(row_of(f"{name}, half", draft(data / tiles, None), draft(half, None), nothing, (0, 0, 0)))
-    return [Table("", COLUMNS, rows), _two_surveys(draft, data), _epochs(data)]
+    return [
+        Table("", COLUMNS, rows),
+        Table("All boulders gone", BOULDER_COLUMNS, gone),
+        _two_surveys(draft, data),
+        _epochs(data),
+    ]
 
 
 def write_half(tiles: Sequence[Path], folder: Path) -> None:

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 import rasterio
 
-from pipeline.files import grid_files, rasters
+from pipeline.files import rasters
 from pipeline.files.rasters import read_grid, read_heights, write_heights, writing_bytes, writing_heights
 from pipeline.lattice.grid import Grid, Heights
 
@@ -96,8 +96,7 @@ def test_gdal_may_keep_a_row_of_tiles_in_memory(
     monkeypatch.setattr(rasterio, "Env", env)
     write_heights(tmp_path / "heights.tif", values, GRID, description="heights")
     read_heights(tmp_path / "heights.tif")
-    grid_files.write_grids(tmp_path / "grids", {"heights": values}, GRID)
     tile_bytes = rasters.TILE_CELLS**2 * 4
-    assert len(asked) >= 3
+    assert len(asked) >= 2
     # A kilometre in cells of half a metre is four tiles wide; a cache is no use beyond some hundred.
     assert all(4 * tile_bytes < size <= 2**28 for size in asked)

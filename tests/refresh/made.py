@@ -48,16 +48,20 @@ def cloud_over(
     seed: int = 3,
     share_low: float = 1.0,
     n_returns: int = 1,
+    return_number: int | None = None,
 ) -> Cloud:
-    """Last returns of pulses that come down evenly onto a surface; of the others, a twig 1 m above it is the last."""
+    """Last returns of pulses that come down evenly onto a surface; of the others, a twig 1 m above it is the last.
+
+    With a `return_number` less than `n_returns` they are no last returns.
+    """
     rng = np.random.default_rng(seed)
     west, south, east_edge, north_edge = GRID.bounds
     n = int(pulses_per_m2 * GRID.rows * GRID.cols)
     east, north = rng.uniform(west, east_edge, n), rng.uniform(south, north_edge, n)
     cell = GRID.cell_index(east, north)
     height = lowest.ravel()[cell] + rng.normal(0, 0.02, n) + (rng.random(n) > share_low) * 1.0
-    number = np.full(n, n_returns, np.uint8)
-    return Cloud.of(np.column_stack([east, north, height]), return_number=number, n_returns=number)
+    numbers = [np.full(n, number, np.uint8) for number in (return_number or n_returns, n_returns)]
+    return Cloud.of(np.column_stack([east, north, height]), return_number=numbers[0], n_returns=numbers[1])
 
 
 def features(rows: list[Mapping[str, object]]) -> gpd.GeoDataFrame:

@@ -184,13 +184,20 @@ def test_a_slider_parts_the_map_of_before_from_the_draft(browser: sync_api.Brows
     """With an earlier survey a tab lists what changed, and each side of the line shows one of the two maps."""
     few = {name: block for name, block in made_page.blocks().items() if name in ("about", "place", "features")}
     row = {"name": "C001", "change": HOSTILE, "look_at": "felled?", "why": HOSTILE, "sure": 0.9, "x": 20.0, "y": 30.0}
-    changes = {"places": [row], "rings": [[100, 100, 50, 0, 0, 50, -50, -50]]}
+    changes = {"places": [row], "rings": [[100, 100, 50, 0, 0, 50, -50, -50]], "told": [HOSTILE]}
     path = tmp_path / "changes.html"
     path.write_text(made_page.page(few | {"changes": changes, "before": few["features"]}), encoding="utf-8")
     found = opened(browser, path, viewport=DESK)
     words = found.page.locator("#page-changes").inner_text()
     assert "C001" in words
     assert "90 % sure" in words
+    assert "How the two maps were compared" in words
+    assert found.page.locator("#page-changes details p").text_content() == HOSTILE
+    found.page.locator("#tab-layers").click()
+    places = found.page.locator('#layers input[value="checks"]')
+    assert not places.is_checked(), "their rings would hide what changed"
+    found.page.locator("#tab-checks").click()
+    assert places.is_checked()
     clips = []
     for value in (20, 80):
         found.page.locator("#swipe").fill(str(value))

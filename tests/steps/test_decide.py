@@ -9,8 +9,9 @@ import pytest
 from pipeline.files import arrays
 from pipeline.lattice.blocks import blocks_covering
 from pipeline.plan.cut import LEAST_HALO_M
+from pipeline.points.levelling import LineShift
 from pipeline.settings import Flow, PointsSettings
-from pipeline.steps.decide import decide
+from pipeline.steps.decide import _rounded, decide
 from pipeline.steps.tile.split import split
 from tests.made_tiles import SOUTH, UTM, WEST, made_header, made_points
 
@@ -88,3 +89,11 @@ def test_what_the_area_file_says_is_taken(survey: tuple[list[Path], Path], tmp_p
     decided(tmp_path, three, block_m=250.0, settings=PointsSettings(), cell_m=2.0)
     content = arrays.read_json(tmp_path / "decided.json")
     assert content["cell_m"] == 2.0
+
+
+def test_lines_move_in_steps_that_small_changes_elsewhere_do_not_pass() -> None:
+    """A millimetre more or less of what was found moves a line as before."""
+    found = LineShift(7, 0.0631, -0.1289, -0.0324)
+    near = LineShift(7, 0.0622, -0.1278, -0.0321)
+    assert _rounded(found) == _rounded(near) == LineShift(7, 0.06, -0.12, -0.03)
+    assert str(_rounded(LineShift(7, -0.004, 0.0, -0.001))) == str(LineShift(7, 0.0, 0.0, 0.0))

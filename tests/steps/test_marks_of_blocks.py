@@ -8,7 +8,7 @@ import numpy as np
 from pipeline.files import arrays
 from pipeline.lattice.blocks import block_named
 from pipeline.returns.cloud import Cloud
-from pipeline.steps.block.reading import mark_of_returns
+from pipeline.steps.block.reading import lines_of, mark_of_returns
 
 BLOCK = block_named("e0_n0", 100.0)
 
@@ -54,3 +54,11 @@ def test_places_in_the_tile_count_in_the_core_alone(tmp_path: Path) -> None:
     moved = laid(tmp_path / "three", core, first=1000) + laid(tmp_path / "three", halo, tile="b")
     assert mark_of_returns(first, BLOCK, "") == mark_of_returns(later, BLOCK, "")
     assert mark_of_returns(first, BLOCK, "") != mark_of_returns(moved, BLOCK, "")
+
+
+def test_lines_of_a_block_are_those_of_its_halo_too(tmp_path: Path) -> None:
+    """Shifts of other lines are nothing to it, however far a change elsewhere in the survey moves those."""
+    lines = np.where(np.arange(40) < 36, 7, 9).astype(np.uint16)
+    split = laid(tmp_path / "one", replace(cloud(), flight_line=lines), cut=20)
+    assert lines_of(split, BLOCK) == {7, 9}
+    assert lines_of(split, block_named("e5_n5", 100.0)) == set()

@@ -27,6 +27,7 @@ from pipeline.water.running.incision import side_height
 from pipeline.water.running.links import long_enough
 from pipeline.water.running.porous import Floors, describe_floors
 from pipeline.water.running.shores import on_land
+from pipeline.water.sight import ground as sight
 from pipeline.water.sight.ground import PIECE_CELLS, Ground, in_memory, in_pieces
 
 GRID = Grid("EPSG:25832", 2000, 8000, 0.5, 400, 400)
@@ -428,8 +429,10 @@ def test_streams_end_at_the_shore() -> None:
         assert piece.line.intersection(pond).length == pytest.approx(0, abs=1e-6)
 
 
-def test_windows_cut_from_pieces_are_those_of_the_raster() -> None:
-    """Windows over the seams of pieces, at the rim and larger than a piece; near ones are read once."""
+@pytest.mark.parametrize("most_pieces", [4, 24])
+def test_windows_cut_from_pieces_are_those_of_the_raster(monkeypatch: pytest.MonkeyPatch, most_pieces: int) -> None:
+    """Windows over the seams of pieces, at the rim and larger than a piece; near ones are read once, if need be all."""
+    monkeypatch.setattr(sight, "MOST_PIECES", most_pieces)
     side = PIECE_CELLS
     values = np.random.default_rng(3).uniform(0, 9, (2 * side + 40, side + 30)).astype(np.float32)
     read: list[tuple[slice, slice]] = []
@@ -442,6 +445,9 @@ def test_windows_cut_from_pieces_are_those_of_the_raster() -> None:
     for rows in (slice(0, 5), slice(side - 3, side + 4), slice(side, 2 * side), slice(2 * side - 1, 2 * side + 40)):
         for cols in (slice(side - 20, side + 30), slice(7, 8), slice(0, 0), slice(0, side + 30)):
             assert np.array_equal(cut((rows, cols)), values[rows, cols])
+    cut((slice(side - 9, side + 2), slice(side - 5, side + 5)))
     n_read = len(read)
     cut((slice(side - 9, side + 2), slice(side - 5, side + 5)))
     assert len(read) == n_read
+    assert np.array_equal(cut((slice(0, 2 * side), slice(0, side + 30))), values[: 2 * side, : side + 30])
+    assert len(read) == n_read + (most_pieces < 6)

@@ -142,7 +142,9 @@ def _touched(shapes: Shapes, others: Shapes) -> NDArray[np.bool_]:
 
 def _moved(features: gpd.GeoDataFrame, before: Shapes, after: Shapes) -> gpd.GeoDataFrame:
     """Lines that were bent, with the farthest that any place of them was moved."""
-    off_m = shapely.hausdorff_distance(before, after)
+    off_m = np.zeros(len(before))
+    differs = np.array([one is not other for one, other in zip(before, after, strict=True)], np.bool_)
+    off_m[differs] = shapely.hausdorff_distance(before[differs], after[differs])
     was_moved = off_m > SAID_FROM_M
     reason = "bent off the lines and points beside it"
     return left_out(features[was_moved], reason, what="moved", distance_m=off_m[was_moved])

@@ -89,12 +89,14 @@ def _untangled(lines: NDArray[np.object_], threads: Threads, moved: EastNorth) -
     """(m,) the moved lines; those that would cross themselves or others that they did not cross stay as they were."""
     found = lines.copy()
     off_m = np.hypot(*(moved - threads.places).T)
-    for number in np.flatnonzero(np.maximum.reduceat(off_m, threads.start[:-1]) > STILL_M).tolist():
+    bent = np.flatnonzero(np.maximum.reduceat(off_m, threads.start[:-1]) > STILL_M)
+    for number in bent.tolist():
         line = threads.read_back(number, moved)
         found[number] = line if line.is_simple else lines[number]
-    first, second = shapely.STRtree(found).query(found, predicate="crosses")
-    for a, b in zip(first.tolist(), second.tolist(), strict=True):
-        if a < b and not lines[a].crosses(lines[b]):
+    # Of two lines that were not bent none is to be put back.
+    place, other = shapely.STRtree(found).query(found[bent], predicate="crosses")
+    for a, b in zip(bent[place].tolist(), other.tolist(), strict=True):
+        if not lines[a].crosses(lines[b]):
             found[a], found[b] = lines[a], lines[b]
     return found
 

@@ -120,19 +120,42 @@ def thin_index(
     return thick, thin
 
 
+PIECE_SEGMENTS = 16
+"""Segments of a line that are looked at as one when others are sought near it; decides speed alone."""
+
+
 def _near_pairs(
     lines: NDArray[np.object_], half: NDArray[np.float64], gap: NDArray[np.float64]
 ) -> list[tuple[int, int]]:
-    """Pairs of lines that come nearer to each other than they may."""
+    """Pairs of lines that come nearer to each other than they may, the smaller number first, in rising order."""
     if len(lines) < 2:
         return []
+    # The box around a contour holds half of the others: short pieces have few others near.
+    pieces, line = _pieces(lines)
     within_m = float(2 * half.max() + gap.max())
-    first, second = shapely.STRtree(lines).query(lines, predicate="dwithin", distance=within_m)
-    return sorted(
-        (int(a), int(b))
-        for a, b in zip(first, second, strict=True)
-        if a < b and lines[a].distance(lines[b]) < _asked_m(half, gap, a, b)
-    )
+    one, other = shapely.STRtree(pieces).query(pieces, predicate="dwithin", distance=within_m)
+    is_pair = line[one] < line[other]
+    one, other = one[is_pair], other[is_pair]
+    a, b = line[one], line[other]
+    asked_m = half[a] + half[b] + SHORT * np.minimum(gap[a], gap[b])
+    is_near = shapely.distance(pieces[one], pieces[other]) < asked_m
+    return [(int(a), int(b)) for a, b in np.unique(np.column_stack((a, b))[is_near], axis=0)]
+
+
+def _pieces(lines: NDArray[np.object_]) -> tuple[NDArray[np.object_], NDArray[np.int64]]:
+    """The lines in short pieces, and the number of the line that each is of."""
+    parts, line = shapely.get_parts(lines, return_index=True)
+    n_vertices = shapely.get_num_coordinates(parts)
+    parts, line, n_vertices = parts[n_vertices > 0], line[n_vertices > 0], n_vertices[n_vertices > 0]
+    n_pieces = -(-(n_vertices - 1) // PIECE_SEGMENTS)
+    part = np.repeat(np.arange(len(parts)), n_pieces)
+    place = np.arange(len(part)) - np.repeat(np.cumsum(n_pieces) - n_pieces, n_pieces)
+    n = np.minimum(n_vertices[part] - 1 - PIECE_SEGMENTS * place, PIECE_SEGMENTS) + 1
+    begins = (np.cumsum(n_vertices) - n_vertices)[part] + PIECE_SEGMENTS * place
+    piece = np.repeat(np.arange(len(part)), n)
+    vertex = begins[piece] + np.arange(len(piece)) - np.repeat(np.cumsum(n) - n, n)
+    coordinates = shapely.get_coordinates(parts)[vertex]
+    return np.asarray(shapely.linestrings(coordinates, indices=piece), np.object_), line[part]
 
 
 def _partners(pairs: list[tuple[int, int]], n: int) -> list[list[int]]:

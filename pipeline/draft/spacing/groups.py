@@ -28,9 +28,9 @@ def groups_of(threads: Threads, rows: Numbers, pairs: Pairs, /, *, beside_m: flo
     squares = Squares.of(threads.places[rows], side_m=beside_m)
     before, after = _along(threads, rows)
     root = np.arange(len(rows))
-    _join(before, after, root)
-    _join(np.searchsorted(rows, pairs.first), np.searchsorted(rows, pairs.second), root)
-    _join_near(squares.columns, squares.key, squares.number, squares.places, beside_m, root)
+    first = np.concatenate([before, np.searchsorted(rows, pairs.first)])
+    second = np.concatenate([after, np.searchsorted(rows, pairs.second)])
+    _join(first, second, squares.columns, squares.key, squares.number, squares.places, beside_m, root)
     # The root of a group is its first vertex, so that groups are counted in the order in which they are met.
     return np.asarray(np.unique(root, return_inverse=True)[1], np.int64)
 
@@ -56,23 +56,29 @@ def _root_of(one: int, root: Numbers) -> int:
 
 
 @compiled
-def _join(first: Numbers, second: Numbers, root: Numbers) -> None:
-    """Make one group of the groups of each two vertices; its first vertex is its root."""
+def _join(
+    first: Numbers,
+    second: Numbers,
+    columns: int,
+    key: Numbers,
+    number: Numbers,
+    places: EastNorth,
+    beside_m: float,
+    root: Numbers,
+) -> None:
+    """Make one group of the groups of each two vertices, and of those nearer than the side of a square, `beside_m`.
+
+    The root of a group is its first vertex.
+    """
     for k in range(len(first)):
         a, b = _root_of(first[k], root), _root_of(second[k], root)
         root[max(a, b)] = min(a, b)
-    for i in range(len(root)):
-        root[i] = _root_of(i, root)
-
-
-@compiled
-def _join_near(columns: int, key: Numbers, number: Numbers, places: EastNorth, beside_m: float, root: Numbers) -> None:
-    """The same for vertices nearer to each other than the side of a square, `beside_m`."""
+    above = 0
     for i in range(len(key)):
+        while above < len(key) and key[above] < key[i] + columns - 1:
+            above += 1
         # Of the squares around only those that come later, so that each two are met once.
-        for start in (key[i], key[i] + columns - 1):
-            last = key[i] + 1 if start == key[i] else start + 2
-            k = i + 1 if start == key[i] else np.searchsorted(key, start)
+        for k, last in ((i + 1, key[i] + 1), (above, key[i] + columns + 1)):
             while k < len(key) and key[k] <= last:
                 east, north = places[i, 0] - places[k, 0], places[i, 1] - places[k, 1]
                 if east * east + north * north < beside_m * beside_m:

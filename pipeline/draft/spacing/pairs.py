@@ -151,12 +151,12 @@ def _find_pairs(
     `vertex` is the number of each place among the vertices of all lines, `line_here` its line. Two of one line with at
     most `beside` numbers between them make no pair.
     """
-    n = 0
+    n, above = 0, 0
     for i in range(len(key)):
+        while above < len(key) and key[above] < key[i] + columns - 1:
+            above += 1
         # Of the squares around only those that come later, so that each pair is met once.
-        for start in (key[i], key[i] + columns - 1):
-            last = key[i] + 1 if start == key[i] else start + 2
-            k = i + 1 if start == key[i] else np.searchsorted(key, start)
+        for k, last in ((i + 1, key[i] + 1), (above, key[i] + columns + 1)):
             while k < len(key) and key[k] <= last:
                 if line_here[i] == line_here[k] and abs(vertex[i] - vertex[k]) <= beside:
                     k += 1

@@ -18,6 +18,8 @@ from pipeline.refresh.old.old_map import GivenLayer
 
 ENDINGS = (".gpkg", ".geojson", ".json", ".shp", ".dxf")
 """Files that are read as maps."""
+MOST_NAMED = 8
+"""So many files of a folder are named in a message."""
 LARGEST_DEGREE = 360.0
 NULLABLE = {f"{sign}int{bits}": f"{sign.upper()}Int{bits}" for sign in ("", "u") for bits in (8, 16, 32, 64)}
 """Types of whole numbers -> those that know missing values."""
@@ -45,17 +47,19 @@ def _files_of(path: Path) -> list[Path]:
                 "shapefile or DXF, with the symbol numbers in a column or as names of layers"
             )
         return [path]
-    for ending in ENDINGS[::3]:
-        found = sorted(file for file in path.iterdir() if file.suffix.lower() == ending)
-        if found:
-            return found
-    shapes = sorted(file for file in path.iterdir() if file.suffix.lower() in ENDINGS)
-    if not shapes:
+    found = sorted(file for file in path.iterdir() if file.suffix.lower() in ENDINGS)
+    # Where there is anything else, a file of JSON is seldom a map.
+    maps = [file for file in found if file.suffix.lower() != ".json"] or found
+    if not maps:
         raise InputError(
             f"{path}: holds neither a draft (draft.gpkg) nor a map; name the folder that 'out:' named in the earlier "
             "run, or a GeoPackage, GeoJSON, shapefile or DXF"
         )
-    return shapes
+    kinds = {file.suffix.lower() for file in maps}
+    if len(kinds) > 1 or (kinds == {".gpkg"} and len(maps) > 1):
+        names = ", ".join(file.name for file in maps[:MOST_NAMED]) + (" ..." if len(maps) > MOST_NAMED else "")
+        raise InputError(f"{path}: holds several maps ({names}); name the one that you mean")
+    return maps
 
 
 def _read_file(path: Path) -> list[GivenLayer]:

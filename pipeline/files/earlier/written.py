@@ -24,7 +24,11 @@ LATER = STORE / "yours.json"
 """Names of features of which the refreshed map has the last word, since a mapper changed them there."""
 GAVE_WAY = STORE / "gave_way.csv"
 """Features of the new draft that are not in the refreshed map, and why."""
-FILES = (MAP, str(LATER), "changes.gpkg", "refresh.json", str(Path("fieldwork") / "changes_list.csv"))
+SHEET, PAGE = str(Path("sheets") / "changes_sheet.pdf"), str(Path("report") / "changes.html")
+STYLED = str(Path("exports") / "refreshed_styled.gpkg")
+"""What a refresh shows: a sheet, a page, and its map with symbols; below the output folder."""
+SHOWN = (SHEET, PAGE, STYLED)
+FILES = (MAP, str(LATER), "changes.gpkg", "refresh.json", str(Path("fieldwork") / "changes_list.csv"), *SHOWN)
 """What a refresh writes and `--undo` restores."""
 REFRESH, UNDO = "refresh", "undo"
 

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from pipeline.landform.contours.legibility import close_approaches
 from pipeline.landform.contours.limits import CONTOUR_LINE_MM, CONTOURS_APART_M
-from pipeline.landform.contours.rings import large_enough
+from pipeline.landform.contours.rings import are_small_rings
 from pipeline.landform.lines.lines import is_closed, thin_vertices
 from pipeline.lattice.grid import EastNorth, Grid, Heights
 from pipeline.lattice.sampling import sample
@@ -139,21 +139,30 @@ def keep_off(
     apart_m = CONTOURS_APART_M + vertex_spacing_m / 4
     ways = [np.asarray(line.coords)[:, :2] for line in lines.geometry]
     moved = bend_around(ways, symbols, apart_m=apart_m, least_side_m=LEAST_SIDE_M)
-    bent = [
-        _thinned_where_bent(before, after, spacing_m=vertex_spacing_m)
-        for before, after in zip(ways, moved, strict=True)
-    ]
-    bent = [
-        before if is_closed(before) and not large_enough(after) else after
-        for before, after in zip(ways, bent, strict=True)
-    ]
+    bent = _thinned_where_bent(ways, moved, spacing_m=vertex_spacing_m)
+    small = are_small_rings(bent)
+    bent = [before if too_small else after for before, after, too_small in zip(ways, bent, small, strict=True)]
     return lines.set_geometry([shapely.LineString(way) for way in bent], crs=lines.crs)
 
 
-def _thinned_where_bent(before: EastNorth, after: EastNorth, /, *, spacing_m: float) -> EastNorth:
-    """The bent line with few vertices where it was bent and its own elsewhere."""
-    if after is before:
-        return before
+def _thinned_where_bent(before: list[EastNorth], after: list[EastNorth], /, *, spacing_m: float) -> list[EastNorth]:
+    """The bent lines with few vertices where they were bent and their own elsewhere."""
+    parts = [[new] if new is old else _parts_bent(old, new) for old, new in zip(before, after, strict=True)]
+    # A part of two vertices was not bent.
+    bent = [
+        (line, number)
+        for line, (old, new) in enumerate(zip(before, after, strict=True))
+        for number, part in enumerate(parts[line])
+        if new is not old and len(part) > 2
+    ]
+    thin = thin_vertices([parts[line][number] for line, number in bent], spacing_m=spacing_m)
+    for (line, number), part in zip(bent, thin, strict=True):
+        parts[line][number] = part
+    return [np.concatenate([own[0][:1], *(part[1:] for part in own)]) for own in parts]
+
+
+def _parts_bent(before: EastNorth, after: EastNorth, /) -> list[EastNorth]:
+    """A bent line cut at all vertices that it had before; each part begins where the one before ends."""
     own = {(float(east), float(north)) for east, north in before}
     is_own = np.array([(float(east), float(north)) in own for east, north in after])
     if is_closed(after) and is_own.any() and not is_own[0]:
@@ -162,15 +171,7 @@ def _thinned_where_bent(before: EastNorth, after: EastNorth, /, *, spacing_m: fl
         after = np.concatenate([after[first:-1], after[: first + 1]])
         is_own = np.concatenate([is_own[first:-1], is_own[: first + 1]])
     is_own[[0, -1]] = True
-    fixed = np.flatnonzero(is_own).tolist()
-    if len(fixed) == 2:
-        return thin_vertices([after], spacing_m=spacing_m)[0]
-    pieces = [after[:1]]
-    for start, end in itertools.pairwise(fixed):
-        piece = after[start : end + 1]
-        thin = piece if end == start + 1 else thin_vertices([piece], spacing_m=spacing_m)[0]
-        pieces.append(thin[1:])
-    return np.concatenate(pieces)
+    return [after[start : end + 1] for start, end in itertools.pairwise(np.flatnonzero(is_own).tolist())]
 
 
 def _with_a_side(place: EastNorth, nearest: shapely.LineString, /, *, least_side_m: float) -> EastNorth:

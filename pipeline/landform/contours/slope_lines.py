@@ -13,7 +13,7 @@ from scipy.spatial import cKDTree
 
 from pipeline.features import make_features
 from pipeline.landform.contours.form_lines import READER_REACH_M, STATION_STEP_M, is_whole_ring
-from pipeline.landform.contours.legibility import Lines, stations
+from pipeline.landform.contours.legibility import Stations, stations
 from pipeline.landform.contours.limits import CONTOURS_APART_M
 from pipeline.landform.lines.lines import encloses_higher, is_closed
 from pipeline.lattice.grid import EastNorth, Mask
@@ -87,12 +87,15 @@ def ring_strokes(ring: EastNorth, /) -> Strokes:
     return Strokes.along(places, ahead, behind, length_m=SLOPE_LINE_M)
 
 
-def is_lone(lines: Lines, level_m: NDArray[np.float64], /, *, interval_m: float) -> list[Mask]:
-    """For each line, which of its stations have no line of a neighbouring level within reach.
+def is_lone(at: Stations, level_m: NDArray[np.float64], /, *, interval_m: float) -> Mask:
+    """(n,) bool: stations of lines that have no line of a neighbouring level within reach.
 
     There nothing but the bends of the line itself tells a reader which side is higher.
+
+    Parameters
+    ----------
+    level_m : (number of lines,)
     """
-    at = stations(lines, step_m=STATION_STEP_M)
     station_level = level_m[at.line]
     lone = np.ones(len(at.line), bool)
     levels = np.unique(level_m)
@@ -101,7 +104,7 @@ def is_lone(lines: Lines, level_m: NDArray[np.float64], /, *, interval_m: float)
         own = station_level == level
         for other in levels[(levels != level) & (np.abs(levels - level) <= interval_m + 1e-6)]:
             lone[own] &= np.isinf(trees[other].query(at.places[own], distance_upper_bound=READER_REACH_M)[0])
-    return np.split(lone, np.searchsorted(at.line, np.arange(1, len(lines))))
+    return lone
 
 
 LONE_CONTOUR_MM = 8.0
@@ -115,13 +118,16 @@ ONE_IN_M = 500.0
 a multiple of it, so that no field needs to know how the stretch goes on in the next (our choice)."""
 
 
-def _lone_strokes(lone: Mask, line: shapely.LineString, /) -> list[Strokes]:
+def _lone_strokes(lone: Mask, places: EastNorth, /, *, closed: bool) -> list[Strokes]:
     """Strokes along each lone stretch of a contour that is long enough to leave a reader in doubt.
 
     Strokes stand where the contour is alone for half that length both ways.
+
+    Parameters
+    ----------
+    lone, places : (n,) bool and (n, 2) float64
+        Stations of the contour, and which of them are alone.
     """
-    places = stations([line], step_m=STATION_STEP_M).places
-    closed = bool(line.is_closed)
     if closed:
         places, lone = places[:-1], lone[:-1]
     half = round(ground_m(LONE_CONTOUR_MM) / 2 / STATION_STEP_M)
@@ -141,11 +147,11 @@ def _lone_strokes(lone: Mask, line: shapely.LineString, /) -> list[Strokes]:
     return [Strokes.along(places[own], ahead[own], behind[own], length_m=SLOPE_LINE_M) for own in chosen]
 
 
-def _choices(line: shapely.LineString, lone: Mask, /) -> tuple[str, list[Strokes]]:
+def _choices(line: shapely.LineString, places: EastNorth, lone: Mask, /) -> tuple[str, list[Strokes]]:
     """Why one contour needs slope lines, and the strokes to choose from, one of each."""
     ring = np.asarray(line.coords)[:, :2]
     if not is_whole_ring(ring):
-        return "no other contour near", _lone_strokes(lone, line)
+        return "no other contour near", _lone_strokes(lone, places, closed=is_closed(ring))
     if encloses_higher(ring):
         return "", []
     return "closed hollow", [ring_strokes(ring)]
@@ -171,9 +177,12 @@ def draft_slope_lines(contours: gpd.GeoDataFrame, /, *, interval_m: float) -> gp
     drawn, level_m = list(contours.geometry), contours["elevation_m"].to_numpy()
     tree = shapely.STRtree(drawn)
     chosen: list[tuple[int, EastNorth, str]] = []
-    lone = is_lone(drawn, level_m, interval_m=interval_m)
+    at = stations(drawn, step_m=STATION_STEP_M)
+    lone = is_lone(at, level_m, interval_m=interval_m)
+    ends = np.searchsorted(at.line, np.arange(len(drawn) + 1))
     for number, line in enumerate(drawn):
-        why, choices = _choices(line, lone[number])
+        own = slice(ends[number], ends[number + 1])
+        why, choices = _choices(line, at.places[own], lone[own])
         for strokes in choices:
             badness = np.abs(strokes.turn) if why == "closed hollow" else strokes.turn
             best = strokes.best(badness, strokes.room_m(tree, number, enough_m=CONTOURS_APART_M))

@@ -53,6 +53,9 @@ kinds hides one that is strong, with more several weak ones no longer help each 
 STEPS = 100
 """Parts of one in which strength is kept, so that all directions of a field fit in memory."""
 
+MOST_STRENGTH = 2.5
+"""Strength from which more counts no more: one byte holds it in such parts (our choice)."""
+
 Strength = NDArray[np.uint8]
 Contrast = Callable[[int], Heights]
 
@@ -95,16 +98,27 @@ def find_evidence(bare_earth: Heights, counts: Mapping[str, Heights], grid: Grid
     for number in range(DIRECTIONS):
         ground, plants, level = (np.zeros(course.shape, np.float32) for _ in range(3))
         for kind, contrast in contrasts.items():
-            found = contrast(number)
-            share = np.maximum(found / (found + usual[kind]) - NOTHING, 0) / (1 - NOTHING)
+            share = _share_of(contrast(number), usual[kind])
             into = plants if kind in OF_PLANTS else level if kind == LEVELLED else ground
-            into += share**POWER
+            into += _raised(share, POWER)
             if kind == NARROW:
                 trodden[number] = np.round(share * STEPS)
-        strength[number] = np.round(np.minimum((ground + plants + level) ** (1 / POWER), 2.5) * STEPS)
-        shape[number] = np.round(np.minimum(ground ** (1 / POWER), 2.5) * STEPS)
-        growth[number] = np.round(plants ** (1 / POWER) * STEPS)
+        for kept, powers in ((strength, ground + plants + level), (shape, ground), (growth, plants)):
+            kept[number] = np.round(np.minimum(_raised(powers, 1 / POWER), MOST_STRENGTH) * STEPS)
     return Evidence(strength, trodden, shape, growth, course)
+
+
+def _share_of(found: Heights, usual: Heights) -> Heights:
+    """(rows, cols) 0..1, how much a contrast counts beside the usual one."""
+    return np.asarray(np.maximum(found / (found + usual) - NOTHING, 0) / (1 - NOTHING))
+
+
+def _raised(values: Heights, power: float) -> Heights:
+    """Values of 0 and more raised to a power; most cells hold nothing, and powers take long."""
+    raised = np.zeros_like(values)
+    some = values > 0
+    raised[some] = values[some] ** np.float32(power)
+    return raised
 
 
 def _contrasts(bare_earth: Heights, counts: Mapping[str, Heights], grid: Grid, course: Grid) -> dict[str, Contrast]:

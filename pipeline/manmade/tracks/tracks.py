@@ -12,6 +12,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import cached_property
 
 import geopandas as gpd
 import numpy as np
@@ -100,6 +101,11 @@ class Judge:
     grid: Grid
     water: shapely.STRtree
 
+    @cached_property
+    def near_chains(self) -> Heights:
+        """(rows, cols) of `course`: 1 in and beside the cells of crests, 0 elsewhere."""
+        return np.asarray(ndimage.binary_dilation(self.chains, np.ones((3, 3), bool)), np.float32)
+
     def sections(self, line: LineString) -> Sections:
         """Cross-profiles of a line."""
         return cut_sections(line, self.heights, self.grid)
@@ -112,8 +118,7 @@ class Judge:
     def shown(self, line: LineString, sections: Sections) -> Shown:
         """What the cells show at each profile."""
         places = shapely.get_coordinates(shapely.line_interpolate_point(line, sections.along_m))
-        near = ndimage.binary_dilation(self.chains, np.ones((3, 3), bool)).astype(np.float32)
-        grids = self.prominence, near, self.ground, self.growth
+        grids = self.prominence, self.near_chains, self.ground, self.growth
         prominence, seen, ground, growth = (np.nan_to_num(sample(grid, self.course, places)) for grid in grids)
         wet = np.zeros(len(places))
         wet[self.water.query(shapely.points(places), predicate="dwithin", distance=SAME_BED_M)[0]] = 1

@@ -39,6 +39,9 @@ LEVEL_EDGES = (0.03, 0.06, 0.1, 0.15, 0.25, 0.4, 0.6, 0.9, 1.3, 2.0)
 CARPET_LIFT_M = 0.04
 """Ground that lies higher by more than this, in metres, where undergrowth seems thinner, or lower where it seems
 thicker, is a matter of what was taken for ground, such as the foot of a carpet half a metre deep. Our choice."""
+MOST_LIFT_M = 0.5
+"""Where the ground of one survey lies farther than this from that of the other, in metres, because it was dug or
+because hardly a pulse came down to it, their layers a metre or two high are not the same layer. Our choice."""
 LEAF_QUANTILES = np.linspace(0.01, 0.99, 50)
 LEAST_LEAF_CELLS = 2000
 """Fewer cells of unchanged forest tell nothing of the leaves. Our choice."""
@@ -100,6 +103,7 @@ def density_change(
     difference = np.where(seen, after - before, 0).astype(np.float32)
     error = _error(difference, before, after, old_error, new_error, seen & ~elsewhere)
     raised = np.zeros_like(difference) if lift is None else np.nan_to_num(local_mean(lift, SIGMA_M / cell_m)[0])
+    seen &= np.abs(raised) < MOST_LIFT_M
     thicker, thinner = (
         _patches(side * difference, error, *pair, seen & (side * raised > -CARPET_LIFT_M), cell_m)
         for side, pair in ((1, (before, after)), (-1, (after, before)))

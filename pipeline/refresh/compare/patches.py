@@ -19,7 +19,7 @@ from pipeline.refresh.compare.evidence import Figures, figures_of, greatest_chan
 from pipeline.refresh.compare.joined_tracks import joined, length_of
 from pipeline.refresh.compare.new_ways import changed_ways
 from pipeline.refresh.compare.regions import large_enough, parts_of
-from pipeline.refresh.compare.solids import Lump, houses, is_rock, lumps
+from pipeline.refresh.compare.solids import Lump, houses, is_rock, lumps, small_lumps
 from pipeline.refresh.compare.survey import Measured
 from pipeline.refresh.compare.without_points import boulders_of_maps, houses_of_maps
 
@@ -43,6 +43,8 @@ ROCK_REACH_M = 2.5
 """A lump so near to a drawn boulder is that boulder, in metres: two median errors of a drawn one. Our choice."""
 LARGE_M2 = 60.0
 """Changed ground larger than this, in square metres, is more than the spot of a boulder 2 m wide. Our choice."""
+BESIDE_CHANGE_M = 3.0
+"""A small boulder so near to ground that was dug or filled went with it, in metres: it is not told. Our choice."""
 BUILDING = "521"
 
 
@@ -114,7 +116,8 @@ def _houses(measured: Measured, old_map: gpd.GeoDataFrame, new_map: gpd.GeoDataF
         ("building gone", measured.new_returns, measured.old_returns, old_map),
     ):
         cells = houses(before, after, cell_m=cell_m) & ~measured.ground.changed
-        for shape in _shapes(cells, measured.grid):
+        # Only a cell that is all roof counts, so half a cell of each side is missing on the average.
+        for shape in shapely.buffer(_shapes(cells, measured.grid), cell_m / 2, join_style="mitre"):
             is_drawn = _share_in(shape, _of(drawn, (BUILDING,))) > 0.3
             if not is_drawn and (kind == "building gone" or _touches(shape, _of(drawn, ROCKS), ROCK_REACH_M)):
                 continue
@@ -149,20 +152,45 @@ def _boulders(
 ) -> list[Patch]:
     if measured.old_returns is None or measured.new_returns is None:
         return _boulders_of_maps(measured, old_map, new_map)
+    old, new = measured.old_returns, measured.new_returns
+    reach = max(1, round(BESIDE_CHANGE_M / measured.grid.cell_m))
+    by_change = np.asarray(ndimage.binary_dilation(_large_changes(measured), iterations=reach))
     found = []
-    for kind, standing, other, drawn, undrawn in (
-        ("boulder gone", measured.old_returns, measured.new_returns, old_map, new_map),
-        ("boulder new", measured.new_returns, measured.old_returns, new_map, old_map),
+    for kind, standing, other, maps in (
+        ("boulder gone", old, new, (old_map, new_map)),
+        ("boulder new", new, old, (new_map, old_map)),
     ):
-        rocks, others = _discs(drawn), _of(undrawn, SINGLE_ROCKS)
-        large = _large_changes(measured)
-        for lump in lumps(standing, other, measured.grid):
-            disc = shapely.Point(lump.east_m, lump.north_m).buffer(lump.radius_m)
-            is_drawn = _touches(disc, rocks, ROCK_REACH_M) and not _touches(disc, others, 0.0)
-            alone = kind == "boulder gone" and is_rock(lump) and _changed_share(disc, measured) < EXPLAINED_RATIO
-            if (is_drawn or alone) and not _lies_in(disc, built) and not _lies_on(lump, large, measured.grid):
-                found.append(Patch(kind, disc, figures_of(disc, measured), _sure_of(lump, is_drawn), _told(lump)))
+        large = [(lump, is_rock(lump)) for lump in lumps(standing, other, measured.grid)]
+        told = _told_boulders(kind, large, measured, maps, built)
+        taken = [patch.shape.buffer(ROCK_REACH_M) for patch in told]
+        small = [(lump, True) for lump in small_lumps(standing, other, measured.grid)]
+        small = [(lump, solid) for lump, solid in small if not _touches(_disc(lump), taken, 0.0)]
+        small = [(lump, solid) for lump, solid in small if not _lies_on(lump, by_change, measured.grid)]
+        found += told + _told_boulders(kind, small, measured, maps, built)
     return found
+
+
+def _told_boulders(
+    kind: str,
+    candidates: Sequence[tuple[Lump, bool]],
+    measured: Measured,
+    maps: tuple[gpd.GeoDataFrame, gpd.GeoDataFrame],
+    built: list[Patch],
+) -> list[Patch]:
+    """Those lumps that are boulders: drawn on the map of their survey and not on the other, or gone and solid."""
+    rocks, others, changes = _discs(maps[0]), _of(maps[1], SINGLE_ROCKS), _large_changes(measured)
+    found = []
+    for lump, is_solid in candidates:
+        disc = _disc(lump)
+        is_drawn = _touches(disc, rocks, ROCK_REACH_M) and not _touches(disc, others, 0.0)
+        alone = kind == "boulder gone" and is_solid and _changed_share(disc, measured) < EXPLAINED_RATIO
+        if (is_drawn or alone) and not _lies_in(disc, built) and not _lies_on(lump, changes, measured.grid):
+            found.append(Patch(kind, disc, figures_of(disc, measured), _sure_of(lump, is_drawn), _told(lump)))
+    return found
+
+
+def _disc(lump: Lump) -> Polygon:
+    return shapely.Point(lump.east_m, lump.north_m).buffer(lump.radius_m)
 
 
 def _discs(features: gpd.GeoDataFrame) -> list[BaseGeometry]:

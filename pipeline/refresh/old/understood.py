@@ -125,8 +125,8 @@ def _refuse_unknown(source: Path, layers: Sequence[GivenLayer], read: Sequence[N
         )
     if unknown:
         raise InputError(
-            f"{source}: {counted(n, 'feature')} with numbers that ISOM 2017-2 does not have: {listed}{more}. For "
-            f"these, {table}; an empty 'isom' keeps a feature without comparing it"
+            f"{source}: {counted(n, 'feature')} with numbers that ISOM 2017-2 does not have: {listed}{more}. "
+            f"Correct them in the map, or {table}; an empty 'isom' keeps a feature without comparing it"
         )
 
 

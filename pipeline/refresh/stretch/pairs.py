@@ -64,6 +64,10 @@ class Places:
     def __len__(self) -> int:
         return len(self.at)
 
+    def only(self, rows: NDArray[np.bool_], /) -> Places:
+        """Some of the places."""
+        return Places(self.at[rows], self.way[rows], self.kind[rows], self.error_m[rows], self.weight[rows])
+
 
 @dataclass(frozen=True)
 class Pairs:

@@ -108,7 +108,7 @@ def find_stretch(old: gpd.GeoDataFrame, new: gpd.GeoDataFrame, /) -> Stretch:
     ----------
     old, new : single geometries with `symbol`, in one CRS
     """
-    mine, theirs = places_of(old), places_of(_near(new, old))
+    mine, theirs = _on_ground_of(new, places_of(old)), places_of(_near(new, old))
     corner, shape = _lattice(mine)
     off = np.zeros((*shape, 2))
     comparable = float(mine.weight[np.isin(mine.kind, np.unique(theirs.kind))].sum())
@@ -130,6 +130,12 @@ def find_stretch(old: gpd.GeoDataFrame, new: gpd.GeoDataFrame, /) -> Stretch:
             f"only {share:.0%} of the map's lines and points have one like them in the draft", corner, off * 0
         )
     return _told(mine, theirs, pairs, good, (off, error_m, corner))
+
+
+def _on_ground_of(new: gpd.GeoDataFrame, places: Places) -> Places:
+    """The places of a map on the ground of the draft: a map that reaches beyond the new tiles fits no worse there."""
+    ground = shapely.convex_hull(shapely.union_all(shapely.envelope(new.geometry.to_numpy()))).buffer(FARTHEST_M)
+    return places.only(np.asarray(shapely.contains_xy(ground, *places.at.T), np.bool_))
 
 
 def _near(new: gpd.GeoDataFrame, old: gpd.GeoDataFrame) -> gpd.GeoDataFrame:

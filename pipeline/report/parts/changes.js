@@ -71,7 +71,7 @@ function buildChanges(page) {
         ? 'Ranked by what a look is worth. Choose a place to see it; move the slider below the map to see it before.'
         : 'Nothing was found that changed on the ground.',
     ),
-    blocks.changes?.told.length
+    blocks.changes?.told?.length
       ? make(
           'details',
           {},

@@ -114,9 +114,11 @@ function filterField(name, label, values, words) {
 
 function buildChecks(page) {
   // A page of changes shows their places first; those to look at in any case come onto the map when they are asked for.
-  shown.checks = true;
-  const box = document.querySelector('#layers input[value="checks"]');
-  if (box) box.checked = true;
+  if (blocks.changes) {
+    shown.checks = true;
+    const box = document.querySelector('#layers input[value="checks"]');
+    if (box) box.checked = true;
+  }
   const values = (name) =>
     [
       ...new Set(

@@ -7,6 +7,7 @@ from pathlib import Path
 
 from pipeline.files import grid_files, layers, rasters
 from pipeline.files.disk import atomic
+from pipeline.files.disk.pieces import pieces_of
 from pipeline.settings import WaterSettings
 from pipeline.terrain.profile import AIMED
 from pipeline.water.draft import draft_water
@@ -29,8 +30,13 @@ def water(
     climate: str,
     porous: str,
     settings: WaterSettings,
+    kept: Path | None = None,
+    code: str = "",
 ) -> None:
-    """Write the water of the area, its marshes and springs, and whether its ground looks porous."""
+    """Write the water of the area, its marshes and springs, and whether its ground looks porous.
+
+    Cross-sections of channels that run as they did the last time, over ground as it was, are found again in `kept`.
+    """
     ground = Ground(
         rasters.read_grid(bare_earth),
         bare_earth=partial(rasters.read_window, bare_earth),
@@ -42,6 +48,14 @@ def water(
         lone_returns=partial(grid_files.read_window, counts, "lone_ground_returns"),
         lone_shine=partial(grid_files.read_window, counts, "lone_ground_intensity_sum"),
     )
-    draft = draft_water(ground, scale=scale, settings=settings, climate=climate, is_porous=POROUS[porous])
+    with pieces_of(kept, repr((ground.grid.crs, ground.grid.cell_m, code))) as remembered:
+        draft = draft_water(
+            ground,
+            scale=scale,
+            settings=settings,
+            climate=climate,
+            is_porous=POROUS[porous],
+            remembered=remembered,
+        )
     layers.write_features(out, draft.features)
     atomic.write_text(report, describe_floors(draft.floors))

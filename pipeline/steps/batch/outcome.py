@@ -9,6 +9,9 @@ from pipeline.files import arrays
 from pipeline.files.tables import read_table
 from pipeline.refresh.batch.outcome import outcome_of
 
+PAGES = ("changes.html", "index.html")
+"""Pages of an area, the one to open first: what changed, or else the draft alone."""
+
 
 def write_outcome(folder: Path, out: Path, /) -> None:
     """Write a row of the batch's table, as JSON, for an area whose refresh in its folder has ended well."""
@@ -18,7 +21,7 @@ def write_outcome(folder: Path, out: Path, /) -> None:
     row = outcome_of(
         arrays.read_json(folder / "refresh.json"), arrays.read_json(effort) if effort.exists() else {}, sure
     )
-    page = folder / "report" / "index.html"
+    page = next((path for name in PAGES if (path := folder / "report" / name).exists()), None)
     # Written as a way from the page of the batch, so that the whole may be moved together.
-    row["page"] = Path(os.path.relpath(page, out.resolve().parents[1])).as_posix() if page.exists() else None
+    row["page"] = Path(os.path.relpath(page, out.resolve().parents[1])).as_posix() if page else None
     arrays.write_json(out, row)

@@ -36,7 +36,7 @@ from pipeline.settings import (
     section_text,
 )
 from pipeline.steps.block.reaches import EARTH_AROUND_M, LOOK_AROUND_M
-from pipeline.steps.block.reading import Columns, engine, laid_out, mark_of_returns, read_shifts
+from pipeline.steps.block.reading import Columns, engine, laid_out, lines_of, mark_of_returns, read_shifts
 from pipeline.survey.disputes import count_disputes
 from pipeline.terrain.counts import class_counts, lone_ground, wire_counts
 from pipeline.terrain.profile import profile_grids
@@ -72,7 +72,9 @@ def block(
     place = block_named(block, flow.block_m)
     for_area = arrays.read_json(decided)
     sections = (flow, settings, roofs, wires, terrain, layers)
-    told = (block, crs, code, for_area["cell_m"], for_area["line_shifts"], *map(section_text, sections))
+    lines = lines_of(split, place)
+    shifts = [shift for shift in read_shifts(for_area) if shift.line in lines]
+    told = (block, crs, code, for_area["cell_m"], shifts, *map(section_text, sections))
     mark = mark_of_returns(split, place, repr(told))
     made = (classified, grids, boulders, disputes)
     if put_back(kept, mark, made):

@@ -42,6 +42,14 @@ def laid_out(split: list[Path], block: Block) -> list[Path]:
     return [path for folder in split for path in sorted(folder.glob(f"{block.name}.*"))]
 
 
+def lines_of(split: list[Path], block: Block, /) -> set[int]:
+    """The flight lines of the returns that tiles laid out for a block: shifts of others do not move it."""
+    found: set[int] = set()
+    for path in laid_out(split, block):
+        found |= set(np.unique(arrays.map_arrays(path, ("flight_line",))["flight_line"]).tolist())
+    return found
+
+
 def mark_of_returns(split: list[Path], block: Block, told: str, /) -> str:
     """A mark that changes with a text and with the returns that tiles laid out for a block, in whatever pieces.
 

@@ -7,7 +7,11 @@ from collections.abc import Mapping
 from pathlib import Path
 
 import geopandas as gpd
+import numpy as np
+import shapely
+from shapely.geometry import MultiPolygon
 
+from pipeline.draft.compose import LAYERS
 from pipeline.exports import geojson, gpx, kml, shapefile
 from pipeline.exports.formats import FROM_DRAFT
 from pipeline.exports.styles.qml import qml_style
@@ -52,8 +56,7 @@ def export(
     kind = {file: kind for kind, file in FROM_DRAFT.items()}[out.name]
     area, crs = layers.read_outline(outline)
     if kind == "styled":
-        north = north_of_area(area, crs=crs, date=datetime.date.fromisoformat(map_date))
-        _write_styled(out, tables, told, north_deg=north.grid_deg)
+        _write_styled(out, tables, told, area, crs=crs, map_date=map_date)
     elif kind == "shapefile":
         legend = shapefile.legend_text(tables, symbols=norm_table(), told=told)
         archives.write_shapefiles(out, shapefile.shapefile_tables(tables), legend)
@@ -75,7 +78,52 @@ def _text(kind: str, tables: Mapping[str, gpd.GeoDataFrame], told: Told, *, crs:
     return dxf.dxf_text(tables, symbols=norm_table(), scale=scale, crs=crs, told=told)
 
 
-def _write_styled(out: Path, tables: Mapping[str, gpd.GeoDataFrame], told: Told, *, north_deg: float) -> None:
+def styled_refreshed(
+    *,
+    refreshed: Path,
+    outline: Path,
+    survey: Path,
+    season: Path,
+    borrowed: Path,
+    out: Path,
+    name: str,
+    scale: int,
+    interval_m: float,
+    map_date: str,
+    language: LanguageCode,
+) -> None:
+    """Write the layers of a refreshed map with the symbols of the norm; what has no number of it is left out."""
+    told = told_of(
+        survey=survey,
+        season=season,
+        borrowed=borrowed,
+        name=name,
+        scale=scale,
+        interval_m=interval_m,
+        map_date=map_date,
+        language=language,
+    )
+    symbols, tables = norm_table(), {}
+    for layer in LAYERS:
+        table = layers.read_layer(refreshed, layer)
+        is_known = np.array([str(number) in symbols for number in table["symbol"]], np.bool_)
+        # A mapper's own geometry may be of several parts and have heights, which no layer of a draft holds.
+        parts = table[is_known].explode(index_parts=False, ignore_index=True)
+        tables[layer] = parts.set_geometry(shapely.force_2d(parts.geometry.to_numpy()), crs=table.crs)
+    area, crs = layers.read_outline(outline)
+    _write_styled(out, tables, told, area, crs=crs, map_date=map_date)
+
+
+def _write_styled(
+    out: Path,
+    tables: Mapping[str, gpd.GeoDataFrame],
+    told: Told,
+    area: MultiPolygon,
+    *,
+    crs: str,
+    map_date: str,
+) -> None:
+    north_deg = north_of_area(area, crs=crs, date=datetime.date.fromisoformat(map_date)).grid_deg
     styled.write_styled(
         out,
         tables,

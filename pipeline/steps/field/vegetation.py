@@ -11,6 +11,7 @@ from pipeline.files.disk.kept import keep, mark_of_arrays, put_back
 from pipeline.settings import VegetationSettings, section_text
 from pipeline.steps.field.reading import field_of, read_rasters
 from pipeline.terrain.profile import PROFILE_NAMES
+from pipeline.vegetation.areas.open_land import void_radius_m
 from pipeline.vegetation.draft import MARGIN_M, draft_field
 
 
@@ -43,7 +44,7 @@ def vegetation(
         return
     sums = grid_files.read_sums(counts, PROFILE_NAMES, bounds=grid.bounds)
     pulses_per_m2 = cast("float", arrays.read_json(decided)["pulses_per_m2"])
-    told = repr((core, grid, section_text(settings), code, pulses_per_m2))
+    told = repr((core, grid, section_text(settings), code, void_radius_m(pulses_per_m2)))
     mark, made = (
         mark_of_arrays(told, (heights, canopy, *(sums[name] for name in PROFILE_NAMES))),
         (out, candidates, running),

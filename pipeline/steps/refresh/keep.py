@@ -15,10 +15,12 @@ from pipeline.files import layers
 from pipeline.files.checksums import sha256_of
 from pipeline.files.disk import atomic
 from pipeline.files.earlier.written import (
+    FILES,
     GAVE_WAY,
     LOG,
     MAP,
     REFRESH,
+    STORE,
     UNDO,
     Step,
     files_of,
@@ -139,18 +141,35 @@ def undo(out: Path, /) -> str:
         before=now,
         after=last.before,
     )
-    write_log(out, [*steps, step])
-    is_left = (out / MAP).exists()
-    what = f"{MAP} is what it was before" if is_left else f"{MAP} is gone again, as before the first refresh"
-    return f"Step {last.step} of {last.at} ({last.old}) is taken back: {what}.\n"
+    steps = [*steps, step]
+    write_log(out, steps)
+    return _undone(last, files_of(now), steps)
+
+
+def _undone(last: Step, now: dict[str, str], steps: list[Step]) -> str:
+    """What is said of a refresh that was taken back."""
+    before = files_of(last.before)
+    lines = [f"Taken back: the refresh of {last.at.replace('T', ' ')} from {last.old} (step {last.step} in {LOG})."]
+    if restored := [name for name in FILES if name in before]:
+        lines.append(f"As they were before it: {', '.join(restored)}.")
+    if gone := [name for name in FILES if name in now and name not in before]:
+        lines.append(f"Gone, as before it: {', '.join(gone)}.")
+    if MAP in now and now[MAP] != files_of(last.after).get(MAP):
+        lines.append(f"You had changed {MAP} since: as you left it, it is kept as {STORE}/{now[MAP]}.gpkg.")
+    lines.append("The draft and OLD were not touched.")
+    earlier = last_to_undo(steps)
+    if earlier is not None:
+        lines.append(f"Once more takes back the refresh before, from {earlier.old}.")
+    return "\n".join(lines) + "\n"
 
 
 def describe_kept(kept: Kept, old: OldMap, /) -> list[str]:
     """What a mapper is told of the refreshed map, and of how the earlier map was read, a sentence each."""
     carried = f", {kept.n_carried:,} of the old draft beyond the new tiles" if kept.n_carried else ""
     n_out = len(kept.left_out)
+    yours = f"{counted(kept.n_kept, 'feature')} of yours as they were" if kept.n_kept else "nothing of yours"
     gave_way = f"; {counted(n_out, 'feature')} of the new draft gave way to yours ({GAVE_WAY})" if n_out else ""
-    holds = f"{MAP} holds {counted(kept.n_kept, 'feature')} of yours as they were and {kept.n_new:,} of the new draft"
+    holds = f"{MAP} holds {yours} and {counted(kept.n_new, 'feature')} of the new draft"
     return [f"{_read_as(old)} {holds}{carried}{gave_way}.", *(f"Of the old map: {note}." for note in old.notes)]
 
 

@@ -13,6 +13,7 @@ import pandas as pd
 import pyproj
 
 from pipeline.errors import InputError
+from pipeline.exports.formats import FROM_DRAFT
 from pipeline.files import arrays
 from pipeline.files.checksums import sha256_of
 from pipeline.files.earlier.number_table import read_number_table
@@ -32,6 +33,8 @@ from pipeline.settings import load_area
 from pipeline.steps.refresh.marked import area_file_named, drawn_marks
 
 DRAFT = "draft.gpkg"
+STYLED_DRAFT = Path("exports") / FROM_DRAFT["styled"]
+"""The draft with symbols, in which mappers draw, too; below the folder of a run."""
 AS_WRITTEN = Path("fieldwork") / "as_written.gpkg"
 """The draft as it was written, below the folder of a run."""
 
@@ -123,10 +126,17 @@ def _map_of(path: Path) -> tuple[Path, Path | None]:
     if path.is_dir():
         name = next((name for name in (MAP, DRAFT) if (path / name).exists()), None)
         return (path / name, path) if name else (path, None)
-    is_run = path.name in (MAP, DRAFT) and (
-        (path.parent / "rasters").is_dir() or (path.parent / "manifest.json").exists()
-    )
-    return path, path.parent if is_run else None
+    folder = _folder_of(path)
+    is_run = folder is not None and ((folder / "rasters").is_dir() or (folder / "manifest.json").exists())
+    return path, folder if is_run else None
+
+
+def _folder_of(path: Path) -> Path | None:
+    """The folder of the run whose map a file is by its name; None for a map of any other name."""
+    if path.name in (MAP, DRAFT):
+        return path.parent
+    whole = path.resolve()
+    return whole.parents[1] if (whole.parent.name, whole.name) == STYLED_DRAFT.parts else None
 
 
 def _refuse_new_area(old: Path, path: Path, place: Place) -> None:
@@ -166,8 +176,11 @@ def _fits(layer: GivenLayer, place: Place) -> str:
 
 def _as_written(path: Path) -> Path | None:
     """The copy of a draft or a refreshed map as it was written; None where there is none."""
-    copy = path.parent / AS_WRITTEN if path.name == DRAFT else written_copy(path)
-    return copy if copy is not None and copy.exists() and path.name in (DRAFT, MAP) else None
+    folder = _folder_of(path)
+    if folder is None:
+        return None
+    copy = written_copy(path) if path.name == MAP else folder / AS_WRITTEN
+    return copy if copy is not None and copy.exists() else None
 
 
 def _changes_of(path: Path, layers: list[GivenLayer], copy: Path | None) -> Changed:

@@ -66,9 +66,18 @@ def voids(pulses: Heights, is_outside: Mask, /, *, cell_m: float, pulses_per_m2:
     """
     if pulses_per_m2 <= 0:
         return np.ones(pulses.shape, np.bool_)
-    radius_m = max(VOID_LEAST_RADIUS_M, float(np.sqrt(VOID_USUAL_PULSES / (np.pi * pulses_per_m2))))
+    radius_m = void_radius_m(pulses_per_m2)
     # Nothing is known beyond the rim: it must not lend its emptiness to the cells inside.
     return open_ground((pulses > 0) | is_outside, cell_m=cell_m, radius_m=radius_m)
+
+
+def void_radius_m(pulses_per_m2: float, /) -> float:
+    """Radius in metres of the circles that voids are made of; infinite without pulses.
+
+    It is all that the density of the whole survey decides: surveys of more than 0.7 pulses/m2 have one radius.
+    """
+    usual_m = np.sqrt(VOID_USUAL_PULSES / (np.pi * pulses_per_m2)) if pulses_per_m2 > 0 else np.inf
+    return max(VOID_LEAST_RADIUS_M, float(usual_m))
 
 
 def mean_density(pulses: Heights, is_outside: Mask, /, *, cell_m: float) -> float:

@@ -34,7 +34,7 @@ class _Held:
 
     Attributes
     ----------
-    sums : (places, 4, PART_CELLS, PART_CELLS) float32, RIDE_COUNTS of the part that each place holds
+    sums : (places, PART_CELLS, PART_CELLS, 4) float32, RIDE_COUNTS of the part that each place holds
     place_of : (parts down, parts across) where each part is held; -1 where it is not
     order : those that are held, the one read first at the front
     """
@@ -102,7 +102,7 @@ class Counts:
         for down in range(rows.start // PART_CELLS, -(-rows.stop // PART_CELLS)):
             for across in range(cols.start // PART_CELLS, -(-cols.stop // PART_CELLS)):
                 grid, sums = self._grid_of(down, across), self._held.sums[self._place(down, across)]
-                yield grid, {name: sums[k, : grid.rows, : grid.cols] for k, name in enumerate(RIDE_COUNTS)}
+                yield grid, {name: sums[: grid.rows, : grid.cols, k] for k, name in enumerate(RIDE_COUNTS)}
 
     def _grid_of(self, down: int, across: int) -> Grid:
         rows, cols = (
@@ -114,7 +114,7 @@ class Counts:
     @cached_property
     def _held(self) -> _Held:
         down, across = (-(-size // PART_CELLS) for size in self.grid.shape)
-        shape = (max(1, min(MOST_PARTS, down * across)), len(RIDE_COUNTS), PART_CELLS, PART_CELLS)
+        shape = (max(1, min(MOST_PARTS, down * across)), PART_CELLS, PART_CELLS, len(RIDE_COUNTS))
         return _Held(np.zeros(shape, np.float32), np.full((down, across), -1, np.int64))
 
     def _place(self, down: int, across: int) -> int:
@@ -128,7 +128,7 @@ class Counts:
                 held.place_of[oldest] = -1
             grid = self._grid_of(down, across)
             for k, values in enumerate(map(self.read(grid).__getitem__, RIDE_COUNTS)):
-                held.sums[place, k, : grid.rows, : grid.cols] = values
+                held.sums[place, : grid.rows, : grid.cols, k] = values
             held.place_of[down, across] = place
             held.order.append((down, across))
         return int(held.place_of[down, across])
@@ -175,6 +175,7 @@ def _lay_out(
                 place = place_of[down, across]
                 if place < 0:
                     return s, down * place_of.shape[1] + across
+                down_in, across_in = row - down * PART_CELLS, col - across * PART_CELLS
                 for k in range(2):
-                    found[k, s, aside + aside_m] += sums[place, k, row % PART_CELLS, col % PART_CELLS]
+                    found[k, s, aside + aside_m] += sums[place, down_in, across_in, k]
     return found.shape[1], -1

@@ -12,6 +12,7 @@ from pipeline.compiled import compiled
 from pipeline.norm.symbols import isom
 from pipeline.vegetation.rides.counts import Counts
 from pipeline.vegetation.rides.strip import (
+    BESIDE_M,
     HALF_WIDTH_M,
     SECTION_M,
     SPANS_M,
@@ -89,31 +90,30 @@ def follow(middle: NDArray[np.float64], angle: float, counts: Counts, /, *, min_
     unit = np.array([np.cos(angle), np.sin(angle)])
     line = Line(middle - near_m * unit, unit)
     for first_m, last_m, least in ((near_m, near_m, 0.5), (FIRST_FAR_M, across_m, 0.7), (FIRST_FAR_M, across_m, 1.0)):
-        line, strip, run = _look(line, middle, counts, first_m, last_m, min_contrast=min_contrast)
-        scores = section_scores(strip, 0.0, min_contrast=min_contrast)
+        line, scores, run = _look(line, middle, counts, first_m, last_m, min_contrast=min_contrast)
         if _evidence(scores, run[0], run[1], min_contrast) < least * MIN_EVIDENCE:
             return None
         if least < 1:
-            line = _straighten(line, strip, run, min_contrast=min_contrast)
-    return _measure(line, strip, run, min_contrast=min_contrast)
+            line = _straighten(line, run, counts, min_contrast=min_contrast)
+    return _measure(line, scores, run, counts, min_contrast=min_contrast)
 
 
 def _look(
     line: Line, middle: NDArray[np.float64], counts: Counts, reach_m: float, last_m: float, *, min_contrast: float
-) -> tuple[Line, Strip, tuple[int, int]]:
+) -> tuple[Line, NDArray[np.float64], tuple[int, int]]:
     """The clearest run along a line, followed until it ends or `last_m` is reached.
 
-    Given are the line from the strip's first section on, the strip, and the first and last section of the run.
+    Given are the line from the first section on, the scores of its sections, and the first and last section of the run.
     """
     while True:
         here = Line(line.start + (float((middle - line.start) @ line.unit) - reach_m) * line.unit, line.unit)
-        strip = cut_strip(here, 2 * reach_m, counts)
+        strip = cut_strip(here, 2 * reach_m, counts, reach_m=BESIDE_M[1])
         scores = section_scores(strip, 0.0, min_contrast=min_contrast)
         run = _clearest_run(scores, min_contrast)
         # Where all that is left of the strip may be leapt over, the ride may go on beyond it.
         spare_m = SECTION_M * min(run[0], len(scores) - 1 - run[1])
         if reach_m >= last_m or run[1] < 0 or spare_m > 2 * OPEN_GAP_M:
-            return here, strip, run
+            return here, scores, run
         reach_m *= 2
 
 
@@ -199,10 +199,10 @@ def _parts(scores: NDArray[np.float64]) -> tuple[NDArray[np.int64], NDArray[np.i
     return starts[:count], stops[:count]
 
 
-def _part(strip: Strip, run: tuple[int, int]) -> Strip:
-    """The sections of a run."""
-    here = slice(run[0], run[1] + 1)
-    return Strip(strip.clear[here], strip.pulses[here], strip.offset_m)
+def _part(line: Line, run: tuple[int, int], counts: Counts) -> Strip:
+    """The counts along the sections of a run."""
+    begin = Line(line.start + run[0] * SECTION_M * line.unit, line.unit)
+    return cut_strip(begin, (run[1] + 1 - run[0]) * SECTION_M, counts)
 
 
 STEPS_M = (0.0, -1.0, 1.0, -2.0, 2.0, -3.0, 3.0)
@@ -210,9 +210,9 @@ STEPS_M = (0.0, -1.0, 1.0, -2.0, 2.0, -3.0, 3.0)
 outwards, as of equally good places the first is taken (our choice)."""
 
 
-def _straighten(line: Line, strip: Strip, run: tuple[int, int], *, min_contrast: float) -> Line:
+def _straighten(line: Line, run: tuple[int, int], counts: Counts, *, min_contrast: float) -> Line:
     """The line moved and turned to where the run of sections is clearest in the middle."""
-    part = _part(strip, run)
+    part = _part(line, run, counts)
     middle_t = (run[0] + run[1] + 1) / 2 * SECTION_M
     half_length = len(part.clear) / 2 * SECTION_M
     move, turn = _move_and_turn(part.clear, part.pulses, part.offset_m, SPANS_M, min_contrast)
@@ -295,10 +295,11 @@ def _evidence(scores: NDArray[np.float64], first: int, last: int, min_contrast: 
     return float(total / count * np.sqrt(count)) if count else 0.0
 
 
-def _measure(line: Line, strip: Strip, run: tuple[int, int], *, min_contrast: float) -> Ride | None:
+def _measure(
+    line: Line, scores: NDArray[np.float64], run: tuple[int, int], counts: Counts, *, min_contrast: float
+) -> Ride | None:
     """The ride along a line, if it is long, clear, steady and narrow enough."""
-    part = _part(strip, run)
-    scores = section_scores(strip, 0.0, min_contrast=min_contrast)[run[0] : run[1] + 1]
+    part, scores = _part(line, run, counts), scores[run[0] : run[1] + 1]
     contrast = _contrast(scores, min_contrast=min_contrast)
     within = float(np.nanmean(part.share(-HALF_WIDTH_M, HALF_WIDTH_M)[scores != 0]))
     width_m = _width(part, within, within - float(contrast.mean()))

@@ -97,9 +97,9 @@ def _shares(
     return share
 
 
-def cut_strip(line: Line, length_m: float, counts: Counts) -> Strip:
-    """The counts along a line, laid straight."""
-    aside_m = int(REACH_M)
+def cut_strip(line: Line, length_m: float, counts: Counts, *, reach_m: float = REACH_M) -> Strip:
+    """The counts along a line, laid straight, as far as so many metres to either side."""
+    aside_m = int(reach_m)
     clear, pulses = counts.along(
         line.start, line.unit, int(length_m // SECTION_M), section_m=int(SECTION_M), aside_m=aside_m
     )

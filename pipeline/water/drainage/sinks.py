@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 
-from pipeline.water.drainage.drainage import NO_SINKS, Drainage, drain, lower_spill_height, spill_height
+from pipeline.water.drainage.drainage import NO_SINKS, Drainage, Ranked, drain, lower_spill_height, spill_height
 
 HOLLOW_MAX_DEPTH_M = 1.0
 """Depth in metres up to which water is led out of a hollow over its lowest rim: logs, the error of the bare earth and
@@ -19,14 +19,16 @@ place measured needed more than five. Our choice."""
 
 def drain_into_sinks(heights: NDArray[np.float64], /) -> tuple[Drainage, NDArray[np.int64]]:
     """Where each cell drains to, and the cells at the bottom of deep hollows, where water stays, as flat indices."""
-    sinks, level = NO_SINKS, spill_height(heights)
+    ranked = Ranked.of(heights)
+    sinks, level = NO_SINKS, spill_height(heights, ranked=ranked)
     for _ in range(MOST_ROUNDS):
         found = _bottoms(heights, level - heights > HOLLOW_MAX_DEPTH_M)
         if not len(found):
             break
         sinks = np.union1d(sinks, found)
         lower_spill_height(heights, found, level)
-    return drain(heights, sinks), sinks
+    del level
+    return drain(heights, sinks, ranked=ranked), sinks
 
 
 def _bottoms(heights: NDArray[np.float64], deep: NDArray[np.bool_]) -> NDArray[np.int64]:

@@ -14,6 +14,7 @@ from shapely.ops import substring
 
 from pipeline.lattice.grid import Grid
 from pipeline.norm.symbols import isom
+from pipeline.remembered import Remembered, nothing_remembered
 from pipeline.water.running.along import Counts, runs_along, starts_of
 from pipeline.water.running.courses import wet_cells
 from pipeline.water.running.flow import Flow, Runoff
@@ -25,6 +26,8 @@ from pipeline.water.running.porous import Floors
 from pipeline.water.running.reaches import lines_of, merged, reaches
 from pipeline.water.running.sections import (
     APART_M,
+    BLUR_M,
+    REACH_M,
     Sections,
     bed_depth_m,
     cross_sections,
@@ -32,6 +35,7 @@ from pipeline.water.running.sections import (
     over_smooth_m,
 )
 from pipeline.water.sight.ground import Read
+from pipeline.water.sight.marks import marks_around
 
 HEAD_DRAINED_M2 = 50.0
 """Ground, in square metres, down to which a channel with a bed is followed up beyond its head: the bottom of a ditch
@@ -95,7 +99,16 @@ class Running(NamedTuple):
     floors: Floors
 
 
-def find_channels(flow: Flow, bare_earth: Read, aimed_pulses: Read, grid: Grid, runoff: Runoff, /) -> Running:
+def find_channels(
+    flow: Flow,
+    bare_earth: Read,
+    aimed_pulses: Read,
+    grid: Grid,
+    runoff: Runoff,
+    /,
+    *,
+    remembered: Remembered = nothing_remembered,
+) -> Running:
     """Watercourses, longest first, and what the valley floors say about the ground.
 
     Water is led over the bare earth, out of shallow hollows by their lowest way out, and through low banks as through
@@ -111,8 +124,9 @@ def find_channels(flow: Flow, bare_earth: Read, aimed_pulses: Read, grid: Grid, 
     aimed_pulses : pulses a cell that they were aimed at, of those that met anything
     grid : that it lies on
     runoff : when water runs
+    remembered : where cross-sections and links of an earlier run are found
     """
-    seen = _seen(flow, bare_earth, aimed_pulses, grid, runoff)
+    seen = _seen(flow, bare_earth, aimed_pulses, grid, runoff, remembered)
     runs = flow.drained_m2 >= runoff.begins_m2
     floors = _floors(seen, runs, flow, runoff)
     if floors.is_porous:
@@ -126,12 +140,15 @@ def find_channels(flow: Flow, bare_earth: Read, aimed_pulses: Read, grid: Grid, 
     def shows_bed(ways: list[NDArray[np.int64]]) -> list[bool]:
         return _shows_bed(lines_of(ways, bare_earth, grid, flow.lattice, flow.every), bare_earth, aimed_pulses, grid)
 
-    joined, is_trace = linked(chains, [bed for bed in seen.traces if not wet[bed].any()], flow, seen.has_bed, shows_bed)
+    traces = [bed for bed in seen.traces if not wet[bed].any()]
+    joined, is_trace = linked(chains, traces, flow, seen.has_bed, shows_bed, remembered=remembered)
     lines = lines_of(joined, bare_earth, grid, flow.lattice, flow.every)
+    courses = long_enough(joined, lines, is_trace, isom("306").smallest.length_m)
+    looks = _looks_of([line for _, line in courses], bare_earth, aimed_pulses, grid, remembered)
     found = [
         channel
-        for chain, line in long_enough(joined, lines, is_trace, isom("306").smallest.length_m)
-        for channel in _told_apart(line, chain, flow, cross_sections([line], bare_earth, aimed_pulses, grid), runoff)
+        for (chain, line), look in zip(courses, looks.apart(), strict=True)
+        for channel in _told_apart(line, chain, flow, look, runoff)
     ]
     return Running(sorted(found, key=lambda channel: (-channel.line.length, channel.line.bounds)), floors)
 
@@ -183,7 +200,9 @@ class _Seen:
     traces: list[NDArray[np.int64]]
 
 
-def _seen(flow: Flow, bare_earth: Read, aimed_pulses: Read, grid: Grid, runoff: Runoff) -> _Seen:
+def _seen(
+    flow: Flow, bare_earth: Read, aimed_pulses: Read, grid: Grid, runoff: Runoff, remembered: Remembered
+) -> _Seen:
     """Courses that are cut in, looked at in cross-sections."""
     count = len(flow.drained_m2)
     followed = (flow.drained_m2 >= min(HEAD_DRAINED_M2, runoff.bed_begins_m2)) | flow.is_fed
@@ -197,8 +216,10 @@ def _seen(flow: Flow, bare_earth: Read, aimed_pulses: Read, grid: Grid, runoff: 
         return seen
     lengths, cells = np.array([len(part) for part in parts]), np.concatenate(parts)
     at = _sections_of(parts, lines, flow.lattice)
-    dry, bed, valley = _looked_at(lines, lengths, at, (bare_earth, aimed_pulses, grid), flow, cells, runoff)
-    bed &= ~dry
+    looks = _looks_of(lines, bare_earth, aimed_pulses, grid, remembered)
+    section = at + np.repeat(starts_of(looks.lengths), lengths)
+    dry, valley = looks.is_lane[section], looks.is_valley[section]
+    bed = _has_bed(looks, flow, cells, lengths, section, runoff) & ~dry
     is_start = np.repeat(shapely.length(lines) >= LEAST_START_M, lengths)
     seen.floor[cells[is_start]] = ~dry[is_start]
     seen.has_bed[cells[is_start]] = bed[is_start]
@@ -208,33 +229,72 @@ def _seen(flow: Flow, bare_earth: Read, aimed_pulses: Read, grid: Grid, runoff: 
     return seen
 
 
-def _looked_at(
-    lines: list[LineString],
-    lengths: Counts,
-    at: Counts,
-    seen_by: tuple[Read, Read, Grid],
-    flow: Flow,
-    cells: Counts,
-    runoff: Runoff,
-) -> tuple[NDArray[np.bool_], NDArray[np.bool_], NDArray[np.bool_]]:
-    """Which cells of some chains lie in a lane, have a bed or open water, and lie in a valley; (n,) each.
+@dataclass(frozen=True)
+class _Looks:
+    """What the cross-sections of some channels show, each judged over `incision.SMOOTH_M`.
 
-    Parameters
+    Attributes
     ----------
-    lines, lengths : of each chain its line, and how many cells it has
-    at, cells : (n,) of the cells of all chains the number of the cross-section, counted from the head of the line, and
-        the place in the lattice
-    seen_by : bare earth, pulses and the grid that they lie on
+    lengths : (channels,) how many cross-sections each channel has
+    bed_m, water_m : (n,) depth of the bed and width of open water, metres
+    here_m : (n,) depth of the bed in the cross-section itself, metres; NaN beside the edge
+    is_lane, is_valley : (n,) bool
     """
-    dry, bed, valley = np.zeros((3, len(at)), np.bool_)
-    first = starts_of(lengths)
-    for some in in_batches(lines, seen_by[2]):
-        sections = cross_sections([lines[number] for number in some], *seen_by)
-        here = np.concatenate([np.arange(first[k], first[k] + lengths[k]) for k in some])
-        section = at[here] + np.repeat(starts_of(sections.lengths), lengths[some])
-        dry[here], valley[here] = in_lane(sections)[section], has_valley(sections)[section]
-        bed[here] = _has_bed(sections, flow, cells[here], lengths[some], section, runoff)
-    return dry, bed, valley
+
+    lengths: Counts
+    bed_m: NDArray[np.float64]
+    water_m: NDArray[np.float64]
+    here_m: NDArray[np.float64]
+    is_lane: NDArray[np.bool_]
+    is_valley: NDArray[np.bool_]
+
+    @classmethod
+    def of(cls, sections: Sections, /) -> _Looks:
+        """What these cross-sections show."""
+        here_m = bed_depth_m(sections)
+        bed_m, water_m = over_smooth_m(here_m, sections), open_water_m(sections)
+        return cls(sections.lengths, bed_m, water_m, here_m, in_lane(sections), has_valley(sections))
+
+    def apart(self) -> list[_Looks]:
+        """What is shown of each channel by itself."""
+        if not len(self.lengths):
+            return []
+        columns = (self.bed_m, self.water_m, self.here_m, self.is_lane, self.is_valley)
+        parts = zip(*(np.split(column, np.cumsum(self.lengths)[:-1]) for column in columns), strict=True)
+        return [_Looks(np.array([len(part[0])]), *part) for part in parts]
+
+    def as_bytes(self) -> list[bytes]:
+        """What is shown of each channel, to be remembered."""
+        kinds = self.is_lane + 2 * self.is_valley
+        columns = np.column_stack((self.bed_m, self.water_m, self.here_m, kinds))
+        return [part.tobytes() for part in np.split(columns, np.cumsum(self.lengths)[:-1])]
+
+    @classmethod
+    def from_bytes(cls, parts: Sequence[bytes], /) -> _Looks:
+        """What `as_bytes` was given."""
+        columns = np.frombuffer(b"".join(parts), np.float64).reshape(-1, 4)
+        lengths = np.array([len(part) // (4 * columns.itemsize) for part in parts], np.int64)
+        bed_m, water_m, here_m, kinds = columns.T
+        return cls(lengths, bed_m, water_m, here_m, kinds % 2 == 1, kinds >= 2)
+
+
+def _looks_of(
+    lines: Sequence[LineString], bare_earth: Read, aimed_pulses: Read, grid: Grid, remembered: Remembered
+) -> _Looks:
+    """What the cross-sections of lines show; those that run as before over ground as before are not looked at again."""
+    marks = marks_around([bare_earth, aimed_pulses], grid, margin_m=REACH_M + 4 * BLUR_M)
+    bounds = shapely.bounds(list(lines)).tolist()
+    made_from = [wkb + marks(tuple(box)) for wkb, box in zip(shapely.to_wkb(list(lines)), bounds, strict=True)]
+
+    def work_out(numbers: list[int]) -> list[bytes]:
+        wanted, found = [lines[number] for number in numbers], [b""] * len(numbers)
+        for some in in_batches(wanted, grid):
+            sections = cross_sections([wanted[number] for number in some], bare_earth, aimed_pulses, grid)
+            for number, part in zip(some.tolist(), _Looks.of(sections).as_bytes(), strict=True):
+                found[number] = part
+        return found
+
+    return _Looks.from_bytes(remembered("cross-sections of a channel", made_from, work_out))
 
 
 def _at_least(
@@ -247,7 +307,7 @@ def _at_least(
 
 
 def _has_bed(
-    sections: Sections, flow: Flow, cells: Counts, lengths: Counts, at: Counts, runoff: Runoff
+    looks: _Looks, flow: Flow, cells: Counts, lengths: Counts, at: Counts, runoff: Runoff
 ) -> NDArray[np.bool_]:
     """(n,) in which cells a bed is cut in, or open water seen, over `incision.SMOOTH_M`.
 
@@ -261,8 +321,8 @@ def _has_bed(
     begun = (flow.drained_m2[cells] >= runoff.bed_begins_m2) | flow.is_fed[cells]
     has_begun = np.logical_or.reduceat(begun, starts_of(lengths))
     least_m = np.repeat(np.where(has_begun, BED_MIN_M, BED_SURE_M), lengths)
-    found: NDArray[np.bool_] = over_smooth_m(bed_depth_m(sections), sections)[at] >= least_m
-    return found | (open_water_m(sections)[at] >= SEEN_M)
+    found: NDArray[np.bool_] = looks.bed_m[at] >= least_m
+    return found | (looks.water_m[at] >= SEEN_M)
 
 
 def _sections_of(chains: Sequence[NDArray[np.int64]], lines: Sequence[LineString], lattice: Grid) -> Counts:
@@ -279,16 +339,13 @@ def _sections_of(chains: Sequence[NDArray[np.int64]], lines: Sequence[LineString
     return np.asarray(np.maximum.accumulate(at) - chain * step, np.int64)
 
 
-def _told_apart(
-    line: LineString, chain: NDArray[np.int64], flow: Flow, sections: Sections, runoff: Runoff
-) -> list[Channel]:
+def _told_apart(line: LineString, chain: NDArray[np.int64], flow: Flow, look: _Looks, runoff: Runoff) -> list[Channel]:
     """The stretches of one course that are of different size or kind."""
-    at = _sections_of([chain], [line], flow.lattice)
-    cell_at = chain[np.clip(np.searchsorted(at, np.arange(len(sections.along_m)), side="right") - 1, 0, None)]
-    drained_m2 = flow.drained_m2[cell_at]
-    water_m, bed_m = open_water_m(sections), bed_depth_m(sections)
-    has_bed = _has_bed(sections, flow, cell_at, sections.lengths, np.arange(len(cell_at)), runoff)
-    dug = is_straight(line, sections.along_m) & ~has_valley(sections) & has_bed
+    at, each = _sections_of([chain], [line], flow.lattice), np.arange(len(look.bed_m), dtype=np.int64)
+    cell_at = chain[np.clip(np.searchsorted(at, each, side="right") - 1, 0, None)]
+    drained_m2, water_m = flow.drained_m2[cell_at], look.water_m
+    has_bed = _has_bed(look, flow, cell_at, look.lengths, each, runoff)
+    dug = is_straight(line, np.asarray(each * APART_M, np.float64)) & ~look.is_valley & has_bed
     symbol = symbols_of(drained_m2, water_m, dug, begins_m2=runoff.begins_m2)
     kind = np.char.add(symbol, np.where(dug, "d", ""))
     found = []
@@ -303,7 +360,7 @@ def _told_apart(
                 piece,
                 usual[:3],
                 _median(flow.depth[cell_at[start:stop]]),
-                _median(bed_m[start:stop]),
+                _median(look.here_m[start:stop]),
                 float(has_bed[start:stop].mean()),
                 _median(water_m[start:stop]),
                 usual.endswith("d"),

@@ -20,7 +20,7 @@ FLOW_CELL_M = 2.0
 """Side in metres of the cells that water is led over: about the width of a small channel. Smaller cells make water
 follow the noise of the ground, larger ones join neighbouring channels. Our choice."""
 MOST_FLOW_CELLS = 20_000_000
-"""Most cells that water is led over, for the sake of memory: some 75 bytes each. A frame of more than 80 square
+"""Most cells that water is led over, for the sake of memory: some 80 bytes each. A frame of more than 80 square
 kilometres gets larger cells: 3 m up to 180, 4 m up to 320 square kilometres. On five scenes cells of 3 and 4 m still
 found 82 to 100 % of the channels that cells of 2 m find, 1 to 2 m beside them, and half as much again was drawn that
 these do not show; cells of 6 and 8 m found 52 to 93 %. Our choice."""

@@ -39,12 +39,11 @@ def side_height(heights: NDArray[np.float64], cell_m: float, side_m: float, /) -
     def at(down: int, right: int) -> NDArray[np.float64]:
         return padded[n + down : n + down + rows, n + right : n + right + cols]
 
-    rises = []
+    best = np.full(heights.shape, np.nan)
     for down, right in ((0, n), (n, 0), (diagonal, diagonal), (diagonal, -diagonal)):
-        rises.append(np.minimum(at(down, right), at(-down, -right)) - heights)
-    known = np.isfinite(np.array(rises))
-    best = np.where(known, rises, -np.inf).max(axis=0)
-    return np.where(known.any(axis=0), best, np.nan)
+        lower = np.minimum(at(down, right), at(-down, -right))
+        np.fmax(best, lower - heights, out=best)
+    return best
 
 
 def beds(bare_earth: Read, grid: Grid, lattice: Grid, every: int, /) -> tuple[NDArray[np.float64], NDArray[np.float64]]:

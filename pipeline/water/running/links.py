@@ -13,7 +13,9 @@ from scipy.sparse.csgraph import connected_components
 from shapely.geometry import LineString
 from skimage.graph import MCP_Geometric
 
+from pipeline.remembered import Remembered, nothing_remembered
 from pipeline.water.running.flow import Flow
+from pipeline.water.sight.marks import mark_of
 
 Chain = NDArray[np.int64]
 """Cells of a course, downstream."""
@@ -54,6 +56,8 @@ def linked(
     has_bed: NDArray[np.bool_],
     shows_bed: Callable[[list[Chain]], list[bool]],
     /,
+    *,
+    remembered: Remembered = nothing_remembered,
 ) -> tuple[list[Chain], NDArray[np.bool_]]:
     """The courses, and traces of beds, with the beds that join them over rises; and which of them are traces.
 
@@ -66,10 +70,11 @@ def linked(
     traces : cells of beds too short for a course to begin there
     has_bed : (n,) bool, cells in which a bed is cut in
     shows_bed : whether a bed is seen along each of some chains of cells
+    remembered : where the cheapest ways of an earlier run are found
     """
     courses, done = [*chains, *traces], set[int]()
     with_bed = [number for number, chain in enumerate(courses) if number >= len(chains) or has_bed[chain[0]]]
-    found = [link for link in _links(courses, flow, with_bed) if _runs_down(link.cells, flow)]
+    found = [link for link in _links(courses, flow, with_bed, remembered) if _runs_down(link.cells, flow)]
     seen = shows_bed([link.cells for link in found]) if found else []
     is_trace = [False] * len(chains) + [True] * len(traces)
     for link, is_seen in zip(found, seen, strict=True):
@@ -87,7 +92,7 @@ def linked(
     return courses, np.array(is_trace, np.bool_)
 
 
-def _links(chains: Sequence[Chain], flow: Flow, heads: Sequence[int]) -> list[Link]:
+def _links(chains: Sequence[Chain], flow: Flow, heads: Sequence[int], remembered: Remembered) -> list[Link]:
     """From the heads of some courses the way to another course that keeps most to what is cut in, shortest first."""
     rows, cols = flow.lattice.shape
     owner = np.full(rows * cols, -1, np.int64)
@@ -95,32 +100,64 @@ def _links(chains: Sequence[Chain], flow: Flow, heads: Sequence[int]) -> list[Li
         owner[chain] = number
     cost = 1 / (np.clip(np.nan_to_num(flow.depth), 0, None) + SHALLOW_M)
     reach = round(LINK_M / flow.lattice.cell_m)
-    found = []
-    for number in heads:
+
+    def around(number: int) -> _Around:
         row, col = divmod(int(chains[number][0]), cols)
         top, left = max(0, row - reach), max(0, col - reach)
         window = np.s_[top : row + reach + 1, left : col + reach + 1]
         of = owner.reshape(rows, cols)[window]
-        if not ((of >= 0) & (of != number)).any():
-            continue
         ground = np.where(of == number, -1, cost.reshape(rows, cols)[window])
         ground[row - top, col - left] = 1.0
-        way = _cheapest(ground, (row - top, col - left), (of >= 0) & (of != number))
-        cells = np.array([(r + top) * cols + c + left for r, c in way], np.int64)
+        return _Around((top, left), ground, (row - top, col - left), (of >= 0) & (of != number))
+
+    # Windows are cut anew where a way is to be found: all of them at once would take much memory.
+    near = [(number, here.corner, here.mark) for number in heads if (here := around(number)).goals.any()]
+    ways = remembered(
+        "cheapest way to another course",
+        [mark for _, _, mark in near],
+        lambda numbers: [_cheapest(around(near[each][0])).tobytes() for each in numbers],
+    )
+    found = []
+    for (number, corner, _), way in zip(near, ways, strict=True):
+        row, col = (np.frombuffer(way, np.int64).reshape(-1, 2) + corner).T
+        cells = row * cols + col
         if len(cells) > 1:
             found.append(Link(number, int(owner[cells[-1]]), cells))
     return sorted(found, key=lambda link: (len(link.cells), link.head))
 
 
-def _cheapest(cost: NDArray[np.float64], start: tuple[int, int], goals: NDArray[np.bool_]) -> list[tuple[int, int]]:
-    """The cheapest way to any of the goals, as rows and columns; empty where there is none. Negative is no way."""
-    paths = MCP_Geometric(cost)
-    spent, _ = paths.find_costs([start])
-    spent = np.where(goals, spent, np.inf)
+class _Around(NamedTuple):
+    """The ground around the head of a course.
+
+    Attributes
+    ----------
+    corner : row and column of the north-west corner in the lattice
+    cost : (rows, cols) what a step over each cell costs; negative is no way
+    start : row and column of the head, from that corner
+    goals : (rows, cols) bool, cells of other courses
+    """
+
+    corner: tuple[int, int]
+    cost: NDArray[np.float64]
+    start: tuple[int, int]
+    goals: NDArray[np.bool_]
+
+    @property
+    def mark(self) -> bytes:
+        """A mark of all that decides about the cheapest way, counted from the corner."""
+        numbers = np.array([*self.start, *self.cost.shape], np.int64)
+        return mark_of([numbers, self.cost, self.goals])
+
+
+def _cheapest(here: _Around) -> NDArray[np.int64]:
+    """(n, 2) the cheapest way from a head to any of the goals, as rows and columns; empty where there is none."""
+    paths = MCP_Geometric(here.cost)
+    spent, _ = paths.find_costs([here.start])
+    spent = np.where(here.goals, spent, np.inf)
     goal = np.unravel_index(int(np.argmin(spent)), spent.shape)
     if not np.isfinite(spent[goal]):
-        return []
-    return [(int(row), int(col)) for row, col in paths.traceback(goal)]
+        return np.empty((0, 2), np.int64)
+    return np.array(paths.traceback(goal), np.int64)
 
 
 def _runs_down(cells: Chain, flow: Flow) -> bool:

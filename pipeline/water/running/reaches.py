@@ -9,6 +9,7 @@ import shapely
 from numpy.typing import NDArray
 from shapely.geometry import LineString
 
+from pipeline.compiled import compiled
 from pipeline.lattice.grid import EastNorth, Grid, Heights
 from pipeline.outlines.skeleton import ROUNDED_REACH, rounded
 from pipeline.water.drainage.drainage import Drainage
@@ -40,16 +41,34 @@ def reaches(drainage: Drainage, wet: NDArray[np.bool_], size: NDArray[np.float64
     main_donor = np.full(len(receiver), -1, np.int64)
     main_donor[receiver[by_size[is_last]]] = by_size[is_last]
     heads = np.flatnonzero(wet & (main_donor < 0))
-    chains = []
-    for head in heads.tolist():
-        chain, at, below = [head], head, int(receiver[head])
+    cells, lengths = np.empty(np.count_nonzero(wet) + len(heads), np.int64), np.empty(len(heads), np.int64)
+    _follow(receiver, main_donor, wet, heads, cells, lengths)
+    return np.split(cells[: lengths.sum()], np.cumsum(lengths)[:-1]) if len(heads) else []
+
+
+@compiled
+def _follow(
+    receiver: NDArray[np.int64],
+    main_donor: NDArray[np.int64],
+    wet: NDArray[np.bool_],
+    heads: NDArray[np.int64],
+    cells: NDArray[np.int64],
+    lengths: NDArray[np.int64],
+) -> None:
+    """Fill in the cells of the chain from each head, one chain after the other, and how many each has."""
+    count = 0
+    for number in range(len(heads)):
+        first, at = count, heads[number]
+        cells[count] = at
+        count += 1
+        below = receiver[at]
         while below >= 0 and wet[below]:
-            chain.append(below)
+            cells[count] = below
+            count += 1
             if main_donor[below] != at:
                 break
-            at, below = below, int(receiver[below])
-        chains.append(np.asarray(chain, np.int64))
-    return chains
+            at, below = below, receiver[below]
+        lengths[number] = count - first
 
 
 BESIDE_CELLS = 3

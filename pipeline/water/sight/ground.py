@@ -74,11 +74,13 @@ PIECE_CELLS, MOST_PIECES = 512, 24
 
 
 def in_pieces(read: Read, grid: Grid, /) -> Read:
-    """A raster whose small windows are cut from pieces that are kept in memory, for windows that lie near each other.
+    """A raster whose windows are cut from pieces that are kept in memory, for windows that lie near each other.
 
     Along the channels of an area thousands of small windows are read; each from disk, opening the file takes longer
-    than all that is done with the cells. Windows larger than a piece are read as they are.
+    than all that is done with the cells. Windows larger than a piece are read as they are, unless all pieces of the
+    raster are kept.
     """
+    are_all_kept = -(-grid.rows // PIECE_CELLS) * -(-grid.cols // PIECE_CELLS) <= MOST_PIECES
 
     @lru_cache(maxsize=MOST_PIECES)
     def piece(row: int, col: int) -> Heights:
@@ -87,7 +89,8 @@ def in_pieces(read: Read, grid: Grid, /) -> Read:
 
     def cut(window: Window) -> Heights:
         rows, cols = window
-        if not 0 < rows.stop - rows.start <= PIECE_CELLS or not 0 < cols.stop - cols.start <= PIECE_CELLS:
+        sides = rows.stop - rows.start, cols.stop - cols.start
+        if min(sides) <= 0 or (max(sides) > PIECE_CELLS and not are_all_kept):
             return read(window)
         found = np.empty((rows.stop - rows.start, cols.stop - cols.start), np.float32)
         for down in range(rows.start // PIECE_CELLS, (rows.stop - 1) // PIECE_CELLS + 1):

@@ -5,13 +5,14 @@ import pytest
 import shapely
 
 from pipeline.lattice.filters.bell import gaussian
+from pipeline.refresh.compare import solids
 from pipeline.refresh.compare.canopy import canopy_change
 from pipeline.refresh.compare.density import density_change
 from pipeline.refresh.compare.ground import ground_change, regional_error
 from pipeline.refresh.compare.joined_tracks import joined
 from pipeline.refresh.compare.regions import without_gaps
 from pipeline.refresh.compare.returns_seen import returns_seen
-from pipeline.refresh.compare.solids import houses, is_rock, lumps
+from pipeline.refresh.compare.solids import houses, is_rock, lumps, small_lumps
 from pipeline.refresh.compare.without_points import boulders_of_maps, houses_of_maps
 from tests.refresh.made import GRID, cloud_over, disc, surface
 
@@ -150,6 +151,38 @@ def test_boulders_and_houses_come_and_go_by_their_returns() -> None:
     assert not houses(there, bare, cell_m=1.0).any()
 
 
+def test_a_small_boulder_is_told_beneath_a_crown_and_a_bush_is_not(monkeypatch: pytest.MonkeyPatch) -> None:
+    """It stops each pulse that reaches it; a bush of that size lets some pass, and crowns tell nothing of either."""
+    flat = np.full(GRID.shape, 100.0)
+    stone, bush = (disc(col, 40.5, 1) for col in (40.5, 80.5))
+    crowns = [cloud_over(flat + 12, seed=k, pulses_per_m2=8) for k in (3, 4)]
+    twigs = cloud_over(np.where(bush, 100.6, 90.0), seed=5, return_number=1, n_returns=2)
+    standing = cloud_over(np.where(stone | bush, 100.8, flat), seed=1, pulses_per_m2=8)
+    there = returns_seen([standing, twigs, crowns[0]], flat.astype(np.float32), GRID)
+    bare = returns_seen([cloud_over(flat, seed=2), crowns[1]], flat.astype(np.float32), GRID)
+    found = small_lumps(there, bare, GRID)
+    assert len(found) == 1
+    assert (found[0].east_m, found[0].north_m) == pytest.approx((500_041, 5_700_119), abs=0.7)
+    assert found[0].height_m == pytest.approx(0.8, abs=0.1)
+    assert 0.5 < found[0].radius_m < 1.5
+    assert not lumps(there, bare, GRID)
+    assert not small_lumps(bare, there, GRID)
+    assert not small_lumps(there, there, GRID)
+    monkeypatch.setattr(solids, "BAND_ROWS", 41)
+    assert small_lumps(there, bare, GRID) == found
+
+
+def test_a_cleared_thicket_is_no_heap_of_boulders() -> None:
+    """No pulse comes through a thicket 1.2 m high and 20 m wide; where it is cleared, nothing that stood alone went."""
+    flat = np.full(GRID.shape, 100.0)
+    thicket = np.where(disc(80, 80, 10), 101.2, flat)
+    there, bare = (
+        returns_seen([cloud_over(lowest, seed=k, pulses_per_m2=8)], flat.astype(np.float32), GRID)
+        for k, lowest in ((1, thicket), (2, flat))
+    )
+    assert not small_lumps(there, bare, GRID)
+
+
 def test_a_bush_that_lets_pulses_through_is_no_boulder() -> None:
     """Where pulses bring several returns and half of them reach the ground, nothing solid stood."""
     flat = np.full(GRID.shape, 100.0, np.float32)
@@ -242,3 +275,13 @@ def test_a_carpet_taken_for_ground_in_one_survey_is_not_thinner_undergrowth() ->
     lifted, level = (np.where(spot, rise, 0.0).astype(np.float32) for rise in (0.1, 0.0))
     assert not density_change(old, thin, None, None, **asked, lift=lifted).thinner.any()
     assert density_change(old, thin, None, None, **asked, lift=level).thinner.any()
+
+
+def test_undergrowth_over_ground_that_lies_elsewhere_is_not_compared() -> None:
+    """One survey sees no ground under a spot and takes it for 4 m higher: its undergrowth there is another layer."""
+    old, spot = _undergrowth(3), disc(80, 80, 20)
+    dense = np.where(spot, old + 0.8, old).astype(np.float32)
+    asked = {"cell_m": 1.0, "elsewhere": NOTHING, "allow_leaves": False}
+    high, level = (np.where(disc(80, 80, 28), rise, 0.0).astype(np.float32) for rise in (4.0, 0.0))
+    assert not density_change(old, dense, None, None, **asked, lift=high).thicker.any()
+    assert density_change(old, dense, None, None, **asked, lift=level).thicker.any()

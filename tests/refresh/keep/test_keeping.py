@@ -204,9 +204,17 @@ def test_undo_brings_back_the_map_of_before(tmp_path: Path) -> None:
         refresh(old, out)
         states.append((out / MAP).read_bytes())
     assert states[0] != states[1]
-    undo(out)
+    (out / "report").mkdir(exist_ok=True)
+    (out / "report" / "changes.html").write_text("of the second", encoding="utf-8")
+    (out / MAP).write_bytes(states[1] + b" ")
+    said = undo(out)
+    assert str(tmp_path / "old1") in said
+    assert "As they were before it: refreshed.gpkg" in said
+    assert "Gone, as before it: report/changes.html." in said
+    assert "You had changed refreshed.gpkg since" in said
+    assert f"the refresh before, from {tmp_path / 'old0'}" in said
     assert (out / MAP).read_bytes() == states[0]
-    assert "gone" in undo(out)
+    assert "Gone, as before it: refreshed.gpkg" in undo(out)
     assert not (out / MAP).exists()
     assert [(step.what, step.undoes) for step in read_log(out)] == [
         ("refresh", 0), ("refresh", 0), ("undo", 2), ("undo", 1),

@@ -101,3 +101,23 @@ def test_marks_of_another_system_are_refused(tmp_path: Path) -> None:
     run_with_marks(tmp_path, crs="EPSG:25833")
     with pytest.raises(InputError, match=r"marks\.json: holds marks in EPSG:25833"):
         read(tmp_path)
+
+
+def test_what_was_drawn_in_the_styled_draft_is_the_mappers(tmp_path: Path) -> None:
+    """It is a copy of the draft to draw in: what differs from the draft as written was changed, without any status."""
+    run_with_marks(tmp_path)
+    (tmp_path / "area.marks.json").unlink()
+    out = tmp_path / "out"
+    layers = draft()
+    boulders = layers["rock_point"]
+    layers["rock_point"] = boulders.set_geometry([MOVED, *boulders.geometry[1:4], boulders.geometry[4]])
+    (out / "exports").mkdir()
+    (out / "manifest.json").write_text("{}")
+    write_layers(out / "exports" / "draft_styled.gpkg", layers)
+    found = read(out / "exports" / "draft_styled.gpkg")
+    assert list(found.given["is_kept"]) == [True, False, False, False, False]
+    assert found.knows_edits
+    write_layers(tmp_path / "copy.gpkg", layers)
+    elsewhere = read(tmp_path / "copy.gpkg")
+    assert not elsewhere.knows_edits
+    assert not elsewhere.given["is_kept"].any()

@@ -68,6 +68,15 @@ def test_a_folder_of_shapefiles_is_read(tmp_path: Path) -> None:
     assert sorted(read(folder).features["symbol"]) == sorted(SYMBOLS)
 
 
+@pytest.mark.parametrize("names", [("a.gpkg", "b.gpkg"), ("a.gpkg", "a.geojson")])
+def test_a_folder_of_several_maps_is_refused(tmp_path: Path, names: tuple[str, str]) -> None:
+    """They would be read as one map with everything twice."""
+    for name in names:
+        made_map(tmp_path / name, SHAPES, SYMBOLS)
+    with pytest.raises(InputError, match=r"holds several maps \(a\.(gpkg, b\.gpkg|geojson, a\.gpkg)\); name the one"):
+        read(tmp_path)
+
+
 def test_our_own_drawing_is_read_back(tmp_path: Path) -> None:
     """What a draft's export in DXF shows comes back: points, lines, and areas once, with their holes."""
     hole = shapely.box(EAST + 110, NORTH + 5, EAST + 120, NORTH + 15)

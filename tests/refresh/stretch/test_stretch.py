@@ -62,3 +62,15 @@ def test_a_map_of_another_place_is_not_forced() -> None:
     assert not found.is_found
     assert "not found" in found.shift.how
     assert list(found.laid(shapes)) == list(shapes)
+
+
+def test_a_map_larger_than_the_new_tiles_is_found_there() -> None:
+    """What the map shows beyond them has nothing like it in the draft, and counts neither for nor against it."""
+    truth = true_features(11, 900)
+    west, south, _, _ = truth.total_bounds
+    tile = shapely.box(west, south, west + 220, south + 220)
+    part = truth[truth.within(tile)].reset_index(drop=True)
+    found = find_stretch(drawn(truth, 1), part)
+    inside = found.places[shapely.contains_xy(tile, *found.places.T)]
+    assert found.is_found
+    assert np.median(np.hypot(*(off_at(found.off, found.corner, inside) - off_by(inside)).T)) < 1.0

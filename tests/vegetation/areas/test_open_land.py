@@ -8,7 +8,7 @@ import shapely
 
 from pipeline.lattice.grid import Grid
 from pipeline.settings import VegetationSettings
-from pipeline.vegetation.areas.open_land import lone_crowns, open_ground, voids
+from pipeline.vegetation.areas.open_land import lone_crowns, open_ground, void_radius_m, voids
 from pipeline.vegetation.draft import draft_vegetation
 from tests.pulse_scene import Forest, crown_field, forest_draft, profile_of, shoot
 
@@ -166,3 +166,10 @@ def test_voids_are_larger_than_chance_leaves_empty():
     assert not voids(pulses, outside, cell_m=1.0, pulses_per_m2=0.3).any()
     pulses[50:90, 50:90] = 0
     assert voids(pulses, outside, cell_m=1.0, pulses_per_m2=0.3)[55:85, 55:85].all()
+
+
+def test_the_density_of_the_survey_decides_of_voids_where_pulses_are_few() -> None:
+    """A third of a pulse per square metre asks for wider circles; above 0.71 a field is the same in every survey."""
+    assert void_radius_m(0.33) == pytest.approx(np.sqrt(20 / (np.pi * 0.33)))
+    assert void_radius_m(0.72) == void_radius_m(9.0) == 3.0
+    assert void_radius_m(0.0) == np.inf
