@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Mapping
 from typing import cast
@@ -10,7 +11,6 @@ import geopandas as gpd
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from shapely.geometry.base import BaseGeometry
 
 from pipeline.norm.symbols import KIND_OF_GEOMETRY, SymbolTable
 from pipeline.report.looks import Json, look_of
@@ -20,6 +20,10 @@ STEPS_PER_M = 10
 """Whole numbers a metre: 0.1 m is finer than any survey places a feature."""
 MEASURES = ("elevation_m", "height_m", "width_m")
 """Columns of a feature that are told beside its evidence, to two decimals."""
+
+
+AREA = 2
+"""Dimension of an area."""
 
 
 def features_of(layers: Mapping[str, gpd.GeoDataFrame], place: Place, symbols: SymbolTable, /) -> dict[str, Json]:
@@ -53,7 +57,7 @@ def features_of(layers: Mapping[str, gpd.GeoDataFrame], place: Place, symbols: S
             rows["angle"].append(_rounded(row.angle_deg, 1))
             for name in MEASURES:
                 rows[name].append(_rounded(getattr(row, name), 2))
-            rows["rings"].append(_rings(row.geometry, place))
+        rows["rings"] += _rings_of(layer.geometry[somewhere].to_numpy(), place)
     return {"symbols": looks, **{name: cast("Json", values) for name, values in rows.items()}}
 
 
@@ -66,15 +70,35 @@ def _text(value: object) -> str:
     return value if isinstance(value, str) else ""
 
 
-def _rings(geometry: BaseGeometry, place: Place) -> list[Json]:
-    """Every line of a geometry on its own: a point, a line, the rings of an area, parts one after the other."""
-    parts = shapely.get_rings(geometry) if "Polygon" in geometry.geom_type else shapely.get_parts(geometry)
-    return [steps_of(shapely.get_coordinates(part), place) for part in parts]
+def _rings_of(geometry: NDArray[np.object_], place: Place) -> list[Json]:
+    """For each geometry its lines, each on its own: a point, a line, the rings of an area; parts in turn."""
+    parts, owner = shapely.get_parts(geometry, return_index=True)
+    is_area = shapely.get_dimensions(parts) == AREA
+    rings, of = shapely.get_rings(parts[is_area], return_index=True)
+    lines = np.concatenate([rings, parts[~is_area]])
+    owner = np.concatenate([owner[is_area][of], owner[~is_area]])
+    order = np.argsort(owner, kind="stable")
+    points, line = shapely.get_coordinates(lines[order], return_index=True)
+    begins = np.searchsorted(line, np.arange(len(lines)))
+    found: list[list[Json]] = [[] for _ in geometry]
+    for whose, steps in zip(owner[order].tolist(), _steps(points, begins, place), strict=True):
+        found[whose].append(steps)
+    return cast("list[Json]", found)
 
 
 def steps_of(points: NDArray[np.float64], place: Place, /) -> list[Json]:
     """x, y of the first place and then the steps; places that fall on the one before are left out."""
+    return cast("list[Json]", _steps(points, np.zeros(1, np.int64), place)[0])
+
+
+def _steps(points: NDArray[np.float64], begins: NDArray[np.int64], place: Place) -> list[Json]:
+    """The same of many lines, whose points stand one line after the other."""
     whole = np.rint(place.on_map(points) * STEPS_PER_M).astype(np.int64)
-    steps = np.diff(whole, axis=0)
-    kept = np.concatenate([whole[:1], steps[np.any(steps != 0, axis=1)]])
-    return cast("list[Json]", kept.ravel().tolist())
+    steps = np.diff(whole, axis=0, prepend=whole[:1])
+    is_first = np.zeros(len(points), bool)
+    is_first[begins] = True
+    steps[begins] = whole[begins]
+    kept = is_first | np.any(steps != 0, axis=1)
+    ends = np.append(np.cumsum(kept)[begins] - 1, np.count_nonzero(kept)) * 2
+    numbers = steps[kept].ravel().tolist()
+    return [numbers[start:end] for start, end in itertools.pairwise(ends.tolist())]

@@ -100,8 +100,8 @@ def _changed_places(path: Path) -> list[CheckPoint]:
 
 
 def _stop(number: int, rows: pd.DataFrame) -> CheckPoint:
-    place = rows[["east_m", "north_m"]].iloc[0].astype(float)
-    return CheckPoint(number, " ".join(rows["look_at"].astype(str)), "; ".join(rows["why"].astype(str)), *place)
+    look_at, why = " ".join(map(str, rows["look_at"])), "; ".join(map(str, rows["why"]))
+    return CheckPoint(number, look_at, why, float(rows["east_m"].iloc[0]), float(rows["north_m"].iloc[0]))
 
 
 def _with_room(points: list[CheckPoint]) -> list[CheckPoint]:
