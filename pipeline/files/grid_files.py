@@ -2,9 +2,10 @@
 
 They stay beside the results, so that a changed setting need not go back to the returns, and there are 25 for each cell
 of an area. Each is therefore a file of its own, in the smallest whole numbers that hold it and compressed by zlib at
-its quickest. It holds an array as NumPy writes it and no more: where it lies stands in the folder once. As GeoTIFFs
-the same rasters took four times as long to read, most of it to learn anew of each where it lies (measured: 1.3 ms and
-0.4 ms for each of some 200 that a field looks at).
+its quickest, which takes one and a half seconds of processor time a square kilometre at cells of 0.5 m. It holds an
+array as NumPy writes it and no more: where it lies stands in the folder once. As GeoTIFFs rasters of cells of 2 m took
+three times as long to read, most of it to learn anew of each of some 200 where it lies (measured: 1.3 ms and 0.4 ms
+each); of 0.5 m both take as long, and these are larger by 4 %.
 """
 
 from __future__ import annotations
