@@ -227,9 +227,15 @@ def _two_surveys(draft: Drafter, data: Path) -> Table:
     words = arrays.read_json(drafts[1] / "refresh.json")["cannot_tell"]
     assert isinstance(words, list)
     rows = [
-        [name, str(told[name])] for name in ("shift", "datum", "seasons", "counts", "patches", "verified_unchanged")
+        [name, _in_words(told[name])]
+        for name in ("shift", "datum", "seasons", "counts", "patches", "verified_unchanged")
     ]
     return Table("`two_surveys`, 2015 and 2023", ["what", "said"], [*rows, *(["cannot tell", str(w)] for w in words)])
+
+
+def _in_words(value: object) -> str:
+    """A value of `refresh.json` for a cell of a table."""
+    return ", ".join(f"{name} {one}" for name, one in value.items()) if isinstance(value, dict) else str(value)
 
 
 def _epochs(data: Path) -> Table:
