@@ -133,7 +133,8 @@ def in_words(figures: Figures, /) -> str:
     """The figures as a mapper reads them."""
     parts = []
     if math.isfinite(figures.height_change_m):
-        parts.append(f"ground {figures.height_change_m:+.2f} m (± {figures.height_change_error_m:.2f})")
+        change_m = round(figures.height_change_m, 2) + 0.0
+        parts.append(f"ground {change_m:+.2f} m (± {_rounded_up(figures.height_change_error_m):.2f})")
     else:
         parts.append("ground not compared")
     if math.isfinite(figures.canopy_old_m) and max(figures.canopy_old_m, figures.canopy_new_m) > 0.5:
@@ -141,9 +142,14 @@ def in_words(figures: Figures, /) -> str:
     if math.isfinite(figures.density_change):
         parts.append(
             f"undergrowth {figures.density_old:.2f} to {figures.density_new:.2f} m2/m3 "
-            f"(± {figures.density_change_error:.2f})"
+            f"(± {_rounded_up(figures.density_change_error):.2f})"
         )
     return ", ".join(parts)
+
+
+def _rounded_up(error: float) -> float:
+    """An error in whole hundredths, never less than it is: "± 0.00" would be read as certain."""
+    return math.ceil(error * 100) / 100 if math.isfinite(error) else error
 
 
 def sureness(times: float, /, *, usual: float) -> float:
