@@ -8,6 +8,7 @@ from pipeline.files import layers
 from pipeline.files.earlier.written import PAGE, SHEET, STYLED
 from pipeline.plan.plan import Plan
 from pipeline.steps.exports.export import styled_refreshed
+from pipeline.steps.exports.words import told_of
 from pipeline.steps.fieldwork_sheet import fieldwork_sheet
 from pipeline.steps.report.report import report
 
@@ -21,19 +22,17 @@ def show_changes(plan: Plan, old: gpd.GeoDataFrame, /) -> None:
     """
     out, area = plan.out, plan.area
     if "styled" in area.exports:
-        styled_refreshed(
-            refreshed=out / "refreshed.gpkg",
-            outline=out / "work" / "outline.gpkg",
+        told = told_of(
             survey=out / "report" / "survey.json",
             season=out / "report" / "leaf_season.json",
             borrowed=out / "report" / "borrowed.json",
-            out=out / STYLED,
             name=area.name,
             scale=area.scale,
             interval_m=area.contour_interval_m,
             map_date=str(area.map_date),
             language=area.language,
         )
+        styled_refreshed(out / "refreshed.gpkg", out / "work" / "outline.gpkg", told, out=out / STYLED)
     before = out / "work" / "before.gpkg"
     layers.write_features(before, old)
     changes = out / "changes.gpkg"

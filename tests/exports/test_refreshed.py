@@ -1,6 +1,6 @@
 """A refreshed map with its symbols: what a mapper drew is in it, whatever its geometry."""
 
-import json
+import datetime
 import warnings
 from pathlib import Path
 
@@ -9,9 +9,11 @@ import pandas as pd
 from shapely.geometry import LineString, MultiLineString, box
 
 from pipeline.draft.compose import LAYERS
+from pipeline.exports.told import Told
 from pipeline.files import layers
 from pipeline.files.earlier.written import write_map
 from pipeline.steps.exports.export import styled_refreshed
+from pipeline.words.language import Language
 from tests.refresh.edited import CRS, EAST, NORTH, draft_of
 
 
@@ -25,25 +27,10 @@ def test_lines_of_several_parts_and_with_heights_are_shown(tmp_path: Path) -> No
     write_map(tmp_path / "refreshed.gpkg", {name: drawn.get(name, empty) for name in LAYERS})
     area = gpd.GeoDataFrame(geometry=[box(EAST, NORTH, EAST + 99, NORTH + 99)], crs=CRS)
     layers.write_layers(tmp_path / "outline.gpkg", {"outline": area})
-    survey = {"credit": "", "density": {"pulses_per_m2": 8.0}, "flight": {"days": []}, "verdicts": []}
-    reports = {"survey": survey, "season": {"leaves": "unknown", "told_from": "dates"}, "borrowed": {"sources": []}}
-    for name, told in reports.items():
-        (tmp_path / f"{name}.json").write_text(json.dumps(told), encoding="utf-8")
+    told = Told("Hollin Edge", 10_000, 5.0, datetime.date(2027, 4, 10), "Airborne lidar.", Language("en"))
     with warnings.catch_warnings():
         warnings.simplefilter("error")
-        styled_refreshed(
-            refreshed=tmp_path / "refreshed.gpkg",
-            outline=tmp_path / "outline.gpkg",
-            survey=tmp_path / "survey.json",
-            season=tmp_path / "season.json",
-            borrowed=tmp_path / "borrowed.json",
-            out=tmp_path / "styled.gpkg",
-            name="Hollin Edge",
-            scale=10_000,
-            interval_m=5.0,
-            map_date="2027-04-10",
-            language="en",
-        )
+        styled_refreshed(tmp_path / "refreshed.gpkg", tmp_path / "outline.gpkg", told, out=tmp_path / "styled.gpkg")
     shown = gpd.read_file(tmp_path / "styled.gpkg", layer="manmade_line")
     assert list(shown.geom_type) == ["LineString"] * 3
     assert not shown.has_z.any()

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime
 from collections.abc import Mapping
 from pathlib import Path
 
@@ -56,7 +55,7 @@ def export(
     kind = {file: kind for kind, file in FROM_DRAFT.items()}[out.name]
     area, crs = layers.read_outline(outline)
     if kind == "styled":
-        _write_styled(out, tables, told, area, crs=crs, map_date=map_date)
+        _write_styled(out, tables, told, area, crs=crs)
     elif kind == "shapefile":
         legend = shapefile.legend_text(tables, symbols=norm_table(), told=told)
         archives.write_shapefiles(out, shapefile.shapefile_tables(tables), legend)
@@ -78,31 +77,8 @@ def _text(kind: str, tables: Mapping[str, gpd.GeoDataFrame], told: Told, *, crs:
     return dxf.dxf_text(tables, symbols=norm_table(), scale=scale, crs=crs, told=told)
 
 
-def styled_refreshed(
-    *,
-    refreshed: Path,
-    outline: Path,
-    survey: Path,
-    season: Path,
-    borrowed: Path,
-    out: Path,
-    name: str,
-    scale: int,
-    interval_m: float,
-    map_date: str,
-    language: LanguageCode,
-) -> None:
+def styled_refreshed(refreshed: Path, outline: Path, told: Told, /, *, out: Path) -> None:
     """Write the layers of a refreshed map with the symbols of the norm; what has no number of it is left out."""
-    told = told_of(
-        survey=survey,
-        season=season,
-        borrowed=borrowed,
-        name=name,
-        scale=scale,
-        interval_m=interval_m,
-        map_date=map_date,
-        language=language,
-    )
     symbols, tables = norm_table(), {}
     for layer in LAYERS:
         table = layers.read_layer(refreshed, layer)
@@ -111,7 +87,7 @@ def styled_refreshed(
         parts = table[is_known].explode(index_parts=False, ignore_index=True)
         tables[layer] = parts.set_geometry(shapely.force_2d(parts.geometry.to_numpy()), crs=table.crs)
     area, crs = layers.read_outline(outline)
-    _write_styled(out, tables, told, area, crs=crs, map_date=map_date)
+    _write_styled(out, tables, told, area, crs=crs)
 
 
 def _write_styled(
@@ -121,9 +97,8 @@ def _write_styled(
     area: MultiPolygon,
     *,
     crs: str,
-    map_date: str,
 ) -> None:
-    north_deg = north_of_area(area, crs=crs, date=datetime.date.fromisoformat(map_date)).grid_deg
+    north_deg = north_of_area(area, crs=crs, date=told.map_date).grid_deg
     styled.write_styled(
         out,
         tables,
